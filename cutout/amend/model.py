@@ -1,0 +1,67 @@
+"""What mending did."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from shapely import Polygon
+
+from cutout.check.finding import Finding
+from cutout.pattern import Pattern
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """A strip of wood left standing: `area` between `start` and `end` (mm), `width` across it.
+
+    by_hand: asked for in the job file rather than found.
+    """
+
+    id: int
+    start: tuple[float, float]
+    end: tuple[float, float]
+    width: float
+    area: Polygon
+    by_hand: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class HandBridge:
+    """A bridge the user placed: middle, direction of its length (radians), width; mm."""
+
+    at: tuple[float, float]
+    angle: float
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
+class Mending:
+    """What may be done: ease and bridge switches; bridge width (mm, None = from the wood) and count per piece.
+
+    without: middles (mm) of found bridges the user took away; by_hand: bridges the user placed.
+    """
+
+    ease: bool = True
+    bridge: bool = True
+    bridge_width: float | None = None
+    bridge_count: int | None = None
+    by_hand: tuple[HandBridge, ...] = ()
+    without: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Eased:
+    """How far easing moved the outline at most (mm), and how much area it changed (mm^2)."""
+
+    max_shift: float
+    area_change: float
+
+
+@dataclass(frozen=True, slots=True)
+class Mended:
+    """The pattern after mending, what was done, and the findings: those left, and those cleared."""
+
+    pattern: Pattern
+    bridges: tuple[Bridge, ...]
+    eased: Eased | None
+    findings: tuple[Finding, ...]

@@ -1,0 +1,1 @@
+"""Checks: one module per kind of finding; they measure, never mend."""

@@ -1,0 +1,58 @@
+"""What a check found, and the registry of checks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from cutout.kit import Kit
+from cutout.pattern import Pattern
+
+Severity: TypeAlias = Literal["stop", "care"]
+Kind: TypeAlias = Literal[
+    "tight corner", "tight curve", "narrow opening", "thin web", "short grain", "loose piece",
+    "too near the edge", "speck", "off the panel", "glue line", "kit", "plan", "router", "source",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing the user should know. `stop`: can't be cut or would drop out; `care`: can, with what it says.
+
+    at: place on the panel (mm). size: what was measured, limit: what it should be (mm or radians as the
+    text says; None where there is no number). opening: number of the opening, None for keep. text and
+    remedy: one sentence each, in the user's units, in a woodworker's words. cleared: mended since.
+    """
+
+    kind: Kind
+    severity: Severity
+    at: tuple[float, float]
+    size: float | None
+    limit: float | None
+    opening: int | None
+    text: str
+    remedy: str
+    cleared: bool = False
+
+
+Check: TypeAlias = Callable[[Pattern, Kit], Iterable[Finding]]
+
+CHECKS: dict[str, Check] = {}
+
+
+def check(kind: Kind) -> Callable[[Check], Check]:
+    """Register a function (pattern, kit) -> findings under the kind of finding it makes."""
+
+    def register(function: Check) -> Check:
+        CHECKS[kind] = function
+        return function
+
+    return register
+
+
+def ordered(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Stops first, then by kind, then from the top left: the same list for the same input."""
+    return tuple(
+        sorted(findings, key=lambda f: (f.severity != "stop", f.kind, -round(f.at[1], 1), round(f.at[0], 1)))
+    )

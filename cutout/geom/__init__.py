@@ -1,0 +1,1 @@
+"""Curves and outlines: the one geometry vocabulary every stage shares."""

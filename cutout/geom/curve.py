@@ -1,0 +1,178 @@
+"""Lines, arcs and cubics as immutable values; points are complex numbers x + iy.
+
+The complex plane keeps similarity transforms and bulges to one line each, and svgpathtools, numpy and
+the standard library all speak it. Polylines handed to shapely are (n, 2) float arrays.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray: TypeAlias = NDArray[np.float64]
+ComplexArray: TypeAlias = NDArray[np.complex128]
+
+FLATTENING = 0.01
+"""Greatest distance (mm) between a curve and the polyline that stands for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A straight run from `start` to `end`."""
+
+    start: complex
+    end: complex
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """A circular run; `bulge` = tan(sweep / 4), positive counter-clockwise (DXF reference)."""
+
+    start: complex
+    end: complex
+    bulge: float
+
+    @property
+    def sweep(self) -> float:
+        """Signed included angle in radians, within (-2 pi, 2 pi)."""
+        return 4 * math.atan(self.bulge)
+
+    @property
+    def centre(self) -> complex:
+        """Centre of the circle; meaningless when bulge is 0 (use Line)."""
+        half = (self.end - self.start) / 2
+        return self.start + half + half * 1j * (1 - self.bulge**2) / (2 * self.bulge)
+
+    @property
+    def radius(self) -> float:
+        """Radius of the circle: chord * (1 + b^2) / (4 |b|)."""
+        return abs(self.end - self.start) * (1 + self.bulge**2) / (4 * abs(self.bulge))
+
+
+@dataclass(frozen=True, slots=True)
+class Cubic:
+    """A cubic Bezier run."""
+
+    start: complex
+    c1: complex
+    c2: complex
+    end: complex
+
+
+Segment: TypeAlias = Line | Arc | Cubic
+
+
+@dataclass(frozen=True, slots=True)
+class Similarity:
+    """z -> a z + b, or a conj(z) + b when `mirror`: turn, scale, mirror and move without distortion."""
+
+    a: complex = 1 + 0j
+    b: complex = 0j
+    mirror: bool = False
+
+    def __call__(self, z: complex) -> complex:
+        """Image of one point."""
+        return self.a * (z.conjugate() if self.mirror else z) + self.b
+
+    def then(self, other: Similarity) -> Similarity:
+        """The similarity that applies `self` first and `other` second."""
+        a = self.a.conjugate() if other.mirror else self.a
+        return Similarity(other.a * a, other(self.b), self.mirror != other.mirror)
+
+
+def transform(segment: Segment, by: Similarity) -> Segment:
+    """The segment moved by a similarity; arcs stay arcs."""
+    match segment:
+        case Line(start, end):
+            return Line(by(start), by(end))
+        case Arc(start, end, bulge):
+            return Arc(by(start), by(end), -bulge if by.mirror else bulge)
+        case Cubic(start, c1, c2, end):
+            return Cubic(by(start), by(c1), by(c2), by(end))
+
+
+def reverse(segment: Segment) -> Segment:
+    """The same run walked the other way."""
+    match segment:
+        case Line(start, end):
+            return Line(end, start)
+        case Arc(start, end, bulge):
+            return Arc(end, start, -bulge)
+        case Cubic(start, c1, c2, end):
+            return Cubic(end, c2, c1, start)
+
+
+def points(segment: Segment, tol: float = FLATTENING) -> ComplexArray:
+    """Points along the segment, both ends included, within `tol` of it; shape (n,), complex."""
+    match segment:
+        case Line(start, end):
+            return np.array([start, end])
+        case Arc(start, end, _):
+            n = _arc_steps(segment, tol)
+            turn = np.exp(1j * segment.sweep * np.linspace(0.0, 1.0, n + 1))
+            run = segment.centre + (start - segment.centre) * turn
+            run[0], run[-1] = start, end
+            return run
+        case Cubic(start, c1, c2, end):
+            t = np.linspace(0.0, 1.0, _cubic_steps(segment, tol) + 1)
+            u = 1 - t
+            run = u**3 * start + 3 * u**2 * t * c1 + 3 * u * t**2 * c2 + t**3 * end
+            run[0], run[-1] = start, end
+            return run
+
+
+def length(segment: Segment) -> float:
+    """Arc length; exact for lines and arcs, to 1e-3 of the chord tolerance for cubics."""
+    match segment:
+        case Line(start, end):
+            return abs(end - start)
+        case Arc():
+            return segment.radius * abs(segment.sweep)
+        case Cubic():
+            return float(np.abs(np.diff(points(segment, 1e-4))).sum())
+
+
+def tangent(segment: Segment, *, at_end: bool = False) -> complex:
+    """Unit direction of travel at the start (or the end); 0 for a degenerate segment."""
+    match segment:
+        case Line(start, end):
+            return _unit(end - start)
+        case Arc(start, end, _):
+            half = segment.sweep / 2
+            return _unit((end - start) * cmath.exp(1j * (half if at_end else -half)))
+        case Cubic(start, c1, c2, end):
+            ahead = (end - c2, end - c1, end - start) if at_end else (c1 - start, c2 - start, end - start)
+            return next((_unit(d) for d in ahead if abs(d) > 1e-12), 0j)
+
+
+def to_array(z: ComplexArray) -> FloatArray:
+    """Complex points (n,) as an (n, 2) array of x, y."""
+    return np.column_stack([z.real, z.imag])
+
+
+def to_complex(xy: FloatArray) -> ComplexArray:
+    """An (n, 2) array of x, y as complex points (n,)."""
+    return np.asarray(xy[:, 0] + 1j * xy[:, 1])
+
+
+def _unit(d: complex) -> complex:
+    size = abs(d)
+    return d / size if size > 1e-15 else 0j
+
+
+def _arc_steps(arc: Arc, tol: float) -> int:
+    """Chords whose sagitta r (1 - cos(step / 2)) stays within tol."""
+    ratio = min(max(1 - tol / arc.radius, -1.0), 1.0) if arc.radius > 0 else -1.0
+    step = max(2 * math.acos(ratio), 1e-4)
+    return max(1, math.ceil(abs(arc.sweep) / min(step, math.pi / 4)))
+
+
+def _cubic_steps(cubic: Cubic, tol: float) -> int:
+    """Uniform steps that bound the chord error: n = sqrt(max|second difference| * 6 / 8 / tol)."""
+    bend = max(abs(cubic.start - 2 * cubic.c1 + cubic.c2), abs(cubic.c1 - 2 * cubic.c2 + cubic.end))
+    return max(1, math.ceil(math.sqrt(0.75 * bend / tol)))

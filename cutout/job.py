@@ -1,0 +1,220 @@
+"""The job: everything the command line, the page and a job file can say, typed and validated."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, ValidationInfo
+
+from cutout.errors import CutoutError, JobError
+from cutout.units import Units, parse_length, parse_positive
+
+
+def _length(value: object, info: ValidationInfo) -> float:
+    return parse_length(_text(value), _units(info), what=info.field_name or "length")
+
+
+def _positive(value: object, info: ValidationInfo) -> float:
+    return parse_positive(_text(value), _units(info), what=info.field_name or "length")
+
+
+def _text(value: object) -> str:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise ValueError('write a length in quotes, like "400mm"')
+    return value if isinstance(value, str) else f"{value!r}"
+
+
+def _units(info: ValidationInfo) -> Units | None:
+    return (info.context or {}).get("units")
+
+
+Length = Annotated[float, BeforeValidator(_length)]
+"""A length in mm; in the file as text with a unit, or a bare number where `units` says which."""
+
+Positive = Annotated[float, BeforeValidator(_positive)]
+"""A length in mm above zero."""
+
+Place = tuple[Length, Length]
+"""x, y in mm from the panel's lower left, seen from the show face."""
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class ZonePart(_Part):
+    """A keep-out rectangle (`at` lower left, `size`) or circle (`at` centre, `diameter`)."""
+
+    name: str
+    at: Place
+    size: tuple[Positive, Positive] | None = None
+    diameter: Positive | None = None
+
+
+class FramePart(_Part):
+    """What people measure where the panel will hang; the panel's own size follows from it.
+
+    opening: clear width and height of the frame. reach: how far the panel goes behind the frame's lip on
+    the left, right, top and bottom (0 for a panel set into the opening). reveal: gap all round.
+    """
+
+    opening: tuple[Positive, Positive]
+    reach: tuple[Length, Length, Length, Length] = (0.0, 0.0, 0.0, 0.0)
+    reveal: Length = 3.0
+
+
+class PanelPart(_Part):
+    """The panel: its size, or the frame it must fit."""
+
+    width: Positive | None = None
+    height: Positive | None = None
+    thickness: Positive = 18.0
+    wood: str = "white-pine"
+    grain: float | Literal["none"] | None = None
+    """Direction of the grain in degrees from the x axis; none for sheet goods; unset: along the longer side."""
+    frame: FramePart | None = None
+    zones: tuple[ZonePart, ...] = ()
+    boards: str | None = None
+    """Nominal board the panel is glued up from, like "1x6"; unset: one piece or sheet."""
+    moisture_change: float = 4.0
+    """Seasonal change of wood moisture in percent, for the movement against the reveal."""
+
+
+class FigurePart(_Part):
+    """One silhouette: a file, or text in a font file; its size, place, turn (degrees) and mirror."""
+
+    source: str | None = None
+    text: str | None = None
+    font: str | None = None
+    cap_height: Positive | None = None
+    width: Positive | None = None
+    height: Positive | None = None
+    at: Place | None = None
+    turn: float = 0.0
+    mirror: bool = False
+    threshold: int | Literal["local"] | None = None
+    smooth: float = Field(0.0, ge=0.0, le=1.0)
+    invert: bool | None = None
+    corners: tuple[tuple[float, float], ...] | None = None
+    sheet: tuple[Positive, Positive] | None = None
+    tolerance: Positive = 0.1
+
+
+class SawPart(_Part):
+    """Blade and drills. turning_radius and kerf: measured on scrap with the test card."""
+
+    blade: str = "jigsaw-narrow"
+    turning_radius: Positive | None = None
+    kerf: Positive | None = None
+    drills: str = "metric"
+
+
+class RouterPart(_Part):
+    """Router bits and what to write for a machine."""
+
+    bit: str = "6mm"
+    small_bit: str | None = None
+    gcode: bool = False
+    dxf: Literal["R2010", "R12"] = "R2010"
+
+
+class TemplatePart(_Part):
+    """How the template is printed. back: mirrored, for gluing on the back. film: also write film.svg."""
+
+    paper: str = "a4"
+    back: bool = False
+    film: bool = False
+
+
+class BridgePart(_Part):
+    """A bridge placed by hand: its middle, the direction of its length in degrees, its width."""
+
+    at: Place
+    angle: float = 0.0
+    width: Positive
+
+
+class MendPart(_Part):
+    """What may be changed to make the pattern sawable."""
+
+    ease: bool = True
+    bridge: bool = True
+    bridge_width: Positive | None = None
+    bridge_count: int | None = Field(None, ge=1, le=12)
+    bridges: tuple[BridgePart, ...] = ()
+    without: tuple[Place, ...] = ()
+    """Middles of found bridges that are to be left out."""
+
+
+class HolePart(_Part):
+    """A hole the user wants: centre and diameter."""
+
+    at: Place
+    diameter: Positive
+
+
+class LimitsPart(_Part):
+    """Limits of the checks; unset ones keep their defaults (see `cutout kit`)."""
+
+    web_along: float | None = Field(None, gt=0)
+    web_across: float | None = Field(None, gt=0)
+    web_sheet: float | None = Field(None, gt=0)
+    edge: Length | None = None
+    speck: Length | None = None
+
+
+class Job(_Part):
+    """One job, whole. Paths in it are relative to the job file's folder."""
+
+    title: str | None = None
+    units: Units | None = None
+    keep: Literal["panel", "figure", "both"] = "panel"
+    overlap: Literal["merge", "refuse"] = "merge"
+    panel: PanelPart = PanelPart()
+    figures: tuple[FigurePart, ...] = ()
+    saw: SawPart = SawPart()
+    router: RouterPart = RouterPart()
+    template: TemplatePart = TemplatePart()
+    mend: MendPart = MendPart()
+    holes: tuple[HolePart, ...] = ()
+    limits: LimitsPart = LimitsPart()
+
+
+def job_from(data: dict[str, Any], name: str = "job") -> Job:
+    """A validated job from plain data. Raises JobError naming the first field that is wrong."""
+    try:
+        return Job.model_validate(data, context={"units": data.get("units")})
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"])
+        raise JobError(f"{name}: {where}: {_plain(first)}") from error
+    except CutoutError as error:
+        raise JobError(f"{name}: {error}") from error
+
+
+def load_job(path: Path) -> Job:
+    """The job in a TOML file. Raises JobError."""
+    try:
+        data = tomllib.loads(path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise JobError(f"{path}: can't be read ({error}).") from error
+    except tomllib.TOMLDecodeError as error:
+        raise JobError(f"{path}: {error}.") from error
+    return job_from(data, path.name)
+
+
+def radians_of_grain(part: PanelPart, width: float, height: float) -> float | None:
+    """Grain direction in radians: as given, along the longer side when unset, None for "none"."""
+    if part.grain == "none":
+        return None
+    if part.grain is None:
+        return math.pi / 2 if height >= width else 0.0
+    return math.radians(part.grain)
+
+
+def _plain(error: Any) -> str:
+    message = str(error["msg"]).removeprefix("Value error, ")
+    return message[0].lower() + message[1:] + ("" if message.endswith(".") else ".")

@@ -1,0 +1,46 @@
+"""What one job uses out of everything the user owns, and the limits it is checked against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+
+from cutout.kit.bit import Bit
+from cutout.kit.blade import Blade
+from cutout.kit.drill import DrillSet
+from cutout.kit.wood import Wood
+from cutout.units import Units
+
+_PRACTICE = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Limits the checks use; lengths in mm. `origins()` tells where each default comes from."""
+
+    web_along: float = field(default=1.0, metadata={"origin": _PRACTICE, "unit": "x thickness"})
+    web_across: float = field(default=2.0, metadata={"origin": _PRACTICE, "unit": "x thickness"})
+    web_sheet: float = field(default=0.5, metadata={"origin": _PRACTICE, "unit": "x thickness"})
+    edge: float = field(default=10.0, metadata={"origin": _PRACTICE, "unit": "mm"})
+    speck: float = field(default=2.0, metadata={"origin": _PRACTICE, "unit": "mm across"})
+    bridge: float = field(default=1.0, metadata={"origin": _PRACTICE, "unit": "x the web limit"})
+    reveal: float = field(
+        default=3.0, metadata={"origin": "1/8 in round an inset panel: common practice", "unit": "mm"}
+    )
+
+    @classmethod
+    def origins(cls) -> dict[str, tuple[str, str]]:
+        """{limit: (unit, origin)} for printing beside the values."""
+        return {f.name: (f.metadata["unit"], f.metadata["origin"]) for f in fields(cls)}
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """Blade, drills, bit and wood of one job, its limits, and the units its sentences use."""
+
+    blade: Blade
+    drills: DrillSet
+    bit: Bit
+    wood: Wood
+    limits: Limits = Limits()
+    units: Units = "mm"
+    small_bit: Bit | None = None

@@ -1,0 +1,148 @@
+"""The whole job, one function calling one function per stage; reads top to bottom like the flow it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from cutout import check, job as jobs
+from cutout.amend import mend
+from cutout.amend.model import HandBridge, Mending
+from cutout.check.finding import Finding, ordered
+from cutout.errors import LayoutError
+from cutout.geom.outline import Outline
+from cutout.job import FigurePart, Job
+from cutout.kit import Blade, Kit, Limits, bit, blade, drills, paper, wood
+from cutout.pattern import Panel, Pattern, Placement, combine, cut_pattern, place
+from cutout.read import read
+from cutout.read.options import ReadOptions
+from cutout.route import tool_path
+from cutout.saw import plan, prove
+from cutout.units import Units
+from cutout.write.cautions import cautions
+from cutout.write.work import Work
+
+Progress = Callable[[str, float], None]
+"""Called with the name of the stage that starts and the share of the whole job done, 0..1."""
+
+
+def silent(stage: str, done: float) -> None:
+    """A progress callback that shows nothing."""
+
+
+def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
+    """Work out a whole job; paths in it are relative to `folder`. Raises CutoutError."""
+    kit = kit_of(job)
+    panel = panel_of(job)
+    progress("reading", 0.0)
+    outline = outline_of(job, panel, folder)
+    before = cut_pattern(outline, panel, job.keep, kit.blade.kerf)
+    progress("checking and mending", 0.25)
+    mended = mend(before, kit, mending_of(job))
+    progress("planning the cuts", 0.45)
+    cuts = plan(mended.pattern, kit, tuple((h.at, h.diameter) for h in job.holes))
+    progress("proving the plan", 0.7)
+    proof = prove(mended.pattern, kit, cuts)
+    progress("working out the router's path", 0.85)
+    path = tool_path(mended.pattern, kit)
+    found = (*mended.findings, *cuts.findings, *proof.findings, *path.findings)
+    return Work(
+        title=job.title or _title(job),
+        units=kit.units,
+        paper=paper(job.template.paper, job.units),
+        back=job.template.back,
+        kit=kit,
+        before=before,
+        pattern=mended.pattern,
+        findings=ordered(found),
+        bridges=mended.bridges,
+        eased=mended.eased,
+        plan=cuts,
+        proof=proof,
+        router=path,
+        notes=tuple(note.text for note in outline.notes),
+        cautions=cautions(kit),
+        dxf_version=job.router.dxf,
+    )
+
+
+def findings_of(job: Job, folder: Path) -> tuple[Pattern, tuple[Finding, ...]]:
+    """The pattern as laid out and what the checks say about it, nothing mended. Raises CutoutError."""
+    kit, panel = kit_of(job), panel_of(job)
+    pattern = cut_pattern(outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
+    return pattern, check.run(pattern, kit)
+
+
+def kit_of(job: Job) -> Kit:
+    """Blade, drills, bits, wood and limits the job names. Raises KitError."""
+    set_limits = {k: v for k, v in job.limits.model_dump().items() if v is not None}
+    return Kit(
+        blade=_blade(job),
+        drills=drills(job.saw.drills, job.units),
+        bit=bit(job.router.bit),
+        wood=wood(job.panel.wood),
+        limits=replace(Limits(), **set_limits),
+        units=job.units or "mm",
+        small_bit=bit(job.router.small_bit) if job.router.small_bit else None,
+    )
+
+
+def panel_of(job: Job) -> Panel:
+    """The panel to cut. Raises LayoutError when the job gives no size."""
+    part = job.panel
+    if part.width is None or part.height is None:
+        raise LayoutError("the panel has no size: give --panel, like 500x700mm.")
+    grain = jobs.radians_of_grain(part, part.width, part.height) if wood(part.wood).has_grain else None
+    return Panel(part.width, part.height, part.thickness, grain)
+
+
+def outline_of(job: Job, panel: Panel, folder: Path) -> Outline:
+    """Every figure read and placed on the panel, as one outline. Raises CutoutError."""
+    if not job.figures:
+        raise LayoutError("there is no figure in this job: give a picture.")
+    units: Units = job.units or "mm"
+    placed = [place(_read(figure, folder), panel, _placement(figure), units) for figure in job.figures]
+    return combine(placed)
+
+
+def mending_of(job: Job) -> Mending:
+    """What the job allows to be changed."""
+    part = job.mend
+    by_hand = tuple(HandBridge(b.at, math.radians(b.angle), b.width) for b in part.bridges)
+    return Mending(part.ease, part.bridge, part.bridge_width, part.bridge_count, by_hand, part.without)
+
+
+def _read(figure: FigurePart, folder: Path) -> Outline:
+    if figure.source is None:
+        raise LayoutError("a figure needs a source file or a text.")
+    options = ReadOptions(
+        width=figure.width,
+        height=figure.height,
+        tolerance=figure.tolerance,
+        threshold=figure.threshold,
+        smooth=figure.smooth,
+        invert=figure.invert,
+        corners=figure.corners,
+        sheet=figure.sheet,
+    )
+    return read(folder / figure.source, options)
+
+
+def _placement(figure: FigurePart) -> Placement:
+    return Placement(figure.width, figure.height, math.radians(figure.turn), figure.mirror, figure.at)
+
+
+def _blade(job: Job) -> Blade:
+    chosen = blade(job.saw.blade)
+    if job.saw.kerf is not None:
+        chosen = replace(chosen, kerf=job.saw.kerf)
+    if job.saw.turning_radius is not None:
+        chosen = chosen.measured(job.saw.turning_radius)
+    return chosen
+
+
+def _title(job: Job) -> str:
+    first = job.figures[0]
+    return Path(first.source).stem if first.source else (first.text or "cutout")

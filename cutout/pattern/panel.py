@@ -1,0 +1,45 @@
+"""The panel a pattern is cut in."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from shapely import MultiPolygon, Polygon, box
+
+from cutout.errors import LayoutError
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A board or glued-up boards; mm, origin at the lower left seen from the show face.
+
+    grain: direction of the grain in radians from the x axis, None for sheet goods.
+    zones: keep-out areas (lips, hinges, screws) with what each is, which the pattern must stay clear of.
+    Raises LayoutError for sizes no panel can have.
+    """
+
+    width: float
+    height: float
+    thickness: float
+    grain: float | None = math.pi / 2
+    zones: tuple[Zone, ...] = ()
+
+    def __post_init__(self) -> None:
+        for name in ("width", "height", "thickness"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value > 0):
+                raise LayoutError(f"panel {name} is {value:g} mm: it must be more than zero.")
+
+    @property
+    def polygon(self) -> Polygon:
+        """The whole panel as a rectangle."""
+        return box(0.0, 0.0, self.width, self.height)
+
+
+@dataclass(frozen=True)
+class Zone:
+    """An area of the panel that no cut may enter, and its name ("lip", "hinge")."""
+
+    name: str
+    area: MultiPolygon

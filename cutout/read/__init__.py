@@ -1,0 +1,1 @@
+"""Readers: a file in, an Outline out."""

@@ -1,0 +1,33 @@
+"""What a reader may be told."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class ReadOptions:
+    """How to read a source; everything optional.
+
+    width, height: size of the silhouette on the wood in mm (either fixes the scale); with neither, and no
+    size in the source, one unit counts as one mm until it is laid out.
+    tolerance: greatest distance (mm on the wood) between the picture's edge and the fitted outline.
+    speck: pieces and pinholes less than this across (mm on the wood) are dropped and counted in a note.
+    threshold: 0..255 grey, or "local"; None chooses by itself. smooth: 0 (as drawn) .. 1 (strong).
+    invert: True = light on dark, False = dark on light, None finds out.
+    corners: four (x, y) picture pixels (y down, clockwise from top left) of a rectangle of `sheet` mm
+    (width, height); `sheet` alone looks for a sheet of that size lying in the picture.
+    dxf_units: mm per drawing unit where the header does not say.
+    """
+
+    width: float | None = None
+    height: float | None = None
+    tolerance: float = 0.1
+    speck: float = 2.0
+    threshold: int | Literal["local"] | None = None
+    smooth: float = 0.0
+    invert: bool | None = None
+    corners: tuple[tuple[float, float], ...] | None = None
+    sheet: tuple[float, float] | None = None
+    dxf_units: float | None = None

@@ -1,0 +1,1 @@
+"""Tool paths for a router."""

@@ -1,0 +1,1 @@
+"""Holes, legs, and the proof that they work."""

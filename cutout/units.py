@@ -1,0 +1,135 @@
+"""Lengths as people write them, to and from millimetres."""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+from typing import Literal
+
+from cutout.errors import UnitError
+
+Units = Literal["mm", "in"]
+
+MM_PER_INCH = 25.4
+_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_INCH, "ft": 12 * MM_PER_INCH}
+_ALIASES = {
+    '"': "in", "″": "in", "”": "in", "''": "in", "inch": "in", "inches": "in", "in.": "in",
+    "'": "ft", "′": "ft", "’": "ft", "foot": "ft", "feet": "ft", "ft.": "ft",
+    "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
+    "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
+}  # fmt: skip
+_VULGAR = {
+    "½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3",
+}  # fmt: skip
+_NUMBER = r"(?:\d+(?:\.\d*)?|\.\d+)"
+_QUANTITY = rf"(?P<whole>{_NUMBER})?(?:(?:\s*-\s*|\s+)?(?P<num>\d+)\s*/\s*(?P<den>\d+))?"
+_SINGLE = re.compile(rf"(?P<sign>[+-])?\s*{_QUANTITY}\s*(?P<unit>[^\d\s.,/+-][^\d]*)?")
+_FRACTION_ONLY = re.compile(
+    r"(?P<sign>[+-])?\s*(?P<num>\d+)\s*/\s*(?P<den>\d+)\s*(?P<unit>[^\d\s.,/+-][^\d]*)?"
+)
+_FEET_INCHES = re.compile(r"(?P<feet>\d+)\s*(?:'|′|’|ft\.?|feet|foot)\s*-?\s*(?P<rest>[\d.].*)")
+
+
+def parse_length(text: str, default: Units | None = None, *, what: str = "length") -> float:
+    """Millimetres of a length as people write it: 400mm, 40cm, 18in, 14-1/2", 1/8", 2'6".
+
+    `default` gives the unit of a bare number; without it a bare number is refused. `what` names the
+    quantity in the message. Raises UnitError.
+    """
+    value = _parse(text, default, what)
+    if not math.isfinite(value):
+        raise UnitError(f'{what} "{text}" is not a number: write it like 400mm or 14-1/2in.')
+    return value
+
+
+def parse_positive(text: str, default: Units | None = None, *, what: str = "length") -> float:
+    """Like `parse_length`, but refuses zero and negative lengths. Raises UnitError."""
+    value = parse_length(text, default, what=what)
+    if value <= 0:
+        raise UnitError(f'{what} is "{text}": it must be more than zero.')
+    return value
+
+
+def parse_size(text: str, default: Units | None = None, *, what: str = "size") -> tuple[float, float]:
+    """Width and height in mm of "500x700mm", "20in x 30in" or 18"x24"; one unit may serve both."""
+    parts = re.split(r"\s*[x×X*]\s*", text.strip())
+    if len(parts) != 2 or not all(parts):
+        raise UnitError(f'{what} "{text}": write width x height, like 500x700mm or 20x30in.')
+    first, second = parts
+    if _bare(first):
+        unit = _unit_of(second)
+        first = first + unit if unit else first
+    return parse_positive(first, default, what=f"{what} width"), parse_positive(
+        second, default, what=f"{what} height"
+    )
+
+
+def format_length(mm: float, units: Units = "mm") -> str:
+    """A length for people: 368 mm, 3.2 mm, 14-1/2 in (nearest 1/64, decimals below that)."""
+    if units == "mm":
+        digits = 0 if abs(mm) >= 100 else 1 if abs(mm) >= 1 else 2
+        text = f"{mm:.{digits}f}"
+        if "." in text:
+            text = text.rstrip("0").rstrip(".")
+        return f"{'0' if text == '-0' else text} mm"
+    return f"{_inches(mm / MM_PER_INCH)} in"
+
+
+def format_size(width: float, height: float, units: Units = "mm") -> str:
+    """Width x height for people: 500 x 700 mm, 14-1/2 x 20 in."""
+    first, unit = format_length(width, units).rsplit(" ", 1)
+    return f"{first} x {format_length(height, units).rsplit(' ', 1)[0]} {unit}"
+
+
+def _inches(value: float) -> str:
+    sign = "-" if value < 0 else ""
+    value = abs(value)
+    nearest = Fraction(round(value * 64), 64)
+    if nearest == 0 and value > 0:
+        return f"{sign}{value:.3f}"
+    whole, rest = divmod(nearest, 1)
+    if rest == 0:
+        return f"{sign}{whole}"
+    return f"{sign}{whole}-{rest}" if whole else f"{sign}{rest}"
+
+
+def _bare(text: str) -> bool:
+    return bool(re.fullmatch(r"[\d\s./½¼¾⅛⅜⅝⅞⅓⅔-]+", text))
+
+
+def _unit_of(text: str) -> str:
+    found = re.search(r"[^\d\s./-]+\s*$", text)
+    return found.group(0).strip() if found else ""
+
+
+def _parse(text: str, default: Units | None, what: str) -> float:
+    clean = (
+        text.strip().replace(",", ".") if re.fullmatch(r"\s*\d+,\d+\s*[a-zA-Z]*\s*", text) else text.strip()
+    )
+    for glyph, plain in _VULGAR.items():
+        clean = clean.replace(glyph, f" {plain}")
+    clean = clean.strip()
+    if found := _FEET_INCHES.fullmatch(clean):
+        return float(found["feet"]) * _PER_UNIT["ft"] + _parse(found["rest"], "in", what)
+    found = _FRACTION_ONLY.fullmatch(clean) or _SINGLE.fullmatch(clean)
+    if not found or not (found.groupdict().get("whole") or found["num"]):
+        raise UnitError(f'{what} "{text}" is not a length: write it like 400mm, 40cm, 14-1/2in or 2\'6".')
+    value = float(found.groupdict().get("whole") or 0)
+    if found["num"]:
+        if int(found["den"]) == 0:
+            raise UnitError(f'{what} "{text}" divides by zero: write it like 14-1/2in.')
+        value += int(found["num"]) / int(found["den"])
+    factor = _factor((found["unit"] or "").strip(), default, text, what)
+    return (-value if found["sign"] == "-" else value) * factor
+
+
+def _factor(unit: str, default: Units | None, text: str, what: str) -> float:
+    if not unit:
+        if default is None:
+            raise UnitError(f'{what} is "{text}": give a unit, e.g. "{text}mm" or "{text}in".')
+        return _PER_UNIT[default]
+    name = _ALIASES.get(unit.lower(), unit.lower())
+    if name not in _PER_UNIT:
+        raise UnitError(f'{what} "{text}": unknown unit "{unit}", use mm, cm, m, in or ft.')
+    return _PER_UNIT[name]

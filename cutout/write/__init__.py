@@ -1,0 +1,1 @@
+"""Writers: each takes a Work and returns the bytes of one file."""

@@ -1,0 +1,42 @@
+"""Everything one run worked out: the one thing writers take."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cutout.amend.model import Bridge, Eased
+from cutout.check.finding import Finding
+from cutout.kit import Kit, Paper
+from cutout.pattern import Pattern
+from cutout.route.model import ToolPath
+from cutout.saw.model import Plan, Proof
+from cutout.units import Units
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """The finished job. `before` is the pattern as laid out, `pattern` as mended.
+
+    back: template mirrored for gluing on the back. findings hold everything, cleared ones too, ordered.
+    notes: what readers did, one sentence each. cautions: safety lines to print. sizes: rows of the
+    "at what size, with what blade" table where it was asked for. extras: further sheets of text
+    (cut list, shopping list, panel sizes), title and lines.
+    """
+
+    title: str
+    units: Units
+    paper: Paper
+    back: bool
+    kit: Kit
+    before: Pattern
+    pattern: Pattern
+    findings: tuple[Finding, ...]
+    bridges: tuple[Bridge, ...]
+    eased: Eased | None
+    plan: Plan
+    proof: Proof
+    router: ToolPath
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    extras: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    dxf_version: str = "R2010"
