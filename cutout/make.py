@@ -7,7 +7,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from cutout import check, job as jobs
+from cutout import check
+from cutout import job as jobs
 from cutout.amend import mend
 from cutout.amend.model import HandBridge, Mending
 from cutout.check.finding import Finding, ordered

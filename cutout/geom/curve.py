@@ -115,13 +115,13 @@ def points(segment: Segment, tol: float = FLATTENING) -> ComplexArray:
         case Arc(start, end, _):
             n = _arc_steps(segment, tol)
             turn = np.exp(1j * segment.sweep * np.linspace(0.0, 1.0, n + 1))
-            run = segment.centre + (start - segment.centre) * turn
+            run: ComplexArray = np.asarray(segment.centre + (start - segment.centre) * turn)
             run[0], run[-1] = start, end
             return run
         case Cubic(start, c1, c2, end):
             t = np.linspace(0.0, 1.0, _cubic_steps(segment, tol) + 1)
             u = 1 - t
-            run = u**3 * start + 3 * u**2 * t * c1 + 3 * u * t**2 * c2 + t**3 * end
+            run = np.asarray(u**3 * start + 3 * u**2 * t * c1 + 3 * u * t**2 * c2 + t**3 * end)
             run[0], run[-1] = start, end
             return run
 

@@ -43,7 +43,7 @@ def hankinson(angle: float, ratio: float = 0.05, n: float = 2.0) -> float:
     N = P Q / (P sin^n + Q cos^n). Source: Hankinson's formula (published); exponent 2 from memory.
     """
     s, c = abs(math.sin(angle)) ** n, abs(math.cos(angle)) ** n
-    return ratio / (s + ratio * c)
+    return float(ratio / (s + ratio * c))
 
 
 @dataclass(frozen=True, slots=True)

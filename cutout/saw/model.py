@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 from shapely import MultiPolygon
@@ -38,7 +38,7 @@ class Leg:
     path: FloatArray
     starts: str
     ends: str
-    drops: MultiPolygon = MultiPolygon()
+    drops: MultiPolygon = field(default_factory=MultiPolygon)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
