@@ -1,0 +1,386 @@
+"""Proof of a cut plan by moving the blade along it; written without a line of the planner's code.
+
+What is simulated. A leg's path is the centre line of its kerf. The teeth travel along it from half a blade
+width ahead of the first point to the last point; the kerf they leave is the path so far, K wide, with a square
+end. The body is a rectangle W x T behind the teeth whose middle line is the chord of the path it spans, free to
+settle sideways until its middle and its ends are equally far from the kerf's centre line; that freedom is what
+makes R = W^2 / (8 (K - T)) on a circle. Where the blade's turning radius was measured or comes from a catalogue
+the rectangle is shortened to the width that radius implies, and bends tighter than it are refused anyway.
+
+What is shown, in the order of sawing: (a) the body lies in holes, cut kerf or fallen waste at every step,
+(b) no hole and no kerf reaches into keep, (c) all waste comes free but for slivers, which are listed,
+(d) every leg starts where a blade can be, and no piece falls while a cut is still to come in it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Point, Polygon, box
+
+from cutout.check.finding import Finding
+from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
+from cutout.geom.outline import polygons_of
+from cutout.kit import Blade, Kit
+from cutout.pattern import Pattern
+from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
+from cutout.units import Units, format_length
+
+Along: TypeAlias = Callable[[FloatArray], ComplexArray]
+"""Points at given distances along a path (mm)."""
+
+STEP = 0.2
+"""The blade moves in steps of this length (mm)."""
+GOUGE = 0.1
+"""A kerf may reach this far into keep (mm): less than a pencil line."""
+DRILLED = 0.05
+"""A hole may reach this far into keep (mm)."""
+PLAY = 0.05
+"""Play (mm) granted to the body, and the thickness of wood too thin to hold anything."""
+SLIVER = 0.2
+"""Left-over wood smaller than this (mm^2) is dust, not worth a line."""
+
+
+@dataclass
+class _Bench:
+    """The state of the work while it is sawn: what is open, what has fallen. Local to one proof."""
+
+    pattern: Pattern
+    blade: Blade
+    units: Units
+    removed: shapely.Geometry
+    fallen: shapely.Geometry = field(default_factory=MultiPolygon)
+    findings: list[Finding] = field(default_factory=list)
+    steps: int = 0
+
+    def fail(self, at: complex | tuple[float, float], text: str, **numbers: float | int | None) -> None:
+        x, y = (at.real, at.imag) if isinstance(at, complex) else at
+        opening = numbers.get("opening")
+        self.findings.append(
+            Finding(
+                kind="plan",
+                severity="stop",
+                at=(round(x, 3), round(y, 3)),
+                size=numbers.get("size"),
+                limit=numbers.get("limit"),
+                opening=int(opening) if opening is not None else None,
+                text=text,
+                remedy="Don't saw this plan as it is: change the size, the blade or the drills, or ease the outline.",
+            )
+        )
+
+    def say(self, mm: float) -> str:
+        return format_length(mm, self.units)
+
+
+def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
+    """Move the blade along every leg and report whatever does not work as a `stop` finding of kind "plan"."""
+    holes = shapely.union_all([_disc(h) for h in plan.holes]) if plan.holes else MultiPolygon()
+    bench = _Bench(pattern, kit.blade, kit.units, holes)
+    gouge = _prove_holes(bench, plan.holes)
+    by_opening = {h.id: h for h in plan.holes}
+    outside = shapely.difference(shapely.buffer(pattern.panel.polygon, 200.0), pattern.panel.polygon)
+    orders = [leg.order for leg in plan.legs]
+    if orders != sorted(set(orders)):
+        bench.fail((0.0, 0.0), "The legs are not numbered in one rising order.")
+    for leg in plan.legs:
+        gouge = max(gouge, _prove_leg(bench, leg, by_opening, outside))
+    left = _prove_all_free(bench, plan)
+    return Proof(not bench.findings, tuple(bench.findings), gouge, left, bench.steps)
+
+
+def _disc(hole: Hole) -> Polygon:
+    return Point(hole.at).buffer(hole.diameter / 2, quad_segs=64)
+
+
+def _prove_holes(bench: _Bench, holes: tuple[Hole, ...]) -> float:
+    """(b) for holes. Holes of keep `both` are wider than the slot by nature: the planner reports those."""
+    if bench.pattern.keep_mode == "both" or not holes:
+        return 0.0
+    deepest = 0.0
+    for hole in holes:
+        depth, where = _reach(shapely.difference(_disc(hole), bench.pattern.waste), bench.pattern.waste)
+        deepest = max(deepest, depth)
+        if depth > DRILLED:
+            bench.fail(
+                where,
+                f"Hole {hole.id} would take {bench.say(depth)} of wood that must stay.",
+                size=depth,
+                limit=DRILLED,
+                opening=hole.opening,
+            )
+    return deepest
+
+
+def _prove_leg(bench: _Bench, leg: Leg, holes: dict[int, Hole], outside: shapely.Geometry) -> float:
+    path = _clean(to_complex(np.asarray(leg.path, dtype=float)))
+    if len(path) < 2:
+        bench.fail(
+            complex(path[0]) if len(path) else 0j, f"Leg {leg.order} has no length.", opening=leg.opening
+        )
+        return 0.0
+    kerf = shapely.LineString(to_array(path)).buffer(bench.blade.kerf / 2, quad_segs=32, cap_style="flat")
+    reach = _frame(kerf, 2 * bench.blade.width)
+    open_parts = [bench.removed, bench.fallen, *([outside] if leg.starts == "edge" else [])]
+    air = shapely.union_all([shapely.intersection(part, reach) for part in open_parts])
+    _prove_source(bench, leg, complex(path[0]), holes)
+    _prove_body(bench, leg, path, air)
+    gouge = _prove_kerf(bench, leg, kerf)
+    if bench.pattern.keep_mode != "panel":
+        _prove_piece_still_held(bench, leg, kerf)
+    bench.removed = shapely.union(bench.removed, kerf)
+    near = _frame(kerf, 1.0)
+    if bench.pattern.keep_mode != "both":
+        bench.fallen = shapely.union(bench.fallen, shapely.union_all(_free_pieces(bench, near)))
+    return gouge
+
+
+def _frame(geometry: shapely.Geometry, margin: float) -> Polygon:
+    """The bounding box of a geometry grown by `margin`, to keep unions local."""
+    x0, y0, x1, y1 = shapely.bounds(geometry)
+    return box(x0 - margin, y0 - margin, x1 + margin, y1 + margin)
+
+
+def _prove_source(bench: _Bench, leg: Leg, start: complex, holes: dict[int, Hole]) -> None:
+    """(d), the words: a leg says where the blade comes from, and that must exist by then."""
+    kind, _, number = leg.starts.partition(" ")
+    known = (
+        (kind == "edge" and bool(bench.pattern.openings))
+        or (kind == "hole" and number.isdigit() and int(number) in holes)
+        or (kind == "leg" and number.isdigit() and int(number) < leg.order)
+    )
+    if not known:
+        bench.fail(
+            start, f"Leg {leg.order} starts from {leg.starts}, which is not there yet.", opening=leg.opening
+        )
+    elif kind == "hole":
+        hole = holes[int(number)]
+        if abs(start - complex(*hole.at)) > hole.diameter / 2 + PLAY:
+            bench.fail(start, f"Leg {leg.order} does not start in hole {number}.", opening=leg.opening)
+
+
+def _prove_body(bench: _Bench, leg: Leg, path: ComplexArray, air: shapely.Geometry) -> None:
+    """(a) and (d): the body in open space at every step, and no bend tighter than the blade turns."""
+    blade = bench.blade
+    radius, width = blade.turning_radius, _working_width(blade)
+    total, at = _by_length(path)
+    first = min(width / 2, total)
+    teeth = np.linspace(first, total, max(2, math.ceil((total - first) / STEP) + 1))
+    bench.steps += len(teeth)
+    body = _body_points(at, teeth, width, blade.body)
+    roomy = shapely.buffer(air, PLAY)
+    shapely.prepare(roomy)
+    in_air = shapely.contains_xy(roomy, body.real, body.imag)
+    if not in_air[0].all():
+        where = complex(body[0][~in_air[0]][0])
+        bench.fail(where, f"Leg {leg.order} starts where the blade has no room.", opening=leg.opening)
+        return
+    stuck = _outside_kerf(at, teeth, body, in_air, width, blade.kerf)
+    if stuck is not None:
+        bench.fail(
+            complex(at(np.array([teeth[stuck]]))[0]),
+            f"On leg {leg.order} the back of the blade would bind: the line turns too tightly for it here.",
+            limit=radius,
+            opening=leg.opening,
+        )
+        return
+    bend = _tight_bend(at, teeth, total, radius, np.all(in_air, axis=1))
+    if bend is not None:
+        where, measured = bend
+        bench.fail(
+            where,
+            f"Leg {leg.order} bends to a radius of {bench.say(measured)}; this blade follows {bench.say(radius)}.",
+            size=measured,
+            limit=radius,
+            opening=leg.opening,
+        )
+
+
+def _working_width(blade: Blade) -> float:
+    """Width of a rectangle whose own least radius is the blade's turning radius, never above the true width."""
+    play = blade.kerf - blade.body
+    return min(blade.width, math.sqrt(8 * play * (blade.turning_radius + blade.body / 2)))
+
+
+def _by_length(path: ComplexArray) -> tuple[float, Along]:
+    """Total length, and a function from distances along the path to points; straight on before the start."""
+    steps = np.abs(np.diff(path))
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    ahead = (path[1] - path[0]) / steps[0]
+
+    def at(distance: FloatArray) -> ComplexArray:
+        on_path = np.interp(distance, along, path.real) + 1j * np.interp(distance, along, path.imag)
+        return np.asarray(on_path + np.minimum(distance, 0.0) * ahead)
+
+    return float(along[-1]), at
+
+
+def _body_points(at: Along, teeth: FloatArray, width: float, body: float) -> ComplexArray:
+    """Points round the body rectangle for each position of the teeth; (positions, points) complex."""
+    front, middle, back = at(teeth), at(teeth - width / 2), at(teeth - width)
+    chord = front - back
+    along = chord / np.maximum(np.abs(chord), 1e-9)
+    settle = (middle - (front + back) / 2) / 2
+    centre = (front + back) / 2 + settle
+    run = np.linspace(-width / 2, width / 2, max(3, math.ceil(width / 0.4) + 1))
+    edge = np.concatenate([run + 0.5j * body, run - 0.5j * body])
+    return np.asarray(centre[:, None] + along[:, None] * edge[None, :])
+
+
+def _outside_kerf(
+    at: Along, teeth: FloatArray, body: ComplexArray, in_air: np.ndarray, width: float, kerf: float
+) -> int | None:
+    """First position at which some point of the body is neither in air nor in the kerf just cut."""
+    doubtful = np.flatnonzero(~in_air.all(axis=1))
+    if len(doubtful) == 0:
+        return None
+    back = np.linspace(-(width + 1.0), 0.0, max(8, math.ceil((width + 1.0) / STEP) + 1))
+    window = at(teeth[doubtful, None] + np.minimum(back, 0.0)[None, :])
+    lines = np.asarray(shapely.linestrings(np.stack([window.real, window.imag], axis=-1)))[:, None]
+    points = shapely.points(body[doubtful].real, body[doubtful].imag)
+    inside = in_air[doubtful] | (shapely.distance(points, lines) <= kerf / 2 + PLAY)
+    bad = np.flatnonzero(~inside.all(axis=1))
+    return int(doubtful[bad[0]]) if len(bad) else None
+
+
+def _tight_bend(
+    at: Along, teeth: FloatArray, total: float, radius: float, in_air: np.ndarray
+) -> tuple[complex, float] | None:
+    """The worst place where the path, over a third of the turning radius each way, bows out too far.
+
+    A circle of radius R bows h^2 / (2 R) over a chord of half length h; PLAY is granted on top. Positions
+    whose whole body is in air are not judged: there the blade is turned by hand.
+    """
+    if radius <= 0:
+        return None
+    reach = np.minimum(np.minimum(radius / 3, teeth), total - teeth)
+    judged = (reach > min(0.3, radius / 3) * 0.999) & ~in_air
+    if not judged.any():
+        return None
+    t, h = teeth[judged], reach[judged]
+    ends = at(t - h), at(t + h)
+    bow = np.abs(at(t) - (ends[0] + ends[1]) / 2)
+    over = bow - h**2 / (2 * radius) * 1.02 - PLAY
+    worst = int(np.argmax(over))
+    if over[worst] <= 0:
+        return None
+    return complex(at(t[worst : worst + 1])[0]), float(h[worst] ** 2 / (2 * bow[worst]))
+
+
+def _prove_kerf(bench: _Bench, leg: Leg, kerf: shapely.Geometry) -> float:
+    """(b) for kerfs."""
+    waste = bench.pattern.waste
+    into = shapely.intersection(shapely.difference(kerf, waste), bench.pattern.panel.polygon)
+    depth, where = _reach(into, waste)
+    if depth > GOUGE:
+        bench.fail(
+            where,
+            f"Leg {leg.order} would cut {bench.say(depth)} into wood that must stay.",
+            size=depth,
+            limit=GOUGE,
+            opening=leg.opening,
+        )
+    return depth
+
+
+def _reach(region: shapely.Geometry, base: shapely.Geometry) -> tuple[float, tuple[float, float]]:
+    """How far `region` reaches away from `base` at most, and where."""
+    xy = shapely.get_coordinates(region)
+    if len(xy) == 0:
+        return 0.0, (0.0, 0.0)
+    shapely.prepare(base)
+    away = np.asarray(shapely.distance(shapely.points(xy), base))
+    worst = int(np.argmax(away))
+    return float(away[worst]), (float(xy[worst, 0]), float(xy[worst, 1]))
+
+
+def _free_pieces(bench: _Bench, near: shapely.Geometry) -> list[Polygon]:
+    """(c): pieces of waste that nothing thicker than PLAY holds to keep any more, near the last cut."""
+    waste = [o.region for o in bench.pattern.openings if shapely.intersects(o.region, near)]
+    return [p for p in _remaining(bench, waste) if shapely.distance(p, bench.pattern.keep) > PLAY / 2]
+
+
+def _remaining(bench: _Bench, regions: Iterable[Polygon]) -> Iterator[Polygon]:
+    """Pieces of the regions neither sawn nor drilled nor fallen, crumbs left out."""
+    whole = shapely.union_all(list(regions))
+    gone = shapely.intersection(shapely.union(bench.removed, bench.fallen), shapely.buffer(whole, 1.0))
+    standing = shapely.difference(whole, shapely.buffer(gone, PLAY, quad_segs=8))
+    return (p for p in polygons_of(standing) if p.area > SLIVER / 4)
+
+
+def _prove_piece_still_held(bench: _Bench, leg: Leg, kerf: shapely.Geometry) -> None:
+    """(d): a surviving piece that is already free must not be cut any more."""
+    board = shapely.difference(bench.pattern.panel.polygon, shapely.buffer(bench.removed, PLAY))
+    pieces = sorted(polygons_of(board), key=lambda p: -p.area)
+    for piece in pieces[1:]:
+        cut = shapely.intersection(piece, kerf)
+        surviving = shapely.intersection(piece, bench.pattern.keep).area > 0.5 * piece.area
+        if surviving and cut.area > 4 * bench.blade.kerf * bench.blade.width:
+            at = cut.representative_point()
+            bench.fail(
+                (at.x, at.y),
+                f"The piece that leg {leg.order} cuts has already come free.",
+                opening=leg.opening,
+            )
+            return
+
+
+def _prove_all_free(bench: _Bench, plan: Plan) -> tuple[LeftOver, ...]:
+    """(c): what stands at the end. Slivers the plan states are listed; anything more is a failure."""
+    if bench.pattern.keep_mode == "both":
+        _prove_outline_cut(bench)
+        return ()
+    stated = [(complex(*s.at), s.area) for s in plan.left_over]
+    left = []
+    for opening in bench.pattern.openings:
+        for piece in _remaining(bench, [opening.region]):
+            if shapely.distance(piece, bench.pattern.keep) > PLAY / 2 or piece.area < SLIVER:
+                continue
+            depth, at = _reach(piece, bench.removed)
+            left.append(LeftOver((round(at[0], 3), round(at[1], 3)), depth, piece.area))
+            if not _acceptable(left[-1], piece, stated, bench.blade):
+                bench.fail(
+                    at,
+                    f"A piece {bench.say(depth)} deep would stay in opening {opening.id}: no cut frees it.",
+                    size=depth,
+                    opening=opening.id,
+                )
+    return tuple(left)
+
+
+def _acceptable(sliver: LeftOver, piece: Polygon, stated: list[tuple[complex, float]], blade: Blade) -> bool:
+    """A sliver for the file: tiny, or stated by the plan and no larger than a corner the blade can't turn."""
+    if sliver.depth <= 0.6 and sliver.area <= 1.0:
+        return True
+    grown = piece.buffer(1.0)
+    named = [area for at, area in stated if grown.contains(Point(at.real, at.imag))]
+    most = max(5.0, 1.5 * blade.hole_to_turn**2)
+    return bool(named) and sliver.area <= min(most, 1.3 * sum(named) + 0.5)
+
+
+def _prove_outline_cut(bench: _Bench) -> None:
+    """(c) for keep `both`: the whole outline is sawn, so that the pieces part."""
+    lines = shapely.boundary(bench.pattern.figure)
+    uncut = shapely.difference(lines, shapely.buffer(bench.removed, PLAY))
+    for part in shapely.get_parts(shapely.line_merge(uncut) if not uncut.is_empty else uncut):
+        if part.length > 0.3:
+            at = part.interpolate(0.5, normalized=True)
+            bench.fail(
+                (at.x, at.y),
+                f"{bench.say(part.length)} of the outline is never sawn: the pieces would not part.",
+                size=part.length,
+                limit=0.0,
+            )
+
+
+def _clean(path: ComplexArray) -> ComplexArray:
+    """The path without repeated points."""
+    if len(path) < 2:
+        return path
+    fresh = np.concatenate([[True], np.abs(np.diff(path)) > 1e-9])
+    return np.asarray(path[fresh])

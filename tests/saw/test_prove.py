@@ -1,0 +1,153 @@
+"""The proof passes a plan made by hand and catches every way in which it can be broken."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from shapely.affinity import translate
+
+from cutout.geom.outline import Outline, Ring
+from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.pattern import Panel, Pattern, cut_pattern
+from cutout.saw.model import Hole, Leg, Plan
+from cutout.saw.prove import prove
+
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+K = KIT.blade.kerf
+PANEL = Panel(200.0, 200.0, 18.0)
+
+
+def circle(radius: float, n: int = 720, at: complex = 100 + 100j) -> np.ndarray:
+    z = at + radius * np.exp(2j * math.pi * np.arange(n + 1) / n)
+    return np.column_stack([z.real, z.imag])
+
+
+def round_opening(radius: float = 40.0) -> Pattern:
+    return cut_pattern(Outline((Ring.of_points(circle(radius)),), 1.0), PANEL, "panel", K)
+
+
+def round_plan(radius: float = 40.0, hole_at: float = 0.0) -> Plan:
+    """A hole touching the line from inside; from its centre round the circle, starting along the line."""
+    run = radius - K / 2
+    hole = Hole(1, (100 + radius - 2.5 + hole_at, 100.0), 5.0, ("starter",), 1)
+    straight_in = np.array([[100 + radius - 2.5, 100.0]])
+    angle = np.linspace(0, 2 * math.pi, 1500)
+    # a lead-in of radius 12 from the hole's centre to the line, then once round and a little further
+    lead = lead_in(100 + radius - 2.5 + 0j + 100j, 100 + 100j, run)
+    start = math.atan2(lead[-1][1] - 100, lead[-1][0] - 100)
+    ring = 100 + 100j + run * np.exp(1j * (start + angle * (1 + 0.2 / 2 / math.pi)))
+    path = np.vstack([straight_in, lead[1:], np.column_stack([ring.real, ring.imag])[1:]])
+    return Plan((hole,), (Leg(1, 1, path, "hole 1", "leg 1"),), (), (), 250.0, 1, 3.0)
+
+
+def lead_in(start: complex, centre: complex, run: float, bend: float = 12.0) -> np.ndarray:
+    """Arc of radius `bend` from `start` that joins the circle of radius `run` along its tangent."""
+    # inner tangent circle: its centre lies run - bend from `centre`, and bend from `start`
+    d = abs(start - centre)
+    a = ((run - bend) ** 2 - bend**2 + d**2) / (2 * d)
+    h = math.sqrt((run - bend) ** 2 - a**2)
+    u = (start - centre) / d
+    c = centre + u * (a + 1j * h)
+    touch = centre + (c - centre) / abs(c - centre) * run
+    a0, a1 = np.angle(start - c), np.angle(touch - c)
+    sweep = (a1 - a0) % (2 * math.pi)
+    z = c + bend * np.exp(1j * (a0 + np.linspace(0, sweep, 200)))
+    return np.column_stack([z.real, z.imag])
+
+
+def test_a_careful_plan_of_a_round_opening_is_proved() -> None:
+    proof = prove(round_opening(), KIT, round_plan())
+    assert proof.findings == ()
+    assert proof.ok
+    assert proof.gouge < 0.02
+    assert proof.left_over == ()
+    assert proof.steps > 2 * math.pi * 39 / 0.2
+
+
+def test_a_hole_moved_one_millimetre_into_keep_is_caught() -> None:
+    plan = round_plan()
+    moved = replace(plan.holes[0], at=(plan.holes[0].at[0] + 1.0, plan.holes[0].at[1]))
+    proof = prove(round_opening(), KIT, replace(plan, holes=(moved,)))
+    assert any(
+        "Hole 1 would take" in f.text and f.size == pytest.approx(1.0, abs=0.02) for f in proof.findings
+    )
+
+
+def test_a_missing_leg_leaves_the_piece_standing() -> None:
+    proof = prove(round_opening(), KIT, replace(round_plan(), legs=()))
+    assert any("no cut frees it" in f.text for f in proof.findings)
+
+
+def test_a_cut_that_stops_short_of_closing_frees_nothing() -> None:
+    plan = round_plan()
+    leg = replace(plan.legs[0], path=plan.legs[0].path[:-200])
+    assert not prove(round_opening(), KIT, replace(plan, legs=(leg,))).ok
+
+
+def test_a_curve_too_tight_for_the_blade_is_caught() -> None:
+    small = round_opening(8.0)
+    run = 8.0 - K / 2
+    hole = Hole(1, (100.0 + 8.0 - 2.6, 100.0), 5.0, ("starter",), 1)
+    ring = circle(run, 400)
+    quarter = len(ring) // 4
+    path = np.vstack([[[105.4, 96.0]], ring, ring[1:quarter]])
+    proof = prove(small, KIT, Plan((hole,), (Leg(1, 1, path, "hole 1", "leg 1"),), (), (), 50.0, 1, 1.0))
+    assert not proof.ok
+
+
+def test_a_tight_curve_inside_a_long_leg_binds() -> None:
+    pattern, plan = round_opening(), round_plan()
+    z = plan.legs[0].path[:, 0] + 1j * plan.legs[0].path[:, 1]
+    kink = len(z) // 2
+    ahead = z[kink] - z[kink - 1]
+    inward = 1j * ahead / abs(ahead)
+    turn = 5.0 * (1 - np.exp(-1j * np.linspace(0, 1.4, 60)))
+    path = np.concatenate([z[:kink], z[kink] + inward * turn * 1j / 1j])
+    leg = replace(plan.legs[0], path=np.column_stack([path.real, path.imag]))
+    found = prove(pattern, KIT, replace(plan, legs=(leg,))).findings
+    assert any("bind" in f.text or "bends to a radius" in f.text for f in found)
+
+
+def test_a_leg_beside_its_line_gouges() -> None:
+    plan = round_plan()
+    path = plan.legs[0].path.copy()
+    path[300:] = (path[300:] - 100) * (40.0 / (40.0 - K / 2)) + 100
+    found = prove(round_opening(), KIT, replace(plan, legs=(replace(plan.legs[0], path=path),))).findings
+    gouges = [f for f in found if "into wood that must stay" in f.text]
+    assert gouges and gouges[0].size == pytest.approx(K / 2, abs=0.03)
+
+
+@pytest.mark.parametrize("source", ["hole 7", "leg 1", "leg 2", "nowhere"])
+def test_a_leg_must_start_from_something_that_exists(source: str) -> None:
+    plan = round_plan()
+    found = prove(round_opening(), KIT, replace(plan, legs=(replace(plan.legs[0], starts=source),))).findings
+    assert any("not there yet" in f.text for f in found)
+
+
+def test_a_blade_cannot_start_in_solid_wood() -> None:
+    plan = round_plan()
+    hole = replace(plan.holes[0], at=(70.0, 100.0))
+    found = prove(round_opening(), KIT, replace(plan, holes=(hole,))).findings
+    assert any("does not start in hole" in f.text for f in found)
+    assert any("no room" in f.text for f in found)
+
+
+def test_a_hole_too_small_for_the_blade_is_no_start() -> None:
+    plan = round_plan()
+    found = prove(round_opening(), KIT, replace(plan, holes=(replace(plan.holes[0], diameter=3.0),))).findings
+    assert any("no room" in f.text for f in found)
+
+
+def test_moving_everything_moves_nothing_in_the_verdict() -> None:
+    pattern, plan = round_opening(), round_plan()
+    shift = (12.5, -7.25)
+    ring = Ring.of_points(circle(40.0, at=112.5 + 92.75j))
+    moved = cut_pattern(Outline((ring,), 1.0), PANEL, "panel", K)
+    hole = replace(plan.holes[0], at=(plan.holes[0].at[0] + shift[0], plan.holes[0].at[1] + shift[1]))
+    leg = replace(plan.legs[0], path=plan.legs[0].path + np.array(shift))
+    first, second = prove(pattern, KIT, plan), prove(moved, KIT, replace(plan, holes=(hole,), legs=(leg,)))
+    assert (first.ok, first.steps) == (second.ok, second.steps)
+    assert translate(pattern.waste, *shift).symmetric_difference(moved.waste).area < 1e-6
