@@ -1,0 +1,107 @@
+"""Where the middle of a bit may go: the waste, drawn in by the bit's radius."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from cutout.geom.curve import FloatArray
+from cutout.geom.outline import as_multi, polygons_of
+from cutout.pattern import Opening, Pattern
+from cutout.route.model import Side
+
+SAGITTA = 1e-3
+"""Greatest distance (mm) between a round of the offset and its chords."""
+
+
+@dataclass(frozen=True, slots=True)
+class Space:
+    """Room a bit may sweep: one connected region, and the number of the opening it belongs to.
+
+    It reaches past the panel's edge where the waste does, so that the bit can run out into the air.
+    """
+
+    opening: int
+    region: Polygon
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Contour:
+    """A closed run (n, 2) of the bit's middle in cutting direction, not yet fitted."""
+
+    opening: int
+    side: Side
+    xy: FloatArray
+
+
+def quad_segs(radius: float, sagitta: float = SAGITTA) -> int:
+    """Chords per quarter circle that keep radius * (1 - cos(step / 2)) within `sagitta`."""
+    ratio = max(1 - sagitta / radius, 0.0) if radius > 0 else 0.0
+    return max(8, math.ceil(math.pi / 4 / math.acos(ratio)))
+
+
+def grow(region: shapely.Geometry, by: float) -> MultiPolygon:
+    """The region drawn out (or in, when negative) with rounds true to SAGITTA."""
+    return as_multi(shapely.buffer(region, by, quad_segs=quad_segs(abs(by))))
+
+
+def guarded(pattern: Pattern) -> MultiPolygon:
+    """The wood no bit may touch: what is kept; with keep `both` the figure, which stays exact."""
+    return pattern.figure if pattern.keep_mode == "both" else pattern.keep
+
+
+def spaces(pattern: Pattern, margin: float) -> tuple[Space, ...]:
+    """The rooms a bit may sweep, up to `margin` mm past the panel's edge, by opening."""
+    if pattern.keep_mode == "panel":
+        return tuple(s for o in pattern.openings for s in _opening_spaces(o, pattern, margin))
+    air = shapely.buffer(pattern.panel.polygon, margin, join_style="mitre")
+    rooms = polygons_of(shapely.difference(air, guarded(pattern)))
+    numbers = _numbers(rooms, pattern.openings)
+    return tuple(Space(n, room) for n, room in sorted(zip(numbers, rooms, strict=True), key=lambda p: p[0]))
+
+
+def contours(space: Space, centre: MultiPolygon, pattern: Pattern) -> tuple[Contour, ...]:
+    """The runs along the border of `centre`, the part of `space` open to the bit's middle.
+
+    Round the inside of an opening clockwise, round a piece that stays counter-clockwise, seen from above:
+    the wood that stays is on the left, so a bit that turns clockwise is not pulled along (woodcraft.com,
+    router feed direction). The run round the whole panel is left out.
+    """
+    found = []
+    for room in polygons_of(centre):
+        if not _round_the_panel(room, pattern):
+            found.append(Contour(space.opening, "inside", _ring(room.exterior, ccw=False)))
+        found += [Contour(space.opening, "outside", _ring(hole, ccw=True)) for hole in room.interiors]
+    return tuple(found)
+
+
+def _opening_spaces(opening: Opening, pattern: Pattern, margin: float) -> tuple[Space, ...]:
+    region = opening.region
+    if not opening.at_edge:
+        return (Space(opening.id, region),)
+    outside = shapely.difference(shapely.buffer(region, margin), pattern.panel.polygon)
+    return tuple(Space(opening.id, p) for p in polygons_of(shapely.union(region, outside)))
+
+
+def _numbers(rooms: tuple[Polygon, ...], openings: tuple[Opening, ...]) -> list[int]:
+    """The opening each room shares most with; the first one where it shares none."""
+    regions = np.array([o.region for o in openings], dtype=object)
+    numbers = []
+    for room in rooms:
+        shared = shapely.area(shapely.intersection(regions, room))
+        numbers.append(openings[int(np.argmax(shared))].id)
+    return numbers
+
+
+def _round_the_panel(room: Polygon, pattern: Pattern) -> bool:
+    x0, y0, x1, y1 = room.bounds
+    return x0 < 0 and y0 < 0 and x1 > pattern.panel.width and y1 > pattern.panel.height
+
+
+def _ring(line: shapely.LinearRing, *, ccw: bool) -> FloatArray:
+    xy = shapely.get_coordinates(line)[:-1]
+    return xy if bool(line.is_ccw) == ccw else xy[::-1]
