@@ -1,0 +1,105 @@
+"""What the template shows, laid out on paper: the panel frame, or its mirror image for the back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon
+
+from cutout.geom.curve import FloatArray, Similarity
+from cutout.geom.outline import Ring, as_multi
+from cutout.saw.model import Hole, Leg
+from cutout.write.shapes import cut_lines, waste_rings
+from cutout.write.tiling import Box
+from cutout.write.work import Work
+
+BORDER = 8.0
+"""Paper shown round the pattern, and past the panel's edge (mm)."""
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """The pattern in paper millimetres. `frame` takes panel points to paper points."""
+
+    work: Work
+    frame: Similarity
+
+    @classmethod
+    def of(cls, work: Work) -> Drawing:
+        """The drawing for gluing on the show face, or mirrored left-right for the back."""
+        back = Similarity(-1 + 0j, complex(work.pattern.panel.width, 0.0), mirror=True)
+        return cls(work, back if work.back else Similarity())
+
+    def at(self, point: tuple[float, float]) -> tuple[float, float]:
+        """A panel point on paper."""
+        z = self.frame(complex(*point))
+        return z.real, z.imag
+
+    def path(self, path: FloatArray) -> FloatArray:
+        """Panel points (n, 2) on paper."""
+        if not self.frame.mirror:
+            return path
+        return np.column_stack([self.work.pattern.panel.width - path[:, 0], path[:, 1]])
+
+    def geometry(self, geometry: shapely.Geometry) -> shapely.Geometry:
+        """A panel geometry on paper."""
+        return shapely.transform(geometry, self.path)
+
+    @cached_property
+    def rings(self) -> tuple[Ring, ...]:
+        """Rings whose even-odd fill is the waste."""
+        return tuple(ring.transform(self.frame) for ring in waste_rings(self.work.pattern))
+
+    @cached_property
+    def cuts(self) -> shapely.Geometry:
+        """The lines to saw along."""
+        return self.geometry(cut_lines(self.work.pattern))
+
+    @cached_property
+    def waste(self) -> MultiPolygon:
+        """The waste."""
+        return as_multi(self.geometry(self.work.pattern.waste))
+
+    @property
+    def panel(self) -> Box:
+        """The panel's edge."""
+        return (0.0, 0.0, self.work.pattern.panel.width, self.work.pattern.panel.height)
+
+    @property
+    def holes(self) -> tuple[Hole, ...]:
+        """Holes in panel coordinates; take their centres through `at`."""
+        return self.work.plan.holes
+
+    @property
+    def legs(self) -> tuple[Leg, ...]:
+        """Legs in panel coordinates; take their paths through `path`."""
+        return self.work.plan.legs
+
+    @cached_property
+    def carried(self) -> shapely.GeometryCollection:
+        """Everything a sheet is printed for: cut lines, holes and legs."""
+        discs = [shapely.Point(self.at(h.at)).buffer(h.diameter / 2 + 2) for h in self.holes]
+        runs = [LineString(self.path(leg.path)) for leg in self.legs if len(leg.path) > 1]
+        return shapely.GeometryCollection([*shapely.get_parts(self.cuts), *discs, *runs])
+
+    @cached_property
+    def content(self) -> Box:
+        """Bounds of what is carried with a border, as far as it lies on the panel or just past its edge."""
+        carried = self.carried
+        bounds = self.panel if carried.is_empty else carried.bounds
+        whole = self.whole
+        return (
+            max(bounds[0] - BORDER, whole[0]),
+            max(bounds[1] - BORDER, whole[1]),
+            min(bounds[2] + BORDER, whole[2]),
+            min(bounds[3] + BORDER, whole[3]),
+        )
+
+    @property
+    def whole(self) -> Box:
+        """The panel with a border."""
+        x0, y0, x1, y1 = self.panel
+        return (x0 - BORDER, y0 - BORDER, x1 + BORDER, y1 + BORDER)

@@ -1,0 +1,133 @@
+"""Drawing on PDF pages in millimetres."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from io import BytesIO
+
+import shapely
+from reportlab.pdfgen.canvas import Canvas
+
+from cutout.geom.curve import Line
+from cutout.geom.outline import Ring
+from cutout.write import fonts
+from cutout.write.shapes import cubics
+from cutout.write.tiling import Box
+
+PT = 72 / 25.4
+"""Points per millimetre."""
+
+
+class Paint:
+    """A PDF being drawn; every coordinate and width in mm, y up, text sizes in points.
+
+    The file holds no date and no random id, and asks readers to print without scaling.
+    """
+
+    def __init__(self, title: str) -> None:
+        fonts.register()
+        self._buffer = BytesIO()
+        self.canvas = Canvas(self._buffer, pageCompression=1, invariant=1, pdfVersion=(1, 7))
+        self.canvas.setTitle(title)
+        self.canvas.setCreator("cutout")
+        self.canvas.setProducer("cutout")
+        self.canvas.setViewerPreference("PrintScaling", "None")
+
+    def page(self, width: float, height: float) -> None:
+        """Start a page of this size; finish the one before with `end_page`."""
+        self.canvas.setPageSize((width * PT, height * PT))
+
+    def end_page(self) -> None:
+        """Finish the page."""
+        self.canvas.showPage()
+
+    def bytes(self) -> bytes:
+        """The finished file."""
+        self.canvas.save()
+        return self._buffer.getvalue()
+
+    def pen(
+        self, width: float, grey: float = 0.0, dash: Sequence[float] = (), *, round_ends: bool = False
+    ) -> None:
+        """Line width, grey (0 black .. 1 white) and dash of what is drawn next."""
+        self.canvas.setLineWidth(width * PT)
+        self.canvas.setStrokeGray(grey)
+        self.canvas.setDash([d * PT for d in dash])
+        self.canvas.setLineCap(1 if round_ends else 0)
+        self.canvas.setLineJoin(1)
+
+    def fill(self, grey: float) -> None:
+        """Grey of what is filled or written next."""
+        self.canvas.setFillGray(grey)
+
+    def line(self, x0: float, y0: float, x1: float, y1: float) -> None:
+        """A straight line."""
+        self.canvas.line(x0 * PT, y0 * PT, x1 * PT, y1 * PT)
+
+    def rect(self, box: Box, *, stroke: bool = True, fill: bool = False) -> None:
+        """A rectangle."""
+        x0, y0, x1, y1 = (v * PT for v in box)
+        self.canvas.rect(x0, y0, x1 - x0, y1 - y0, stroke=int(stroke), fill=int(fill))
+
+    def circle(self, x: float, y: float, radius: float, *, stroke: bool = True, fill: bool = False) -> None:
+        """A circle."""
+        self.canvas.circle(x * PT, y * PT, radius * PT, stroke=int(stroke), fill=int(fill))
+
+    def polyline(self, points: Iterable[Sequence[float]]) -> None:
+        """An open run through points."""
+        path = self.canvas.beginPath()
+        for n, (x, y) in enumerate(points):
+            (path.lineTo if n else path.moveTo)(x * PT, y * PT)
+        self.canvas.drawPath(path, stroke=1, fill=0)
+
+    def polygon(self, points: Iterable[Sequence[float]], *, stroke: bool = False, fill: bool = True) -> None:
+        """A closed run through points."""
+        path = self.canvas.beginPath()
+        for n, (x, y) in enumerate(points):
+            (path.lineTo if n else path.moveTo)(x * PT, y * PT)
+        path.close()
+        self.canvas.drawPath(path, stroke=int(stroke), fill=int(fill))
+
+    def lines(self, geometry: shapely.Geometry) -> None:
+        """Every line in a geometry."""
+        for part in shapely.get_parts(geometry):
+            self.polyline(shapely.get_coordinates(part).tolist())
+
+    def rings(self, rings: Iterable[Ring], *, stroke: bool, fill: bool) -> None:
+        """Closed rings as one path, even-odd; arcs as cubics."""
+        path = self.canvas.beginPath()
+        for ring in rings:
+            if not ring.segments:
+                continue
+            start = ring.segments[0].start * PT
+            path.moveTo(start.real, start.imag)
+            for segment in ring.segments:
+                for run in cubics(segment):
+                    end = run.end * PT
+                    if isinstance(run, Line):
+                        path.lineTo(end.real, end.imag)
+                    else:
+                        a, b = run.c1 * PT, run.c2 * PT
+                        path.curveTo(a.real, a.imag, b.real, b.imag, end.real, end.imag)
+            path.close()
+        self.canvas.drawPath(path, stroke=int(stroke), fill=int(fill), fillMode=0)
+
+    def text(
+        self, x: float, y: float, text: str, size: float, *, bold: bool = False, align: str = "left"
+    ) -> None:
+        """One line of text, its baseline starting (or centred, or ending) at x, y."""
+        font = fonts.BOLD if bold else fonts.PLAIN
+        text = fonts.plain(text)
+        self.canvas.setFont(font, size)
+        width = fonts.text_width(text, font, size)
+        shift = {"left": 0.0, "centre": width / 2, "right": width}[align]
+        self.canvas.drawString(x * PT - shift, y * PT, text)
+
+    def arrow_head(self, x: float, y: float, angle: float, length: float = 2.0) -> None:
+        """A filled arrow head, its tip at x, y, pointing along `angle` (radians)."""
+        tip = complex(x, y)
+        back = tip - length * complex(math.cos(angle), math.sin(angle))
+        side = 0.35 * length * complex(-math.sin(angle), math.cos(angle))
+        corners = (tip, back + side, back - side)
+        self.polygon([(z.real, z.imag) for z in corners])

@@ -1,0 +1,182 @@
+"""A finished job built by hand from an invented pattern: a leaf, a round window and a keyhole slot."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from shapely import MultiPolygon, Point, box
+
+from cutout.amend.model import Bridge, Eased
+from cutout.check.finding import Finding, ordered
+from cutout.geom.curve import Arc, Cubic, Line
+from cutout.geom.outline import Outline, Ring
+from cutout.kit import Kit, bit, blade, drills, paper, wood
+from cutout.pattern import Panel, Pattern, cut_pattern
+from cutout.route.model import Pass, Tab, ToolPath
+from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
+from cutout.write.cautions import cautions
+from cutout.write.work import Work
+
+
+def _circle(x: float, y: float, r: float, *, ccw: bool = True) -> Ring:
+    bulge = 1.0 if ccw else -1.0
+    a, b = complex(x - r, y), complex(x + r, y)
+    return Ring((Arc(a, b, bulge), Arc(b, a, bulge)))
+
+
+def _leaf(base: complex, tip: complex, belly: float) -> Ring:
+    """Two cubics between a base and a tip, both sharp."""
+    along = tip - base
+    side = 1j * along / abs(along) * belly
+    right = Cubic(base, base + along * 0.25 - side, base + along * 0.75 - side, tip)
+    left = Cubic(tip, base + along * 0.75 + side, base + along * 0.25 + side, base)
+    return Ring((right, left))
+
+
+def _slot(x: float, y: float, length: float, r: float) -> Ring:
+    a, b = complex(x, y), complex(x + length, y)
+    down, up = -1j * r, 1j * r
+    return Ring(
+        (
+            Line(a + down, b + down),
+            Arc(b + down, b + up, 1.0),
+            Line(b + up, a + up),
+            Arc(a + up, a + down, 1.0),
+        )
+    )
+
+
+def invented_outline() -> Outline:
+    """A leaf with a vein left standing, a round window and a slot, in panel mm (240 x 180 panel)."""
+    leaf = _leaf(40 + 40j, 150 + 140j, 42)
+    return Outline((leaf, _circle(185, 60, 22), _slot(150, 150, 50, 6)), 1.0)
+
+
+def _inset_path(polygon: shapely.Polygon, inset: float) -> np.ndarray:
+    inner = polygon.buffer(-inset, quad_segs=32)
+    return shapely.get_coordinates(inner.exterior)
+
+
+def _plan(pattern: Pattern, kit: Kit) -> Plan:
+    """Holes and legs by hand: one starter inside each opening, once round, back to the start."""
+    holes, legs = [], []
+    length = 0.0
+    for opening in pattern.openings:
+        path = _inset_path(opening.region, kit.blade.kerf / 2)
+        spot = Point(path[0]).buffer(8).intersection(opening.region.buffer(-4.5)).representative_point()
+        number = len(holes) + 1
+        holes.append(Hole(number, (spot.x, spot.y), 8.0, ("starter",), opening.id))
+        path = np.vstack([[[spot.x, spot.y]], path])
+        half = len(path) // 2
+        legs.append(Leg(len(legs) + 1, opening.id, path[: half + 1], f"hole {number}", "corner"))
+        legs.append(
+            Leg(
+                len(legs) + 1, opening.id, path[:0:-1][: len(path) - half], f"hole {number}", f"leg {len(legs)}",
+                MultiPolygon([opening.region]),
+            )
+        )  # fmt: skip
+        length += float(shapely.length(opening.region.exterior))
+    tip = (150.0, 140.0)
+    holes.append(Hole(len(holes) + 1, (145.0, 135.0), 3.0, ("relief",), pattern.openings[1].id))
+    left = (LeftOver(tip, 0.8, 0.4),)
+    return Plan(tuple(holes), tuple(legs), left, (), length, len(holes), length / kit.blade.feed + 5)
+
+
+def _findings() -> tuple[Finding, ...]:
+    return ordered(
+        (
+            Finding(
+                "thin web", "stop", (168.0, 100.0), 4.2, 9.0, None,
+                "The wood between the leaf and the round window is only 4.2 mm wide.",
+                "Move them apart, or make the panel thicker.",
+            ),
+            Finding(
+                "tight corner", "care", (150.0, 140.0), 0.9, None, 2,
+                "The leaf's tip <is> sharper than the blade can turn & needs a hole.",
+                "Drill hole 4 first.",
+            ),
+            Finding(
+                "speck", "care", (40.0, 40.0), 1.1, 2.0, 2, "A speck 1.1 mm across.", "It was dropped.", cleared=True,
+            ),
+        )
+    )  # fmt: skip
+
+
+def _router(pattern: Pattern) -> ToolPath:
+    run = Pass(
+        1,
+        1,
+        "inside",
+        _circle(185, 60, 19, ccw=False),
+        bit("6mm"),
+        (-3.0, -6.0),
+        (Tab(10.0, 16.0, (185.0, 79.0)),),
+    )
+    return ToolPath((run,), MultiPolygon([box(100, 100, 101, 101)]), (), 0.001, 80.0, 238.8, 1.5)
+
+
+WorkMaker = Callable[..., Work]
+
+
+@pytest.fixture(scope="session")
+def make_work() -> WorkMaker:
+    """make_work(outline=..., panel=..., keep=..., paper_name=..., **fields of Work) -> Work."""
+
+    def build(
+        outline: Outline | None = None,
+        panel: Panel | None = None,
+        keep: str = "panel",
+        paper_name: str = "a4",
+        **fields: object,
+    ) -> Work:
+        kit = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+        pattern = cut_pattern(
+            outline or invented_outline(),
+            panel or Panel(240.0, 180.0, 18.0, math.pi / 2),
+            keep,
+            kit.blade.kerf,  # type: ignore[arg-type]
+        )
+        own = outline is None and keep == "panel"
+        empty = Plan((), (), (), (), 0.0, 0, 0.0)
+        bridge = Bridge(1, (70.0, 80.0), (80.0, 70.0), 6.0, box(70, 70, 80, 80))
+        work = Work(
+            title="invented leaf",
+            units="mm",
+            paper=paper(paper_name, "mm"),
+            back=False,
+            kit=kit,
+            before=pattern,
+            pattern=pattern,
+            findings=_findings() if own else (),
+            bridges=(bridge,) if own else (),
+            eased=Eased(0.4, 12.5) if own else None,
+            plan=_plan(pattern, kit) if own else empty,
+            proof=Proof(True, (), 0.02, (), 1200),
+            router=_router(pattern),
+            notes=("1 speck under 2 mm was dropped.",),
+            cautions=cautions(kit),
+        )
+        return replace(work, **fields)  # type: ignore[arg-type]
+
+    return build
+
+
+@pytest.fixture(scope="session")
+def work(make_work: WorkMaker) -> Work:
+    """The invented job on A4: a 240 x 180 mm panel with three openings."""
+    return make_work()
+
+
+@pytest.fixture(scope="session")
+def star_outline() -> Outline:
+    """A five-pointed star 160 mm across in the middle of a 240 x 240 mm panel: ten sharp corners."""
+    spokes = [
+        (80 if n % 2 == 0 else 34) * cmath.exp(1j * math.pi * (n / 5 + 0.5)) + 120 + 120j for n in range(10)
+    ]
+    return Outline((Ring.of_points(np.array([[z.real, z.imag] for z in spokes])),), 1.0)
