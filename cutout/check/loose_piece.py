@@ -1,0 +1,55 @@
+"""Parts of keep that no wood connects to the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import shapely
+from shapely import Polygon
+
+from cutout.check.finding import Finding, Severity, check
+from cutout.kit import Kit
+from cutout.pattern import Pattern
+from cutout.units import format_size
+
+
+def loose_pieces(pattern: Pattern) -> tuple[Polygon, ...]:
+    """Parts of keep that are not the one that is meant to stay, largest first.
+
+    keep `panel`: all but the largest part that reaches the panel's edge; `figure`: all but the largest part;
+    `both`: all but the panel round the figure and the largest part of the figure.
+    """
+    parts = sorted(pattern.keep.geoms, key=lambda p: (-p.area, p.bounds))
+    if not parts:
+        return ()
+    edge = pattern.panel.polygon.exterior
+    stays = [next((p for p in parts if p.distance(edge) < 1e-3), parts[0])]
+    if pattern.keep_mode == "figure":
+        stays = parts[:1]
+    elif pattern.keep_mode == "both":
+        stays += [p for p in parts if p is not stays[0]][:1]
+    return tuple(p for p in parts if all(p is not s for s in stays))
+
+
+@check("loose piece")
+def loose_piece(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
+    """Pieces that would drop out of the panel, or come away from the figure."""
+    severity: Severity = "stop" if pattern.keep_mode == "panel" else "care"
+    for piece in loose_pieces(pattern):
+        if max(_sides(piece)) < kit.limits.speck:
+            continue
+        width, height = _sides(piece)
+        at = shapely.point_on_surface(piece)
+        size = format_size(width, height, kit.units)
+        if pattern.keep_mode == "panel":
+            text = f"A piece {size} has no wood round it that holds it: it would drop out."
+            remedy = "Add bridges that tie it to the panel, or leave it out."
+        else:
+            text = f"A piece {size} hangs on nothing: it comes out by itself."
+            remedy = "Add bridges that tie it to the rest, or keep it as a piece of its own."
+        yield Finding("loose piece", severity, (at.x, at.y), max(width, height), None, None, text, remedy)
+
+
+def _sides(piece: Polygon) -> tuple[float, float]:
+    x0, y0, x1, y1 = piece.bounds
+    return x1 - x0, y1 - y0
