@@ -11,14 +11,14 @@ from cutout.geom.outline import as_multi
 from cutout.kit import Bit, Kit
 from cutout.pattern import Pattern
 from cutout.route.model import Pass, Settings, ToolPath
-from cutout.route.offset import contours, grow, spaces
+from cutout.route.offset import Contour, contours, grow, spaces
 
 
 def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> ToolPath:
     """The router's path for a pattern: offset, fitted, ordered."""
     settings = settings or Settings()
     bit = kit.bit
-    runs = []
+    runs: list[Contour] = []
     left = []
     for space in spaces(pattern, 2 * bit.diameter):
         centre = grow(space.region, -bit.radius)

@@ -1,0 +1,112 @@
+"""A drawing for a machine's own program: the pattern and the bit's path, true to size.
+
+Group codes, bulges and header variables as in the published DXF reference.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+
+import ezdxf
+from ezdxf.document import Drawing
+from ezdxf.layouts import Modelspace
+
+from cutout.errors import WriteError
+from cutout.geom.arcfit import fit_arcs
+from cutout.geom.curve import Arc
+from cutout.geom.outline import Ring, from_region
+from cutout.units import MM_PER_INCH, format_length, format_size
+from cutout.write.work import Work
+
+CUT_LINE, TOOL_PATH, HOLES, PANEL, NOTES = "cut_line", "tool_path", "holes", "panel", "notes"
+_COLOURS = {CUT_LINE: 7, TOOL_PATH: 4, HOLES: 6, PANEL: 8, NOTES: 2}
+_VERSIONS = ("R2010", "R12")
+_FIT = 0.01
+_TEXT = 4.0
+"""Height of the notes, mm."""
+
+
+def router_dxf(work: Work) -> bytes:
+    """The drawing as the bytes of a DXF file of `work.dxf_version`, in `work.units`. Raises WriteError."""
+    if work.dxf_version not in _VERSIONS:
+        raise WriteError(f'DXF version "{work.dxf_version}" can\'t be written: use R2010 or R12.')
+    with _undated():
+        doc = _empty(work)
+        _draw(doc.modelspace(), work, 1.0 if work.units == "mm" else 1 / MM_PER_INCH)
+        return _bytes(doc)
+
+
+def _draw(space: Modelspace, work: Work, scale: float) -> None:
+    _closed(space, PANEL, from_region(work.pattern.panel.polygon), scale)
+    _closed(space, CUT_LINE, (fit_arcs(r.points(), _FIT) for r in from_region(work.pattern.figure)), scale)
+    _closed(space, TOOL_PATH, (p.ring for p in work.router.passes), scale)
+    for hole in work.plan.holes:
+        x, y = hole.at
+        space.add_circle((x * scale, y * scale), hole.diameter / 2 * scale, dxfattribs={"layer": HOLES})
+    _notes(space, work, scale)
+
+
+def _empty(work: Work) -> Drawing:
+    """A drawing with our layers, its unit in the header (R12 has none), and nothing in it that changes from run to run."""
+    doc = ezdxf.new(work.dxf_version, setup=False)
+    if work.dxf_version != "R12":
+        doc.header["$INSUNITS"] = 4 if work.units == "mm" else 1
+        doc.header["$MEASUREMENT"] = 1 if work.units == "mm" else 0
+    for name, colour in _COLOURS.items():
+        doc.layers.add(name, color=colour)
+    return doc
+
+
+def _closed(space: Modelspace, layer: str, rings: Iterable[Ring], scale: float) -> None:
+    """Closed polylines whose arcs are bulges; R12 gets the older POLYLINE."""
+    for ring in rings:
+        points = [
+            (s.start.real * scale, s.start.imag * scale, s.bulge if isinstance(s, Arc) else 0.0)
+            for s in ring.segments
+        ]
+        attribs = {"layer": layer}
+        if space.doc.dxfversion > "AC1009":
+            space.add_lwpolyline(points, format="xyb", close=True, dxfattribs=attribs)
+        else:
+            space.add_polyline2d(points, format="xyb", close=True, dxfattribs=attribs)
+
+
+def _notes(space: Modelspace, work: Work, scale: float) -> None:
+    panel, bit, units = work.pattern.panel, work.kit.bit, work.units
+    lines = [
+        f"{work.title}: all lengths in {'millimetres' if units == 'mm' else 'inches'}, scale 1:1",
+        f"panel {format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick, "
+        "seen from the show face",
+        f"tool path: middle of a {bit.title}, in cutting order; cut line: the finished edge",
+        "Start slower than the bit allows; your machine's manual decides.",
+    ]
+    for n, line in enumerate(lines):
+        at = (0.0, -(n + 1) * 1.8 * _TEXT * scale)
+        space.add_text(line, height=_TEXT * scale, dxfattribs={"layer": NOTES, "insert": at})
+    for cut in work.router.passes:
+        start = cut.ring.segments[0].start
+        at = (start.real * scale, start.imag * scale)
+        space.add_text(str(cut.order), height=_TEXT * scale, dxfattribs={"layer": NOTES, "insert": at})
+
+
+def _bytes(doc: Drawing) -> bytes:
+    """The file. Raises WriteError when ezdxf's audit finds a fault."""
+    faults = doc.audit().errors
+    if faults:
+        raise WriteError(f"router.dxf would be faulty: {faults[0].message}.")
+    stream = io.StringIO()
+    doc.write(stream)
+    return stream.getvalue().encode(doc.output_encoding, "dxfreplace")
+
+
+@contextmanager
+def _undated() -> Iterator[None]:
+    """Hold the dates and GUIDs still that ezdxf writes, so that the same job gives the same bytes."""
+    before = ezdxf.options.write_fixed_meta_data_for_testing
+    ezdxf.options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = before
