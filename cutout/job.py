@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 import math
-import tomllib
-from pathlib import Path
-from typing import Annotated, Any, Literal
+from collections.abc import Callable
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, ValidationInfo
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
-from cutout.errors import CutoutError, JobError
+from cutout.errors import UnitError
 from cutout.units import Units, parse_length, parse_positive
 
 
 def _length(value: object, info: ValidationInfo) -> float:
-    return parse_length(_text(value), _units(info), what=info.field_name or "length")
+    return _parsed(parse_length, value, info)
 
 
 def _positive(value: object, info: ValidationInfo) -> float:
-    return parse_positive(_text(value), _units(info), what=info.field_name or "length")
+    return _parsed(parse_positive, value, info)
+
+
+def _parsed(parse: Callable[..., float], value: object, info: ValidationInfo) -> float:
+    try:
+        return parse(_text(value), _units(info), what=info.field_name or "length")
+    except UnitError as error:
+        raise ValueError(str(error)) from error
 
 
 def _text(value: object) -> str:
@@ -183,29 +189,6 @@ class Job(_Part):
     limits: LimitsPart = LimitsPart()
 
 
-def job_from(data: dict[str, Any], name: str = "job") -> Job:
-    """A validated job from plain data. Raises JobError naming the first field that is wrong."""
-    try:
-        return Job.model_validate(data, context={"units": data.get("units")})
-    except ValidationError as error:
-        first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"])
-        raise JobError(f"{name}: {where}: {_plain(first)}") from error
-    except CutoutError as error:
-        raise JobError(f"{name}: {error}") from error
-
-
-def load_job(path: Path) -> Job:
-    """The job in a TOML file. Raises JobError."""
-    try:
-        data = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise JobError(f"{path}: can't be read ({error}).") from error
-    except tomllib.TOMLDecodeError as error:
-        raise JobError(f"{path}: {error}.") from error
-    return job_from(data, path.name)
-
-
 def radians_of_grain(part: PanelPart, width: float, height: float) -> float | None:
     """Grain direction in radians: as given, along the longer side when unset, None for "none"."""
     if part.grain == "none":
@@ -213,8 +196,3 @@ def radians_of_grain(part: PanelPart, width: float, height: float) -> float | No
     if part.grain is None:
         return math.pi / 2 if height >= width else 0.0
     return math.radians(part.grain)
-
-
-def _plain(error: Any) -> str:
-    message = str(error["msg"]).removeprefix("Value error, ")
-    return message[0].lower() + message[1:] + ("" if message.endswith(".") else ".")

@@ -11,10 +11,12 @@ from cutout import check
 from cutout import job as jobs
 from cutout.amend import mend
 from cutout.amend.model import HandBridge, Mending
+from cutout.amend.size import size_lines
 from cutout.check.finding import Finding, ordered
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
-from cutout.job import FigurePart, Job
+from cutout.job import FigurePart, Job, SawPart
+from cutout.jobfile import dump_job, relocated
 from cutout.kit import Blade, Kit, Limits, bit, blade, drills, paper, wood
 from cutout.pattern import Panel, Pattern, Placement, combine, cut_pattern, place
 from cutout.read import read
@@ -23,6 +25,15 @@ from cutout.route import tool_path
 from cutout.saw import plan, prove
 from cutout.units import Units
 from cutout.write.cautions import cautions
+from cutout.write.dxf import router_dxf
+from cutout.write.files import write_files
+from cutout.write.gauge import gauge_pdf
+from cutout.write.gcode import router_ngc
+from cutout.write.picture import preview_png
+from cutout.write.result import result_json
+from cutout.write.sheet import cut_sheet
+from cutout.write.svg import film_svg, pattern_svg
+from cutout.write.template import template_pdf
 from cutout.write.work import Work
 
 Progress = Callable[[str, float], None]
@@ -74,6 +85,41 @@ def findings_of(job: Job, folder: Path) -> tuple[Pattern, tuple[Finding, ...]]:
     kit, panel = kit_of(job), panel_of(job)
     pattern = cut_pattern(outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
     return pattern, check.run(pattern, kit)
+
+
+def write_out(
+    work: Work, job: Job, folder: Path, target: Path, progress: Progress = silent
+) -> tuple[str, ...]:
+    """Write every file of a finished job into `target`, all or none; returns their names. Raises WriteError."""
+    progress("drawing the template", 0.9)
+    files = {
+        "template.pdf": template_pdf(work),
+        "pattern.svg": pattern_svg(work),
+        "router.dxf": router_dxf(work),
+        "cutsheet.html": cut_sheet(work),
+        "preview.png": preview_png(work),
+    }
+    if job.router.gcode:
+        files["router.ngc"] = router_ngc(work)
+    if job.template.film:
+        files["film.svg"] = film_svg(work)
+    files["job.toml"] = dump_job(relocated(job, folder, target)).encode()
+    files["result.json"] = result_json(work, {name: len(content) for name, content in files.items()})
+    write_files(target, files)
+    return tuple(files)
+
+
+def size_table(job: Job, folder: Path) -> str:
+    """At what size each blade manages, and with what blade this size is managed; lines for people."""
+    kit, panel = kit_of(job), panel_of(job)
+    outline = outline_of(job, panel, folder)
+    return size_lines(outline, panel, job.keep, kit)
+
+
+def write_gauge(blade_name: str, paper_name: str, units: Units, out: Path) -> None:
+    """Write the test card for one blade as a PDF. Raises KitError, WriteError."""
+    kit = kit_of(Job(units=units, saw=SawPart(blade=blade_name)))
+    write_files(out.parent, {out.name: gauge_pdf(kit, paper(paper_name, units), units)})
 
 
 def kit_of(job: Job) -> Kit:

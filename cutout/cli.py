@@ -1,0 +1,393 @@
+"""The command line: parse, call one function, print. No geometry is imported until a command needs it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from cutout import __version__
+from cutout.errors import CutoutError, LayoutError
+from cutout.units import Units, format_length, format_size, parse_length, parse_positive, parse_size
+
+if TYPE_CHECKING:
+    from cutout.check.finding import Finding
+    from cutout.job import Job
+    from cutout.make import Progress
+    from cutout.write.work import Work
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+BAD_INPUT, NEEDS_USER, INTERRUPTED = 2, 1, 130
+
+
+def main() -> None:
+    """Entry point: every failure is one line and an exit code, never a traceback."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: list[str]) -> int:
+    """Run one command line and return its exit code; prints, never raises."""
+    try:
+        return int(cli.main(arguments, prog_name="cutout", standalone_mode=False) or 0)
+    except click.exceptions.Abort:
+        click.echo("\ncutout: interrupted; nothing half written.", err=True)
+        return INTERRUPTED
+    except KeyboardInterrupt:
+        click.echo("\ncutout: interrupted; nothing half written.", err=True)
+        return INTERRUPTED
+    except click.ClickException as error:
+        click.echo(f"cutout: {error.format_message()} `cutout --help` shows how.", err=True)
+        return BAD_INPUT
+    except CutoutError as error:
+        click.echo(f"cutout: {error}", err=True)
+        return BAD_INPUT
+    except MemoryError:
+        click.echo("cutout: out of memory: use a smaller picture.", err=True)
+        return BAD_INPUT
+
+
+@click.group()
+@click.version_option(__version__)
+def cli() -> None:
+    """Turn a silhouette into a panel cutout that can really be sawn.
+
+    `make` works out a whole job into a folder, `check` only says what would be wrong with it.
+    """
+
+
+def _job_options(function: F) -> F:
+    """The options `make` and `check` share."""
+    options = [
+        click.argument("source", type=click.Path(path_type=Path)),
+        click.option("--width", metavar="LENGTH", help="Width of the silhouette, like 400mm or 14-1/2in."),
+        click.option("--height", metavar="LENGTH", help="Height of the silhouette (give one of the two)."),
+        click.option("--panel", metavar="WxH", help="Size of the panel, like 500x700mm."),
+        click.option("--thickness", metavar="LENGTH", help="Thickness of the panel [18mm]."),
+        click.option(
+            "--keep",
+            type=click.Choice(["panel", "figure", "both"]),
+            help="What must survive: the panel (figure cut out of it), the figure, or both.",
+        ),
+        click.option("--blade", metavar="NAME", help="Blade by name; `cutout kit` lists them."),
+        click.option(
+            "--turning-radius", metavar="LENGTH", help="Least radius your blade follows, measured on scrap."
+        ),
+        click.option(
+            "--kerf", metavar="LENGTH", help="Width of the slot your blade leaves, measured on scrap."
+        ),
+        click.option(
+            "--drill", metavar="LIST", help="Drill set by name, or your own list like 3mm,6mm,10mm."
+        ),
+        click.option("--bit", metavar="NAME", help="Router bit by name."),
+        click.option("--wood", metavar="NAME", help="Wood or sheet good by name."),
+        click.option("--grain", metavar="DEGREES", help='Grain direction, 0 across, 90 up; or "none".'),
+        click.option("--paper", metavar="NAME", help="a4, a3, letter, legal, tabloid, WxH, or 'roll WIDTH'."),
+        click.option(
+            "--back", is_flag=True, default=None, help="Mirror the template, for gluing on the back."
+        ),
+        click.option("--ease/--no-ease", default=None, help="Round and open up what the blade can't follow."),
+        click.option("--bridge/--no-bridge", default=None, help="Hold loose pieces with bridges of wood."),
+        click.option("--bridge-width", metavar="LENGTH", help="Width of every bridge [from the wood]."),
+        click.option("--bridge-count", type=click.IntRange(1, 12), help="Bridges per loose piece."),
+        click.option("--turn", metavar="DEGREES", type=float, help="Turn the silhouette counter-clockwise."),
+        click.option("--mirror", is_flag=True, default=None, help="Mirror the silhouette left to right."),
+        click.option("--at", metavar="X,Y", help="Centre of the silhouette from the panel's lower left."),
+        click.option(
+            "--threshold", metavar="0..255|local", help="Grey that parts dark from light, or local."
+        ),
+        click.option("--smooth", type=click.FloatRange(0, 1), help="Smooth the outline, 0 (as is) to 1."),
+        click.option(
+            "--invert/--no-invert", default=None, help="The silhouette is light on dark (or is not)."
+        ),
+        click.option(
+            "--sheet", metavar="PAPER|WxH", help="A sheet of this size lies in the photo: straighten by it."
+        ),
+        click.option("--corners", metavar="X,Y,...", help="Four corners of --sheet in the photo, in pixels."),
+        click.option(
+            "--units", type=click.Choice(["mm", "in"]), help="Units for bare numbers and for sentences."
+        ),
+    ]
+    for option in reversed(options):
+        function = option(function)
+    return function
+
+
+@cli.command()
+@_job_options
+@click.option(
+    "--out", type=click.Path(path_type=Path, file_okay=True), help="Folder for the files [NAME-cutout]."
+)
+@click.option("--gcode", is_flag=True, default=None, help="Also write router.ngc.")
+@click.option("--dxf-version", type=click.Choice(["R2010", "R12"]), help="DXF version [R2010].")
+@click.option("--film", is_flag=True, default=None, help="Also write film.svg for adhesive film.")
+def make(source: Path, out: Path | None, **options: Any) -> int:
+    """Work out the whole job of SOURCE (a picture, an SVG, a DXF, or a job.toml) into a folder."""
+    job, folder = _job(source, options)
+    target = out or Path(f"{source.stem}-cutout")
+    with _progress() as progress:
+        from cutout.make import make as work_out
+        from cutout.make import write_out
+
+        work = work_out(job, folder, progress)
+        written = write_out(work, job, folder, target, progress)
+    _say_findings(work.findings)
+    _say_work(work)
+    click.echo(f"{len(written)} files in {target}: {', '.join(written)}")
+    return NEEDS_USER if _open_stops(work.findings) else 0
+
+
+@cli.command()
+@_job_options
+@click.option("--sizes/--no-sizes", default=True, help="Also say at what size each blade manages.")
+def check(source: Path, sizes: bool, **options: Any) -> int:
+    """Say what would be wrong with SOURCE; exit 1 where something can't be cut or would drop out."""
+    job, folder = _job(source, options)
+    with _progress() as progress:
+        from cutout.make import findings_of, size_table
+
+        progress("checking", 0.1)
+        pattern, findings = findings_of(job, folder)
+        progress("trying sizes and blades", 0.4)
+        table = size_table(job, folder) if sizes else ""
+    _say_findings(findings)
+    if table:
+        click.echo(table)
+    click.echo(f"{len(pattern.openings)} openings, {_count(findings)}.")
+    return NEEDS_USER if _open_stops(findings) else 0
+
+
+@cli.command()
+@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", help="Units to list lengths in.")
+def kit(units: Units) -> int:
+    """List blades, drills, bits, woods and papers, with the source of each value."""
+    from cutout.kit.listing import listing
+
+    click.echo(listing(units))
+    return 0
+
+
+@cli.command()
+@click.option("--blade", default="jigsaw-narrow", help="Blade to test.")
+@click.option("--paper", "paper_name", default="a4", help="Paper to print on.")
+@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", help="Units on the card.")
+@click.option("--out", type=click.Path(path_type=Path), default=Path("gauge.pdf"), help="File to write.")
+def gauge(blade: str, paper_name: str, units: Units, out: Path) -> int:
+    """Print a test card: print scale, kerf and turning radius of your own saw."""
+    from cutout.make import write_gauge
+
+    write_gauge(blade, paper_name, units, out)
+    click.echo(f"{out}: print it at full size, measure the check square, then saw the scrap.")
+    return 0
+
+
+@cli.command()
+@click.option("--port", type=click.IntRange(1, 65535), help="Port on 127.0.0.1 [any free one].")
+@click.option("--browser/--no-browser", default=True, help="Open the page in the browser.")
+@click.option("--folder", type=click.Path(path_type=Path, file_okay=False), help="Where jobs are kept.")
+def page(port: int | None, browser: bool, folder: Path | None) -> int:
+    """Start the local web page (this computer only) and open it."""
+    from cutout.page import serve
+
+    serve(port=port, open_browser=browser, folder=folder)
+    return 0
+
+
+def _job(source: Path, options: dict[str, Any]) -> tuple[Job, Path]:
+    """The job of a job file or of a picture, with the options laid over it; and its folder."""
+    from cutout.job import Job
+    from cutout.jobfile import job_from, load_job
+
+    given = {k: v for k, v in options.items() if v is not None}
+    if source.suffix.lower() == ".toml":
+        job = load_job(source)
+        folder = source.parent
+        figures = [figure.model_dump() for figure in job.figures]
+    else:
+        job, folder, figures = Job(), Path(), [{"source": str(source)}]
+    units = given.pop("units", job.units)
+    data = job.model_dump(exclude_none=True)
+    data["units"] = units
+    data["figures"] = _figures(figures, given, units)
+    _lay_over(data, given, units)
+    return job_from(data, source.name, bare="mm"), folder
+
+
+_PARTS = {
+    "blade": ("saw", "blade"), "drill": ("saw", "drills"), "bit": ("router", "bit"), "gcode": ("router", "gcode"),
+    "dxf_version": ("router", "dxf"), "film": ("template", "film"), "paper": ("template", "paper"),
+    "back": ("template", "back"), "ease": ("mend", "ease"), "bridge": ("mend", "bridge"),
+    "bridge_count": ("mend", "bridge_count"), "wood": ("panel", "wood"),
+}  # fmt: skip
+_LENGTHS = {
+    "turning_radius": ("saw", "turning_radius"), "kerf": ("saw", "kerf"), "thickness": ("panel", "thickness"),
+    "bridge_width": ("mend", "bridge_width"),
+}  # fmt: skip
+
+
+def _lay_over(data: dict[str, Any], given: dict[str, Any], units: Units | None) -> None:
+    for option, (part, name) in _PARTS.items():
+        if option in given:
+            data[part][name] = given[option]
+    for option, (part, name) in _LENGTHS.items():
+        if option in given:
+            data[part][name] = parse_positive(given[option], units, what=_flag(option))
+    if "keep" in given:
+        data["keep"] = given["keep"]
+    if "panel" in given:
+        data["panel"]["width"], data["panel"]["height"] = parse_size(given["panel"], units, what="--panel")
+        data["panel"].pop("frame", None)
+    if "grain" in given:
+        data["panel"]["grain"] = _grain(given["grain"])
+
+
+def _figures(
+    figures: list[dict[str, Any]], given: dict[str, Any], units: Units | None
+) -> list[dict[str, Any]]:
+    """Options about the silhouette go to the first figure; a job with several must say it in its file."""
+    about = {"width", "height", "turn", "mirror", "at", "threshold", "smooth", "invert", "sheet", "corners"}
+    wanted = about & set(given)
+    if wanted and len(figures) != 1:
+        raise LayoutError(
+            f"{_flag(min(wanted))}: this job has {len(figures)} figures; set it in the job file."
+        )
+    if not wanted:
+        return figures
+    figure = {k: v for k, v in figures[0].items() if v is not None}
+    if wanted & {"width", "height"}:
+        figure.pop("width", None)
+        figure.pop("height", None)
+    for side in wanted & {"width", "height"}:
+        figure[side] = parse_positive(given[side], units, what=f"--{side}")
+    for name in wanted & {"turn", "mirror", "smooth", "invert"}:
+        figure[name] = given[name]
+    if "at" in wanted:
+        figure["at"] = _pair(given["at"], units)
+    if "threshold" in wanted:
+        figure["threshold"] = _threshold(given["threshold"])
+    if "sheet" in wanted:
+        figure["sheet"] = _sheet(given["sheet"], units)
+    if "corners" in wanted:
+        figure["corners"] = _corners(given["corners"])
+    return [figure]
+
+
+def _flag(option: str) -> str:
+    return "--" + option.replace("_", "-")
+
+
+def _pair(text: str, units: Units | None) -> tuple[float, float]:
+    parts = text.split(",")
+    if len(parts) != 2:
+        raise LayoutError(f'--at "{text}": write two lengths, like 250mm,300mm.')
+    return parse_length(parts[0], units, what="--at"), parse_length(parts[1], units, what="--at")
+
+
+def _grain(text: str) -> float | str:
+    if text.strip().lower() == "none":
+        return "none"
+    try:
+        return float(text.strip().removesuffix("deg"))
+    except ValueError:
+        raise LayoutError(f'--grain "{text}": write degrees, like 90, or none.') from None
+
+
+def _threshold(text: str) -> int | str:
+    if text == "local":
+        return text
+    if text.isdigit() and int(text) <= 255:
+        return int(text)
+    raise LayoutError(f'--threshold "{text}": write a grey from 0 to 255, or local.')
+
+
+def _sheet(text: str, units: Units | None) -> tuple[float, float]:
+    from cutout.kit.paper import paper
+
+    found = paper(text, units)
+    if found.height is None:
+        raise LayoutError("--sheet: a roll has no height: give a paper or a size like 210x297mm.")
+    return found.width, found.height
+
+
+def _corners(text: str) -> list[tuple[float, float]]:
+    try:
+        numbers = [float(part) for part in text.replace(";", ",").split(",")]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 8:
+        raise LayoutError(
+            f'--corners "{text}": write four points, x,y,x,y,x,y,x,y in pixels from the top left.'
+        )
+    return list(zip(numbers[::2], numbers[1::2], strict=True))
+
+
+@contextmanager
+def _progress() -> Iterator[Progress]:
+    """A progress bar on standard error where work lasts over a second; nothing when it is not a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda stage, done: None
+        return
+    import time
+
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn
+    from rich.progress import Progress as Bar
+
+    begun = time.monotonic()
+    with Bar(
+        TextColumn("{task.description}"), BarColumn(), console=Console(stderr=True), transient=True
+    ) as bar:
+        task = bar.add_task("", total=1.0, visible=False)
+
+        def show(stage: str, done: float) -> None:
+            bar.update(task, description=stage, completed=done, visible=time.monotonic() - begun > 1.0)
+
+        yield show
+
+
+def _say_findings(findings: tuple[Finding, ...]) -> None:
+    for finding in findings:
+        if not finding.cleared:
+            click.echo(f"{'STOP' if finding.severity == 'stop' else 'care'}  {finding.kind}: {finding.text}")
+            click.echo(f"      {finding.remedy}")
+
+
+def _say_work(work: Work) -> None:
+    units, plan = work.units, work.plan
+    for note in work.notes:
+        click.echo(f"note  {note}")
+    x0, y0, x1, y1 = work.pattern.figure.bounds
+    blade = work.kit.blade
+    click.echo(
+        f"silhouette {format_size(x1 - x0, y1 - y0, units)}, {len(work.pattern.openings)} openings; "
+        f"turning radius {format_length(blade.turning_radius, units)} ({blade.radius_from})"
+    )
+    if work.eased is not None:
+        click.echo(f"eased: the outline moved {format_length(work.eased.max_shift, units)} at most")
+    if work.bridges:
+        click.echo(f"{len(work.bridges)} bridges hold pieces that would drop out")
+    proved = "proved by simulation" if work.proof.ok else "NOT proved: see above"
+    click.echo(
+        f"{len(plan.holes)} holes, {len(plan.legs)} legs, {format_length(plan.cut_length, units)} of cut, "
+        f"about {plan.minutes:.0f} minutes (an estimate); {proved}"
+    )
+    cleared = sum(f.cleared for f in work.findings)
+    click.echo(f"{_count(work.findings)}" + (f", {cleared} mended." if cleared else "."))
+
+
+def _count(findings: tuple[Finding, ...]) -> str:
+    open_ones = [f for f in findings if not f.cleared]
+    stops = sum(f.severity == "stop" for f in open_ones)
+    return f"{stops} to stop for, {len(open_ones) - stops} to take care with"
+
+
+def _open_stops(findings: tuple[Finding, ...]) -> bool:
+    return any(f.severity == "stop" and not f.cleared for f in findings)
+
+
+if __name__ == "__main__":
+    main()
