@@ -6,6 +6,7 @@ Group codes, bulges and header variables as in the published DXF reference.
 from __future__ import annotations
 
 import io
+import logging
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
@@ -32,7 +33,7 @@ def router_dxf(work: Work) -> bytes:
     """The drawing as the bytes of a DXF file of `work.dxf_version`, in `work.units`. Raises WriteError."""
     if work.dxf_version not in _VERSIONS:
         raise WriteError(f'DXF version "{work.dxf_version}" can\'t be written: use R2010 or R12.')
-    with _undated():
+    with _still():
         doc = _empty(work)
         _draw(doc.modelspace(), work, 1.0 if work.units == "mm" else 1 / MM_PER_INCH)
         return _bytes(doc)
@@ -49,11 +50,9 @@ def _draw(space: Modelspace, work: Work, scale: float) -> None:
 
 
 def _empty(work: Work) -> Drawing:
-    """A drawing with our layers, its unit in the header (R12 has none), and nothing in it that changes from run to run."""
-    doc = ezdxf.new(work.dxf_version, setup=False)
-    if work.dxf_version != "R12":
-        doc.header["$INSUNITS"] = 4 if work.units == "mm" else 1
-        doc.header["$MEASUREMENT"] = 1 if work.units == "mm" else 0
+    """A drawing with our layers and nothing in it that changes from run to run; R12 holds no unit."""
+    unit = 0 if work.dxf_version == "R12" else 4 if work.units == "mm" else 1
+    doc = ezdxf.new(work.dxf_version, setup=False, units=unit)
     for name, colour in _COLOURS.items():
         doc.layers.add(name, color=colour)
     return doc
@@ -102,11 +101,15 @@ def _bytes(doc: Drawing) -> bytes:
 
 
 @contextmanager
-def _undated() -> Iterator[None]:
-    """Hold the dates and GUIDs still that ezdxf writes, so that the same job gives the same bytes."""
-    before = ezdxf.options.write_fixed_meta_data_for_testing
+def _still() -> Iterator[None]:
+    """Hold the dates and GUIDs still that ezdxf writes, so that the same job gives the same bytes, and
+    its warning that R12 holds no unit, which the notes in the drawing make up for."""
+    log = logging.getLogger("ezdxf")
+    before = ezdxf.options.write_fixed_meta_data_for_testing, log.level
     ezdxf.options.write_fixed_meta_data_for_testing = True
+    log.setLevel(logging.ERROR)
     try:
         yield
     finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
+        ezdxf.options.write_fixed_meta_data_for_testing, level = before
+        log.setLevel(level)
