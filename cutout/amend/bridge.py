@@ -3,60 +3,306 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, Point, Polygon
 
-from cutout.amend.model import Bridge, Mending
+from cutout.amend.model import Bridge, HandBridge, Mending
+from cutout.amend.strips import SLENDER, Site, Strip, broad, shortest_strip, strips_from
+from cutout.check.finding import Finding
+from cutout.check.loose_piece import loose_pieces
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit, hankinson
 from cutout.pattern import Pattern, with_figure
+from cutout.units import format_length
+
+TWIST = 2.0
+"""A piece longer than this many times the width of its bridge would twist on one: it gets two."""
+LEAST_SHARE, LEAST_WIDTH = 0.25, 1.5
+"""A bridge is at least this part of the web limit wide, and this many mm; thinner ones break under the saw."""
+TRIES = (
+    (1.0, SLENDER),
+    (0.7, SLENDER),
+    (0.45, SLENDER),
+    (0.25, SLENDER),
+    (0.0, 2 * SLENDER),
+    (0.0, math.inf),
+)
+"""Parts of the wanted width, and lengths over widths, tried in turn where a piece has no room for better."""
+NEAR = 5.0
+"""A place the user points at means the bridge whose middle is within this distance (mm)."""
+_OVERLAP = 1e-3
 
 
-def bridge(pattern: Pattern, kit: Kit, mending: Mending) -> tuple[Pattern, tuple[Bridge, ...]]:
-    """The pattern with a straight strip from each loose piece to the nearest wood that is held."""
-    if pattern.keep_mode != "panel":
-        return pattern, ()
-    pieces = sorted(polygons_of(pattern.keep), key=lambda p: (-p.area, p.bounds))
-    held, loose = pieces[:1], pieces[1:]
-    bridges: list[Bridge] = []
-    while loose:
-        body = shapely.union_all(held)
-        gaps = shapely.distance(np.array(loose, dtype=object), body)
-        piece = loose.pop(int(np.argmin(gaps)))
-        line = LineString(shapely.get_coordinates(shapely.shortest_line(piece, body)))
-        width = width_of(line, pattern, kit, mending)
-        bridges.append(_strip(len(bridges) + 1, line, width))
-        held.append(piece)
-    if not bridges:
-        return pattern, ()
-    figure = as_multi(shapely.difference(pattern.figure, MultiPolygon([b.area for b in bridges])))
-    return with_figure(pattern, figure), tuple(bridges)
+@dataclass(frozen=True, slots=True)
+class Bridged:
+    """The pattern with its bridges, what could not be done, and loose pieces too small to hold, made waste."""
+
+    pattern: Pattern
+    bridges: tuple[Bridge, ...]
+    findings: tuple[Finding, ...] = ()
+    left_out: tuple[Polygon, ...] = ()
 
 
-def width_of(line: LineString, pattern: Pattern, kit: Kit, mending: Mending) -> float:
-    """Width (mm) a bridge along `line` needs: the web limit between along and across by Hankinson."""
+@dataclass
+class _Search:
+    """What is held so far while pieces are tied on one after the other."""
+
+    site: Site
+    held: set[int]
+    loose: list[int]
+    strips: list[Strip] = field(default_factory=list)
+    known: dict[tuple[int, int], tuple[Strip, ...]] = field(default_factory=dict)
+
+    def strips_to_held(self, piece: int, attempt: int) -> list[Strip]:
+        """Strips from `piece` to wood that is held, clear of the bridges there are."""
+        if (piece, attempt) not in self.known:
+            self.known[piece, attempt] = strips_from(self.site, piece, *TRIES[attempt])
+        return [
+            s
+            for s in self.known[piece, attempt]
+            if s.target in self.held and all(s.area.distance(o.area) > self.site.gap for o in self.strips)
+        ]
+
+
+def bridge(pattern: Pattern, kit: Kit, mending: Mending) -> Bridged:
+    """The pattern with the bridges placed by hand and, where `mending` says so, one or two to each loose piece.
+
+    With keep `panel` pieces are tied to the panel or to a piece that is held already; with `figure` the parts
+    of the figure are tied to the largest; with `both` pieces are meant to drop and nothing is added. Loose
+    pieces too small to carry the least bridge become waste.
+    """
+    if pattern.keep_mode == "both":
+        return Bridged(pattern, ())
+    placed, findings = _by_hand(pattern, kit, mending.by_hand)
+    pattern = _with_wood(pattern, [b.area for b in placed])
+    if not mending.bridge:
+        return Bridged(pattern, placed, findings)
+    least = least_width(pattern, kit, mending)
+    small = tuple(p for p in loose_pieces(pattern) if broad(p) < least)
+    pattern = _without_wood(pattern, small)
+    found = _found(pattern, kit, mending)
+    taken_away = [Point(p).buffer(NEAR) for p in mending.without]
+    found = [s for s in found if not any(p.covers(Point(_middle(s))) for p in taken_away)]
+    pattern = _with_wood(pattern, [s.area for s in found])
+    first = len(placed) + 1
+    bridges = [Bridge(first + i, s.start, s.end, s.width, s.visible) for i, s in enumerate(found)]
+    return Bridged(pattern, (*placed, *bridges), findings, small)
+
+
+def least_width(pattern: Pattern, kit: Kit, mending: Mending) -> float:
+    """Width (mm) of the narrowest bridge worth leaving in wood this thick; a width the user sets wins."""
+    usual = max(LEAST_SHARE * _web_along(pattern, kit), LEAST_WIDTH)
+    return min(usual, mending.bridge_width or usual)
+
+
+def width_at(angle: float, pattern: Pattern, kit: Kit, mending: Mending) -> float:
+    """Width (mm) a bridge lying at `angle` (radians) needs: the web limit there, times the bridge limit.
+
+    Between along and across the grain the limit follows Hankinson; a width the user sets wins.
+    """
     if mending.bridge_width is not None:
         return mending.bridge_width
     limits, grain = kit.limits, pattern.panel.grain
-    if grain is None or not kit.wood.has_grain:
-        factor = limits.web_sheet
-    else:
-        (x0, y0), (x1, y1) = shapely.get_coordinates(line)[[0, -1]].tolist()
-        strength = hankinson(math.atan2(y1 - y0, x1 - x0) - grain, kit.wood.across_ratio)
+    factor = limits.web_sheet
+    if grain is not None and kit.wood.has_grain:
+        strength = hankinson(angle - grain, kit.wood.across_ratio)
         factor = min(limits.web_along / strength, limits.web_across)
     return limits.bridge * factor * pattern.panel.thickness
 
 
-def _strip(number: int, line: LineString, width: float) -> Bridge:
-    (x0, y0), (x1, y1) = shapely.get_coordinates(line)[[0, -1]].tolist()
-    angle = math.atan2(y1 - y0, x1 - x0)
-    more = width / 2
-    ends = LineString(
-        [(x0 - more * math.cos(angle), y0 - more * math.sin(angle)),
-         (x1 + more * math.cos(angle), y1 + more * math.sin(angle))]
+def _web_along(pattern: Pattern, kit: Kit) -> float:
+    """Least web (mm) where the wood is strongest."""
+    graded = pattern.panel.grain is not None and kit.wood.has_grain
+    return (kit.limits.web_along if graded else kit.limits.web_sheet) * pattern.panel.thickness
+
+
+def _found(pattern: Pattern, kit: Kit, mending: Mending) -> list[Strip]:
+    loose = loose_pieces(pattern)
+    if not loose:
+        return []
+    ties = {p.wkb for p in loose}
+    held = [p for p in polygons_of(pattern.keep) if p.wkb not in ties]
+    pieces = [*held, *loose]
+    grain = pattern.panel.grain if pattern.panel.grain is not None and kit.wood.has_grain else 0.0
+    gap = kit.blade.hole_to_turn
+    least = least_width(pattern, kit, mending)
+    site = Site.of(pieces, pattern.waste, lambda a: width_at(a, pattern, kit, mending), grain, least, gap)
+    search = _Search(site, set(range(len(held))), list(range(len(held), len(pieces))))
+    while search.loose and _tie_one(search, mending):
+        pass
+    return search.strips
+
+
+def _tie_one(search: _Search, mending: Mending) -> bool:
+    """Tie on the loose piece that takes the least wood; False when no piece left can be reached."""
+    for attempt in range(len(TRIES)):
+        offers = []
+        for piece in search.loose:
+            chosen = _choose(search, piece, attempt, mending.bridge_count)
+            if chosen:
+                offers.append((round(sum(s.cost for s in chosen), 3), piece, chosen))
+        if offers:
+            _, piece, chosen = min(offers, key=lambda offer: offer[:2])
+            search.strips.extend(chosen)
+            search.held.add(piece)
+            search.loose.remove(piece)
+            return True
+    return _tie_nearest(search)
+
+
+def _tie_nearest(search: _Search) -> bool:
+    """The last resort: the shortest strip there is, whatever it lands on."""
+    offers = []
+    held = [p for i, p in enumerate(search.site.pieces) if i in search.held]
+    held += [s.visible for s in search.strips]
+    for piece in search.loose:
+        line = shapely.shortest_line(search.site.pieces[piece], shapely.union_all(np.array(held)))
+        offers.append((round(line.length, 3), piece, line))
+    if not offers:
+        return False
+    _, piece, line = min(offers, key=lambda offer: offer[:2])
+    search.strips.append(shortest_strip(search.site, line))
+    search.held.add(piece)
+    search.loose.remove(piece)
+    return True
+
+
+def _choose(search: _Search, piece: int, attempt: int, count: int | None) -> list[Strip]:
+    """One strip, or the two (or more) that together hold the piece best, or none."""
+    strips = search.strips_to_held(piece, attempt)
+    if not strips:
+        return []
+    polygon = search.site.pieces[piece]
+    single = min(strips, key=lambda s: (round(s.cost + s.width * _off_centre(polygon, s), 3), s.start))
+    size = _longest(polygon)
+    wanted = count if count is not None else (2 if size > TWIST * single.width else 1)
+    if wanted == 1:
+        return [single]
+    pair = _pair(strips, polygon, size, search.site.gap)
+    chosen = pair or [single]
+    while pair and len(chosen) < wanted:
+        more = [s for s in strips if all(s.area.distance(o.area) > search.site.gap for o in chosen)]
+        if not more:
+            break
+        apart = [min(math.dist(s.start, o.start) for o in chosen) for s in more]
+        best = min(range(len(more)), key=lambda i: (more[i].cost - apart[i] * more[i].width, more[i].start))
+        chosen.append(more[best])
+    return chosen
+
+
+def _pair(strips: Sequence[Strip], polygon: Polygon, size: float, gap: float) -> list[Strip]:
+    """The two strips with the least wood between which the piece hangs well: its middle near the line from
+    one landing to the other, the landings far apart.
+    """
+    if len(strips) < 2:
+        return []
+    middle = polygon.centroid
+    pairs = np.array(list(combinations(range(len(strips)), 2)))
+    starts = np.array([s.start for s in strips])
+    cost, width = np.array([s.cost for s in strips]), np.array([s.width for s in strips])
+    spans = starts[pairs]
+    off = shapely.distance(shapely.linestrings(spans), middle)
+    short = np.maximum(0.6 * size - np.hypot(*(spans[:, 0] - spans[:, 1]).T), 0.0)
+    total = cost[pairs].sum(axis=1) + width[pairs].mean(axis=1) * (off + short)
+    areas = np.array([s.area for s in strips], dtype=object)
+    for k in np.lexsort((pairs[:, 1], pairs[:, 0], np.round(total, 3))).tolist():
+        a, b = pairs[k].tolist()
+        if shapely.distance(areas[a], areas[b]) > gap:
+            return [strips[a], strips[b]]
+    return []
+
+
+def _off_centre(polygon: Polygon, strip: Strip) -> float:
+    (x0, y0), (x1, y1) = strip.start, strip.end
+    length = max(math.hypot(x1 - x0, y1 - y0), 1e-9)
+    middle = polygon.centroid
+    return abs((x1 - x0) * (middle.y - y0) - (y1 - y0) * (middle.x - x0)) / length
+
+
+def _longest(polygon: Polygon) -> float:
+    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(polygon))
+    return float(np.hypot(*np.diff(box, axis=0).T).max())
+
+
+def _middle(strip: Strip) -> tuple[float, float]:
+    (x0, y0), (x1, y1) = strip.start, strip.end
+    return (x0 + x1) / 2, (y0 + y1) / 2
+
+
+def _with_wood(pattern: Pattern, strips: Sequence[Polygon]) -> Pattern:
+    """The pattern with strips of its waste turned into keep."""
+    if not strips:
+        return pattern
+    wood = shapely.union_all(np.array(strips, dtype=object))
+    if pattern.keep_mode == "panel":
+        return with_figure(pattern, as_multi(pattern.figure.difference(wood)))
+    return with_figure(pattern, as_multi(pattern.figure.union(wood.intersection(pattern.panel.polygon))))
+
+
+def _without_wood(pattern: Pattern, pieces: Sequence[Polygon]) -> Pattern:
+    """The pattern with pieces of its keep turned into waste."""
+    if not pieces:
+        return pattern
+    gone = shapely.union_all(np.array(pieces, dtype=object))
+    whole = pattern.figure.union(gone) if pattern.keep_mode == "panel" else pattern.figure.difference(gone)
+    return with_figure(pattern, as_multi(whole))
+
+
+def _by_hand(
+    pattern: Pattern, kit: Kit, asked: Sequence[HandBridge]
+) -> tuple[tuple[Bridge, ...], tuple[Finding, ...]]:
+    """The bridges the user placed, run out to the wood on both sides, and a finding for each that misses it."""
+    bridges: list[Bridge] = []
+    findings: list[Finding] = []
+    for hand in asked:
+        made = _run_out(pattern, hand, len(bridges) + 1)
+        if made is None:
+            findings.append(_misses(hand, kit))
+        else:
+            bridges.append(made)
+    return tuple(bridges), tuple(findings)
+
+
+def _run_out(pattern: Pattern, hand: HandBridge, number: int) -> Bridge | None:
+    """The strip through the hand bridge's middle across its opening, or None where it ends in the open."""
+    opening = next((o.region for o in pattern.openings if o.region.covers(Point(hand.at))), None)
+    if opening is None:
+        return None
+    d = complex(math.cos(hand.angle), math.sin(hand.angle))
+    centre = complex(*hand.at)
+    span = math.hypot(pattern.panel.width, pattern.panel.height)
+    line = LineString([_xy(centre - span * d), _xy(centre + span * d)])
+    part = min(shapely.get_parts(line.intersection(opening)), key=lambda p: p.distance(Point(hand.at)))
+    if part.length < _OVERLAP:
+        return None
+    ends = sorted(
+        (complex(*xy) for xy in shapely.get_coordinates(part)[[0, -1]].tolist()),
+        key=lambda z: ((z - centre) * d.conjugate()).real,
+    )
+    if any(pattern.keep.distance(Point(_xy(z))) > 0.01 for z in ends):
+        return None
+    # Run on by the width at both ends, so that the strip meets slanting wood over all of its width.
+    longer = LineString([_xy(ends[0] - hand.width * d), _xy(ends[1] + hand.width * d)])
+    strip = longer.buffer(hand.width / 2, cap_style="flat")
+    seen = [p for p in polygons_of(strip.intersection(opening)) if p.distance(Point(hand.at)) < _OVERLAP]
+    if not seen:
+        return None
+    return Bridge(number, _xy(ends[0]), _xy(ends[1]), hand.width, seen[0], by_hand=True)
+
+
+def _misses(hand: HandBridge, kit: Kit) -> Finding:
+    x, y = (format_length(v, kit.units) for v in hand.at)
+    return Finding(
+        "loose piece", "care", hand.at, None, None, None,
+        f"The bridge you placed at {x}, {y} does not reach wood at both ends and was left out.",
+        "Move it so that its middle lies in an opening between two pieces of wood, or turn it.",
     )  # fmt: skip
-    area = shapely.buffer(ends, width / 2, cap_style="flat")
-    assert isinstance(area, Polygon)
-    return Bridge(number, (x0, y0), (x1, y1), width, area)
+
+
+def _xy(z: complex) -> tuple[float, float]:
+    return z.real, z.imag

@@ -22,7 +22,8 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     before = check.run(pattern, kit)
     after_bridging, bridges = pattern, tuple[Bridge, ...]()
     if mending.bridge:
-        after_bridging, bridges = bridge(pattern, kit, mending)
+        done = bridge(pattern, kit, mending)
+        after_bridging, bridges = done.pattern, done.bridges
     left = check.run(after_bridging, kit)
     return Mended(after_bridging, bridges, None, ordered((*left, *_cleared(before, left))))
 
