@@ -1,0 +1,83 @@
+"""Starting the page on this machine."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import socket
+import sys
+import webbrowser
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import uvicorn
+
+from cutout.errors import WriteError
+from cutout.page.app import create_app
+
+HOST = "127.0.0.1"
+
+
+def serve(port: int | None = None, open_browser: bool = True, folder: Path | None = None) -> None:
+    """Serve the page on 127.0.0.1 until interrupted, and say its address.
+
+    port: None takes any free one. folder: where jobs are kept; None is the user's own data folder.
+    Raises WriteError when the port is taken or the folder can't be made.
+    """
+    home = folder if folder is not None else _data_folder()
+    key = secrets.token_urlsafe(24)
+    with _listening(port) as sock:
+        address = f"http://{HOST}:{sock.getsockname()[1]}/#key={key}"
+        try:
+            app = create_app(key, home)
+        except OSError as error:
+            raise WriteError(
+                f"{home}: can't keep jobs there ({error.strerror}): choose another folder."
+            ) from error
+        print(f"The page is at {address}\nJobs are kept in {home}\nStop it with Ctrl+C.", flush=True)
+        if open_browser:
+            webbrowser.open(address)
+        _server(app).run(sockets=[sock])
+
+
+def _server(app: object) -> uvicorn.Server:
+    settings = uvicorn.Config(
+        app,  # type: ignore[arg-type]
+        http="h11",
+        ws="none",
+        proxy_headers=False,
+        server_header=False,
+        access_log=False,
+        log_level="warning",
+        timeout_graceful_shutdown=2,
+    )
+    return uvicorn.Server(settings)
+
+
+@contextmanager
+def _listening(port: int | None) -> Iterator[socket.socket]:
+    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        if sys.platform != "win32":
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            sock.bind((HOST, port or 0))
+        except (OSError, OverflowError) as error:
+            raise WriteError(
+                f"port {port} can't be used ({error}): leave --port out to take a free one."
+            ) from error
+        yield sock
+    finally:
+        sock.close()
+
+
+def _data_folder() -> Path:
+    """Where this system keeps a user's data (XDG base directories elsewhere than on Windows and macOS)."""
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Application Support"
+    else:
+        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
+    return base / "cutout" / "jobs"

@@ -1,0 +1,170 @@
+"""What the worker processes do: a job and its folder in, plain data or bytes out. Raise CutoutError."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from cutout import make
+from cutout.amend import mend
+from cutout.check.finding import ordered
+from cutout.geom.outline import Outline
+from cutout.job import Job
+from cutout.page import view
+from cutout.pattern import cut_pattern
+from cutout.read import read
+from cutout.read.options import ReadOptions
+from cutout.write.dxf import router_dxf
+from cutout.write.gcode import router_ngc
+from cutout.write.picture import preview_png
+from cutout.write.result import result_json
+from cutout.write.sheet import cut_sheet
+from cutout.write.svg import film_svg, pattern_svg
+from cutout.write.template import template_pdf
+from cutout.write.work import Work
+
+WRITERS: dict[str, Callable[[Work], bytes]] = {
+    "template.pdf": template_pdf,
+    "cutsheet.html": cut_sheet,
+    "pattern.svg": pattern_svg,
+    "router.dxf": router_dxf,
+    "router.ngc": router_ngc,
+    "film.svg": film_svg,
+    "preview.png": preview_png,
+}
+"""How each file of cutout.page.files is written."""
+
+_OLDEST = (1980, 1, 1, 0, 0, 0)
+"""The date in a zip, always the same, so that the same work gives the same bytes."""
+
+_T = TypeVar("_T")
+
+
+class _Memory(OrderedDict[Any, Any]):
+    """The last few answers, by their question."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__()
+        self._most = most
+
+    def recall(self, question: object, work_out: Callable[[], _T]) -> _T:
+        """The answer remembered, or worked out now."""
+        if question not in self:
+            self[question] = work_out()
+            if len(self) > self._most:
+                self.popitem(last=False)
+        self.move_to_end(question)
+        answer: _T = self[question]
+        return answer
+
+
+_outlines = _Memory(12)
+_works = _Memory(2)
+
+
+def remembered_read(path: Path, options: ReadOptions) -> Outline:
+    """`read`, with the last outlines kept: moving a figure or changing a blade traces nothing anew."""
+    try:
+        about = path.stat()
+    except OSError:
+        return read(path, options)
+    question = (path, about.st_mtime_ns, about.st_size, options)
+    return _outlines.recall(question, lambda: read(path, options))
+
+
+# Only worker processes import this module. make() reads through the name it imported: with ours in its place
+# there, the page has the memory without a second version of the flow.
+vars(make)["read"] = remembered_read
+
+
+def size_up(path: Path) -> tuple[float, float, bool]:
+    """Width and height of the outline in a source, and whether those are its true size in mm."""
+    outline = remembered_read(path, ReadOptions())
+    x0, y0, x1, y1 = outline.bounds
+    scale = outline.scale or 1.0
+    return (x1 - x0) * scale, (y1 - y0) * scale, outline.scale is not None
+
+
+def look(job: Job, folder: Path) -> dict[str, Any]:
+    """The quick view: the pattern as laid out and what the checks say, nothing mended or planned."""
+    pattern, findings = make.findings_of(job, folder)
+    return {
+        **_board(job, folder),
+        **view.pattern_view(pattern),
+        "findings": view.findings_view(findings),
+        "stage": "look",
+    }
+
+
+def mended(job: Job, folder: Path) -> dict[str, Any]:
+    """The pattern as it would be cut, and as it was laid out."""
+    kit, panel = make.kit_of(job), make.panel_of(job)
+    before = cut_pattern(make.outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
+    after = mend(before, kit, make.mending_of(job))
+    return {
+        **view.pattern_view(after.pattern),
+        **view.mend_view(after.bridges, after.eased, kit.units),
+        "before": view.path_data(before.waste),
+        "findings": view.findings_view(ordered(after.findings)),
+        "stage": "mended",
+    }
+
+
+def planned(job: Job, folder: Path) -> dict[str, Any]:
+    """The whole job as the page shows it."""
+    work = _work(job, folder)
+    return {
+        **view.pattern_view(work.pattern),
+        **view.mend_view(work.bridges, work.eased, work.units),
+        **view.plan_view(work.plan, work.proof, work.units),
+        "before": view.path_data(work.before.waste),
+        "findings": view.findings_view(work.findings),
+        "notes": list(work.notes),
+        "cautions": list(work.cautions),
+        "stage": "planned",
+    }
+
+
+def file_of(job: Job, folder: Path, name: str) -> bytes:
+    """One of the files in WRITERS, as bytes."""
+    return WRITERS[name](_work(job, folder))
+
+
+def everything(job: Job, folder: Path, job_toml: bytes, sources: Mapping[str, str]) -> bytes:
+    """A zip of every file, the job file, and the pictures it names; same work, same bytes.
+
+    sources: the name in the zip for each source in `folder`.
+    """
+    work = _work(job, folder)
+    files = {name: write(work) for name, write in WRITERS.items()}
+    files["job.toml"] = job_toml
+    files["result.json"] = result_json(work, {name: len(content) for name, content in files.items()})
+    files |= {name: (folder / source).read_bytes() for source, name in sources.items()}
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as packed:
+        for name, content in files.items():
+            packed.writestr(zipfile.ZipInfo(name, _OLDEST), content, zipfile.ZIP_DEFLATED)
+    return out.getvalue()
+
+
+def sizes(job: Job, folder: Path) -> dict[str, Any]:
+    """With what blade this size can be sawn, and at what size each blade manages; lines of text."""
+    return {"lines": make.size_table(job, folder).splitlines()}
+
+
+def _work(job: Job, folder: Path) -> Work:
+    return _works.recall((folder, job.model_dump_json()), lambda: make.make(job, folder))
+
+
+def _board(job: Job, folder: Path) -> dict[str, Any]:
+    units, panel = job.units or "mm", make.panel_of(job)
+    each = view.MOST_POINTS // max(1, len(job.figures))
+    figures = []
+    for figure in job.figures:
+        outline = make.outline_of(job.model_copy(update={"figures": (figure,)}), panel, folder)
+        figures.append(view.figure_view(outline, units, each))
+    return {"panel": view.panel_view(panel, units), "figures": figures}

@@ -1,0 +1,177 @@
+"""What the page draws: patterns, findings and plans as plain data, thinned out for the screen only.
+
+Lengths are mm in the panel's frame (y up); areas are SVG path data in that frame.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from cutout.amend.model import Bridge, Eased
+from cutout.check.finding import Finding
+from cutout.geom.outline import Outline, polygons_of
+from cutout.page.steps import steps
+from cutout.pattern import Opening, Panel, Pattern
+from cutout.saw.model import Plan, Proof
+from cutout.units import Units, format_length, format_size
+
+MOST_POINTS = 2_000
+"""Points sent for one region; more than a screen can show, and a drag stays smooth."""
+
+_FINEST = 0.02
+
+
+def path_data(geometry: BaseGeometry, most: int = MOST_POINTS) -> str:
+    """SVG path data of the polygons or lines in `geometry`, thinned until it has at most `most` points."""
+    thin = _thinned(geometry, most)
+    polygons = polygons_of(thin)
+    if polygons:
+        rings = [ring for polygon in polygons for ring in (polygon.exterior, *polygon.interiors)]
+        return "".join(f"M{_run(shapely.get_coordinates(ring)[:-1])}Z" for ring in rings)
+    lines = shapely.get_parts(thin) if not thin.is_empty else ()
+    return "".join(f"M{_run(shapely.get_coordinates(line))}" for line in lines)
+
+
+def panel_view(panel: Panel, units: Units) -> dict[str, Any]:
+    """The board, its grain and its keep-out areas."""
+    return {
+        "width": panel.width,
+        "height": panel.height,
+        "thickness": panel.thickness,
+        "grain": None if panel.grain is None else math.degrees(panel.grain),
+        "label": f"{format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick",
+        "zones": [{"name": zone.name, "path": path_data(zone.area)} for zone in panel.zones],
+    }
+
+
+def figure_view(outline: Outline, units: Units, most: int) -> dict[str, Any]:
+    """One figure as laid out: its box and its outline, before anything is mended."""
+    x0, y0, x1, y1 = outline.bounds
+    return {
+        "box": [x0, y0, x1, y1],
+        "at": [(x0 + x1) / 2, (y0 + y1) / 2],
+        "label": format_size(x1 - x0, y1 - y0, units),
+        "path": path_data(outline.region(0.05), most),
+    }
+
+
+def pattern_view(pattern: Pattern) -> dict[str, Any]:
+    """What is cut out, and where each opening's number goes."""
+    return {
+        "waste": path_data(pattern.waste),
+        "openings": [{"id": o.id, "at": _label_at(o), "at_edge": o.at_edge} for o in pattern.openings],
+    }
+
+
+def findings_view(findings: Sequence[Finding]) -> list[dict[str, Any]]:
+    """The findings as listed, numbered from 1 in the order given."""
+    return [
+        {
+            "number": number,
+            "kind": found.kind,
+            "severity": found.severity,
+            "at": [_mm(found.at[0]), _mm(found.at[1])],
+            "opening": found.opening,
+            "text": found.text,
+            "remedy": found.remedy,
+            "cleared": found.cleared,
+        }
+        for number, found in enumerate(findings, 1)
+    ]
+
+
+def mend_view(bridges: Iterable[Bridge], eased: Eased | None, units: Units) -> dict[str, Any]:
+    """Bridges left standing and how far easing moved the line."""
+    return {
+        "bridges": [
+            {
+                "id": bridge.id,
+                "at": [_mm((bridge.start[i] + bridge.end[i]) / 2) for i in (0, 1)],
+                "angle": math.degrees(
+                    math.atan2(bridge.end[1] - bridge.start[1], bridge.end[0] - bridge.start[0])
+                ),
+                "width": bridge.width,
+                "label": f"{format_length(bridge.width, units)} wide",
+                "by_hand": bridge.by_hand,
+                "path": path_data(bridge.area, 100),
+            }
+            for bridge in bridges
+        ],
+        "eased": None if eased is None else _eased(eased, units),
+    }
+
+
+def plan_view(plan: Plan, proof: Proof, units: Units) -> dict[str, Any]:
+    """Holes, legs, and the steps that walk through them."""
+    return {
+        "holes": [
+            {
+                "id": hole.id,
+                "at": [_mm(hole.at[0]), _mm(hole.at[1])],
+                "diameter": hole.diameter,
+                "label": format_length(hole.diameter, units),
+                "roles": list(hole.roles),
+            }
+            for hole in plan.holes
+        ],
+        "legs": [
+            {"order": leg.order, "opening": leg.opening, "path": path_data(shapely.LineString(leg.path), 400)}
+            for leg in plan.legs
+        ],
+        "steps": [
+            {
+                "title": step.title,
+                "lines": list(step.lines),
+                "holes": list(step.holes),
+                "leg": step.leg,
+                "drops": path_data(step.drops, 400),
+            }
+            for step in steps(plan, units)
+        ],
+        "sums": _sums(plan, units),
+        "proved": proof.ok,
+    }
+
+
+def _sums(plan: Plan, units: Units) -> str:
+    counts = (_count(len(plan.holes), "hole"), _count(len(plan.legs), "leg"))
+    length = format_length(plan.cut_length, units)
+    return f"{counts[0]}, {counts[1]}, {length} of sawing, roughly {max(1, round(plan.minutes))} minutes."
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def _eased(eased: Eased, units: Units) -> str:
+    if eased.max_shift <= 0:
+        return "Easing changed nothing."
+    return f"Easing moved the line by {format_length(eased.max_shift, units)} at most."
+
+
+def _label_at(opening: Opening) -> list[float]:
+    point = shapely.point_on_surface(opening.region)
+    return [_mm(point.x), _mm(point.y)]
+
+
+def _thinned(geometry: BaseGeometry, most: int) -> BaseGeometry:
+    tolerance = _FINEST
+    thin = geometry
+    while shapely.get_num_coordinates(thin) > most and tolerance < 1e4:
+        thin = shapely.simplify(geometry, tolerance, preserve_topology=False)
+        tolerance *= 2
+    return thin
+
+
+def _run(points: np.ndarray) -> str:
+    return "L".join(f"{x:g} {y:g}" for x, y in np.round(points, 2).tolist())
+
+
+def _mm(value: float) -> float:
+    return round(float(value), 3)

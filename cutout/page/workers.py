@@ -1,0 +1,216 @@
+"""Geometry in processes of its own, so that a slow or crashing request harms no other one."""
+
+from __future__ import annotations
+
+import asyncio
+import importlib
+import multiprocessing
+import signal
+import sys
+import traceback
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
+from multiprocessing.context import BaseContext
+from typing import Any
+
+from cutout.errors import CutoutError
+
+MOST = 4
+"""Processes at most; one slow job a tab and quick ones beside it."""
+
+SLOW_AT_MOST = MOST - 2
+"""Slow tasks at a time at most: two processes are always left for quick ones."""
+
+MEMORY = 6 * 2**30
+"""Address space (bytes) one process may take."""
+
+
+class TaskError(Exception):
+    """A task that ended without an answer: `kind` is crashed, late, replaced or faulty."""
+
+    def __init__(self, kind: str, detail: str = "") -> None:
+        super().__init__(detail or kind)
+        self.kind = kind
+
+
+class Workers:
+    """A few processes that run the functions of one module, called by name.
+
+    The module is imported over there only, so that this process starts at once.
+
+    A process that ran for an `owner` before is taken again where it is free: what it remembers of that
+    owner's picture saves reading it anew. Processes are started as they are needed.
+    """
+
+    def __init__(self, module: str, most: int = MOST) -> None:
+        self._module = module
+        self._context = _context(module)
+        self._most = most
+        self._all: list[_Worker] = []
+        self._running: dict[tuple[str, str], _Worker] = {}
+        self._newest: dict[tuple[str, str], object] = {}
+        self._slow = asyncio.Semaphore(min(SLOW_AT_MOST, most))
+        self._free = asyncio.Condition()
+        self._threads = ThreadPoolExecutor(most, thread_name_prefix="cutout-worker")
+
+    async def run(
+        self,
+        task: str,
+        *arguments: Any,
+        owner: str,
+        seconds: float,
+        slow: bool = False,
+    ) -> Any:
+        """The task's answer. Raises CutoutError as the task did, or TaskError.
+
+        A slow task replaces an earlier run of the same task for the same owner.
+        """
+        if not slow:
+            return await self._run(task, arguments, owner, seconds)
+        self.stop(task, owner)
+        mine = self._newest[owner, task] = object()
+        async with self._slow:
+            if self._newest.get((owner, task)) is not mine:
+                raise TaskError("replaced")
+            return await self._run(task, arguments, owner, seconds)
+
+    def stop(self, task: str, owner: str) -> None:
+        """End the owner's run of this task, waiting or under way; its caller gets TaskError `replaced`."""
+        self._newest.pop((owner, task), None)
+        if running := self._running.get((owner, task)):
+            running.end("replaced")
+
+    async def warm(self) -> None:
+        """Start one process ahead of the first request."""
+        async with self._free:
+            if not self._all:
+                self._all.append(_Worker(self._context, self._module))
+
+    def close(self) -> None:
+        """End every process."""
+        for worker in self._all:
+            worker.end("replaced")
+        self._all.clear()
+        self._threads.shutdown(wait=False, cancel_futures=True)
+
+    async def _run(self, task: str, arguments: tuple[Any, ...], owner: str, seconds: float) -> Any:
+        worker = await self._take(owner)
+        key = (owner, task)
+        self._running[key] = worker
+        try:
+            loop = asyncio.get_running_loop()
+            return await loop.run_in_executor(self._threads, worker.call, task, arguments, seconds)
+        except asyncio.CancelledError:
+            worker.end("replaced")
+            raise
+        finally:
+            if self._running.get(key) is worker:
+                del self._running[key]
+            await self._give_back(worker)
+
+    async def _take(self, owner: str) -> _Worker:
+        async with self._free:
+            while True:
+                idle = [worker for worker in self._all if not worker.busy]
+                if not idle and len(self._all) < self._most:
+                    idle = [_Worker(self._context, self._module)]
+                    self._all.extend(idle)
+                if idle:
+                    chosen = min(idle, key=lambda worker: (worker.owner != owner, worker.owner is not None))
+                    chosen.busy, chosen.owner = True, owner
+                    return chosen
+                await self._free.wait()
+
+    async def _give_back(self, worker: _Worker) -> None:
+        async with self._free:
+            worker.busy = False
+            if worker.ended_as is not None and worker in self._all:
+                self._all.remove(worker)
+            self._free.notify()
+
+
+@dataclass(eq=False)
+class _Worker:
+    """One process and the pipe to it."""
+
+    context: BaseContext
+    module: str
+    owner: str | None = None
+    busy: bool = False
+    ended_as: str | None = None
+    _pipe: Connection = field(init=False)
+    _process: Any = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._pipe, theirs = self.context.Pipe()
+        self._process = self.context.Process(  # type: ignore[attr-defined]
+            target=_serve, args=(theirs, self.module), daemon=True, name="cutout-geometry"
+        )
+        self._process.start()
+        theirs.close()
+
+    def call(self, task: str, arguments: tuple[Any, ...], seconds: float) -> Any:
+        """Run the task over there; blocks. Raises CutoutError or TaskError."""
+        try:
+            self._pipe.send((task, arguments))
+            if not self._pipe.poll(seconds):
+                self.end("late")
+                raise TaskError("late")
+            outcome, answer = self._pipe.recv()
+        except (EOFError, OSError) as error:
+            self.end("crashed")
+            raise TaskError(self.ended_as or "crashed") from error
+        if outcome == "refused":
+            raise CutoutError(answer)
+        if outcome == "fault":
+            raise TaskError("faulty", answer)
+        return answer
+
+    def end(self, reason: str) -> None:
+        """Kill the process; the first reason given counts."""
+        if self.ended_as is None:
+            self.ended_as = reason
+            self._process.kill()
+
+
+def _context(module: str) -> BaseContext:
+    """Forks of a server that has everything imported where there is one: a new process in milliseconds."""
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([module])
+    return context
+
+
+def _serve(pipe: Connection, module: str) -> None:
+    """Run tasks until the other end is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _limit_memory()
+    tasks = vars(importlib.import_module(module))
+    while True:
+        try:
+            task, arguments = pipe.recv()
+        except EOFError:
+            return
+        pipe.send(_outcome(tasks[task], arguments))
+
+
+def _limit_memory() -> None:
+    """Where the system can: a picture made to fill the memory ends its own process, not the machine."""
+    if sys.platform != "win32":
+        import resource
+
+        _, hard = resource.getrlimit(resource.RLIMIT_AS)
+        most = MEMORY if hard == resource.RLIM_INFINITY else min(MEMORY, hard)
+        resource.setrlimit(resource.RLIMIT_AS, (most, hard))
+
+
+def _outcome(task: Callable[..., Any], arguments: tuple[Any, ...]) -> tuple[str, Any]:
+    try:
+        return "done", task(*arguments)
+    except CutoutError as error:
+        return "refused", str(error)
+    except Exception:
+        return "fault", traceback.format_exc()
