@@ -43,6 +43,11 @@ Length = Annotated[float, BeforeValidator(_length)]
 Positive = Annotated[float, BeforeValidator(_positive)]
 """A length in mm above zero."""
 
+Stand = Literal[
+    "centre", "left", "right", "top", "bottom", "top left", "top right", "bottom left", "bottom right"
+]
+"""A place on the panel by name."""
+
 Place = tuple[Length, Length]
 """x, y in mm from the panel's lower left, seen from the show face."""
 
@@ -99,14 +104,64 @@ class FigurePart(_Part):
     width: Positive | None = None
     height: Positive | None = None
     at: Place | None = None
+    """Where the middle of the figure's box goes; else `stand`."""
+    stand: Stand = "centre"
+    margin: Length = 0.0
+    """Distance from the sides `stand` names."""
     turn: float = 0.0
     mirror: bool = False
+    repeat: int = Field(1, ge=1, le=50)
+    pair: bool = False
+    """Also its mirror image, beside it."""
     threshold: int | Literal["local"] | None = None
     smooth: float = Field(0.0, ge=0.0, le=1.0)
     invert: bool | None = None
     corners: tuple[tuple[float, float], ...] | None = None
     sheet: tuple[Positive, Positive] | None = None
     tolerance: Positive = 0.1
+
+
+class ArrangePart(_Part):
+    """Figures in a row or column instead of each in its own place.
+
+    gap: between neighbouring outlines, or "even" for equal gaps that fill the panel. align: feet (low),
+    middles or heads (high) on one line in a row; left sides, middles or right sides in a column.
+    """
+
+    line: Literal["row", "column"]
+    gap: Literal["even"] | Positive = "even"
+    align: Literal["low", "middle", "high"] = "middle"
+
+
+class FacePart(_Part):
+    """What is drawn, not cut, on one face: a frame-and-panel look, figures, or both.
+
+    stile and rail: widths of a drawn frame. reveal: the drawn gap inside it, as a line of that width.
+    figures: silhouettes painted on this face, seen from this face.
+    """
+
+    stile: Positive | None = None
+    rail: Positive | None = None
+    reveal: Positive = 3.0
+    figures: tuple[FigurePart, ...] = ()
+
+
+class FacesPart(_Part):
+    """The two faces of a panel that is turned round: what is drawn on the show face and on the back."""
+
+    show: FacePart | None = None
+    back: FacePart | None = None
+
+
+class BackingPart(_Part):
+    """A second way to build it: the cut board lies over a backing sheet.
+
+    overlap: how far the sheet reaches beyond the openings on every side, where it is fastened.
+    """
+
+    sheet: str = "hardboard"
+    thickness: Positive = 3.0
+    overlap: Positive = 15.0
 
 
 class SawPart(_Part):
@@ -186,6 +241,9 @@ class Job(_Part):
     template: TemplatePart = TemplatePart()
     mend: MendPart = MendPart()
     holes: tuple[HolePart, ...] = ()
+    arrange: ArrangePart | None = None
+    faces: FacesPart = FacesPart()
+    backing: BackingPart | None = None
     limits: LimitsPart = LimitsPart()
 
 

@@ -15,11 +15,15 @@ from cutout.amend.size import size_lines
 from cutout.check.finding import Finding, ordered
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
-from cutout.job import FigurePart, Job, SawPart
+from cutout.job import FigurePart, Job, SawPart, ZonePart
 from cutout.jobfile import dump_job, relocated
 from cutout.kit import Blade, Kit, Limits, bit, blade, drills, paper, wood
-from cutout.pattern import Panel, Pattern, Placement, combine, cut_pattern, place
+from cutout.pattern import Panel, Pattern, Placement, Zone, cut_pattern, place
+from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
+from cutout.pattern.faces import drawn_frame, seen_from_back
+from cutout.pattern.frame import Frame, clear_area, rectangle_zone, round_zone
 from cutout.read import read
+from cutout.read.letters import read_text
 from cutout.read.options import ReadOptions
 from cutout.route import tool_path
 from cutout.saw import plan, prove
@@ -47,8 +51,8 @@ def silent(stage: str, done: float) -> None:
 def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
     """Work out a whole job; paths in it are relative to `folder`. Raises CutoutError."""
     kit = kit_of(job)
-    panel = panel_of(job)
     progress("reading", 0.0)
+    panel = faces_on(job, panel_of(job), folder)
     outline = outline_of(job, panel, folder)
     before = cut_pattern(outline, panel, job.keep, kit.blade.kerf)
     progress("checking and mending", 0.25)
@@ -76,13 +80,14 @@ def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
         router=path,
         notes=tuple(note.text for note in outline.notes),
         cautions=cautions(kit),
+        extras=lists(job, mended.pattern, kit, cuts, path, before),
         dxf_version=job.router.dxf,
     )
 
 
 def findings_of(job: Job, folder: Path) -> tuple[Pattern, tuple[Finding, ...]]:
     """The pattern as laid out and what the checks say about it, nothing mended. Raises CutoutError."""
-    kit, panel = kit_of(job), panel_of(job)
+    kit, panel = kit_of(job), faces_on(job, panel_of(job), folder)
     pattern = cut_pattern(outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
     return pattern, check.run(pattern, kit)
 
@@ -137,21 +142,65 @@ def kit_of(job: Job) -> Kit:
 
 
 def panel_of(job: Job) -> Panel:
-    """The panel to cut. Raises LayoutError when the job gives no size."""
+    """The panel to cut, from its size or from the frame it must fit. Raises LayoutError when neither is given."""
     part = job.panel
-    if part.width is None or part.height is None:
+    frame = Frame(part.frame.opening, part.frame.reach, part.frame.reveal) if part.frame else None
+    width, height = frame.size if frame else (part.width, part.height)
+    if width is None or height is None:
         raise LayoutError("the panel has no size: give --panel, like 500x700mm.")
-    grain = jobs.radians_of_grain(part, part.width, part.height) if wood(part.wood).has_grain else None
-    return Panel(part.width, part.height, part.thickness, grain)
+    grain = jobs.radians_of_grain(part, width, height) if wood(part.wood).has_grain else None
+    zones = (*(frame.zones() if frame else ()), *(_zone(z) for z in part.zones))
+    return Panel(width, height, part.thickness, grain, zones)
 
 
 def outline_of(job: Job, panel: Panel, folder: Path) -> Outline:
     """Every figure read and placed on the panel, as one outline. Raises CutoutError."""
     if not job.figures:
         raise LayoutError("there is no figure in this job: give a picture.")
+    return united(_figures_on(job.figures, job, panel, folder), job.overlap)
+
+
+def faces_on(job: Job, panel: Panel, folder: Path) -> Panel:
+    """The panel with what the job draws on its two faces; the back's figures mirrored into show-face coordinates."""
+    drawn: list[Zone] = []
+    for face, name in ((job.faces.show, "show face"), (job.faces.back, "back")):
+        if face is None:
+            continue
+        if face.stile is not None or face.rail is not None:
+            stile, rail = face.stile or face.rail or 0.0, face.rail or face.stile or 0.0
+            zones = drawn_frame(panel, stile, rail, face.reveal)
+            drawn += [Zone(f"{z.name} drawn on the {name}", z.area) for z in zones]
+        for n, outline in enumerate(_figures_on(face.figures, job, panel, folder), 1):
+            area = outline.region() if name == "show face" else seen_from_back(outline.region(), panel)
+            drawn.append(Zone(f"figure {n} drawn on the {name}", area))
+    return replace(panel, drawn=tuple(drawn))
+
+
+def _figures_on(figures: tuple[FigurePart, ...], job: Job, panel: Panel, folder: Path) -> list[Outline]:
+    """Figures read, sized and placed, repeats and mirror images included."""
     units: Units = job.units or "mm"
-    placed = [place(_read(figure, folder), panel, _placement(figure), units) for figure in job.figures]
-    return combine(placed)
+    area = clear_area(panel)
+    placed: list[Outline] = []
+    for figure in figures:
+        outline = place(_read(figure, folder), panel, _placement(figure), units)
+        if figure.at is None:
+            outline = stand(outline, area, figure.stand, figure.margin)
+        for copy in (outline,) * figure.repeat:
+            placed += pair(copy) if figure.pair else (copy,)
+    if len(placed) > len(figures) and job.arrange is None:
+        return list(line_up(placed, area, Spacing("row"), units))
+    if job.arrange is None or len(placed) < 2:
+        return placed
+    gap = None if job.arrange.gap == "even" else job.arrange.gap
+    return list(line_up(placed, area, Spacing(job.arrange.line, gap, job.arrange.align), units))
+
+
+def _zone(part: ZonePart) -> Zone:
+    if part.size is not None:
+        return rectangle_zone(part.name, part.at, part.size)
+    if part.diameter is not None:
+        return round_zone(part.name, part.at, part.diameter)
+    raise LayoutError(f'zone "{part.name}" needs a size or a diameter.')
 
 
 def mending_of(job: Job) -> Mending:
@@ -162,6 +211,10 @@ def mending_of(job: Job) -> Mending:
 
 
 def _read(figure: FigurePart, folder: Path) -> Outline:
+    if figure.text is not None:
+        if figure.font is None:
+            raise LayoutError(f'the text "{figure.text}" needs a font: name a TTF or OTF file.')
+        return read_text(figure.text, folder / figure.font, figure.cap_height)
     if figure.source is None:
         raise LayoutError("a figure needs a source file or a text.")
     options = ReadOptions(

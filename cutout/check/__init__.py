@@ -10,7 +10,7 @@ __all__ = ["CHECKS", "Finding", "ordered", "run"]
 
 for _module in (
     "tight_corner", "tight_curve", "narrow_opening", "thin_web", "loose_piece", "near_edge", "off_panel",
-    "speck", "kit",
+    "speck", "kit", "drawn_line",
 ):  # fmt: skip
     import_module(f"cutout.check.{_module}")
 

@@ -12,7 +12,7 @@ from cutout.pattern import Pattern
 Severity: TypeAlias = Literal["stop", "care"]
 Kind: TypeAlias = Literal[
     "tight corner", "tight curve", "narrow opening", "thin web", "short grain", "loose piece",
-    "too near the edge", "speck", "off the panel", "glue line", "kit", "plan", "router", "source",
+    "too near the edge", "speck", "off the panel", "glue line", "drawn line", "kit", "plan", "router", "source",
 ]  # fmt: skip
 
 

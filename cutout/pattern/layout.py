@@ -78,7 +78,7 @@ def with_figure(pattern: Pattern, figure: MultiPolygon) -> Pattern:
 
     Rings the change did not touch keep their curves.
     """
-    rings = _keep_curves(pattern.outline, figure)
+    rings = same_curves(pattern.outline.rings, from_region(figure))
     outline = Outline(rings, 1.0, pattern.outline.notes)
     return _assemble(outline, as_multi(figure), pattern.panel, pattern.keep_mode, pattern.kerf)
 
@@ -137,18 +137,18 @@ def _without_slivers(region: MultiPolygon) -> MultiPolygon:
     return MultiPolygon([p for p in region.geoms if p.area > _SNAP * p.length / 2])
 
 
-def _keep_curves(outline: Outline, figure: MultiPolygon) -> tuple[Ring, ...]:
-    """Rings of `figure`, taken from `outline` with their curves where a ring is still the same."""
-    old = [(ring, ring.polygon()) for ring in outline.rings]
-    tree = shapely.STRtree([p for _, p in old])
+def same_curves(old: Sequence[Ring], fresh: Sequence[Ring]) -> tuple[Ring, ...]:
+    """The fresh rings, each replaced by the old ring with its curves where it is still the same."""
+    filled = [ring.polygon() for ring in old]
+    tree = shapely.STRtree(filled)
     rings = []
-    for ring in from_region(figure):
+    for ring in fresh:
         polygon = ring.polygon()
         same = (
-            old[i][0]
-            for i in tree.query(polygon).tolist()
-            if (old[i][0].area > 0) == (ring.area > 0)
-            and shapely.equals_exact(old[i][1].normalize(), polygon.normalize(), _SNAP)
+            old[i]
+            for i in sorted(tree.query(polygon).tolist())
+            if (old[i].area > 0) == (ring.area > 0)
+            and shapely.equals_exact(filled[i].normalize(), polygon.normalize(), _SNAP)
         )
         rings.append(next(same, ring))
     return tuple(rings)

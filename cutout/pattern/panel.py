@@ -16,6 +16,7 @@ class Panel:
 
     grain: direction of the grain in radians from the x axis, None for sheet goods.
     zones: keep-out areas (lips, hinges, screws) with what each is, which the pattern must stay clear of.
+    drawn: lines or figures drawn on a face ("stile's edge on the back"), which openings should not cut through.
     Raises LayoutError for sizes no panel can have.
     """
 
@@ -24,6 +25,7 @@ class Panel:
     thickness: float
     grain: float | None = math.pi / 2
     zones: tuple[Zone, ...] = ()
+    drawn: tuple[Zone, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("width", "height", "thickness"):

@@ -1,0 +1,37 @@
+"""Openings that cut through what is drawn on a face."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from shapely import MultiPolygon
+
+from cutout.check.finding import Finding, check
+from cutout.kit import Kit
+from cutout.pattern import Pattern
+from cutout.pattern.faces import crossed
+from cutout.units import format_length
+
+
+@check("drawn line")
+def drawn_line(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
+    """One `care` finding per drawn thing and opening that crosses it; size = square root of the area lost (mm)."""
+    for zone in pattern.panel.drawn:
+        for opening in pattern.openings:
+            lost = crossed(zone, MultiPolygon([opening.region]))
+            if lost.is_empty:
+                continue
+            at = max(lost.geoms, key=lambda p: p.area).representative_point()
+            size = math.sqrt(lost.area)
+            yield Finding(
+                kind="drawn line",
+                severity="care",
+                at=(at.x, at.y),
+                size=size,
+                limit=0.0,
+                opening=opening.id,
+                text=f"Opening {opening.id} cuts through the {zone.name}, "
+                f"over an area as large as a square of {format_length(size, kit.units)}.",
+                remedy="Move or shrink the figure, or draw that face differently, if the cut should not show there.",
+            )
