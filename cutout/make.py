@@ -33,6 +33,7 @@ from cutout.write.dxf import router_dxf
 from cutout.write.files import write_files
 from cutout.write.gauge import gauge_pdf
 from cutout.write.gcode import router_ngc
+from cutout.write.lists import lists
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
 from cutout.write.sheet import cut_sheet
@@ -80,7 +81,7 @@ def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
         router=path,
         notes=tuple(note.text for note in outline.notes),
         cautions=cautions(kit),
-        extras=lists(job, mended.pattern, kit, cuts, path, before),
+        extras=lists(job, mended.pattern, kit, cuts, path),
         dxf_version=job.router.dxf,
     )
 

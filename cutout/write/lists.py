@@ -1,0 +1,147 @@
+"""Cut list and shopping list: what to saw the panel from, and what to have at hand, in actual sizes."""
+
+from __future__ import annotations
+
+import math
+from typing import TypeAlias
+
+import shapely
+
+from cutout.geom.outline import polygons_of
+from cutout.job import Job
+from cutout.kit import Kit, boards
+from cutout.kit.data import choose
+from cutout.kit.wood import Wood, wood
+from cutout.pattern import Panel, Pattern
+from cutout.pattern.frame import Frame
+from cutout.route.model import ToolPath
+from cutout.saw.model import Plan
+from cutout.units import format_length, format_size
+
+Section: TypeAlias = tuple[str, tuple[str, ...]]
+
+
+def lists(job: Job, pattern: Pattern, kit: Kit, plan: Plan, path: ToolPath) -> tuple[Section, ...]:
+    """Sections of text for the cut sheet: panel sizes, cut list, shopping list. Raises KitError for unknown boards."""
+    return (
+        ("The panel", _panel_lines(job, pattern.panel, kit)),
+        ("Cut list", (*_goods(job, pattern, kit), *_pieces(pattern, kit), _waste_share(pattern))),
+        ("Shopping list", _shopping(job, pattern, kit, plan, path)),
+    )
+
+
+def movement(width: float, material: Wood, change: float) -> float | None:
+    """Change of a solid panel's width (mm) for a `change` of moisture in percent: width * C_T * change.
+
+    None where the wood's C_T is not listed, 0 for sheet goods. Source: Wood Handbook FPL-GTR-190, ch. 13.
+    """
+    if not material.has_grain:
+        return 0.0
+    return None if material.tangential is None else width * material.tangential * change
+
+
+def backing_size(pattern: Pattern, overlap: float) -> tuple[float, float]:
+    """Width and height (mm) of a backing sheet that covers every opening and `overlap` more, within the panel."""
+    x0, y0, x1, y1 = pattern.waste.bounds
+    panel = pattern.panel
+    return min(x1 + overlap, panel.width) - max(x0 - overlap, 0.0), min(y1 + overlap, panel.height) - max(
+        y0 - overlap, 0.0
+    )
+
+
+def _panel_lines(job: Job, panel: Panel, kit: Kit) -> tuple[str, ...]:
+    def say(mm: float) -> str:
+        return format_length(mm, kit.units)
+
+    lines = [
+        f"Cut the panel {format_size(panel.width, panel.height, kit.units)}, {say(panel.thickness)} thick."
+    ]
+    if job.panel.frame:
+        part = job.panel.frame
+        frame = Frame(part.opening, part.reach, part.reveal)
+        x0, y0, x1, y1 = frame.visible.bounds
+        lines.append(
+            f"The frame's opening is {format_size(*part.opening, kit.units)}; with a reveal of {say(part.reveal)} "
+            f"all round, {format_size(x1 - x0, y1 - y0, kit.units)} of the panel is seen."
+        )
+    lines += [f"Keep clear: {zone.name}." for zone in panel.zones]
+    moved = movement(_across_grain(panel), kit.wood, job.panel.moisture_change)
+    if moved is None:
+        lines.append(
+            f"How far {kit.wood.title} moves with moisture is not in the kit: allow for it yourself."
+        )
+    elif moved > 0:
+        reveal = job.panel.frame.reveal if job.panel.frame else kit.limits.reveal
+        verdict = (
+            "more than the reveal on both sides together: make the reveal larger"
+            if moved > 2 * reveal
+            else ("less than the reveal on both sides together")
+        )
+        lines.append(
+            f"Across the grain it moves about {say(moved)} for {job.panel.moisture_change:g} % of moisture: {verdict}."
+        )
+    return tuple(lines)
+
+
+def _across_grain(panel: Panel) -> float:
+    if panel.grain is None:
+        return 0.0
+    return panel.width * abs(math.sin(panel.grain)) + panel.height * abs(math.cos(panel.grain))
+
+
+def _goods(job: Job, pattern: Pattern, kit: Kit) -> list[str]:
+    """Wood to buy: boards or panel, and the backing sheet."""
+    panel, units = pattern.panel, kit.units
+    thick = format_length(panel.thickness, units)
+    if job.panel.boards is not None:
+        board = boards()[choose("board", job.panel.boards, boards())]
+        width = _across_grain(panel)
+        length = panel.width + panel.height - width
+        count = math.ceil(width / board.width - 1e-9)
+        lines = [
+            f"{count} x board {board.name}, actual width {format_length(board.width, units)}, "
+            f"{format_length(length, units)} long, {thick} thick, {kit.wood.title}: glue up, then trim to size"
+        ]
+    else:
+        lines = [
+            f"1 x panel {format_size(panel.width, panel.height, units)}, {thick} thick, {kit.wood.title}"
+        ]
+    if job.backing is not None:
+        size = backing_size(pattern, job.backing.overlap)
+        lines.append(
+            f"1 x backing sheet {format_size(*size, units)}, {format_length(job.backing.thickness, units)} thick, "
+            f"{wood(job.backing.sheet).title}: reaches {format_length(job.backing.overlap, units)} past the openings"
+        )
+    return lines
+
+
+def _waste_share(pattern: Pattern) -> str:
+    return f"{pattern.waste.area / pattern.panel.polygon.area:.0%} of the panel is cut away as waste."
+
+
+def _pieces(pattern: Pattern, kit: Kit) -> list[str]:
+    """With keep `both`, the drop-outs are pieces to be saved: largest first."""
+    if pattern.keep_mode != "both":
+        return []
+    edge = pattern.panel.polygon.exterior
+    pieces = [p for p in polygons_of(pattern.keep) if shapely.distance(p, edge) > 1e-6]
+    lines = []
+    for n, piece in enumerate(sorted(pieces, key=lambda p: -p.area), 1):
+        x0, y0, x1, y1 = piece.bounds
+        lines.append(f"1 x piece {n} saved from the cut, {format_size(x1 - x0, y1 - y0, kit.units)}")
+    return lines
+
+
+def _shopping(job: Job, pattern: Pattern, kit: Kit, plan: Plan, path: ToolPath) -> tuple[str, ...]:
+    drills = sorted({hole.diameter for hole in plan.holes})
+    lines = [*_goods(job, pattern, kit), f"Blade: {kit.blade.title}, and a spare"]
+    if drills:
+        lines.append("Drills: " + ", ".join(format_length(d, kit.drills.unit) for d in drills))
+    if job.router.gcode:
+        used = sorted({(run.bit.diameter, run.bit.title) for run in path.passes})
+        lines += [f"Router bit: {title}" for _, title in used]
+    lines += [
+        "Paper for the template, glue stick or removable spray adhesive, clear tape",
+        "Eye and ear protection, dust mask, clamps, a scrap board to lie underneath",
+    ]
+    return tuple(lines)
