@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon
+from numpy.typing import NDArray
+from shapely import LineString, MultiPolygon, STRtree
 
 from cutout.geom.curve import FloatArray, Similarity
 from cutout.geom.outline import Ring, as_multi
@@ -18,6 +20,41 @@ from cutout.write.work import Work
 
 BORDER = 8.0
 """Paper shown round the pattern, and past the panel's edge (mm)."""
+
+
+class NearLines:
+    """Distances (mm) from points to a set of lines, by a tree of their straight pieces."""
+
+    def __init__(self, lines: shapely.Geometry) -> None:
+        self._pieces = segments(lines)
+        self._tree = STRtree(self._pieces)
+
+    def distances(self, points: FloatArray) -> FloatArray:
+        """Distance of each point (n, 2); infinite when there are no lines."""
+        if len(self._pieces) == 0:
+            return np.full(len(points), np.inf)
+        spots = shapely.points(points)
+        return np.asarray(shapely.distance(spots, self._pieces[self._tree.nearest(spots)]))
+
+    def distance(self, point: complex) -> float:
+        """Distance of one point."""
+        return float(self.distances(np.array([[point.real, point.imag]]))[0])
+
+    def nearest(self, point: complex) -> complex:
+        """The point of the lines nearest to one point."""
+        spot = shapely.Point(point.real, point.imag)
+        piece = self._pieces[self._tree.nearest(spot)]
+        foot = shapely.line_interpolate_point(piece, shapely.line_locate_point(piece, spot))
+        return complex(shapely.get_x(foot), shapely.get_y(foot))
+
+
+def segments(geometry: shapely.Geometry | Sequence[shapely.Geometry]) -> NDArray[np.object_]:
+    """Every straight piece of every line in the geometry, as an array of two-point lines."""
+    parts = shapely.get_parts(shapely.get_parts(np.atleast_1d(np.asarray(geometry, dtype=object))))
+    xy, of = shapely.get_coordinates(parts, return_index=True)
+    same = of[1:] == of[:-1]
+    pairs = np.stack([xy[:-1][same], xy[1:][same]], axis=1)
+    return np.asarray(shapely.linestrings(pairs), dtype=object) if len(pairs) else np.empty(0, dtype=object)
 
 
 @dataclass(frozen=True)
@@ -59,9 +96,14 @@ class Drawing:
         return self.geometry(cut_lines(self.work.pattern))
 
     @cached_property
-    def waste(self) -> MultiPolygon:
-        """The waste."""
-        return as_multi(self.geometry(self.work.pattern.waste))
+    def cuts_tree(self) -> NearLines:
+        """The same lines, for asking how far a point is from them."""
+        return NearLines(self.cuts)
+
+    @cached_property
+    def wood(self) -> MultiPolygon:
+        """The wood that stays."""
+        return as_multi(self.geometry(self.work.pattern.keep))
 
     @property
     def panel(self) -> Box:

@@ -4,31 +4,40 @@ from __future__ import annotations
 
 from typing import Any
 
-from cutout.units import format_length
+from cutout.write import fonts
+from cutout.write.annotate import CROSS, TEXT, Annotations, annotate, arrow_tail
 from cutout.write.drawing import Drawing
+from cutout.write.labels import Placed
 from cutout.write.paint import PT, Paint
+from cutout.write.register import ARM
+from cutout.write.template_front import front_pages
 from cutout.write.tiling import MARGIN, STRIP, Sheet, Tiling, tile
 from cutout.write.work import Work
 
 _FORM = "pattern"
+WASTE_GREY = 0.9
+"""Tint of the waste: light enough to write on and to spare ink, dark enough to survive a copier."""
 
 
 def template_pdf(work: Work) -> bytes:
     """A PDF at 1:1: first a page to check the printer with, then how the sheets join, then the sheets.
 
-    Same work, same bytes. Raises WriteError when the paper is too small to carry marks.
+    The drawing is stored once and shown through a window on each sheet. Same work, same bytes.
+    Raises WriteError when the paper is too small to carry marks.
     """
     drawing = Drawing.of(work)
     tiling = tiling_of(drawing)
+    notes = annotate(drawing, tiling)
     paint = Paint(f"{work.title}: template")
-    _define_pattern(paint, drawing)
+    _define_pattern(paint, drawing, notes)
+    front_pages(paint, drawing, tiling, notes)
     for sheet in tiling.sheets:
         _sheet(paint, drawing, tiling, sheet)
     return paint.bytes()
 
 
 def template_sheets(work: Work) -> dict[str, Any]:
-    """What result.json says of the template: paper, sheets printed, columns, rows, names, blank ones, mirrored."""
+    """What result.json says of the template: paper, sheets printed and left out, columns, rows, mirrored."""
     tiling = tiling_of(Drawing.of(work))
     return {
         "paper": work.paper.name,
@@ -43,30 +52,101 @@ def template_sheets(work: Work) -> dict[str, Any]:
 
 
 def tiling_of(drawing: Drawing) -> Tiling:
-    """The sheets a drawing takes on its paper."""
+    """The sheets a drawing takes on its paper. Raises WriteError when it is too small."""
     return tile(drawing.carried, drawing.content, drawing.whole, drawing.work.paper)
 
 
-def _define_pattern(paint: Paint, drawing: Drawing) -> None:
+def _define_pattern(paint: Paint, drawing: Drawing, notes: Annotations) -> None:
+    """The whole drawing as one shared form: tint first, the exact line above it, writing last."""
     x0, y0, x1, y1 = (v * PT for v in drawing.whole)
     canvas = paint.canvas
     canvas.beginForm(_FORM, x0, y0, x1, y1)  # type: ignore[arg-type]
-    paint.fill(0.9)
+    paint.fill(WASTE_GREY)
     paint.rings(drawing.rings, stroke=False, fill=True)
+    _panel_lines(paint, drawing)
     paint.pen(0.2)
-    paint.rings(drawing.rings, stroke=True, fill=False)
+    paint.lines(drawing.cuts)
+    _holes(paint, drawing)
+    _legs(paint, notes)
+    for mark in notes.marks:
+        _register_mark(paint, *mark.at)
+    if notes.grain:
+        _grain_arrow(paint, *notes.grain)
+    for placed in notes.placed:
+        _label(paint, placed)
+    canvas.endForm()
+
+
+def _panel_lines(paint: Paint, drawing: Drawing) -> None:
+    """The panel's edge, and its two middle lines to lay the template on."""
+    x0, y0, x1, y1 = drawing.panel
+    paint.pen(0.12, 0.45, (8, 1.5, 1, 1.5))
+    paint.line((x0 + x1) / 2, y0, (x0 + x1) / 2, y1)
+    paint.line(x0, (y0 + y1) / 2, x1, (y0 + y1) / 2)
+    paint.pen(0.5, 0.0, (7, 2.5))
     paint.rect(drawing.panel)
+
+
+def _holes(paint: Paint, drawing: Drawing) -> None:
     for hole in drawing.holes:
         x, y = drawing.at(hole.at)
-        paint.circle(x, y, hole.diameter / 2)
+        radius = hole.diameter / 2
+        paint.pen(0.2)
+        paint.circle(x, y, radius)
+        arm = radius + CROSS
+        paint.pen(0.12)
+        paint.line(x - arm, y, x + arm, y)
+        paint.line(x, y - arm, x, y + arm)
+
+
+def _legs(paint: Paint, notes: Annotations) -> None:
+    paint.pen(0.25, 0.0, (1.6, 0.9))
+    for run in notes.runs:
+        paint.polyline(run.tolist())
+    for arrow in notes.arrows:
+        paint.pen(0.25, 0.0, (1.0, 0.5))
+        paint.line(*arrow_tail(arrow), *arrow.tip)
         paint.fill(0)
+        paint.arrow_head(*arrow.tip, arrow.angle)
+    paint.pen(0.4)
+    for start, end in notes.stops:
+        paint.line(*start, *end)
+
+
+def _register_mark(paint: Paint, x: float, y: float) -> None:
+    paint.pen(0.2)
+    paint.line(x - ARM, y, x + ARM, y)
+    paint.line(x, y - ARM, x, y + ARM)
+    paint.rect((x - 1.2, y - 1.2, x + 1.2, y + 1.2))
+
+
+def _grain_arrow(paint: Paint, start: tuple[float, float], end: tuple[float, float]) -> None:
+    import cmath
+
+    angle = cmath.phase(complex(*end) - complex(*start))
+    paint.pen(0.3)
+    paint.fill(0)
+    paint.line(*start, *end)
+    paint.arrow_head(*end, angle, 3.0)
+    paint.arrow_head(*start, angle + cmath.pi, 3.0)
+
+
+def _label(paint: Paint, placed: Placed) -> None:
+    x0, y0, x1, y1 = placed.box
+    label = placed.label
+    paint.fill(0)
+    if placed.leader:
+        paint.pen(0.1, 0.3)
+        paint.line(*placed.leader[0], *placed.leader[1])
+    points = TEXT[label.style]
+    if label.style == "ringed":
+        paint.pen(0.2)
+        paint.circle((x0 + x1) / 2, (y0 + y1) / 2, (x1 - x0) / 2)
         paint.text(
-            x, y + hole.diameter / 2 + 1, f"{hole.id}: {format_length(hole.diameter, drawing.work.units)}", 7
+            (x0 + x1) / 2, (y0 + y1) / 2 - 0.36 * points / PT, label.text, points, bold=True, align="centre"
         )
-    paint.pen(0.15, dash=(2, 1))
-    for leg in drawing.legs:
-        paint.polyline(drawing.path(leg.path).tolist())
-    canvas.endForm()
+    else:
+        paint.text(x0, y0, label.text, points, bold=label.style == "bold")
 
 
 def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet) -> None:
@@ -77,8 +157,81 @@ def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet) -> None
     canvas.translate((MARGIN - x0) * PT, (MARGIN + STRIP - y0) * PT)
     path = canvas.beginPath()
     path.rect(x0 * PT, y0 * PT, (x1 - x0) * PT, (y1 - y0) * PT)
+    canvas.saveState()
     canvas.clipPath(path, stroke=0, fill=0)
     canvas.doForm(_FORM)
     canvas.restoreState()
-    paint.text(MARGIN, MARGIN + 2, sheet.name, 14, bold=True)
+    _window_edges(paint, tiling, sheet)
+    canvas.restoreState()
+    _strip(paint, drawing, tiling, sheet)
     paint.end_page()
+
+
+_SIDES = {"left": (-1, 0), "right": (1, 0), "above": (0, -1), "below": (0, 1)}
+
+
+def neighbours(tiling: Tiling, sheet: Sheet) -> dict[str, str]:
+    """Names of the printed sheets next to this one, by side."""
+    cells = {side: (sheet.column + dc, sheet.row + dr) for side, (dc, dr) in _SIDES.items()}
+    return {side: tiling.by_cell[cell].name for side, cell in cells.items() if cell in tiling.by_cell}
+
+
+def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
+    """Dashed where the sheet is trimmed, dotted where the next sheet's trimmed edge comes to lie."""
+    x0, y0, x1, y1 = sheet.window
+    edges = {
+        "left": (x0, y0, x0, y1),
+        "above": (x0, y1, x1, y1),
+        "right": (x1, y0, x1, y1),
+        "below": (x0, y0, x1, y0),
+    }
+    joined = neighbours(tiling, sheet)
+    for side, edge in edges.items():
+        if side in joined and side in ("left", "above"):
+            paint.pen(0.25, 0.0, (4, 2))
+        else:
+            paint.pen(0.1, 0.6)
+        paint.line(*edge)
+    paint.pen(0.2, 0.35, (0.2, 1.2), round_ends=True)
+    o = tiling.overlap
+    if "right" in joined:
+        paint.line(x1 - o, y0, x1 - o, y1)
+    if "below" in joined:
+        paint.line(x0, y0 + o, x1, y0 + o)
+
+
+def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet) -> None:
+    """The foot of the sheet: its name, which face it goes on, its neighbours, and a line to measure."""
+    left, right = MARGIN, tiling.page[0] - MARGIN
+    top = MARGIN + STRIP
+    paint.fill(0)
+    paint.text(left, top - 7.5, sheet.name, 18, bold=True)
+    start = left + fonts.text_width(sheet.name, fonts.BOLD, 18) / PT + 4
+    end = right
+    if right - start > 130:
+        end = right - 54
+        paint.pen(0.25)
+        paint.line(end + 3, top - 6, end + 53, top - 6)
+        for n in range(6):
+            paint.line(end + 3 + 10 * n, top - 6, end + 3 + 10 * n, top - (4 if n % 5 else 3))
+        paint.text(end + 28, top - 9.5, "this line is 50 mm long", 6.5, align="centre")
+    lines = [face_words(drawing.work), _joins_words(tiling, sheet)]
+    y = top - 4
+    for n, text in enumerate(lines):
+        for line in fonts.wrap(text, fonts.BOLD if n == 0 else fonts.PLAIN, 7.0, (end - start) * PT)[: 2 - n]:
+            paint.text(start, y, line, 7.0, bold=n == 0)
+            y -= 3.3
+
+
+def face_words(work: Work) -> str:
+    """Which face the template is glued on, in words."""
+    if work.back:
+        return f"{work.title}: MIRRORED, glue on the BACK of the panel"
+    return f"{work.title}: glue on the SHOW FACE of the panel"
+
+
+def _joins_words(tiling: Tiling, sheet: Sheet) -> str:
+    joined = neighbours(tiling, sheet)
+    if not joined:
+        return "print at actual size, 100 %"
+    return "joins " + ", ".join(f"{name} {side}" for side, name in joined.items()) + "; print at 100 %"

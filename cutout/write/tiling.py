@@ -113,7 +113,13 @@ def tile(
         _tiled(lines, content, whole, page, margin, overlap, strip)
         for page in _pages(paper, content, margin, strip)
     ]
-    return min(tilings, key=lambda t: (len(t.sheets), t.columns * t.rows))
+    return min(tilings, key=lambda t: (len(t.sheets), t.columns * t.rows, -_shown(t, whole)))
+
+
+def _shown(tiling: Tiling, whole: Box) -> float:
+    """How much of the panel (mm^2) the sheets show: more of its edges to lay the template by."""
+    windows = shapely.box(*np.array([s.window for s in tiling.sheets]).T)
+    return round(float(shapely.intersection(shapely.union_all(windows), shapely.box(*whole)).area))
 
 
 def _pages(paper: Paper, content: Box, margin: float, strip: float) -> list[tuple[float, float]]:

@@ -1,0 +1,243 @@
+"""Everything written on the drawing: hole, leg and opening numbers, arrows, register marks, grain."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+
+from cutout.geom.curve import FloatArray
+from cutout.saw.model import Leg
+from cutout.units import format_length
+from cutout.write import fonts
+from cutout.write.drawing import Drawing, segments
+from cutout.write.labels import Label, Placed, Room, Style
+from cutout.write.paint import PT
+from cutout.write.register import ARM, Mark, register_marks
+from cutout.write.tiling import Box, Tiling
+
+TEXT = {"plain": 7.0, "bold": 8.0, "ringed": 7.5}
+"""Size in points of each style of label."""
+
+CROSS = 0.8
+"""How far the centre cross of a hole reaches over its rim (mm)."""
+
+_SHAFT = 5.0
+_BESIDE = 2.2
+_ARROW_EVERY = 90.0
+
+
+@dataclass(frozen=True, slots=True)
+class Arrow:
+    """Which way to saw: a short shaft ending in a head at `tip` (mm), along `angle` (radians)."""
+
+    tip: tuple[float, float]
+    angle: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Annotations:
+    """What is written on a drawing. left_out: labels that found no room. runs: stretches of legs away
+    from the line. stops: short bars where a leg ends on the line. grain: ends of the grain arrow."""
+
+    marks: tuple[Mark, ...]
+    placed: tuple[Placed, ...]
+    left_out: tuple[Label, ...]
+    arrows: tuple[Arrow, ...]
+    runs: tuple[FloatArray, ...]
+    stops: tuple[tuple[tuple[float, float], tuple[float, float]], ...]
+    grain: tuple[tuple[float, float], tuple[float, float]] | None
+
+
+def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
+    """Work out where everything goes; the same drawing gives the same places."""
+    fonts.register()
+    marks = register_marks(tiling, drawing.carried)
+    arrows = {leg.order: tuple(_arrows(drawing, leg)) for leg in drawing.legs}
+    runs = tuple(run for leg in drawing.legs for run in _off_line(drawing, leg))
+    stops = tuple(bar for leg in drawing.legs for bar in _stops(drawing, leg))
+    room = Room(_obstacles(drawing, tiling, runs), _limits(drawing, tiling))
+    for mark in marks:
+        room.occupy(_square(mark.at, ARM))
+    for arrow in (a for of_leg in arrows.values() for a in of_leg):
+        room.occupy(_arrow_box(arrow))
+    for start, end in stops:
+        room.occupy(
+            (min(start[0], end[0]), min(start[1], end[1]), max(start[0], end[0]), max(start[1], end[1]))
+        )
+    labels = [
+        *_mark_labels(marks),
+        *_hole_labels(drawing),
+        *_leg_labels(drawing, arrows),
+        *_opening_labels(drawing),
+    ]
+    placed, left_out = room.place(labels)
+    grain = _grain(drawing, room)
+    flat = tuple(a for of_leg in arrows.values() for a in of_leg)
+    return Annotations(marks, placed, left_out, flat, runs, stops, grain)
+
+
+def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...]) -> np.ndarray:
+    """Every line a label must not touch: cuts, holes, legs off the line, edges of panel and sheets."""
+    x0, y0, x1, y1 = drawing.panel
+    cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
+    lines = [drawing.cuts, shapely.box(*drawing.panel).exterior]
+    lines += [LineString([(cx, y0), (cx, y1)]), LineString([(x0, cy), (x1, cy)])]
+    lines += [LineString(run) for run in runs]
+    for sheet in tiling.sheets if len(tiling.sheets) > 1 else ():
+        a, b, c, d = sheet.window
+        inner = tiling.overlap
+        lines.append(shapely.box(a, b, c, d).exterior)
+        lines.append(shapely.box(a + inner, b + inner, c - inner, d - inner).exterior)
+    discs = [shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 + CROSS) for h in drawing.holes]
+    return np.concatenate([segments(lines), np.array([*discs], dtype=object)])
+
+
+def _limits(drawing: Drawing, tiling: Tiling) -> Box:
+    """What the sheets show, as far as anything of the panel lies there."""
+    windows = np.array([s.window for s in tiling.sheets])
+    x0, y0, x1, y1 = drawing.whole
+    return (
+        max(x0, float(windows[:, 0].min())),
+        max(y0, float(windows[:, 1].min())),
+        min(x1, float(windows[:, 2].max())),
+        min(y1, float(windows[:, 3].max())),
+    )
+
+
+def label(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **more: object) -> Label:
+    """A label sized by its text."""
+    points = TEXT[style]
+    font = fonts.PLAIN if style == "plain" else fonts.BOLD
+    width, height = fonts.text_width(fonts.plain(text), font, points) / PT, 0.75 * points / PT
+    if style == "ringed":
+        side = max(width, height) + 1.8
+        width, height = side, side
+    return Label(text, style, (width, height), anchors, **more)  # type: ignore[arg-type]
+
+
+def _mark_labels(marks: tuple[Mark, ...]) -> Iterator[Label]:
+    for mark in marks:
+        yield label(mark.name, "plain", (mark.at,), reach=ARM + 0.2, within=mark.shared, farthest=8.0)
+
+
+def _hole_labels(drawing: Drawing) -> Iterator[Label]:
+    units = drawing.work.units
+    for hole in drawing.holes:
+        text = f"{hole.id}: {format_length(hole.diameter, units)}"
+        yield label(text, "plain", (drawing.at(hole.at),), reach=hole.diameter / 2 + CROSS)
+
+
+def _leg_labels(drawing: Drawing, arrows: dict[int, tuple[Arrow, ...]]) -> Iterator[Label]:
+    for leg in drawing.legs:
+        anchors = tuple(_shaft_middle(a) for a in arrows[leg.order])
+        if not anchors and len(leg.path):
+            x, y = drawing.path(leg.path)[len(leg.path) // 2].tolist()
+            anchors = ((x, y),)
+        if anchors:
+            yield label(str(leg.order), "ringed", anchors, reach=1.2)
+
+
+def _opening_labels(drawing: Drawing) -> Iterator[Label]:
+    for opening in drawing.work.pattern.openings:
+        region = drawing.geometry(opening.region)
+        assert isinstance(region, Polygon)
+        middle = shapely.get_coordinates(shapely.maximum_inscribed_circle(region, tolerance=1.0))[0]
+        x, y = middle.tolist()
+        yield label(f"opening {opening.id}", "bold", ((x, y),), centred=True)
+
+
+def _arrows(drawing: Drawing, leg: Leg) -> Iterator[Arrow]:
+    """Arrows along a leg, beside the line on the waste's side where there is room."""
+    path = drawing.path(leg.path)
+    if len(path) < 2:
+        return
+    line = LineString(path)
+    count = max(1, round(line.length / _ARROW_EVERY))
+    for n in range(count):
+        at = line.length * (n + 0.5) / count
+        before, after = (line.interpolate(max(0.0, min(at + d, line.length))) for d in (-1.0, 1.0))
+        heading = math.atan2(after.y - before.y, after.x - before.x)
+        middle = _beside(drawing, line.interpolate(at), heading)
+        half = min(_SHAFT, line.length / 2) / 2
+        yield Arrow((middle.real + half * math.cos(heading), middle.imag + half * math.sin(heading)), heading)
+
+
+def _beside(drawing: Drawing, on_path: shapely.Point, heading: float) -> complex:
+    """A point a little off the line, away from the wood that stays; the path itself where it runs free."""
+    here = complex(on_path.x, on_path.y)
+    if drawing.cuts_tree.distance(here) > _BESIDE:
+        return here
+    foot = drawing.cuts_tree.nearest(here)
+    away = here - foot
+    if abs(away) < 0.02:  # the path is the line: either side will do, take the left
+        away = 1j * complex(math.cos(heading), math.sin(heading))
+    spot = foot + away / abs(away) * _BESIDE
+    return spot if drawing.cuts_tree.distance(spot) > _BESIDE * 0.6 else here
+
+
+def _off_line(drawing: Drawing, leg: Leg) -> Iterator[FloatArray]:
+    """Stretches of a leg that leave the line: lead-ins from holes and cuts across the waste."""
+    path = drawing.path(leg.path)
+    if len(path) < 2:
+        return
+    dense = shapely.get_coordinates(shapely.segmentize(LineString(path), 0.5))
+    off = drawing.cuts_tree.distances(dense) > drawing.work.pattern.kerf / 2 + 0.25
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], off, [False]]).astype(int)))
+    for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if last - first > 2:
+            yield shapely.get_coordinates(shapely.simplify(LineString(dense[first:last]), 0.02))
+
+
+def _stops(drawing: Drawing, leg: Leg) -> Iterator[tuple[tuple[float, float], tuple[float, float]]]:
+    """A bar across the end of a leg that ends at an earlier cut, so that it can be seen where."""
+    path = drawing.path(leg.path)
+    if not leg.ends.startswith("leg") or len(path) < 2:
+        return
+    ahead = next((b - a for a, b in pairwise(path[::-1]) if np.hypot(*(b - a)) > 1e-6), None)
+    if ahead is None:
+        return
+    x, y = path[-1].tolist()
+    across = 1.6 * np.array([-ahead[1], ahead[0]]) / np.hypot(*ahead)
+    yield (x - across[0], y - across[1]), (x + across[0], y + across[1])
+
+
+def _grain(drawing: Drawing, room: Room) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Ends of the grain arrow, in the first free spot of the wood that stays, shorter where it is crowded."""
+    grain = drawing.work.pattern.panel.grain
+    if grain is None:
+        return None
+    along = drawing.frame.a * complex(math.cos(grain), math.sin(grain) * (-1 if drawing.frame.mirror else 1))
+    for length in (40.0, 25.0, 14.0):
+        size = (abs(along.real) * length + 5.0, abs(along.imag) * length + 5.0)
+        box = room.free_box(size, drawing.panel, drawing.wood)
+        if box:
+            room.occupy(box)
+            middle = complex(box[0] + box[2], box[1] + box[3]) / 2
+            start, end = middle - along * length / 2, middle + along * length / 2
+            return (start.real, start.imag), (end.real, end.imag)
+    return None
+
+
+def _shaft_middle(arrow: Arrow) -> tuple[float, float]:
+    back = _SHAFT / 2
+    return arrow.tip[0] - back * math.cos(arrow.angle), arrow.tip[1] - back * math.sin(arrow.angle)
+
+
+def arrow_tail(arrow: Arrow) -> tuple[float, float]:
+    """Where the shaft begins."""
+    return arrow.tip[0] - _SHAFT * math.cos(arrow.angle), arrow.tip[1] - _SHAFT * math.sin(arrow.angle)
+
+
+def _arrow_box(arrow: Arrow) -> Box:
+    (x0, y0), (x1, y1) = arrow_tail(arrow), arrow.tip
+    return (min(x0, x1) - 0.8, min(y0, y1) - 0.8, max(x0, x1) + 0.8, max(y0, y1) + 0.8)
+
+
+def _square(at: tuple[float, float], half: float) -> Box:
+    return (at[0] - half, at[1] - half, at[0] + half, at[1] + half)

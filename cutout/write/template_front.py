@@ -1,0 +1,269 @@
+"""The pages before the sheets: check the printer, join the sheets, place them on the panel, stay safe."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from cutout.units import Units, format_length, format_size
+from cutout.write.annotate import Annotations
+from cutout.write.drawing import Drawing
+from cutout.write.flow import Flow
+from cutout.write.paint import PT, Paint
+from cutout.write.tiling import Box, Tiling
+
+_SQUARES = ((100.0, "100 mm", 4.0, "4 in"), (50.0, "50 mm", 2.0, "2 in"), (25.0, "25 mm", 1.0, "1 in"))
+_SQUARE_GAP = 5.0
+
+
+def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
+    """Everything to read before a sheet is cut or glued."""
+    flow = Flow(paint, tiling.page)
+    flow.new_page()
+    check_page(paint, flow, drawing.work.title, drawing.work.units)
+    flow.new_page()
+    _joining(paint, flow, drawing, tiling, notes)
+    _placing(flow, drawing, tiling)
+    flow.heading("Lines and signs")
+    _legend(paint, flow)
+    flow.heading("Before you drill or saw")
+    for line in drawing.work.cautions:
+        flow.text(line, 8.5, indent=4, mark="-")
+    flow.close()
+
+
+def check_page(paint: Paint, flow: Flow, title: str, units: Units) -> None:
+    """The check squares and what to do with them."""
+    flow.text(title, 14, bold=True)
+    flow.text("Check your printer with this page before you print the rest.", 10)
+    flow.space(3)
+    mm, mm_text, inch, inch_text = squares_for(flow.whole)
+    sides = ((mm, mm_text), (inch * 25.4, inch_text))
+    x0, y0, x1, top = flow.column
+    beside = x1 - x0 - sides[1][0] - 8
+    if beside >= 60 and top - y0 >= sum(s for s, _ in sides) + _SQUARE_GAP:
+        _square(paint, (x0, top - sides[0][0]), *sides[0])
+        _square(paint, (x0, top - sides[0][0] - _SQUARE_GAP - sides[1][0]), *sides[1])
+        flow.columns([(x1 - beside, y0, x1, top)])
+    elif x1 - x0 >= sides[0][0] + sides[1][0] + _SQUARE_GAP:
+        flow.block(sides[1][0], lambda box: _square_pair(paint, box, sides))
+        flow.space(3)
+    else:
+        for side, text in sides:
+            flow.block(side + 2, _square_at(paint, side, text))
+    _how_to_check(flow, mm, inch, units)
+
+
+def squares_for(whole: Box) -> tuple[float, str, float, str]:
+    """The largest pair of check squares, metric and inch, that fits the printable part of a page."""
+    least = min(whole[2] - whole[0], whole[3] - whole[1] - 15)
+    return next((s for s in _SQUARES if s[2] * 25.4 <= least), _SQUARES[-1])
+
+
+def _square_pair(paint: Paint, box: Box, sides: Sequence[tuple[float, str]]) -> None:
+    x = box[0]
+    for side, text in sides:
+        _square(paint, (x, box[3] - side), side, text)
+        x += side + _SQUARE_GAP
+
+
+def _square_at(paint: Paint, side: float, text: str) -> Callable[[Box], None]:
+    return lambda box: _square(paint, (box[0], box[3] - side), side, text)
+
+
+def _square(paint: Paint, corner: tuple[float, float], side: float, text: str) -> None:
+    x, y = corner
+    paint.pen(0.2)
+    paint.rect((x, y, x + side, y + side))
+    paint.pen(0.1, 0.5)
+    paint.line(x, y, x + side, y + side)
+    paint.fill(0)
+    size = 12 if side > 60 else 7
+    paint.text(x + side / 2, y + side * 0.75, text, size, bold=True, align="centre")
+    paint.text(x + side / 2, y + side * 0.75 - size * 1.2 / PT, "each side", size * 0.7, align="centre")
+
+
+def _how_to_check(flow: Flow, mm: float, inch: float, units: Units) -> None:
+    half_percent = mm * 0.005
+    steps = [
+        'Print at "actual size" or 100 %. Turn off "fit to page", "shrink" and the like.',
+        "Measure the square in your own units, both across and up, from the middle of one line to the middle "
+        "of the other, with a steel rule.",
+        f"Measure the slanting line too: {format_length(mm * 2**0.5, 'mm')} in the {mm:g} mm square, "
+        f"{inch * 2**0.5:.2f} in in the {inch:g} in one. If it is off while the sides are right, "
+        "the paper went through askew.",
+        f"Off by more than 0.5 % ({half_percent:.2g} mm in {mm:g} mm, {inch * 0.005:.2g} in in {inch:g} in)? "
+        "Do not glue it on. Correct the scale in the printer's window by what you measured, "
+        "or have it printed elsewhere, and measure again.",
+        "A square of 94 to 97 % means that the printer shrank the page to fit it.",
+        "Paper grows in damp air: glue the sheets soon after you have measured.",
+    ]
+    flow.heading("How to check")
+    for n, step in enumerate(steps, start=1):
+        flow.text(step, 9, indent=6, mark=f"{n}.")
+        flow.space(0.8)
+
+
+def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
+    work = drawing.work
+    flow.text("How the sheets go together", 14, bold=True)
+    flow.space(2)
+    whole = flow.whole
+    height = min(0.42 * (whole[3] - whole[1]), 110.0)
+    flow.block(height, lambda box: _map(paint, box, drawing, tiling))
+    flow.space(2)
+    printed = len(tiling.sheets)
+    pages = format_size(*tiling.page, work.units)
+    flow.text(f"{printed} {'sheet' if printed == 1 else 'sheets'} of {work.paper.title} ({pages}).", 9)
+    if tiling.blank:
+        flow.text(f"Nothing to print on {', '.join(tiling.blank)}: left out, dashed on the map.", 9)
+    if notes.left_out:
+        names = ", ".join(label.text for label in notes.left_out)
+        flow.text(f"No room on the drawing for these numbers, look for them on the cut sheet: {names}.", 9)
+    stops = [f for f in work.findings if f.severity == "stop" and not f.cleared]
+    if stops:
+        flow.text(
+            f"NOT READY TO CUT: {len(stops)} {'thing' if len(stops) == 1 else 'things'} on the cut sheet must be "
+            "settled first.", 10, bold=True,
+        )  # fmt: skip
+    if printed > 1:
+        flow.heading("Joining")
+        for n, step in enumerate(_JOIN_STEPS, start=1):
+            flow.text(
+                step.format(overlap=format_length(tiling.overlap, work.units)), 9, indent=6, mark=f"{n}."
+            )
+
+
+_JOIN_STEPS = (
+    "Begin with the top left sheet and work along the row, then the next row.",
+    "Trim a sheet along its dashed edges only: left, top, or both.",
+    "Lay it over its neighbour. The crosses with the same letter must lie on each other; the trimmed edge "
+    "then falls on the dotted line. Neighbours share {overlap}.",
+    "Hold it against the light or on a window to see both crosses, then tape or glue.",
+)
+
+
+def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
+    work = drawing.work
+    panel = work.pattern.panel
+    units = work.units
+    x0, y0, x1, y1 = drawing.cuts.bounds if not drawing.cuts.is_empty else drawing.panel  # type: ignore[attr-defined]
+    flow.heading("Placing it on the panel")
+    if work.back:
+        flow.text(
+            "This template is a MIRROR IMAGE: glue it on the BACK of the panel. A jigsaw's usual blade cuts on "
+            "the up-stroke and splinters the upper face, so the show face lies down and stays clean.", 9,
+        )  # fmt: skip
+    else:
+        flow.text(
+            "Glue it on the SHOW FACE. A jigsaw's usual blade cuts on the up-stroke and splinters the upper face: "
+            "use a down-cutting blade or print the mirrored template for the back. A scroll saw cuts "
+            "downwards.", 9,
+        )  # fmt: skip
+    flow.text(
+        f"The panel is {format_size(panel.width, panel.height, units)}. Draw its two middle lines with a pencil and "
+        "lay the template's middle lines (long and short dashes) on them; where a sheet reaches the "
+        "panel's edge (heavy dashes), check with that too.", 9,
+    )  # fmt: skip
+    flow.text(
+        f"From the panel's edges to the nearest cut, as this template lies: left {format_length(x0, units)}, "
+        f"right {format_length(panel.width - x1, units)}, bottom {format_length(y0, units)}, "
+        f"top {format_length(panel.height - y1, units)}.", 9,
+    )  # fmt: skip
+
+
+def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
+    """The whole panel, small, with the sheets over it."""
+    windows = [s.window for s in tiling.sheets]
+    x0 = min(drawing.panel[0], *(w[0] for w in windows))
+    y0 = min(drawing.panel[1], *(w[1] for w in windows))
+    x1 = max(drawing.panel[2], *(w[2] for w in windows))
+    y1 = max(drawing.panel[3], *(w[3] for w in windows))
+    scale = min((box[2] - box[0]) / (x1 - x0), (box[3] - box[1]) / (y1 - y0))
+    canvas = paint.canvas
+    canvas.saveState()
+    canvas.translate(box[0] * PT, box[1] * PT)
+    canvas.scale(scale, scale)
+    canvas.translate(-x0 * PT, -y0 * PT)
+    paint.fill(0.85)
+    paint.rings(drawing.rings, stroke=False, fill=True)
+    paint.pen(0.4 / scale, 0.0, (3 / scale, 1 / scale))
+    paint.rect(drawing.panel)
+    for sheet in tiling.sheets:
+        paint.pen(0.25 / scale)
+        paint.rect(sheet.window)
+        paint.fill(0)
+        cx, cy = (sheet.window[0] + sheet.window[2]) / 2, (sheet.window[1] + sheet.window[3]) / 2
+        paint.text(cx, cy - 1.5 / scale, sheet.name, 12 / scale, bold=True, align="centre")
+    canvas.restoreState()
+
+
+def _legend(paint: Paint, flow: Flow) -> None:
+    """A sample of each line and sign with its meaning."""
+    for draw, words in _signs(paint):
+        flow.block(5.0, _sign_row(paint, draw, words))
+
+
+def _sign_row(paint: Paint, draw: Callable[[float, float], None], words: str) -> Callable[[Box], None]:
+    def row(box: Box) -> None:
+        paint.fill(0)
+        draw(box[0], box[1] + 2.2)
+        paint.fill(0)
+        paint.text(box[0] + 20, box[1] + 1.3, words, 8.5)
+
+    return row
+
+
+def _signs(paint: Paint) -> list[tuple[Callable[[float, float], None], str]]:
+    def tint(x: float, y: float) -> None:
+        paint.fill(0.9)
+        paint.rect((x, y - 1.6, x + 15, y + 1.6), stroke=False, fill=True)
+        paint.pen(0.2)
+        paint.line(x, y - 1.6, x + 15, y - 1.6)
+
+    def leg(x: float, y: float) -> None:
+        paint.pen(0.25, 0.0, (1.6, 0.9))
+        paint.line(x, y, x + 13, y)
+        paint.arrow_head(x + 15, y, 0.0)
+
+    def hole(x: float, y: float) -> None:
+        paint.pen(0.2)
+        paint.circle(x + 4, y, 1.6)
+        paint.line(x + 1.6, y, x + 6.4, y)
+        paint.line(x + 4, y - 2.2, x + 4, y + 2.2)
+        paint.text(x + 7.5, y - 0.9, "3: 6", 7)
+
+    def cross(x: float, y: float) -> None:
+        paint.pen(0.2)
+        paint.line(x + 5, y, x + 10, y)
+        paint.line(x + 7.5, y - 2.2, x + 7.5, y + 2.2)
+        paint.rect((x + 6.3, y - 1.2, x + 8.7, y + 1.2))
+
+    def ring(x: float, y: float) -> None:
+        paint.pen(0.2)
+        paint.circle(x + 7.5, y, 2.0)
+        paint.text(x + 7.5, y - 0.95, "4", 7.5, bold=True, align="centre")
+
+    def edge(x: float, y: float) -> None:
+        paint.pen(0.5, 0.0, (7, 2.5))
+        paint.line(x, y, x + 17, y)
+
+    def middle(x: float, y: float) -> None:
+        paint.pen(0.15, 0.3, (8, 1.5, 1, 1.5))
+        paint.line(x, y, x + 17, y)
+
+    def grain(x: float, y: float) -> None:
+        paint.pen(0.3)
+        paint.line(x, y, x + 15, y)
+        paint.arrow_head(x + 15, y, 0.0, 3.0)
+        paint.arrow_head(x, y, 3.14159, 3.0)
+
+    return [
+        (tint, "grey: waste; saw in the grey, beside the thin line"),
+        (leg, "dashed, with arrow: a stretch of sawing and its direction"),
+        (ring, "number in a ring: order of that stretch"),
+        (hole, "hole to drill: its number and the drill's size"),
+        (cross, "register cross: same letter on the sheet it joins"),
+        (edge, "edge of the panel"),
+        (middle, "middle line of the panel"),
+        (grain, "direction of the grain"),
+    ]
