@@ -1,1 +1,75 @@
 """Readers: a file in, an Outline out."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from cutout.errors import ReadError
+from cutout.geom.outline import Outline
+from cutout.read.options import ReadOptions
+
+__all__ = ["read"]
+
+MAX_FILE = 512 * 2**20
+
+
+def read(path: Path, options: ReadOptions) -> Outline:
+    """The silhouette in a picture, SVG, SVGZ or DXF file, told apart by what is in it. Raises ReadError."""
+    data, name = _bytes(path), path.name
+    if _is_svg(data):
+        from cutout.read.svg import read_svg
+
+        return read_svg(data, name, options)
+    if _is_dxf(data):
+        from cutout.read.dxf import read_dxf
+
+        return read_dxf(data, name, options)
+    _refuse_others(data, name)
+    from cutout.read.picture import read_picture
+
+    return read_picture(data, name, options)
+
+
+def _bytes(path: Path) -> bytes:
+    """The file's bytes. Raises ReadError in one line for whatever stands in the way."""
+    try:
+        if path.is_dir():
+            raise ReadError(f"{path}: is a folder: name the picture or drawing in it.")
+        if path.stat().st_size > MAX_FILE:
+            raise ReadError(f"{path}: larger than {MAX_FILE >> 20} MB: use a smaller copy.")
+        data = path.read_bytes()
+    except FileNotFoundError as error:
+        raise ReadError(f"{path}: there is no such file: check the name and the folder.") from error
+    except PermissionError as error:
+        raise ReadError(f"{path}: may not be read: check its permissions.") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise ReadError(f"{path}: can't be read ({reason}).") from error
+    if not data:
+        raise ReadError(f"{path}: is empty: copy or download it again.")
+    return data
+
+
+def _is_svg(data: bytes) -> bool:
+    """Gzipped text, or text that starts as XML does (UTF-8 or UTF-16, with or without a byte order mark)."""
+    head = data[:4096].replace(b"\0", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
+    return data[:2] == b"\x1f\x8b" or head.startswith(b"<")
+
+
+_DXF_START = re.compile(rb"(?:^|\n)\s*0[ \t]*\r?\n[ \t]*SECTION\b")
+
+
+def _is_dxf(data: bytes) -> bool:
+    """A tagged text file with its first section, or the binary form by its signature."""
+    return data[8:22] == b"Binary DXF\r\n\x1a\0"[:14] or bool(_DXF_START.search(data[:65536]))
+
+
+def _refuse_others(data: bytes, name: str) -> None:
+    """One line for formats people try and that are none of ours. Raises ReadError."""
+    if data.startswith(b"%PDF"):
+        raise ReadError(f"{name}: is a PDF: save the drawing as SVG, or the page as PNG.")
+    if data.startswith((b"%!PS", b"\xc5\xd0\xd3\xc6")):
+        raise ReadError(f"{name}: is PostScript: save the drawing as SVG.")
+    if re.match(rb"AC10\d\d", data):
+        raise ReadError(f"{name}: is a CAD drawing in a closed form: save it as DXF.")
