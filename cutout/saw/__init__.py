@@ -1,1 +1,6 @@
-"""Holes, legs, and the proof that they work."""
+"""The cut plan and its proof."""
+
+from cutout.saw.plan import plan
+from cutout.saw.prove import prove
+
+__all__ = ["plan", "prove"]

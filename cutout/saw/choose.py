@@ -1,0 +1,270 @@
+"""Which leg comes next: every way onto the nearest unsawn lines is weighed, the best one is sawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.saw.lead import Leads, from_places, from_poses
+from cutout.saw.line import Stretch
+from cutout.saw.state import State
+
+ENTRY_MINUTES = 1.0
+"""Lifting the saw, turning it and putting it in again takes about this long (an estimate)."""
+_NEAR_PLACES = 10
+_NEAR_POSES = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A run of outline not sawn yet: on which stretch, from where to where (mm along it)."""
+
+    stretch: int
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Way:
+    """A leg that could be sawn next. gain: about how much new outline (mm); cost in minutes."""
+
+    z: ComplexArray
+    starts: str
+    covers: tuple[int, float, float]
+    gain: float
+    cost: float
+
+
+def gaps(state: State) -> list[Gap]:
+    """Every run of outline points that no kerf has passed, stretch by stretch."""
+    area = state.area
+    left = np.flatnonzero(~state.done & (area.where >= 0))
+    if len(left) == 0:
+        return []
+    order = left[np.lexsort((area.along[left], area.where[left]))]
+    stretch, along = area.where[order], area.along[order]
+    new = np.concatenate([[True], (np.diff(stretch) != 0) | (np.diff(along) > 2.5 * area.step)])
+    first = np.flatnonzero(new)
+    last = np.concatenate([first[1:], [len(order)]]) - 1
+    half = area.step / 2
+    found = []
+    for i, j in zip(first.tolist(), last.tolist(), strict=True):
+        length = area.stretches[int(stretch[i])].length
+        found.append(Gap(int(stretch[i]), max(along[i] - half, 0.0), min(along[j] + half, length)))
+    return found
+
+
+def ways(state: State, gap: Gap) -> list[Way]:
+    """Every way found to saw a gap, in either direction."""
+    found: list[Way] = []
+    forward = state.area.stretches[gap.stretch]
+    if forward.closed:
+        return _round_ways(state, gap, forward)
+    found.extend(_ways(state, gap, forward, gap.start, gap.end, True))
+    back = forward.reversed()
+    found.extend(_ways(state, gap, back, back.length - gap.end, back.length - gap.start, False))
+    return found
+
+
+def _round_ways(state: State, gap: Gap, forward: Stretch) -> list[Way]:
+    """A ring without a stop: enter anywhere, go once round and a little further."""
+    found: list[Way] = []
+    whole = gap.end - gap.start > 0.9 * forward.length
+    for line, ahead in ((forward, True), (forward.reversed(), False)):
+        if whole:
+            entries = np.arange(12) / 12 * line.length
+            run = line.length + 0.5
+        else:
+            a = gap.start if ahead else line.length - gap.end
+            entries = np.mod(a - np.array([0.0, 0.5, 1.0, 2.0, 4.0]) * state.area.radius / 2, line.length)
+            run = gap.end - gap.start + 4 * state.area.radius
+        found.extend(_led(state, gap, line, entries, run, ahead, 0.0, line.length))
+    return found
+
+
+def _ways(state: State, gap: Gap, line: Stretch, a: float, b: float, ahead: bool) -> list[Way]:
+    """Ways to saw from a to b along a directed stretch, entering before a or, failing that, after it."""
+    end = _end(state, line, b)
+    found = _resumed(state, gap, line, a, b, end, ahead)
+    r = state.area.radius
+    reach = float(line.s[0])
+    before = a - np.concatenate([np.array([0.0, 0.2, 0.5, 1.0, 1.6, 2.4]) * r, [-reach + a, (a - reach) / 2]])
+    inside = a + (b - a) * np.array([0.12, 0.3, 0.55, 0.8])
+    entries = np.unique(np.round(np.concatenate([before[(before >= reach) & (before <= a)], inside]), 3))
+    found.extend(_led(state, gap, line, entries, end, ahead, a, b))
+    return found
+
+
+def _end(state: State, line: Stretch, b: float) -> float:
+    """Where to stop: at the end of the stretch, past it where waste allows, or just past the gap."""
+    kerf = state.blade.kerf
+    if b < line.length - 1e-6:
+        return min(b + kerf, float(line.s[-1]))
+    return min(line.length + 1.5 * kerf, float(line.s[-1]))
+
+
+def _resumed(state: State, gap: Gap, line: Stretch, a: float, b: float, end: float, ahead: bool) -> list[Way]:
+    """Go on along a line where its kerf already reaches the gap: the blade goes back into its own kerf."""
+    width = state.blade.width
+    for cut in reversed(state.cuts):
+        for stretch, s0, s1 in cut.covers:
+            if stretch != gap.stretch:
+                continue
+            lo, hi = (s0, s1) if ahead else (line.length - s1, line.length - s0)
+            back = min(max(a - width / 2, lo + width / 2), hi - width / 2)
+            if lo + width / 2 <= back and hi >= a - state.area.step and back < b:
+                name = f"leg {state.first_leg + state.cuts.index(cut)}"
+                z = line.part(back, end)
+                return [_way(state, gap, line, z, name, max(a, lo), b, back, end, ahead)]
+    return []
+
+
+def _led(
+    state: State, gap: Gap, line: Stretch, entries: FloatArray, end: float, ahead: bool, a: float, b: float
+) -> list[Way]:
+    """Ways that reach the line at one of `entries` by a lead from a hole, from open waste or from a kerf."""
+    p, t = line.pose(entries)
+    found: list[Way] = []
+    places = _nearest_places(state, p)
+    if places:
+        q = np.array([z for z, _ in places])
+        leads = from_places(q, p, t, state.area.radius)
+        for i, z in _valid(state, leads):
+            name = places[int(leads.source[i])][1]
+            found.append(
+                _led_way(state, gap, line, z, name, float(entries[leads.target[i]]), end, ahead, a, b)
+            )
+    found.extend(_from_kerfs(state, gap, line, entries, p, t, end, ahead, a, b))
+    return found
+
+
+def _led_way(
+    state: State, gap: Gap, line: Stretch, z: ComplexArray, name: str, entry: float, end: float, ahead: bool,
+    a: float, b: float,
+) -> Way:  # fmt: skip
+    stop = entry + end if line.closed else end
+    whole = np.concatenate([z, line.part(entry, stop)[1:]])
+    start = entry if line.closed else max(a, entry)
+    return _way(state, gap, line, whole, name, start, stop if line.closed else b, entry, stop, ahead)
+
+
+def _way(
+    state: State, gap: Gap, line: Stretch, z: ComplexArray, name: str, start: float, stop: float,
+    entry: float, end: float, ahead: bool,
+) -> Way:  # fmt: skip
+    z = _clean(z)
+    gain = max(min(stop - start, line.length), 0.0)
+    length = float(np.abs(np.diff(z)).sum())
+    lo, hi = (entry, end) if ahead else (line.length - end, line.length - entry)
+    covers = (gap.stretch, lo, hi)
+    return Way(z, name, covers, gain, length / state.blade.feed + ENTRY_MINUTES)
+
+
+def _clean(z: ComplexArray) -> ComplexArray:
+    fresh = np.concatenate([[True], np.abs(np.diff(z)) > 1e-6])
+    return np.asarray(z[fresh])
+
+
+def _nearest_places(state: State, p: ComplexArray) -> list[tuple[complex, str]]:
+    """Free places nearest to the entries, and every hole."""
+    if not state.places:
+        return []
+    z = np.array([q for q, _ in state.places])
+    away = np.abs(z[:, None] - p[None, :]).min(axis=1)
+    order = np.argsort(away, kind="stable")[:_NEAR_PLACES].tolist()
+    holes = [i for i, (_, name) in enumerate(state.places) if name.startswith("hole")]
+    return [state.places[i] for i in dict.fromkeys([*order, *holes[-8:]])]
+
+
+def _from_kerfs(
+    state: State, gap: Gap, line: Stretch, entries: FloatArray, p: ComplexArray, t: ComplexArray, end: float,
+    ahead: bool, a: float, b: float,
+) -> list[Way]:  # fmt: skip
+    if not state.poses:
+        return []
+    q = np.concatenate([pose[0] for pose in state.poses])
+    u = np.concatenate([pose[1] for pose in state.poses])
+    s = np.concatenate([pose[2] for pose in state.poses])
+    which = np.concatenate([np.full(len(pose[0]), k) for k, pose in enumerate(state.poses)])
+    away = np.abs(q[:, None] - p[None, :]).min(axis=1)
+    limit = 4 * state.area.radius + 4 * state.blade.width
+    near = np.flatnonzero(away < limit)
+    if len(near) == 0:
+        return []
+    near = near[np.argsort(away[near], kind="stable")]
+    if len(near) > _NEAR_POSES:
+        spread = np.unique(np.linspace(0, len(near) - 1, _NEAR_POSES).astype(int))
+        near = near[spread]
+    leads = from_poses(q[near], u[near], p, t, state.area.radius)
+    found = []
+    for i, z in _valid(state, leads):
+        k = int(near[leads.source[i]])
+        path, name = state.poses[int(which[k])][3:]
+        z = np.concatenate([_stub(path, float(s[k]), state.blade.width / 2), z[1:]])
+        found.append(_led_way(state, gap, line, z, name, float(entries[leads.target[i]]), end, ahead, a, b))
+    return found
+
+
+def _stub(path: ComplexArray, s: float, back: float) -> ComplexArray:
+    """The last `back` mm of a kerf before s: the blade starts straight in it."""
+    along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(path)))])
+    at = np.array([s - back, s])
+    ends = np.interp(at, along, path.real) + 1j * np.interp(at, along, path.imag)
+    return np.concatenate([ends[:1], path[(along > at[0] + 1e-6) & (along < at[1] - 1e-6)], ends[1:]])
+
+
+def _valid(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
+    """The shortest few leads to each entry that stay where the blade's centre may go."""
+    if len(leads) == 0:
+        return []
+    lines = leads.lines()
+    ok = np.flatnonzero(shapely.covers(state.area.roomy, lines))
+    found = []
+    cost = leads.length + 2.0 * leads.turn
+    for target in np.unique(leads.target[ok]).tolist():
+        mine = ok[leads.target[ok] == target]
+        for i in mine[np.argsort(cost[mine], kind="stable")][:2].tolist():
+            xy = shapely.get_coordinates(lines[i])
+            found.append((i, xy[:, 0] + 1j * xy[:, 1]))
+    return found
+
+
+def best(state: State, last: complex | None) -> Way | None:
+    """The next leg: the most new outline for the time among the gaps near the last leg, else among all."""
+    open_gaps = [g for g in gaps(state)]
+    if not open_gaps:
+        return None
+    if last is not None:
+        open_gaps.sort(key=lambda g: _away(state, g, last))
+    else:
+        open_gaps.sort(key=lambda g: (g.start - g.end, g.stretch, g.start))
+    size = 6
+    for k in range(0, len(open_gaps), size):
+        found = [w for g in open_gaps[k : k + size] for w in ways(state, g)]
+        chosen = _richest(state, found)
+        if chosen is not None:
+            return chosen
+        size = 24
+    return None
+
+
+def _away(state: State, gap: Gap, last: complex) -> float:
+    line = state.area.stretches[gap.stretch]
+    return float(np.abs(line.at(np.array([gap.start, gap.end])) - last).min())
+
+
+def _richest(state: State, found: list[Way]) -> Way | None:
+    """Measure the most promising ways exactly and take the best; None if none saws anything new."""
+    found.sort(key=lambda w: (-w.gain / w.cost, w.cost))
+    top: tuple[float, Way] | None = None
+    for way in found[:8]:
+        gain = float(np.count_nonzero(~state.done[state.passed(way.z)])) * state.area.step
+        if gain < 0.9 * state.area.step:
+            continue
+        score = gain / way.cost
+        if top is None or score > top[0] + 1e-9:
+            top = (score, way)
+    return top[1] if top else None

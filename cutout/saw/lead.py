@@ -1,0 +1,181 @@
+"""Leads: the shortest curves, none tighter than the turning radius, that bring the blade onto a line.
+
+All functions work on whole arrays of complex points and unit directions. A lead is an arc, a straight run and
+an arc (either arc may be nothing): the classic shortest paths of bounded curvature without the three-arc ones.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from cutout.geom.curve import ComplexArray, FloatArray
+
+_FULL = 2 * math.pi
+_SAGITTA = 0.004
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Leads:
+    """Many leads at once, every field of shape (n,); `side` is +1 for a left turn, -1 for a right one.
+
+    start, heading: where the lead begins. first, second: angles of the two arcs. straight: length between
+    them. `source` and `target` are the indices the lead was made from.
+    """
+
+    start: ComplexArray
+    heading: ComplexArray
+    side1: FloatArray
+    first: FloatArray
+    straight: FloatArray
+    side2: FloatArray
+    second: FloatArray
+    source: np.ndarray
+    target: np.ndarray
+    radius: float
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+    @property
+    def length(self) -> FloatArray:
+        """Length of each lead in mm."""
+        return np.asarray(self.radius * (self.first + self.second) + self.straight)
+
+    @property
+    def turn(self) -> FloatArray:
+        """Sum of the angles turned, in radians."""
+        return self.first + self.second
+
+    def pick(self, which: np.ndarray) -> Leads:
+        """The leads at the given indices or where the mask is true."""
+        return Leads(
+            self.start[which],
+            self.heading[which],
+            self.side1[which],
+            self.first[which],
+            self.straight[which],
+            self.side2[which],
+            self.second[which],
+            self.source[which],
+            self.target[which],
+            self.radius,
+        )
+
+    def lines(self) -> np.ndarray:
+        """The leads as shapely linestrings, chords within 0.004 mm of the arcs; object array (n,)."""
+        if len(self) == 0:
+            return np.array([], dtype=object)
+        step = _step(self.radius)
+        n1 = np.maximum(1, np.ceil(self.first / step)).astype(int)
+        n2 = np.maximum(1, np.ceil(self.second / step)).astype(int)
+        arc1, who1 = _arc(self.start, self.heading, self.side1, self.first, n1, self.radius)
+        last1 = np.cumsum(n1 + 1) - 1
+        along = self.heading * np.exp(1j * self.side1 * self.first)
+        there = arc1[last1] + along * self.straight
+        arc2, who2 = _arc(there, along, self.side2, self.second, n2, self.radius)
+        z = np.concatenate([arc1, arc2])
+        who = np.concatenate([who1, who2])
+        order = np.argsort(who, kind="stable")
+        xy = np.column_stack([z.real, z.imag])[order]
+        return np.asarray(shapely.linestrings(xy, indices=who[order]))
+
+
+def _step(radius: float) -> float:
+    return min(2 * math.acos(max(1 - _SAGITTA / max(radius, _SAGITTA), -1.0)), 0.5)
+
+
+def _arc(
+    start: ComplexArray,
+    heading: ComplexArray,
+    side: FloatArray,
+    angle: FloatArray,
+    n: np.ndarray,
+    radius: float,
+) -> tuple[ComplexArray, np.ndarray]:
+    """Points of arcs, n + 1 each, one after the other; and which arc each point belongs to."""
+    who = np.repeat(np.arange(len(start)), n + 1)
+    first = np.repeat(np.cumsum(n + 1) - (n + 1), n + 1)
+    part = (np.arange(len(who)) - first) / n[who]
+    turn = side[who] * angle[who] * part
+    spin = 1j * side[who] * heading[who] * radius
+    return start[who] + spin * (1 - np.exp(1j * turn)), who
+
+
+def from_places(q: ComplexArray, p: ComplexArray, t: ComplexArray, radius: float) -> Leads:
+    """Leads from places where the blade can be turned any way, to poses p with direction t.
+
+    q (m,), p and t (n,): all m * n pairs, turning left or right onto the line; those that do not exist or
+    turn more than half a circle are left out.
+    """
+    source, target = (a.ravel() for a in np.meshgrid(np.arange(len(q)), np.arange(len(p)), indexing="ij"))
+    parts = []
+    for side in (1.0, -1.0):
+        centre = p[target] + 1j * side * t[target] * radius
+        away = centre - q[source]
+        square = np.abs(away) ** 2 - radius**2
+        ok = square > 0
+        straight = np.sqrt(np.where(ok, square, 0.0))
+        w = away / (straight + 1j * side * radius) if radius > 0 else away / np.maximum(np.abs(away), 1e-12)
+        angle = _angle(side * np.angle(t[target] / np.where(ok, w, 1.0)))
+        ok &= angle < math.pi
+        zero = np.zeros(len(source))
+        made = Leads(q[source], w, zero + 1.0, zero, straight, zero + side, angle, source, target, radius)
+        parts.append(made.pick(ok))
+    return _joined(parts)
+
+
+def from_poses(
+    q: ComplexArray,
+    u: ComplexArray,
+    p: ComplexArray,
+    t: ComplexArray,
+    radius: float,
+    most: float = 1.4 * math.pi,
+) -> Leads:
+    """Leads from poses q with direction u to poses p with direction t, all pairs, arc-straight-arc.
+
+    Those that do not exist or turn more than `most` radians in all are left out.
+    """
+    source, target = (a.ravel() for a in np.meshgrid(np.arange(len(q)), np.arange(len(p)), indexing="ij"))
+    parts = []
+    for side1 in (1.0, -1.0):
+        for side2 in (1.0, -1.0):
+            o1 = q[source] + 1j * side1 * u[source] * radius
+            o2 = p[target] + 1j * side2 * t[target] * radius
+            apart = (side2 - side1) * radius
+            square = np.abs(o2 - o1) ** 2 - apart**2
+            ok = square > 1e-9
+            straight = np.sqrt(np.where(ok, square, 1.0))
+            w = np.where(ok, o2 - o1, 1.0) / np.where(ok, straight + 1j * apart, 1.0)
+            first = _angle(side1 * np.angle(w / u[source]))
+            second = _angle(side2 * np.angle(t[target] / w))
+            ok &= (first < math.pi) & (second < math.pi) & (first + second < most)
+            zero = np.zeros(len(source))
+            made = Leads(
+                q[source],
+                u[source],
+                zero + side1,
+                first,
+                straight,
+                zero + side2,
+                second,
+                source,
+                target,
+                radius,
+            )
+            parts.append(made.pick(ok))
+    return _joined(parts)
+
+
+def _angle(raw: FloatArray) -> FloatArray:
+    angle = np.mod(raw, _FULL)
+    return np.where(angle > _FULL - 1e-6, 0.0, angle)
+
+
+def _joined(parts: list[Leads]) -> Leads:
+    names = ("start", "heading", "side1", "first", "straight", "side2", "second", "source", "target")
+    return Leads(*(np.concatenate([getattr(p, n) for p in parts]) for n in names), parts[0].radius)

@@ -1,0 +1,121 @@
+"""The cut plan: where to drill and in which order to saw."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from cutout.check.finding import Finding
+from cutout.geom.curve import to_array
+from cutout.kit import Kit
+from cutout.pattern import Opening, Pattern
+from cutout.saw.area import area_of
+from cutout.saw.choose import ENTRY_MINUTES, best
+from cutout.saw.holes import choices, fewest
+from cutout.saw.left import left_over_of
+from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
+from cutout.saw.state import State
+from cutout.units import format_length
+
+HOLE_MINUTES = 1.0
+"""Marking and drilling one hole takes about this long (an estimate)."""
+
+ByHand = tuple[tuple[float, float], float]
+
+
+def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
+    """Holes and legs that cut `pattern` with the blade and drills of `kit`.
+
+    by_hand: ((x, y), diameter) of holes the user wants, mm. What can't be planned is a finding.
+    """
+    holes: list[Hole] = []
+    legs: list[Leg] = []
+    left: list[LeftOver] = []
+    findings: list[Finding] = []
+    for opening in _order(pattern):
+        state, stuck = _saw_opening(opening, pattern, kit, len(holes), len(legs) + 1)
+        holes.extend(_holes(state, opening))
+        legs.extend(
+            Leg(state.first_leg + i, opening.id, to_array(cut.z), cut.starts, cut.ends, cut.drops)
+            for i, cut in enumerate(state.cuts)
+        )
+        left.extend(stuck[0])
+        findings.extend(stuck[1])
+    length = math.fsum(float(np.hypot(*np.diff(leg.path, axis=0).T).sum()) for leg in legs)
+    minutes = length / kit.blade.feed + len(legs) * ENTRY_MINUTES + len(holes) * HOLE_MINUTES
+    return Plan(tuple(holes), tuple(legs), tuple(left), tuple(findings), length, len(legs), minutes)
+
+
+def _order(pattern: Pattern) -> list[Opening]:
+    """Small openings before large ones, which puts inner ones before those around them."""
+    return sorted(pattern.openings, key=lambda o: (round(o.region.area, 3), o.id))
+
+
+def _saw_opening(
+    opening: Opening, pattern: Pattern, kit: Kit, holes_before: int, first_leg: int
+) -> tuple[State, tuple[list[LeftOver], list[Finding]]]:
+    state = State(area_of(opening, pattern.panel, kit.blade), kit.blade, first_leg)
+    last: complex | None = None
+    tried = 0
+    while True:
+        way = best(state, last)
+        if way is not None:
+            last = complex(way.z[-1])
+            state.saw(way.z, way.starts, (way.covers,))
+            continue
+        if _finished(state) or tried > 60 or not _drill(state, kit, holes_before):
+            break
+        tried += 1
+    left, stops = left_over_of(state, kit)
+    return state, (left, stops)
+
+
+def _finished(state: State) -> bool:
+    """Nothing left that a file would not clear in a moment."""
+    return bool(state.done.all())
+
+
+def _drill(state: State, kit: Kit, holes_before: int) -> bool:
+    """Drill the hole that helps most out of the fewest that would reach everything; False if none helps."""
+    diameter = kit.drills.at_least(kit.blade.hole_to_turn)
+    if diameter is None:
+        return False
+    choice = choices(state, diameter)
+    if choice is None:
+        return False
+    price = 1e-4 * np.minimum(np.where(np.isfinite(choice.lead), choice.lead, 500.0), 500.0) / 5
+    rows, _ = fewest(choice.reaches, price)
+    if not rows:
+        return False
+    gain = choice.reaches[rows].sum(axis=1)
+    if int(gain.max()) < 2:
+        return False
+    row = rows[int(np.argmax(gain))]
+    state.drill(complex(choice.at[row]), diameter, f"hole {holes_before + len(state.holes) + 1}")
+    return True
+
+
+def _holes(state: State, opening: Opening) -> list[Hole]:
+    """The holes with what they are for: a starter lets the blade in, a relief hole touches the outline."""
+    used = {cut.starts for cut in state.cuts}
+    made = []
+    for hole in state.holes:
+        roles: list[Role] = []
+        if hole.name in used:
+            roles.append("starter")
+        touch = (
+            shapely.distance(state.area.line, shapely.Point(hole.at.real, hole.at.imag)) - hole.diameter / 2
+        )
+        if touch < 0.1 or not roles:
+            roles.append("relief")
+        at = (round(hole.at.real, 4), round(hole.at.imag, 4))
+        made.append(Hole(int(hole.name.split()[1]), at, hole.diameter, tuple(roles), opening.id))
+    return made
+
+
+def say(mm: float, kit: Kit) -> str:
+    """A length in the user's units."""
+    return format_length(mm, kit.units)

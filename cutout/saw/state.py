@@ -1,0 +1,159 @@
+"""What is open so far while one opening is being planned: holes, kerfs, fallen pieces, and what still stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Point, Polygon
+
+from cutout.geom.curve import ComplexArray, FloatArray, to_array
+from cutout.geom.outline import polygons_of
+from cutout.kit import Blade
+from cutout.saw.area import CLEAN, Area
+
+HELD = 0.03
+"""A piece nearer than this (mm) to keep is still held by it."""
+CRUMB = 0.05
+"""Pieces smaller than this (mm^2) are sawdust."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Cut:
+    """A leg in the making. z: path (n,), complex; covers: the stretches it ran along and from where to where."""
+
+    z: ComplexArray
+    starts: str
+    ends: str
+    drops: MultiPolygon
+    covers: tuple[tuple[int, float, float], ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Drilled:
+    """A hole in the making."""
+
+    at: complex
+    diameter: float
+    name: str
+
+
+@dataclass
+class State:
+    """Mutable by nature: planning is a walk, each step depends on all before. Local to one opening."""
+
+    area: Area
+    blade: Blade
+    first_leg: int
+    cuts: list[Cut] = field(default_factory=list)
+    holes: list[Drilled] = field(default_factory=list)
+    standing: list[Polygon] = field(default_factory=list)
+    places: list[tuple[complex, str]] = field(default_factory=list)
+    done: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    open: list[tuple[shapely.Geometry, str]] = field(default_factory=list)
+    poses: list[tuple[ComplexArray, ComplexArray, FloatArray, ComplexArray, str]] = field(
+        default_factory=list
+    )
+    tree: shapely.STRtree | None = None
+
+    def __post_init__(self) -> None:
+        self.standing = [self.area.region]
+        self.done = ~self.area.reachable
+        self.tree = shapely.STRtree(shapely.points(self.area.points))
+        self.places = [(complex(x, y), "edge") for x, y in self.area.places.tolist()]
+
+    @property
+    def next_leg(self) -> int:
+        """Number of the leg that comes next."""
+        return self.first_leg + len(self.cuts)
+
+    def passed(self, z: ComplexArray) -> np.ndarray:
+        """Indices of outline points that a kerf along z leaves clean."""
+        assert self.tree is not None
+        line = shapely.LineString(to_array(z))
+        return np.asarray(self.tree.query(line, predicate="dwithin", distance=self.blade.kerf / 2 + CLEAN))
+
+    def drill(self, at: complex, diameter: float, name: str) -> None:
+        """Drill a hole: the outline it touches is clean, and the blade turns in it."""
+        assert self.tree is not None
+        disc = Point(at.real, at.imag).buffer(diameter / 2, quad_segs=32)
+        self.holes.append(Drilled(at, diameter, name))
+        self.done[self.tree.query(disc, predicate="dwithin", distance=CLEAN)] = True
+        if diameter >= self.blade.hole_to_turn - 1e-6:
+            self.places.append((at, name))
+        self.open.append((disc, name))
+        self._remove(disc, name)
+
+    def saw(self, z: ComplexArray, starts: str, covers: tuple[tuple[int, float, float], ...]) -> Cut:
+        """Saw a leg along z and note what it covers, what falls and where a blade may start from now on."""
+        name = f"leg {self.next_leg}"
+        kerf = shapely.LineString(to_array(z)).buffer(self.blade.kerf / 2, quad_segs=16, cap_style="flat")
+        end = self._open_at(z[-1])
+        drops = self._remove(kerf, name)
+        self.done[self.passed(z)] = True
+        cut = Cut(z, starts, end or "corner", MultiPolygon(drops), covers)
+        self.cuts.append(cut)
+        self.open.append((kerf, name))
+        self._note_poses(z, name)
+        return cut
+
+    def _open_at(self, z: complex) -> str:
+        """Name of what is already open at z: a hole, an earlier leg, the edge; empty if it is wood."""
+        spot = Point(z.real, z.imag)
+        for geometry, name in reversed(self.open):
+            if shapely.dwithin(geometry, spot, 0.02):
+                return name
+        if not shapely.intersects(self.area.region, spot):
+            return "edge" if shapely.contains(self.area.waste, spot) and len(self.area.places) else ""
+        return ""
+
+    def _remove(self, tool: shapely.Geometry, name: str) -> list[Polygon]:
+        """Take `tool` out of what stands; returns the pieces that came free."""
+        box = shapely.box(*shapely.bounds(tool))
+        drops: list[Polygon] = []
+        standing: list[Polygon] = []
+        for piece in self.standing:
+            if not shapely.intersects(piece, box) or not shapely.intersects(piece, tool):
+                standing.append(piece)
+                continue
+            for part in polygons_of(shapely.difference(piece, tool)):
+                if part.area < CRUMB:
+                    continue
+                if shapely.distance(part, self.area.line) > HELD:
+                    drops.append(part)
+                else:
+                    standing.append(part)
+        self.standing = standing
+        for part in drops:
+            self.open.append((part, name))
+        if drops:
+            self._open_places(drops, name)
+        return drops
+
+    def _open_places(self, drops: list[Polygon], name: str) -> None:
+        """Places in fallen waste, kerf round it included, where the blade can be turned."""
+        half = self.blade.hole_to_turn / 2 + 0.05
+        for piece in drops:
+            if piece.area < 1.0:
+                continue
+            near = [g for g, _ in self.open if shapely.dwithin(g, piece, 0.1)]
+            room = shapely.buffer(shapely.buffer(shapely.union_all([piece, *near]), 0.01), -half)
+            for part in polygons_of(room):
+                n = int(min(max(part.exterior.length / max(self.blade.width, 2.0), 1), 150))
+                spots = shapely.line_interpolate_point(part.exterior, np.arange(n) / n, normalized=True)
+                self.places.extend((complex(p.x, p.y), name) for p in spots)
+
+    def _note_poses(self, z: ComplexArray, name: str) -> None:
+        """Places in the new kerf from which a blade put into it, either way round, can branch off."""
+        for path in (z, z[::-1]):
+            s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(path)))])
+            width = self.blade.width
+            if s[-1] < width * 1.05:
+                continue
+            n = int(min(max(2, np.ceil((s[-1] - width) / max(width / 2, 1.0))), 400))
+            at = np.linspace(width, s[-1], n)
+            i = np.clip(np.searchsorted(s, at, side="right") - 1, 0, len(path) - 2)
+            d = path[i + 1] - path[i]
+            q = np.interp(at, s, path.real) + 1j * np.interp(at, s, path.imag)
+            self.poses.append((q, d / np.abs(d), at, path, name))
