@@ -104,15 +104,15 @@ def _spell(part: BaseModel, units: Units, *, defaults: bool = False) -> dict[str
             if inner:
                 out[name] = inner
         elif defaults or value != field.get_default():
-            out[name] = _plain_value(value, _is_length(type(part), name), units)
+            out[name] = _plain_value(value, _is_length(type(part), name), units, defaults)
     return out
 
 
-def _plain_value(value: Any, length: bool, units: Units) -> Any:
+def _plain_value(value: Any, length: bool, units: Units, defaults: bool) -> Any:
     if isinstance(value, BaseModel):
-        return _spell(value, units)
+        return _spell(value, units, defaults=defaults)
     if isinstance(value, tuple | list):
-        return [_plain_value(v, length, units) for v in value]
+        return [_plain_value(v, length, units, defaults) for v in value]
     if length and isinstance(value, float | int) and not isinstance(value, bool):
         return _length_text(float(value), units)
     return value

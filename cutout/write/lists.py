@@ -22,7 +22,7 @@ Section: TypeAlias = tuple[str, tuple[str, ...]]
 
 
 def lists(job: Job, pattern: Pattern, kit: Kit, plan: Plan, path: ToolPath) -> tuple[Section, ...]:
-    """Sections of text for the cut sheet: panel sizes, cut list, shopping list. Raises KitError for unknown boards."""
+    """Sections of text for the cut sheet: panel sizes, cut list, shopping list. Raises KitError."""
     return (
         ("The panel", _panel_lines(job, pattern.panel, kit)),
         ("Cut list", (*_goods(job, pattern, kit), *_pieces(pattern, kit), _waste_share(pattern))),
@@ -78,7 +78,7 @@ def _panel_lines(job: Job, panel: Panel, kit: Kit) -> tuple[str, ...]:
             else ("less than the reveal on both sides together")
         )
         lines.append(
-            f"Across the grain it moves about {say(moved)} for {job.panel.moisture_change:g} % of moisture: {verdict}."
+            f"Across the grain it moves {say(moved)} for {job.panel.moisture_change:g} % of moisture: {verdict}."
         )
     return tuple(lines)
 

@@ -1,0 +1,83 @@
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import box
+
+from cutout.errors import LayoutError
+from cutout.geom.curve import Similarity
+from cutout.geom.outline import Outline, Ring
+from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
+
+
+def disc(radius: float, n: int = 90) -> Outline:
+    a = 2 * math.pi * np.arange(n) / n
+    return Outline((Ring.of_points(radius * np.column_stack([np.cos(a), np.sin(a)])),), 1.0)
+
+
+def triangle(width: float, height: float, point: float = 0.0) -> Outline:
+    return Outline((Ring.of_points(np.array([[0.0, 0.0], [width, 0.0], [point, height]])),), 1.0)
+
+
+AREA = box(0.0, 0.0, 600.0, 300.0)
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.lists(st.floats(5.0, 40.0), min_size=2, max_size=6), st.sampled_from(["low", "middle", "high"]))
+def test_even_gaps_are_equal_between_outlines_and_at_the_ends(radii: list[float], align: str) -> None:
+    placed = line_up([disc(r) for r in radii], AREA, Spacing("row", None, align))  # type: ignore[arg-type]
+    regions = [o.region(0.05) for o in placed]
+    nearest = [min(shapely.distance(r, b) for b in regions[:n]) for n, r in enumerate(regions) if n]
+    assert nearest == pytest.approx([nearest[0]] * len(nearest), abs=0.01)
+    left = min(o.bounds[0] for o in placed)
+    assert left == pytest.approx(600 - max(o.bounds[2] for o in placed), abs=0.01)
+    assert left == pytest.approx(nearest[0], abs=0.02)
+
+
+def test_gaps_are_measured_between_outlines_not_boxes() -> None:
+    """Two triangles whose slopes face each other nest closer than their boxes."""
+    left, right = triangle(100.0, 200.0), triangle(100.0, 200.0, 0.0).transform(Similarity(a=-1 + 0j))
+    a, b = line_up([left, right], AREA, Spacing("row", 10.0))
+    assert shapely.distance(a.region(), b.region()) == pytest.approx(10.0, abs=1e-3)
+    assert b.bounds[0] < a.bounds[2]
+
+
+def test_a_column_runs_from_top_to_bottom() -> None:
+    tall = box(0.0, 0.0, 200.0, 600.0)
+    a, b = line_up([disc(20.0), disc(30.0)], tall, Spacing("column", 15.0, "low"))
+    assert a.bounds[1] > b.bounds[3]
+    assert shapely.distance(a.region(), b.region()) == pytest.approx(15.0, abs=1e-3)
+    assert a.bounds[0] == pytest.approx(b.bounds[0])
+
+
+def test_too_many_figures_are_refused() -> None:
+    with pytest.raises(LayoutError, match="there is room for"):
+        line_up([disc(60.0)] * 6, AREA, Spacing("row", 5.0))
+
+
+def test_places_by_name() -> None:
+    at = stand(triangle(50.0, 80.0), AREA, "top right", 12.0)
+    assert at.bounds == pytest.approx((538.0, 208.0, 588.0, 288.0))
+    assert stand(triangle(50.0, 80.0), AREA, "centre").bounds == pytest.approx((275.0, 110.0, 325.0, 190.0))
+
+
+def test_a_pair_is_a_figure_and_its_mirror_image() -> None:
+    one, other = pair(triangle(50.0, 80.0, 10.0))
+    assert other.rings[0].area == pytest.approx(one.rings[0].area)
+    assert other.bounds == pytest.approx((-50.0, 0.0, 0.0, 80.0))
+
+
+def test_overlapping_figures_merge_or_are_refused() -> None:
+    apart = united([disc(10.0), disc(10.0).transform(Similarity(b=30 + 0j))], "refuse")
+    assert len(apart.rings) == 2
+    two = [disc(10.0), disc(10.0).transform(Similarity(b=12 + 0j)), disc(5.0).transform(Similarity(b=80j))]
+    merged = united(two, "merge")
+    assert len(merged.rings) == 2
+    assert merged.region().area == pytest.approx(shapely.union_all([o.region() for o in two]).area, rel=1e-6)
+    with pytest.raises(LayoutError, match="figures 1 and 2 overlap"):
+        united(two, "refuse")
