@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from skimage.measure import find_contours
 
-from cutout.geom.outline import Ring, from_region, nest
+from cutout.geom.curve import ComplexArray, to_array
+from cutout.geom.fit import fit_ring
+from cutout.geom.outline import Ring
+from cutout.read.iso import iso_lines
+
+_COARSE = 0.05
+"""Flattening (px) that is fine enough to see rings cross."""
+
+_FULL_SMOOTH = 0.02
+"""Details smoothed away at `smooth` = 1, as a share of the silhouette's longer side."""
 
 
 def trace(
@@ -17,10 +28,51 @@ def trace(
 
     The centre of the pixel in row r, column c lies at (c + 0.5, h - r - 0.5). Outer rings run
     counter-clockwise, holes clockwise, none cross. Beyond its borders the picture counts as background.
+    tolerance_px: greatest distance (px) between the picture's edge and the rings, noise apart.
+    smooth: 0 as drawn .. 1 strong.
     """
-    height = grey.shape[0]
-    padded = np.pad(grey, 1)
-    found = find_contours(padded, level)
-    rings = [np.column_stack([c[:, 1] - 0.5, height - c[:, 0] + 0.5]) for c in found if len(c) > 3]
-    region = shapely.simplify(nest(rings), max(tolerance_px, 0.05))
-    return from_region(region)
+    lines, blur = iso_lines(grey, level)
+    return fit_lines(lines, blur, tolerance_px, smooth)
+
+
+def fit_lines(
+    lines: Sequence[ComplexArray], blur: float, tolerance_px: float, smooth: float = 0.0
+) -> tuple[Ring, ...]:
+    """Rings of few segments along closed iso-lines; their senses are kept, none cross."""
+    lines = [z for z in lines if len(z) > 3]
+    if not lines:
+        return ()
+    spans = [max(np.ptp(z.real), np.ptp(z.imag)) for z in lines]
+    sigma = smooth * _FULL_SMOOTH * float(max(spans))
+    rings = [fit_ring(z, tolerance_px, blur, sigma) for z in lines]
+    for finer in (0.5, 0.2):
+        bad = _unsound(rings, lines)
+        if not bad:
+            return tuple(rings)
+        for k in bad:
+            rings[k] = fit_ring(lines[k], tolerance_px * finer, blur, sigma * finer)
+    for k in _unsound(rings, lines):
+        rings[k] = Ring.of_points(to_array(lines[k]))
+    return tuple(rings)
+
+
+def _unsound(rings: Sequence[Ring], lines: Sequence[ComplexArray]) -> list[int]:
+    """Rings that cross themselves or others, or have turned over or shrunk away."""
+    loops = np.array([shapely.LinearRing(_closed(ring)) for ring in rings], dtype=object)
+    bad = set(np.flatnonzero(~shapely.is_simple(loops)).tolist())
+    one, two = shapely.STRtree(loops).query(loops, predicate="intersects")
+    bad.update(np.unique(one[one != two]).tolist())
+    for k, (ring, z) in enumerate(zip(rings, lines, strict=True)):
+        drawn = _area(z)
+        if not 0.5 < ring.area / (drawn or 1.0) < 2.0:
+            bad.add(k)
+    return sorted(bad)
+
+
+def _closed(ring: Ring) -> NDArray[Any]:
+    xy = ring.points(_COARSE)
+    return np.concatenate([xy, np.repeat(xy[:1], max(1, 4 - len(xy)), axis=0)])
+
+
+def _area(z: ComplexArray) -> float:
+    return float((z.conj() * np.roll(z, -1)).imag.sum() / 2)

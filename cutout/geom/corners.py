@@ -1,0 +1,232 @@
+"""True corners of a densely sampled ring whose corners the picture has rounded off.
+
+A picture is a blurred likeness: whatever its edge does within a pixel or two of a corner is the blur's
+doing. So a corner is looked for, and placed, from the two flanks that lead up to it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import correlate1d
+
+from cutout.geom.curve import ComplexArray, FloatArray
+
+STEP = 0.5
+"""Distance between the samples of a ring in pixels."""
+
+_LEAST_TURN = math.radians(24)
+_REACH = 10.0
+"""Greatest length (px) of flank used to place a corner."""
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """A corner near sample `index`, its apex, and how many samples before and after it are rounded off."""
+
+    index: int
+    apex: complex
+    before: int
+    after: int
+
+
+def resample(z: ComplexArray, step: float = STEP) -> ComplexArray:
+    """The closed polyline through `z` at equal steps of about `step` along it; at least 8 points."""
+    closed = np.append(z, z[0])
+    along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(closed)))])
+    n = max(8, round(along[-1] / step))
+    at = np.arange(n) * (along[-1] / n)
+    return np.interp(at, along, closed.real) + 1j * np.interp(at, along, closed.imag)
+
+
+def jitter(z: ComplexArray) -> float:
+    """Noise of the samples across the line (px): what a local parabola over 9 samples leaves, median-based.
+
+    The line's own wobble from the pixel grid is included.
+    """
+    if len(z) < 24:
+        return 0.05
+    fit = _wrap(z, _kernel(np.arange(-4, 5), 0.0, 2, 0))
+    ahead = np.roll(z, -3) - np.roll(z, 3)
+    across = np.abs(((z - fit) * ahead.conj()).imag) / np.maximum(np.abs(ahead), 1e-9)
+    return float(np.median(across) / 0.6745 / math.sqrt(1 - 0.417))
+
+
+def find_corners(z: ComplexArray, blur: float, noise: float) -> list[Corner]:
+    """Corners of a ring of equally spaced samples (STEP apart) whose picture has blur sigma `blur` px.
+
+    A place counts as a corner where the direction turns by 24 degrees or more between flanks that curve
+    less, and where the line runs as near to the point in which the flanks meet as blurring a sharp corner
+    would leave it. Blurred by a Gaussian of sigma s, the half-way line of a corner of angle a misses its
+    apex by about 0.75 s / tan(a / 2) (worked out numerically; exact at 90 degrees to 3 %).
+    """
+    if len(z) < 16:
+        return []
+    candidates = _candidates(z, blur, noise)
+    for _ in range(3):
+        corners = _placed(z, candidates, blur, noise)
+        if len(corners) == len(candidates):
+            break
+        candidates = [c.index for c in corners]
+    return corners
+
+
+def _candidates(z: ComplexArray, blur: float, noise: float) -> list[int]:
+    """Samples where the direction turns most between straight flanks, short ones first.
+
+    Longer flanks see corners that noise hides from short ones, but blunt pairs of near corners into one.
+    """
+    found: list[int] = []
+    n = len(z)
+    for length in (1.5, 3.0, 6.0):
+        gap = max(1, round(1.6 * blur / STEP))
+        reach = gap + max(3, round(length / STEP))
+        if noise > 0.05 * length or 2 * reach + 1 > n:
+            continue
+        for peak in _peaks(_turns(z, gap, reach), max(2, round(max(1.2, 2.4 * blur) / STEP))):
+            apart = [min((peak - other) % n, (other - peak) % n) for other in found]
+            if not apart or min(apart) > reach:
+                found.append(peak)
+    return sorted(found)
+
+
+def _turns(z: ComplexArray, gap: int, reach: int) -> FloatArray:
+    """Absolute turn (radians) at each sample between straight flanks gap..reach samples away."""
+    after = np.arange(gap, reach + 1)
+    ahead, behind = _wrap(z, _kernel(after, 0.0, 1, 1)), _wrap(z, _kernel(-after, 0.0, 1, 1))
+    turned: FloatArray = np.abs(np.angle(ahead * behind.conj()))
+    return turned
+
+
+def _peaks(values: FloatArray, window: int) -> list[int]:
+    """Samples above the least turn that no other within the window exceeds; of equals the first."""
+    peak = values.copy()
+    for shift in range(1, window + 1):
+        peak[(np.roll(values, shift) >= values) | (np.roll(values, -shift) > values)] = 0.0
+    found: list[int] = np.flatnonzero(peak >= _LEAST_TURN).tolist()
+    return found
+
+
+def _placed(z: ComplexArray, candidates: list[int], blur: float, noise: float) -> list[Corner]:
+    n = len(z)
+    corners = []
+    for k, index in enumerate(candidates):
+        room_before = (index - candidates[k - 1]) % n or n
+        room_after = (candidates[(k + 1) % len(candidates)] - index) % n or n
+        corner = _place(z, index, room_before, room_after, blur, noise)
+        if corner is not None:
+            corners.append(corner)
+    return corners
+
+
+def _place(
+    z: ComplexArray, index: int, room_before: int, room_after: int, blur: float, noise: float
+) -> Corner | None:
+    """The corner at `index`, or None where the line is only bent."""
+    gap, apex, turn = 2.2 * blur, complex(z[index]), math.pi / 2
+    before = after = 1
+    for _ in range(2):
+        reach = gap / max(math.sin(min(math.pi - turn, math.pi / 2)), 0.25)
+        before, after = _cut(reach, room_before), _cut(reach, room_after)
+        left = _flank(z, index, -before, -_far(before, room_before), noise)
+        right = _flank(z, index, after, _far(after, room_after), noise)
+        if left is None or right is None:
+            return None
+        meeting = _meet(left, right, apex)
+        if meeting is None:
+            return None
+        apex, turn = meeting
+    if turn < _LEAST_TURN:
+        return None
+    near = z[np.arange(index - before - 2, index + after + 3) % len(z)]
+    missed = float(np.abs(near - apex).min())
+    sharp = 0.75 * blur * math.tan(turn / 2)
+    if missed > 1.7 * sharp + 0.12 + 2.0 * noise:
+        return None
+    return Corner(index, apex, before, after)
+
+
+def _cut(reach: float, room: int) -> int:
+    return max(1, min(round(reach / STEP), round(0.36 * room)))
+
+
+def _far(cut: int, room: int) -> int:
+    """Where the flank ends: short of the next corner's rounding, at most _REACH beyond the gap."""
+    return max(cut + 1, min(cut + round(_REACH / STEP), room - max(1, min(cut, round(0.36 * room)))))
+
+
+@dataclass(frozen=True, slots=True)
+class _Flank:
+    """x(t), y(t) as one complex polynomial in samples from the corner: coefficients, lowest first."""
+
+    c: tuple[complex, complex, complex]
+
+    def at(self, t: float) -> complex:
+        return self.c[0] + t * (self.c[1] + t * self.c[2])
+
+    def direction(self, t: float) -> complex:
+        return self.c[1] + 2 * t * self.c[2]
+
+
+def _flank(z: ComplexArray, index: int, first: int, last: int, noise: float) -> _Flank | None:
+    """A straight line through the flank, or a parabola where a line leaves clearly more than noise."""
+    t = np.arange(min(first, last), max(first, last) + 1, dtype=float)
+    points = z[(index + t.astype(int)) % len(z)]
+    if len(t) < 2:
+        return None
+    line = _fit(t, points, 1)
+    if len(t) >= 7:
+        bend = _fit(t, points, 2)
+        direction = line[1] / max(abs(line[1]), 1e-12)
+        left_line = _rms(points, t, line, direction)
+        left_bend = _rms(points, t, bend, direction)
+        if left_line > 1.5 * left_bend + 0.3 * noise and left_line > 0.03:
+            return _Flank((bend[0], bend[1], bend[2]))
+    return _Flank((line[0], line[1], 0j))
+
+
+def _fit(t: FloatArray, points: ComplexArray, degree: int) -> list[complex]:
+    basis = np.vander(t, degree + 1, increasing=True)
+    solved: list[complex] = np.linalg.lstsq(basis, points, rcond=None)[0].tolist()
+    return solved
+
+
+def _rms(points: ComplexArray, t: FloatArray, c: list[complex], direction: complex) -> float:
+    left = points - np.polynomial.polynomial.polyval(t, np.array(c))
+    return float(np.sqrt(np.mean((left * direction.conjugate()).imag ** 2)))
+
+
+def _meet(left: _Flank, right: _Flank, near: complex) -> tuple[complex, float] | None:
+    """Where the flanks meet nearest to t = 0, by Newton from there, and how sharply they turn (radians)."""
+    s = t = 0.0
+    for _ in range(4):
+        a, b = left.direction(s), right.direction(t)
+        cross = (a.conjugate() * b).imag
+        if abs(cross) < 0.2 * abs(a) * abs(b):
+            return None
+        between = right.at(t) - left.at(s)
+        s += (between.conjugate() * b).imag / cross
+        t += (between.conjugate() * a).imag / cross
+        if abs(s) > 60 or abs(t) > 60:
+            return None
+    a, b = left.direction(s), right.direction(t)
+    turn = abs(math.atan2((a.conjugate() * b).imag, (a.conjugate() * b).real))
+    return (left.at(s) + right.at(t)) / 2, turn
+
+
+def _kernel(offsets: FloatArray, at: float, degree: int, derivative: int) -> FloatArray:
+    """Weights over samples at `offsets` (to be laid over the whole span -m..m) that give a least-squares
+    polynomial's value or first derivative at `at`; returned for offsets -m..m with zeros elsewhere."""
+    offsets = np.asarray(offsets, dtype=int)
+    basis = np.vander(offsets.astype(float) - at, degree + 1, increasing=True)
+    weights = np.linalg.pinv(basis)[derivative]
+    m = int(np.abs(offsets).max())
+    full = np.zeros(2 * m + 1)
+    full[offsets + m] = weights
+    return full
+
+
+def _wrap(z: ComplexArray, kernel: FloatArray) -> ComplexArray:
+    return correlate1d(z.real, kernel, mode="wrap") + 1j * correlate1d(z.imag, kernel, mode="wrap")

@@ -1,0 +1,202 @@
+"""Cutting a run of samples into as few lines, circular runs and cubics as its noise allows.
+
+Every candidate piece is judged on the same small number of samples, so thousands of them are fitted in
+one go; a shortest path over the possible joints then picks the cheapest chain.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cutout.geom.curve import ComplexArray, FloatArray
+
+IntArray = NDArray[np.int64]
+Kind = Literal["line", "arc", "cubic"]
+KINDS: tuple[Kind, ...] = ("line", "arc", "cubic")
+
+_SAMPLES = 24
+_CHUNK = 20_000
+_PRICE: FloatArray = np.array([9.0, 15.0, 20.0])
+"""What one more piece of each kind costs, in units of squared noise; about ln(n) for each free number."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Samples first..last of a run stand for one curve of this kind."""
+
+    first: int
+    last: int
+    kind: Kind
+
+
+def cut(z: ComplexArray, tol: float, noise: float, step: float) -> list[Piece]:
+    """The cheapest chain of pieces over the whole open run z.
+
+    tol: no sample further off its piece (px); noise: sigma of the samples across the run (px); step:
+    distance between samples (px).
+    """
+    whole = _costs(z, np.array([0]), np.array([len(z) - 1]), tol, noise, step)[0]
+    if np.isfinite(whole[:2]).any() or len(z) < 8:
+        kind = int(np.argmin(whole)) if np.isfinite(whole).any() else 0
+        return [Piece(0, len(z) - 1, KINDS[kind])]
+    joints = _joints(len(z), step)
+    pieces = _cheapest(z, joints, tol, noise, step)
+    pieces = _merged(z, pieces, tol, noise, step)
+    total = sum(_cost_of(z, p, tol, noise, step) for p in pieces)
+    if whole.min() <= total:
+        return [Piece(0, len(z) - 1, "cubic")]
+    return pieces
+
+
+def _joints(n: int, step: float) -> IntArray:
+    """Possible joints: every 2 px on short runs, up to every 6 px on long ones; both ends among them."""
+    spacing = min(max(n * step / 80, 2.0), 6.0) / step
+    return np.round(np.linspace(0, n - 1, max(2, round(n / spacing) + 1))).astype(np.int64)
+
+
+def _spans(m: int) -> tuple[IntArray, IntArray]:
+    """Pairs of joints a piece may lie between: all short ones, longer ones on ever coarser grids."""
+    first, last = [], []
+    size, least, most = 1, 1, 16
+    while True:
+        at = np.arange(0, m, size)
+        for length in range(least, most + 1):
+            a = at[at + length * size < m]
+            first.append(a)
+            last.append(a + length * size)
+            # A piece may also start or end at the run's own ends, wherever the coarse grid lies.
+            tail = m - 1 - length * size
+            if size > 1 and tail >= 0 and tail % size:
+                first.append(np.array([tail]))
+                last.append(np.array([m - 1]))
+        if most * size >= m:
+            break
+        size, least = size * 2, 9
+    return np.concatenate(first), np.concatenate(last)
+
+
+def _cheapest(z: ComplexArray, joints: IntArray, tol: float, noise: float, step: float) -> list[Piece]:
+    first, last = _spans(len(joints))
+    if not ((first == 0) & (last == len(joints) - 1)).any():
+        first, last = np.append(first, 0), np.append(last, len(joints) - 1)
+    cost = _costs(z, joints[first], joints[last], tol, noise, step)
+    kind, price = np.argmin(cost, axis=1), cost.min(axis=1)
+    order = np.argsort(last, kind="stable")
+    first, last, kind, price = first[order], last[order], kind[order], price[order]
+    bounds = np.searchsorted(last, np.arange(len(joints) + 1))
+    best = np.full(len(joints), np.inf)
+    best[0] = 0.0
+    came = np.zeros(len(joints), dtype=np.int64)
+    # Each joint's best chain depends on those before it, hence the loop.
+    for j in range(1, len(joints)):
+        span = slice(bounds[j], bounds[j + 1])
+        totals = best[first[span]] + price[span]
+        k = int(np.argmin(totals))
+        best[j], came[j] = totals[k], bounds[j] + k
+    pieces = []
+    j = len(joints) - 1
+    while j > 0:
+        k = came[j]
+        pieces.append(Piece(int(joints[first[k]]), int(joints[j]), KINDS[kind[k]]))
+        j = int(first[k])
+    return pieces[::-1]
+
+
+def _merged(z: ComplexArray, pieces: list[Piece], tol: float, noise: float, step: float) -> list[Piece]:
+    """Neighbours joined where one piece does for less; joins what the coarse grid had to part."""
+    changed = True
+    while changed and len(pieces) > 1:
+        changed = False
+        out = [pieces[0]]
+        for piece in pieces[1:]:
+            together = Piece(out[-1].first, piece.last, "cubic")
+            costs = _costs(z, np.array([together.first]), np.array([together.last]), tol, noise, step)[0]
+            apart = _cost_of(z, out[-1], tol, noise, step) + _cost_of(z, piece, tol, noise, step)
+            if costs.min() < apart:
+                out[-1] = Piece(together.first, together.last, KINDS[int(np.argmin(costs))])
+                changed = True
+            else:
+                out.append(piece)
+        pieces = out
+    return pieces
+
+
+def _cost_of(z: ComplexArray, piece: Piece, tol: float, noise: float, step: float) -> float:
+    costs = _costs(z, np.array([piece.first]), np.array([piece.last]), tol, noise, step)[0]
+    return float(costs[KINDS.index(piece.kind)])
+
+
+def _costs(
+    z: ComplexArray, first: IntArray, last: IntArray, tol: float, noise: float, step: float
+) -> FloatArray:
+    """(n, 3): cost of samples first..last as a line, arc or cubic; infinite where one misses by over tol.
+
+    Shortest pieces are never infinite, so that a chain always exists.
+    """
+    parts = [
+        _some_costs(z, first[k : k + _CHUNK], last[k : k + _CHUNK], tol, noise, step)
+        for k in range(0, len(first), _CHUNK)
+    ]
+    return np.concatenate(parts)
+
+
+def _some_costs(
+    z: ComplexArray, first: IntArray, last: IntArray, tol: float, noise: float, step: float
+) -> FloatArray:
+    span = last - first
+    at = first[:, None] + span[:, None] * np.linspace(0.0, 1.0, _SAMPLES)
+    low = np.minimum(at.astype(np.int64), len(z) - 2)
+    points = z[low] + (at - low) * (z[low + 1] - z[low])
+    centred = points - points.mean(axis=1, keepdims=True)
+    misses = np.stack([_off_line(centred), _off_circle(centred), _off_cubic(centred)], axis=1)
+    # Samples closer than about two pixels share their noise, so they do not count each for itself.
+    independent = np.maximum(span * step / 2.0, 1.0)[:, None]
+    cost = _PRICE + independent * (misses**2).mean(axis=2) / noise**2
+    cost[np.abs(misses).max(axis=2) > tol] = np.inf
+    # Three numbers fit four points nearly always: a short cubic says nothing a line does not.
+    cost[span * step < 4.0, 2] = np.inf
+    short = span * step <= 2.6
+    cost[short, 0] = np.minimum(cost[short, 0], 1e6)
+    return cost
+
+
+def _off_line(c: ComplexArray) -> FloatArray:
+    """Distances of centred points (n, k) from their least-squares lines."""
+    along = np.exp(0.5j * np.angle((c * c).sum(axis=1)))
+    return (c * along.conj()[:, None]).imag
+
+
+def _off_circle(c: ComplexArray) -> FloatArray:
+    """Distances of centred points (n, k) from least-squares circles (Kasa's linear fit)."""
+    u, v = c.real, c.imag
+    w = u * u + v * v
+    suu, suv, svv = (u * u).sum(1), (u * v).sum(1), (v * v).sum(1)
+    su, sv = (u * w).sum(1) / 2, (v * w).sum(1) / 2
+    det = suu * svv - suv * suv
+    straight = np.abs(det) < 1e-9 * (suu + svv) ** 2
+    det[straight] = 1.0
+    centre = (su * svv - sv * suv) / det + 1j * (sv * suu - su * suv) / det
+    radius = np.sqrt(np.abs(centre) ** 2 + w.mean(1))
+    off = np.abs(c - centre[:, None]) - radius[:, None]
+    off[straight] = np.inf
+    return off
+
+
+_T = np.linspace(-1.0, 1.0, _SAMPLES)
+_BASIS: FloatArray = np.polynomial.legendre.legvander(_T, 3)
+_SOLVE: FloatArray = np.linalg.pinv(_BASIS)
+_SLOPE: FloatArray = np.stack(
+    [np.polynomial.legendre.legval(_T, np.polynomial.legendre.legder(np.eye(4)[k])) for k in range(4)], axis=1
+)
+
+
+def _off_cubic(c: ComplexArray) -> FloatArray:
+    """Distances across the curve of points (n, k) from least-squares cubics in arc length."""
+    coefficients = c @ _SOLVE.T
+    left = c - coefficients @ _BASIS.T
+    along = coefficients @ _SLOPE.T
+    return (left * along.conj()).imag / np.maximum(np.abs(along), 1e-9)
