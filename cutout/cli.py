@@ -144,7 +144,8 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
 @cli.command()
 @_job_options
 @click.option("--sizes/--no-sizes", default=True, help="Also say at what size each blade manages.")
-def check(source: Path, sizes: bool, **options: Any) -> int:
+@click.option("--every", is_flag=True, help="List every finding, not one line for each kind.")
+def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     """Say what would be wrong with SOURCE; exit 1 where something can't be cut or would drop out."""
     job, folder = _job(source, options)
     with _progress() as progress:
@@ -154,7 +155,7 @@ def check(source: Path, sizes: bool, **options: Any) -> int:
         pattern, findings = findings_of(job, folder)
         progress("trying sizes and blades", 0.4)
         table = size_table(job, folder) if sizes else ""
-    _say_findings(findings)
+    _say_findings(findings, every)
     if table:
         click.echo(table)
     click.echo(f"{len(pattern.openings)} openings, {_count(findings)}.")
@@ -349,11 +350,19 @@ def _progress() -> Iterator[Progress]:
         yield show
 
 
-def _say_findings(findings: tuple[Finding, ...]) -> None:
-    for finding in findings:
-        if not finding.cleared:
-            click.echo(f"{'STOP' if finding.severity == 'stop' else 'care'}  {finding.kind}: {finding.text}")
-            click.echo(f"      {finding.remedy}")
+def _say_findings(findings: tuple[Finding, ...], every: bool = False) -> None:
+    """Stops one by one; things to take care with by kind, unless every one is asked for."""
+    left = [finding for finding in findings if not finding.cleared]
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for finding in left:
+        if finding.severity == "stop" or every:
+            mark = "STOP" if finding.severity == "stop" else "care"
+            click.echo(f"{mark}  {finding.kind}: {finding.text}\n      {finding.remedy}")
+        else:
+            groups.setdefault((finding.kind, finding.remedy), []).append(finding)
+    for (kind, remedy), several in groups.items():
+        count = f" ({len(several)} of them)" if len(several) > 1 else ""
+        click.echo(f"care  {kind}{count}: {several[0].text}\n      {remedy}")
 
 
 def _say_work(work: Work) -> None:
