@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+
+from shapely import Point, Polygon
 
 from cutout import check
 from cutout.amend.bridge import bridge
-from cutout.amend.model import Bridge, Mended, Mending
+from cutout.amend.ease import ease
+from cutout.amend.model import Mended, Mending
 from cutout.check.finding import Finding, ordered
 from cutout.kit import Kit
 from cutout.pattern import Pattern
@@ -18,27 +21,49 @@ _SAME_PLACE = 5.0
 
 
 def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
-    """The pattern with what `mending` allows put right; findings are those left and those cleared."""
+    """The pattern with what `mending` allows put right: first bridges, then easing, checked after each.
+
+    findings: those left on the mended pattern, and those that were on `pattern` and are not any more, marked
+    as cleared. Pieces and openings too small to be made at all are left out, and their findings say so.
+    """
     before = check.run(pattern, kit)
-    after_bridging, bridges = pattern, tuple[Bridge, ...]()
-    if mending.bridge:
-        done = bridge(pattern, kit, mending)
-        after_bridging, bridges = done.pattern, done.bridges
-    left = check.run(after_bridging, kit)
-    return Mended(after_bridging, bridges, None, ordered((*left, *_cleared(before, left))))
+    bridged = bridge(pattern, kit, mending)
+    mended, eased, left_out = bridged.pattern, None, bridged.left_out
+    left = check.run(mended, kit)
+    if mending.ease:
+        done = ease(mended, kit, left)
+        mended, eased, left = done.pattern, done.eased, done.findings
+        left_out = (*left_out, *done.left_out)
+    cleared = _said(_cleared(before, left), left_out)
+    return Mended(mended, bridged.bridges, eased, ordered((*left, *bridged.findings, *cleared)))
 
 
 def _cleared(before: Iterable[Finding], left: Iterable[Finding]) -> list[Finding]:
-    still = list(left)
+    """The findings that have no match of the same kind and nearly the same place among those left."""
+    still: dict[str, list[Finding]] = {}
+    for finding in left:
+        still.setdefault(finding.kind, []).append(finding)
     gone = []
     for finding in before:
-        match = next((f for f in still if _same(f, finding)), None)
+        match = _nearest(finding, still.get(finding.kind, []))
         if match is None:
             gone.append(replace(finding, cleared=True))
         else:
-            still.remove(match)
+            still[finding.kind].remove(match)
     return gone
 
 
-def _same(a: Finding, b: Finding) -> bool:
-    return a.kind == b.kind and math.dist(a.at, b.at) <= _SAME_PLACE
+def _nearest(finding: Finding, among: Sequence[Finding]) -> Finding | None:
+    near = [f for f in among if math.dist(f.at, finding.at) <= _SAME_PLACE]
+    return min(near, key=lambda f: (math.dist(f.at, finding.at), f.at), default=None)
+
+
+def _said(cleared: Iterable[Finding], left_out: Sequence[Polygon]) -> list[Finding]:
+    """Cleared findings, with a word where the piece or opening they speak of was left out altogether."""
+    return [
+        replace(f, remedy="It was left out: too small to be made and to hold.")
+        if f.kind in ("loose piece", "narrow opening", "speck")
+        and any(p.distance(Point(f.at)) < 1e-6 for p in left_out)
+        else f
+        for f in cleared
+    ]
