@@ -1,0 +1,47 @@
+"""Every command in the documents runs, and the reference says what the code says."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+from cutout.cli import run
+
+ROOT = Path(__file__).parent.parent
+sys.path.insert(0, str(ROOT / "docs"))
+
+from reference import reference  # noqa: E402
+
+
+def commands(name: str) -> list[list[str]]:
+    """The indented `cutout ...` lines of a document, those that start a server left out."""
+    text = (ROOT / name).read_text("utf-8")
+    lines = re.findall(r"^    cutout (.+)$", text, re.MULTILINE)
+    return [words for line in lines if (words := shlex.split(line))[0] != "page"]
+
+
+@pytest.mark.parametrize("name", ["README.md", "docs/tutorial.md", "docs/how-to.md"])
+def test_every_command_in_a_document_runs(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    monkeypatch.chdir(tmp_path)
+    found = commands(name)
+    assert len(found) >= 3
+    for words in found:
+        assert run(words) in (0, 1), words
+
+
+def test_the_main_example_is_clean(tmp_path: Path) -> None:
+    """The first command of the README ends with a proved plan and nothing to stop for."""
+    source = str(ROOT / "examples" / "heron-shutter" / "heron-photo.png")
+    arguments = ["--width", "400mm", "--panel", "500x700mm", "--thickness", "18mm", "--paper", "a4"]
+    assert run(["make", source, *arguments, "--out", str(tmp_path / "heron")]) == 0
+
+
+def test_the_reference_is_made_from_the_code() -> None:
+    """Refresh it with `python docs/reference.py`."""
+    assert (ROOT / "docs" / "reference.md").read_text("utf-8") == reference()
