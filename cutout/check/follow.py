@@ -1,60 +1,123 @@
-"""Where a blade can't follow the line: corners and curves tighter than it turns."""
+"""Where the blade can't follow the line: the measure that tight corners and tight curves share.
+
+The centre of the blade runs half a kerf inside the waste (on the line itself where panel and figure both
+survive). A turning radius R of the centre line therefore asks for R + kerf / 2 at a corner of the waste
+and for R - kerf / 2 round a point of wood; R on both sides where the blade runs on the line.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 import shapely
+from shapely import Polygon, STRtree
 
-from cutout.geom.outline import polygons_of
+from cutout.check.bends import Bend, left_bends
+from cutout.geom import curve
+from cutout.geom.curve import Arc, ComplexArray, to_array, to_complex
+from cutout.geom.outline import Outline
 from cutout.kit import Blade
 from cutout.pattern import Pattern
 
-SLACK = 0.1
-"""How far (mm) the cut may leave the line; common practice, no source."""
+_ON = 0.02
+"""A place within this distance (mm) of a curve of the outline lies on it."""
+
+_CORNER = 0.06
+"""A corner found on a thinned line is the outline's own corner within this distance (mm)."""
+
+_SHARPEST = 0.3
+"""A corner rounded with less than this (mm), or than half the kerf, is sharp for any blade."""
 
 
 @dataclass(frozen=True, slots=True)
 class Tight:
-    """One place the blade can't follow. angle: of the waste there (radians), radius: of the line (mm, 0 = sharp)."""
+    """One place the blade can't follow; mm and radians.
 
-    sharp: bool
+    inside: the waste has the corner (the blade must turn in it); else wood points into the waste.
+    needed: least radius of the line this blade can follow here. opening: its number.
+    """
+
+    bend: Bend
     inside: bool
-    at: tuple[float, float]
-    angle: float
-    radius: float
-    depth: float
+    needed: float
     opening: int
+
+    @property
+    def at(self) -> tuple[float, float]:
+        """Place on the panel."""
+        return self.bend.at.real, self.bend.at.imag
+
+    @property
+    def angle(self) -> float:
+        """Angle of the corner: of the waste if `inside`, else of the wood."""
+        return max(math.pi - self.bend.turn, 0.0)
 
 
 @lru_cache(maxsize=8)
 def tight_places(pattern: Pattern, blade: Blade) -> tuple[Tight, ...]:
-    """Every place of the pattern's line that the blade can't follow within SLACK."""
+    """Every place of the line that the blade can't follow, ring by ring.
+
+    Radii and angles are exact where the outline has an arc or a corner of its own there.
+    """
+    half = 0.0 if pattern.keep_mode == "both" else blade.kerf / 2
+    sharpest = max(_SHARPEST, blade.kerf / 2)
+    edge = shapely.boundary(pattern.panel.polygon)
+    exact = _Exact(pattern.outline)
     found = []
-    for opening in pattern.openings:
-        region = polygons_of(opening.region.simplify(0.05))[0]
-        for line in (region.exterior, *region.interiors):
-            xy = shapely.get_coordinates(line)[:-1]
-            if line.is_ccw != (line is region.exterior):
-                xy = xy[::-1]
-            found += _at_vertices(xy, blade, opening.id, pattern)
+    for ring, opening in _rings(pattern):
+        for inside in (True, False):
+            needed = blade.turning_radius + (half if inside else -half)
+            for bend in left_bends(ring if inside else ring[::-1], needed, sharpest):
+                if shapely.Point(bend.at.real, bend.at.imag).distance(edge) > SNAP:
+                    found.append(Tight(exact.corrected(bend), inside, needed, opening))
     return tuple(found)
 
 
-def _at_vertices(xy: np.ndarray, blade: Blade, opening: int, pattern: Pattern) -> list[Tight]:
-    z = xy[:, 0] + 1j * xy[:, 1]
-    ahead = np.roll(z, -1) - z
-    behind = z - np.roll(z, 1)
-    turn = np.angle(ahead / behind)
-    at_edge = shapely.distance(shapely.points(xy), pattern.panel.polygon.exterior) < 1e-3
-    found = []
-    for i in np.flatnonzero((np.abs(turn) > math.radians(25)) & ~at_edge).tolist():
-        rho = blade.turning_radius + (0.5 if turn[i] > 0 else -0.5) * blade.kerf
-        depth = rho * (1 / math.cos(min(abs(turn[i]), 3.1) / 2) - 1)
-        if depth > SLACK:
-            at = (float(xy[i, 0]), float(xy[i, 1]))
-            found.append(Tight(True, bool(turn[i] > 0), at, math.pi - float(turn[i]), 0.0, depth, opening))
-    return found
+SNAP = 1e-3
+
+
+def _rings(pattern: Pattern) -> Iterator[tuple[ComplexArray, int]]:
+    """Every line to follow with the waste on its left, and the opening it belongs to."""
+    if pattern.keep_mode != "both":
+        for opening in pattern.openings:
+            for xy in _oriented(opening.region):
+                yield xy, opening.id
+        return
+    tree = STRtree([o.region for o in pattern.openings])
+    for polygon in pattern.figure.geoms:
+        for z in _oriented(polygon):
+            nearest = int(tree.nearest(shapely.Point(z[0].real, z[0].imag)))
+            yield z, pattern.openings[nearest].id
+
+
+def _oriented(polygon: Polygon) -> Iterator[ComplexArray]:
+    for ring, ccw in ((polygon.exterior, True), *((hole, False) for hole in polygon.interiors)):
+        z = to_complex(shapely.get_coordinates(ring)[:-1])
+        yield z if ring.is_ccw == ccw else z[::-1]
+
+
+class _Exact:
+    """Arcs and corners of an outline, to read exact radii and angles from."""
+
+    def __init__(self, outline: Outline) -> None:
+        self.arcs = [s for ring in outline.rings for s in ring.segments if isinstance(s, Arc)]
+        self.corners = [c for ring in outline.rings for c in ring.corners(math.radians(5))]
+        self.arc_tree = STRtree([shapely.LineString(to_array(curve.points(a))) for a in self.arcs])
+        self.corner_tree = STRtree([shapely.Point(z.real, z.imag) for z, _ in self.corners])
+
+    def corrected(self, bend: Bend) -> Bend:
+        """The bend with the outline's own corner angle, or the radius of its own arc, where it has one."""
+        here = shapely.Point(bend.at.real, bend.at.imag)
+        if bend.sharp:
+            near = self.corner_tree.query(here, predicate="dwithin", distance=_CORNER)
+            if len(near) == 1 and bend.length < _CORNER:
+                return replace(bend, turn=abs(self.corners[int(near[0])][1]))
+            return bend
+        near = self.arc_tree.query(here, predicate="dwithin", distance=_ON)
+        radii = [self.arcs[i].radius for i in near.tolist()]
+        best = min(radii, key=lambda r: abs(r - bend.radius), default=bend.radius)
+        return replace(bend, radius=best)

@@ -18,13 +18,13 @@ def tight_corner(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     limit = kit.blade.turning_radius
     radius = format_length(limit, kit.units)
     for place in tight_places(pattern, kit.blade):
-        if not place.sharp:
+        if not place.bend.sharp:
             continue
         angle = math.degrees(place.angle)
         if place.inside:
             text = f"Inside corner of {angle:.0f} degrees: the blade turns no tighter than {radius}."
             remedy = "Drill a relief hole in the corner, or saw into it from both sides."
         else:
-            text = f"Point of wood, {360 - angle:.0f} degrees: the blade turns no tighter than {radius}."
+            text = f"Point of wood, {angle:.0f} degrees: the blade turns no tighter than {radius}."
             remedy = "Saw past the point into the waste and come back to it along the other side."
         yield Finding("tight corner", "care", place.at, 0.0, limit, place.opening, text, remedy)

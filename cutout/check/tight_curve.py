@@ -16,11 +16,11 @@ def tight_curve(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Rounded stretches of the line with a radius below the turning radius."""
     limit = kit.blade.turning_radius
     for place in tight_places(pattern, kit.blade):
-        if place.sharp:
+        if place.bend.sharp:
             continue
         text = (
-            f"Curve of {format_length(place.radius, kit.units)} radius: "
+            f"Curve of {format_length(place.bend.radius, kit.units)} radius: "
             f"the blade turns no tighter than {format_length(limit, kit.units)}."
         )
         remedy = "Drill a relief hole in the curve, or use a narrower blade."
-        yield Finding("tight curve", "care", place.at, place.radius, limit, place.opening, text, remedy)
+        yield Finding("tight curve", "care", place.at, place.bend.radius, limit, place.opening, text, remedy)

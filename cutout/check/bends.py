@@ -1,0 +1,272 @@
+"""Bends of a closed line that a circle of a given radius can't roll into.
+
+A line made of many short runs carries noise: its direction at one vertex says little. So bends are found
+on a thinned copy of the line (Douglas-Peucker, COARSE), and how badly the circle fits is then measured on
+the line itself. A change of the line that stays well inside COARSE changes neither the number nor the
+sort of bends, however the line is sampled.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import LinearRing
+
+from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
+
+COARSE = 0.05
+"""Greatest distance (mm) between a line and the thinned copy its bends are found on."""
+
+INTO_KEEP = 0.1
+"""How far (mm) a cut that follows the line may stray into what survives; common practice, no source."""
+
+LEFT_STANDING = 0.2
+"""How much waste (mm) it may leave on the line: a stroke of sandpaper; common practice, no source."""
+
+_HAIRPIN = math.radians(150)
+"""From this turn on the flanks of a bend no longer meet at a useful apex."""
+
+_WINDOW, _FAN, _PROBES, _PATH = 81, 17, 3, 33
+
+
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """A stretch of line the circle can't follow; mm and radians.
+
+    at: middle of the stretch. apex: where its flanks, drawn on straight, meet (`at` for a hairpin).
+    inward: unit direction from the apex into the circle's side. turn: how far the line turns. length: of
+    the stretch. radius: of the line there, 0 for a sharp corner. depth: greatest distance between the line
+    and the nearest circle that fits; infinite where none does. path: points along the stretch.
+    """
+
+    sharp: bool
+    at: complex
+    apex: complex
+    inward: complex
+    turn: float
+    length: float
+    radius: float
+    depth: float
+    path: ComplexArray
+
+
+def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]:
+    """Bends where a circle of `radius` mm on the left of a closed polyline (n,) can't touch the line.
+
+    sharpest: a bend rounded off with less than this radius (mm) counts as a sharp corner. For bends to the
+    right pass the ring reversed. No bends when the radius is too small to matter.
+    """
+    if radius <= INTO_KEEP or len(ring) < 3:
+        return []
+    line, thin = _Line(ring), _Thin(_thinned(ring))
+    least = 0.7 * _least_turn(radius)
+    found = []
+    for run in thin.runs():
+        for stretch in _best_stretches(thin, run, radius):
+            if thin.turning(stretch) >= least:
+                found.append(_Candidate.of(thin, stretch, line))
+    depths = np.concatenate(
+        [_depths(found[i : i + 256], line, radius) for i in range(0, len(found), 256)] or [np.empty(0)]
+    )
+    return [c.bend(sharpest, float(d)) for c, d in zip(found, depths, strict=True) if d > LEFT_STANDING]
+
+
+def _least_turn(radius: float) -> float:
+    """Smallest turn of a sharp corner that a circle of this radius can't follow."""
+    return 2.0 * math.acos((radius - INTO_KEEP) / (radius + LEFT_STANDING))
+
+
+def _thinned(ring: ComplexArray) -> ComplexArray:
+    closed = LinearRing(to_array(ring)).simplify(COARSE, preserve_topology=False)
+    thin = to_complex(np.asarray(closed.coords))[:-1]
+    return thin if len(thin) >= 3 else ring
+
+
+class _Line:
+    """A closed polyline by distance along it."""
+
+    def __init__(self, ring: ComplexArray) -> None:
+        self.closed = np.append(ring, ring[0])
+        self.along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(self.closed)))])
+        self.length = float(self.along[-1])
+        self._place: dict[complex, float] = {
+            z: s for z, s in zip(ring.tolist(), self.along.tolist(), strict=False)
+        }
+
+    def at(self, s: FloatArray) -> ComplexArray:
+        """Points at distances `s` (any shape), counted round and round."""
+        s = np.mod(s, self.length)
+        real = np.interp(s, self.along, self.closed.real)
+        return np.asarray(real + 1j * np.interp(s, self.along, self.closed.imag))
+
+    def where(self, vertex: complex) -> float:
+        """Distance along the line of one of its own vertices."""
+        return self._place[vertex]
+
+
+class _Thin:
+    """The thinned line: vertices, how far it turns at each (+ left), and the chord after each."""
+
+    def __init__(self, z: ComplexArray) -> None:
+        self.z = z
+        ahead = np.roll(z, -1) - z
+        self.turn: FloatArray = np.angle(ahead * np.roll(ahead, 1).conj())
+        self.chord: FloatArray = np.abs(ahead)
+
+    @cached_property
+    def size(self) -> int:
+        """Number of vertices."""
+        return len(self.z)
+
+    def turning(self, stretch: range) -> float:
+        """Total turn over the vertices of a stretch."""
+        return float(self.turn[np.array(stretch) % self.size].sum())
+
+    def direction(self, vertex: int) -> complex:
+        """Unit direction of the chord that leaves a vertex."""
+        step = self.z[(vertex + 1) % self.size] - self.z[vertex % self.size]
+        return complex(step / abs(step))
+
+    def runs(self) -> Iterator[range]:
+        """Vertices that belong to one bend: all turn left, and the chords between them pass for an arc's.
+
+        A chord of an arc thinned to COARSE has a sagitta of about COARSE; longer chords part two corners.
+        """
+        after = np.roll(self.turn, -1)
+        one_arc = (self.turn > 0) & (after > 0) & (self.chord * (self.turn + after) / 16 <= 1.5 * COARSE)
+        if one_arc.all():
+            yield range(self.size)
+            return
+        first = int(np.flatnonzero(~one_arc)[0]) + 1
+        begin = first
+        for k in range(first, first + self.size):
+            if not one_arc[k % self.size]:
+                if self.turn[begin % self.size] > 0:
+                    yield range(begin, k + 1)
+                begin = k + 1
+
+
+def _best_stretches(thin: _Thin, run: range, radius: float) -> list[range]:
+    """Parts of a bend that turn more than a circle of `radius` would over their length.
+
+    The disjoint stretches of greatest (turn - length / radius): Ruzzo and Tompa's algorithm for all
+    maximal scoring subsequences. A chord scores -length / radius, a vertex its turn.
+    """
+    kept: list[tuple[int, int, float, float]] = []
+    total = 0.0
+    for k in run:
+        before = total
+        total += float(thin.turn[k % thin.size])
+        first, last, low, high = k, k, before, total
+        while True:
+            j = next((i for i in range(len(kept) - 1, -1, -1) if kept[i][2] < low), -1)
+            if j < 0 or kept[j][3] >= high:
+                break
+            first, low = kept[j][0], kept[j][2]
+            del kept[j:]
+        kept.append((first, last, low, high))
+        total -= float(thin.chord[k % thin.size]) / radius
+    return [range(first, last + 1) for first, last, _, _ in kept]
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """A stretch before it is measured: from `start` to `end` along the line, flanks, turn, sample points."""
+
+    start: float
+    end: float
+    first: complex
+    last: complex
+    arriving: complex
+    leaving: complex
+    turn: float
+    vertices: int
+    path: ComplexArray
+
+    @classmethod
+    def of(cls, thin: _Thin, stretch: range, line: _Line) -> _Candidate:
+        first, last = complex(thin.z[stretch[0] % thin.size]), complex(thin.z[stretch[-1] % thin.size])
+        start, end = line.where(first), line.where(last)
+        if end < start or (len(stretch) == thin.size and len(stretch) > 1):
+            end += line.length
+        path = line.at(np.linspace(start, end, _PATH)) if end > start else np.array([first])
+        return cls(
+            start, end, first, last, thin.direction(stretch[0] - 1), thin.direction(stretch[-1]),
+            thin.turning(stretch), len(stretch), path,
+        )  # fmt: skip
+
+    def bend(self, sharpest: float, depth: float) -> Bend:
+        """The finished bend: sharp if its line comes within 2 COARSE of the apex."""
+        middle = complex(self.path[len(self.path) // 2])
+        inward = 1j * self.arriving * complex(math.cos(self.turn / 2), math.sin(self.turn / 2))
+        apex, radius, missing = middle, self.radius, 0.0
+        if self.turn < _HAIRPIN:
+            apex = self._apex()
+            missing = float(np.abs(self.path - apex).min())
+        sharp = len(self.path) == 1 or radius < sharpest or (self.turn < _HAIRPIN and missing < 2 * COARSE)
+        return Bend(
+            sharp, middle, apex, inward, self.turn, self.end - self.start, 0.0 if sharp else radius, depth,
+            self.path,
+        )  # fmt: skip
+
+    @property
+    def radius(self) -> float:
+        """Radius of the circle nearest to the path (least squares); length / turn where the path is straight."""
+        if len(self.path) == 1:
+            return 0.0
+        if self.vertices < 3:
+            return (self.end - self.start) / self.turn
+        z = self.path - self.path.mean()
+        rows = np.column_stack([2 * z.real, 2 * z.imag, np.ones(len(z))])
+        x, y, c = np.linalg.lstsq(rows, np.abs(z) ** 2, rcond=None)[0]
+        return math.sqrt(max(c + x * x + y * y, 0.0))
+
+    def _apex(self) -> complex:
+        step = self.last - self.first
+        across = (self.arriving.conjugate() * self.leaving).imag
+        return self.first + self.arriving * (step * self.leaving.conjugate()).imag / -across
+
+
+def _depths(found: list[_Candidate], line: _Line, radius: float) -> NDArray[np.float64]:
+    """How far each stretch stays from any circle of `radius` that lies to the left of the line near it.
+
+    From points of the stretch the circle is pulled back in a fan of directions until it clears the line;
+    the least distance it then keeps from the point is the depth there. Flanks that bend towards the circle
+    count as straight: what they hide is a bend of its own. The circle may overlap the line by INTO_KEEP.
+    """
+    start, end, turn = (np.array([getattr(c, n) for c in found]) for n in ("start", "end", "turn"))
+    reach = radius * (np.tan(np.minimum(turn, 2.3) / 2) + 0.5)
+    reach = np.minimum(reach, 0.49 * (line.length - (end - start)))
+    s = np.linspace(start - reach, end + reach, _WINDOW, axis=1)
+    walls = _straight_flanks(found, line.at(s), s - start[:, None], s - end[:, None])
+    probes = line.at(np.linspace(start, end, _PROBES, axis=1))
+    arriving = np.array([c.arriving for c in found])
+    fan = np.linspace(-0.15, turn + 0.15, _FAN, axis=1)
+    back = 1j * arriving[:, None] * np.exp(1j * fan)
+    seen = (walls[:, None, None, :] - probes[:, :, None, None]) * back.conj()[:, None, :, None]
+    room = (radius - INTO_KEEP) ** 2 - seen.imag**2
+    clear = np.where(room > 0, seen.real + np.sqrt(np.maximum(room, 0)), -np.inf).max(axis=3)
+    depth = np.maximum(clear - radius, 0).min(axis=2).max(axis=1)
+    fits = np.array([c.turn < math.pi - 0.05 or c.radius >= radius - INTO_KEEP for c in found])
+    return np.where(fits, depth, np.inf)
+
+
+def _straight_flanks(
+    found: list[_Candidate], z: ComplexArray, before: FloatArray, after: FloatArray
+) -> ComplexArray:
+    """The points z, those on flanks that turn to the left of the flank's own line put back on that line."""
+    for corner, direction, outside in (
+        ("first", "arriving", before < 0),
+        ("last", "leaving", after > 0),
+    ):
+        origin = np.array([getattr(c, corner) for c in found])[:, None]
+        along = np.array([getattr(c, direction) for c in found])[:, None]
+        local = (z - origin) * along.conj()
+        forward = np.minimum(local.real, 0) if corner == "first" else np.maximum(local.real, 0)
+        z = np.where(outside & (local.imag > 0), origin + along * forward, z)
+    return z
