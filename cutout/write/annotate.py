@@ -127,7 +127,7 @@ def _mark_labels(marks: tuple[Mark, ...]) -> Iterator[Label]:
 
 
 def _hole_labels(drawing: Drawing) -> Iterator[Label]:
-    units = drawing.work.units
+    units = drawing.work.kit.drills.unit
     for hole in drawing.holes:
         text = f"{hole.id}: {format_length(hole.diameter, units)}"
         yield label(text, "plain", (drawing.at(hole.at),), reach=hole.diameter / 2 + CROSS)

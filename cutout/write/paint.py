@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from io import BytesIO
+from typing import Any
 
 import shapely
 from reportlab.pdfgen.canvas import Canvas
@@ -28,7 +29,11 @@ class Paint:
     def __init__(self, title: str) -> None:
         fonts.register()
         self._buffer = BytesIO()
-        self.canvas = Canvas(self._buffer, pageCompression=1, invariant=1, pdfVersion=(1, 7))
+        # The first font is named so that no page begins with one that is not embedded.
+        font: Any = fonts.PLAIN
+        self.canvas = Canvas(
+            self._buffer, pageCompression=1, invariant=1, pdfVersion=(1, 7), initialFontName=font
+        )
         self.canvas.setTitle(title)
         self.canvas.setCreator("cutout")
         self.canvas.setProducer("cutout")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 from typing import Any
 
 from cutout.write import fonts
@@ -121,8 +122,6 @@ def _register_mark(paint: Paint, x: float, y: float) -> None:
 
 
 def _grain_arrow(paint: Paint, start: tuple[float, float], end: tuple[float, float]) -> None:
-    import cmath
-
     angle = cmath.phase(complex(*end) - complex(*start))
     paint.pen(0.3)
     paint.fill(0)
