@@ -26,6 +26,8 @@ _FIT = 0.88
 """Share of the tolerance the fit may use; the rest is for what happens between the points it looks at."""
 _STEEPEST = 10.0
 """Greatest tan(sweep / 2): arcs turn a little under half a circle at most."""
+_SHIFT = 5
+"""How many vertices a joint may move either way to where both sides fit best."""
 _LONGEST = 512
 """Most vertices one arc may pass."""
 
@@ -55,6 +57,8 @@ def _cleaned(xy: FloatArray) -> ComplexArray:
 def _fit(z: ComplexArray, tol: float) -> Ring:
     path = _Path(_thinned(z, tol * _THIN), tol * _FIT)
     nodes, steps = _choose(path, _reach(path))
+    for colour in (1, 0, 1):
+        nodes, steps = _settled(path, nodes, steps, colour)
     bulges = path.bulges(nodes, steps)
     most = tol * (1 - _THIN)
     while (over := path.deviations(nodes, steps, bulges) > most).any():
@@ -62,6 +66,28 @@ def _fit(z: ComplexArray, tol: float) -> Ring:
         bulges = path.bulges(nodes, steps)
     runs = zip(path.at(nodes).tolist(), path.at(nodes + steps).tolist(), bulges.tolist(), strict=True)
     return Ring(tuple(Arc(a, b, bulge) if bulge else Line(a, b) for a, b, bulge in runs))
+
+
+def _settled(path: _Path, nodes: IntArray, steps: IntArray, colour: int) -> tuple[IntArray, IntArray]:
+    """Every second joint moved to the vertex nearby where the worse of its two stretches fits best.
+
+    A walk by longest reach drags each joint a little past the place where line and arc truly meet.
+    """
+    count = len(nodes)
+    which = np.arange(colour, count - (count % 2 and not colour), 2)
+    if count < 3 or not len(which):
+        return nodes, steps
+    before = nodes[which - 1] - np.where(which == 0, len(path), 0)
+    whole = steps[which - 1] + steps[which]
+    shifts = np.array(sorted(range(-_SHIFT, _SHIFT + 1), key=abs))
+    first = np.clip(steps[which - 1][:, None] + shifts, 1, whole[:, None] - 1)
+    start, size = np.broadcast_to(before[:, None], first.shape).ravel(), first.ravel()
+    end = np.broadcast_to((before + whole)[:, None], first.shape).ravel()
+    fit = np.maximum(path.misfit(start, size), path.misfit(start + size, end - start - size))
+    best = np.argmin(np.round(fit / path.tol, 3).reshape(first.shape), axis=1)
+    moved = nodes.copy()
+    moved[which] = before + first[np.arange(len(which)), best]
+    return moved, np.diff(np.append(moved, moved[0] + len(path)))
 
 
 def _halved(nodes: IntArray, steps: IntArray, over: BoolArray) -> tuple[IntArray, IntArray]:
@@ -126,10 +152,18 @@ class _Path:
 
     def bulges(self, start: IntArray, steps: IntArray) -> FloatArray:
         """Bulge of one arc per stretch, in the middle of what it may be; 0 where a line will do."""
-        low, high = self.interval(start, steps)
+        return self._middle(start, steps, *self.interval(start, steps))
+
+    def _middle(self, start: IntArray, steps: IntArray, low: FloatArray, high: FloatArray) -> FloatArray:
         half = np.abs(self.at(start + steps) - self.at(start)) / 2
         middle = (np.tan(np.arctan(low * half) / 2) + np.tan(np.arctan(high * half) / 2)) / 2
         return np.where((low <= 0) & (high >= 0), 0.0, middle)
+
+    def misfit(self, start: IntArray, steps: IntArray) -> FloatArray:
+        """Greatest distance of each stretch from the one arc it gets; infinite where no arc will do."""
+        low, high = self.interval(start, steps)
+        away = self.deviations(start, steps, self._middle(start, steps, low, high))
+        return np.where(low <= high, away, np.inf)
 
     def deviations(self, start: IntArray, steps: IntArray, bulges: FloatArray) -> FloatArray:
         """Greatest distance of each stretch from its arc or line, edges included.

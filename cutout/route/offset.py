@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,11 +12,16 @@ from shapely import MultiPolygon, Polygon
 
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import as_multi, polygons_of
+from cutout.kit import Bit
 from cutout.pattern import Opening, Pattern
-from cutout.route.model import Side
+from cutout.route.model import Purpose, Side
 
-SAGITTA = 1e-3
-"""Greatest distance (mm) between a round of the offset and its chords."""
+SAGITTA = 5e-4
+"""Greatest distance (mm) between a round of the offset and its chords. GEOS errs up to 2.25 times that."""
+_CREVICE = 5e-3
+"""What is thinner than this (mm) counts as reached: it is rounding of the offset, not wood."""
+_OVERLAP = 0.2
+"""Share of the bit's diameter by which neighbouring clearing runs overlap."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +36,14 @@ class Space:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Contour:
+class Run:
     """A closed run (n, 2) of the bit's middle in cutting direction, not yet fitted."""
 
     opening: int
     side: Side
     xy: FloatArray
+    bit: Bit
+    purpose: Purpose
 
 
 def quad_segs(radius: float, sagitta: float = SAGITTA) -> int:
@@ -58,25 +66,66 @@ def spaces(pattern: Pattern, margin: float) -> tuple[Space, ...]:
     """The rooms a bit may sweep, up to `margin` mm past the panel's edge, by opening."""
     if pattern.keep_mode == "panel":
         return tuple(s for o in pattern.openings for s in _opening_spaces(o, pattern, margin))
-    air = shapely.buffer(pattern.panel.polygon, margin, join_style="mitre")
+    air = grow(pattern.panel.polygon, margin)
     rooms = polygons_of(shapely.difference(air, guarded(pattern)))
     numbers = _numbers(rooms, pattern.openings)
     return tuple(Space(n, room) for n, room in sorted(zip(numbers, rooms, strict=True), key=lambda p: p[0]))
 
 
-def contours(space: Space, centre: MultiPolygon, pattern: Pattern) -> tuple[Contour, ...]:
+def rest(region: shapely.Geometry, centre: MultiPolygon, radius: float) -> MultiPolygon:
+    """What a bit of `radius` leaves of `region` when its middle goes everywhere in `centre`."""
+    return as_multi(shapely.difference(region, grow(centre, radius + _CREVICE)))
+
+
+def contours(space: Space, centre: MultiPolygon, pattern: Pattern, bit: Bit) -> Iterator[Run]:
     """The runs along the border of `centre`, the part of `space` open to the bit's middle.
+
+    The run round the whole panel is left out: nothing is cut there.
+    """
+    for room in polygons_of(centre):
+        for run in around(room, space.opening, bit, "outline"):
+            if run.side == "outside" or not _round_the_panel(room, pattern):
+                yield run
+
+
+def around(room: Polygon, opening: int, bit: Bit, purpose: Purpose) -> Iterator[Run]:
+    """The runs along the border of one room.
 
     Round the inside of an opening clockwise, round a piece that stays counter-clockwise, seen from above:
     the wood that stays is on the left, so a bit that turns clockwise is not pulled along (woodcraft.com,
-    router feed direction). The run round the whole panel is left out.
+    router feed direction).
     """
-    found = []
-    for room in polygons_of(centre):
-        if not _round_the_panel(room, pattern):
-            found.append(Contour(space.opening, "inside", _ring(room.exterior, ccw=False)))
-        found += [Contour(space.opening, "outside", _ring(hole, ccw=True)) for hole in room.interiors]
-    return tuple(found)
+    yield Run(opening, "inside", _ring(room.exterior, ccw=False), bit, purpose)
+    for hole in room.interiors:
+        yield Run(opening, "outside", _ring(hole, ccw=True), bit, purpose)
+
+
+def corner_spaces(space: Space, left: MultiPolygon, bit: Bit) -> Iterator[Space]:
+    """The rooms in which a smaller `bit` cuts what is `left` of a space: each with a way round it."""
+    reach = shapely.intersection(space.region, grow(left, bit.diameter))
+    for room in polygons_of(reach):
+        if shapely.intersects(room, left):
+            yield Space(space.opening, room)
+
+
+def clearing(piece: Polygon, opening: int, bit: Bit) -> tuple[Run, ...]:
+    """Runs that turn a piece of waste to chips, from its middle outwards.
+
+    The piece lies a bit's diameter away from what stays, so runs along its own border are safe.
+    """
+    runs: list[Run] = []
+    left: shapely.Geometry = piece
+    while parts := [p for p in polygons_of(left) if p.area > 1e-2]:
+        rooms = [room for part in parts for room in _inner_rooms(part, bit)]
+        runs += [run for room in rooms for run in around(room, opening, bit, "clearing")]
+        lines = shapely.union_all([room.boundary for room in rooms])
+        left = shapely.difference(left, grow(lines, bit.radius))
+    return tuple(reversed(runs))
+
+
+def _inner_rooms(part: Polygon, bit: Bit) -> tuple[Polygon, ...]:
+    inner = grow(part, -(bit.radius - _OVERLAP * bit.diameter))
+    return polygons_of(inner) or (part,)
 
 
 def _opening_spaces(opening: Opening, pattern: Pattern, margin: float) -> tuple[Space, ...]:

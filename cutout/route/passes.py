@@ -3,39 +3,89 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import shapely
+from shapely import MultiPolygon
 
 from cutout.geom.arcfit import fit_arcs
-from cutout.geom.outline import as_multi
+from cutout.geom.outline import Ring, as_multi, polygons_of
 from cutout.kit import Bit, Kit
 from cutout.pattern import Pattern
-from cutout.route.model import Pass, Settings, ToolPath
-from cutout.route.offset import Contour, contours, grow, spaces
+from cutout.route import findings, offset
+from cutout.route.findings import Left
+from cutout.route.model import Pass, Settings, Tab, ToolPath
+from cutout.route.offset import Run, Space
+from cutout.route.order import order
+from cutout.route.prove import prove
+from cutout.route.tabs import Piece, pieces, place_tabs
+from cutout.route.track import from_middle_of_longest
+
+_MARGIN = 4.5
+"""How far past the panel's edge a bit may run, in radii: its own width twice over, and a little."""
+_CHIPS = 4.0
+"""A piece of waste no larger than this many squares of a tab's length is cut to chips, not held."""
+_TOUCH = 2e-3
+"""Wood left beside what stays is joined to it across a crack of rounding this wide (mm)."""
+_WORTH = 0.05
+"""Wood (mm^2) a smaller bit must take away to be sent into a corner."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Cut:
+    """What one bit does in one space: its runs, waste that comes out whole, what it leaves, where it goes."""
+
+    space: Space
+    bit: Bit
+    runs: tuple[Run, ...]
+    slugs: MultiPolygon
+    left: MultiPolygon
+    centre: MultiPolygon
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Held:
+    """Runs with their fitted rings and tabs, and the loose parts that found no room for tabs."""
+
+    runs: tuple[Run, ...]
+    rings: tuple[Ring, ...]
+    tabs: tuple[tuple[Tab, ...], ...]
+    short: tuple[Piece, ...]
 
 
 def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> ToolPath:
-    """The router's path for a pattern: offset, fitted, ordered."""
+    """The router's path for a pattern: offset, fitted with lines and arcs, held by tabs, ordered, proved.
+
+    The kit's bit goes round every opening; its smaller bit, where there is one, cuts what the first one
+    left. What no bit reaches and every part without room for tabs is a finding to take care of; a path that
+    fails its proof is one that stops.
+    """
     settings = settings or Settings()
-    bit = kit.bit
-    runs: list[Contour] = []
-    left = []
-    for space in spaces(pattern, 2 * bit.diameter):
-        centre = grow(space.region, -bit.radius)
-        left.append(shapely.difference(space.region, grow(centre, bit.radius)))
-        runs += contours(space, centre, pattern)
-    turns = depths(pattern.panel.thickness, bit, settings)
-    passes = tuple(
-        Pass(n + 1, run.opening, run.side, fit_arcs(run.xy, settings.tolerance), bit, turns, ())
-        for n, run in enumerate(runs)
+    spaces = offset.spaces(pattern, _MARGIN * kit.bit.radius)
+    rough = [_outline_cut(space, pattern, kit.bit) for space in spaces]
+    small = kit.small_bit if kit.small_bit and kit.small_bit.diameter < kit.bit.diameter else None
+    fine = [[*_corner_cuts(cut, small)] if small else [] for cut in rough]
+    left = [_left_by(cut, corners) for cut, corners in zip(rough, fine, strict=True)]
+    held = _hold(pattern, rough, left, kit, settings)
+    runs = (*held.runs, *(run for corners in fine for cut in corners for run in cut.runs))
+    rings = (*held.rings, *(_ring(run, settings) for run in runs[len(held.runs) :]))
+    tabs = (*held.tabs, *(() for _ in rings[len(held.rings) :]))
+    passes, travel = _ordered(runs, rings, tabs, pattern.panel.thickness, settings)
+    places = [p for trio in zip(rough, fine, left, strict=True) for p in _measured(*trio)]
+    said = (
+        *findings.layout(pattern, kit),
+        *findings.corners(places, kit.units),
+        *findings.gaps(places, kit.units),
+        *findings.loose(held.short, kit.units),
     )
-    unreached = (
-        as_multi(shapely.intersection(shapely.union_all(left), pattern.waste))
-        if left
-        else as_multi(shapely.MultiPolygon())
+    unreached = _union(left)
+    length = math.fsum(p.ring.length * len(p.depths) for p in passes)
+    path = ToolPath(
+        passes, unreached, said, 0.0, travel, length, _minutes(passes, travel, settings), settings
     )
-    length = sum(p.ring.length * len(p.depths) for p in passes)
-    return ToolPath(passes, unreached, (), 0.0, 0.0, length, length / settings.feed(bit), settings)
+    proof = prove(pattern, path)
+    return replace(path, gouge=proof.gouge, findings=(*proof.findings, *said))
 
 
 def depths(thickness: float, bit: Bit, settings: Settings) -> tuple[float, ...]:
@@ -43,3 +93,112 @@ def depths(thickness: float, bit: Bit, settings: Settings) -> tuple[float, ...]:
     whole = thickness + settings.breakthrough
     n = math.ceil(whole / bit.depth_per_pass - 1e-9)
     return tuple(-whole * (k + 1) / n for k in range(n))
+
+
+def _outline_cut(space: Space, pattern: Pattern, bit: Bit) -> _Cut:
+    centre = offset.grow(space.region, -bit.radius)
+    runs = tuple(offset.contours(space, centre, pattern, bit))
+    slugs = offset.grow(centre, -bit.radius)
+    left = shapely.intersection(offset.rest(space.region, centre, bit.radius), pattern.panel.polygon)
+    return _Cut(space, bit, runs, slugs, as_multi(left), centre)
+
+
+def _corner_cuts(cut: _Cut, bit: Bit) -> Iterator[_Cut]:
+    """What a smaller bit does about what a larger one left: round every such place, waste there to chips."""
+    for space in offset.corner_spaces(cut.space, _worth_cutting(cut), bit):
+        centre = offset.grow(space.region, -bit.radius)
+        rooms = [room for room in polygons_of(centre) if _takes(room, cut.left, bit)]
+        runs = [run for room in rooms for run in offset.around(room, space.opening, bit, "corners")]
+        slugs = shapely.intersection(offset.grow(MultiPolygon(rooms), -bit.radius), cut.left)
+        runs += [r for slug in polygons_of(slugs) for r in offset.clearing(slug, space.opening, bit)]
+        if runs:
+            yield _Cut(space, bit, tuple(runs), MultiPolygon(), MultiPolygon(), MultiPolygon(rooms))
+
+
+def _worth_cutting(cut: _Cut) -> MultiPolygon:
+    places = findings.measured(cut.left, [(cut.centre, cut.bit.radius)], cut.space.opening)
+    return MultiPolygon([place.area for place in places])
+
+
+def _takes(room: shapely.Polygon, left: MultiPolygon, bit: Bit) -> bool:
+    return bool(shapely.area(shapely.intersection(offset.grow(room, bit.radius), left)) > _WORTH)
+
+
+def _left_by(cut: _Cut, corners: Sequence[_Cut]) -> MultiPolygon:
+    """What stays of a space when both bits are through."""
+    left: shapely.Geometry = cut.left
+    for corner in corners:
+        left = offset.rest(left, corner.centre, corner.bit.radius)
+    return as_multi(left)
+
+
+def _measured(cut: _Cut, corners: Sequence[_Cut], left: MultiPolygon) -> Iterator[Left]:
+    over = [(cut.centre, cut.bit.radius)]
+    if corners:
+        over.append((_union([c.centre for c in corners]), corners[0].bit.radius))
+    return findings.measured(left, over, cut.space.opening)
+
+
+def _hold(
+    pattern: Pattern, cuts: Sequence[_Cut], left: Sequence[MultiPolygon], kit: Kit, settings: Settings
+) -> _Held:
+    """The outline runs with tabs on every part that would come loose; waste too small for tabs to chips."""
+    outline = [run for cut in cuts for run in cut.runs]
+    rings = [_ring(run, settings) for run in outline]
+    small = _CHIPS * (settings.tab_width + kit.bit.diameter) ** 2
+    kept = shapely.union_all([offset.guarded(pattern), *shapely.buffer(list(left), _TOUCH, quad_segs=1)])
+    wood = pieces(pattern, kept, ((cut.space.opening, cut.slugs) for cut in cuts))
+    chips = [p for p in wood if p.waste and not p.held and p.area.area <= small]
+    avoid = MultiPolygon()
+    if kit.small_bit:
+        avoid = offset.grow(_union([cut.left for cut in cuts]), kit.small_bit.diameter)
+    while True:
+        wood = tuple(p for p in wood if p not in chips)
+        held = place_tabs(rings, wood, avoid, kit, pattern.panel.thickness, settings)
+        short = [p for p in held.short if p.waste]
+        if not short:
+            break
+        chips += short
+    cleared = [run for p in chips for run in offset.clearing(p.area, p.opening, kit.bit)]
+    return _Held(
+        (*outline, *cleared),
+        (*rings, *(_ring(run, settings) for run in cleared)),
+        (*held.tabs, *(() for _ in cleared)),
+        held.short,
+    )
+
+
+def _ordered(
+    runs: Sequence[Run],
+    rings: Sequence[Ring],
+    tabs: Sequence[tuple[Tab, ...]],
+    thickness: float,
+    settings: Settings,
+) -> tuple[tuple[Pass, ...], float]:
+    """Passes in cutting order, all of one bit before the next, and the travel between them (mm)."""
+    bits = list(dict.fromkeys(run.bit for run in runs))
+    turn, travel = order(rings, [bits.index(run.bit) for run in runs])
+    top = min(settings.tab_height, thickness / 3) - thickness
+    passes = []
+    for n, i in enumerate(turn):
+        run = runs[i]
+        steps = depths(thickness, run.bit, settings)
+        passes.append(Pass(n + 1, run.opening, run.side, rings[i], run.bit, steps, tabs[i], top, run.purpose))
+    return tuple(passes), travel
+
+
+def _ring(run: Run, settings: Settings) -> Ring:
+    return from_middle_of_longest(fit_arcs(run.xy, settings.tolerance))
+
+
+def _minutes(passes: Iterable[Pass], travel: float, settings: Settings) -> float:
+    """Cutting at the feed, ramps included, and travel; what a machine needs to speed up is left out."""
+    cutting = math.fsum(
+        (p.ring.length * len(p.depths) - p.depths[-1] / math.tan(settings.ramp)) / settings.feed(p.bit)
+        for p in passes
+    )
+    return cutting + travel / settings.rapid
+
+
+def _union(regions: Sequence[MultiPolygon]) -> MultiPolygon:
+    return as_multi(shapely.union_all(regions)) if regions else MultiPolygon()

@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
+from itertools import pairwise
 
-from cutout.geom import curve
-from cutout.geom.curve import Arc, Line, Segment
-from cutout.geom.outline import Ring
+from cutout.geom.curve import Arc, Line
 from cutout.route.model import Pass
+from cutout.route.track import SHORT, Track
 
-_SHORT = 1e-7
-"""Runs shorter than this (mm) are rounding."""
 _LEAST_RING = 0.5
 """A run shorter than this (mm) is a hole the size of the bit: it goes straight down."""
 
@@ -49,7 +45,7 @@ def walk(cut: Pass, ramp: float) -> tuple[Step, ...]:
     ramp, which makes a helix) and then goes once round at depth, so that the ramp itself is cut away too.
     Over a tab the bit rises to the tab's top.
     """
-    track = _Track(cut.ring)
+    track = Track(cut.ring)
     slope = math.tan(ramp)
     at, z = 0.0, 0.0
     spans = []
@@ -61,59 +57,6 @@ def walk(cut: Pass, ramp: float) -> tuple[Step, ...]:
         at += track.length
         z = depth
     return tuple(_steps(track, _over_tabs(spans, cut, track.length)))
-
-
-class _Track:
-    """A ring measured along its length, so that any stretch of it can be taken out."""
-
-    def __init__(self, ring: Ring) -> None:
-        self.segments = [_plain(s) for s in ring.segments]
-        self.ends = list(accumulate(curve.length(s) for s in self.segments))
-        self.length = self.ends[-1]
-
-    def stretch(self, start: float, end: float) -> Iterator[tuple[Line | Arc, float, float]]:
-        """Pieces of the ring from `start` to `end` (mm along it, may pass the end) and where each lies."""
-        at = start
-        while end - at > _SHORT:
-            turn, here = divmod(at, self.length)
-            i = min(bisect_right(self.ends, here), len(self.ends) - 1)
-            first = self.ends[i - 1] if i else 0.0
-            size = self.ends[i] - first
-            stop = min(turn * self.length + self.ends[i], end)
-            if size > _SHORT and stop - at > _SHORT:
-                f0, f1 = (here - first) / size, min((stop - turn * self.length - first) / size, 1.0)
-                yield part(self.segments[i], f0, f1), at, stop
-            at = max(stop, math.nextafter(at, math.inf)) if stop - at > _SHORT else at + 2 * _SHORT
-
-    def place(self, at: float) -> complex:
-        """The point `at` mm along the ring."""
-        here = at % self.length
-        i = min(bisect_right(self.ends, here), len(self.ends) - 1)
-        first = self.ends[i - 1] if i else 0.0
-        size = self.ends[i] - first
-        return part(self.segments[i], 0.0, (here - first) / size).end if size > 0 else self.segments[i].start
-
-
-def part(run: Line | Arc, f0: float, f1: float) -> Line | Arc:
-    """The stretch of a line or arc between two shares of its length, 0..1."""
-    start = run.start if f0 <= 0 else _at(run, f0)
-    end = run.end if f1 >= 1 else _at(run, f1)
-    if isinstance(run, Line):
-        return Line(start, end)
-    return Arc(start, end, math.tan(run.sweep * (min(f1, 1.0) - max(f0, 0.0)) / 4))
-
-
-def _at(run: Line | Arc, f: float) -> complex:
-    if isinstance(run, Line):
-        return run.start + f * (run.end - run.start)
-    angle = run.sweep * f
-    return run.centre + (run.start - run.centre) * complex(math.cos(angle), math.sin(angle))
-
-
-def _plain(segment: Segment) -> Line | Arc:
-    if isinstance(segment, Line | Arc):
-        return segment
-    raise TypeError("a tool path is made of lines and arcs only")
 
 
 def _over_tabs(spans: Iterable[_Span], cut: Pass, length: float) -> Iterator[_Span]:
@@ -146,7 +89,7 @@ def _tab_ends(span: _Span, cut: Pass, length: float) -> list[float]:
 
 
 def _split(span: _Span, at: Iterable[float]) -> Iterator[_Span]:
-    cuts = [span.start, *(a for a in at if span.start + _SHORT < a < span.end - _SHORT), span.end]
+    cuts = [span.start, *(a for a in at if span.start + SHORT < a < span.end - SHORT), span.end]
     for a, b in pairwise(cuts):
         yield _Span(a, b, _z(span, a), _z(span, b))
 
@@ -165,12 +108,12 @@ def _lifted(span: _Span, top: float) -> Iterator[_Span]:
         yield _Span(span.start, span.end, max(span.z0, top), max(span.z1, top))
 
 
-def _steps(track: _Track, spans: Iterable[_Span]) -> Iterator[Step]:
+def _steps(track: Track, spans: Iterable[_Span]) -> Iterator[Step]:
     z = 0.0
     for span in spans:
-        if span.end - span.start <= _SHORT:
+        if span.end - span.start <= SHORT:
             continue
-        if span.z0 != z:
+        if abs(span.z0 - z) > SHORT:
             here = track.place(span.start)
             yield Step(Line(here, here), z, span.z0)
         for run, a, b in track.stretch(span.start, span.end):

@@ -14,7 +14,8 @@ from cutout.errors import WriteError
 from cutout.geom.curve import Arc
 from cutout.kit import Bit
 from cutout.route.model import Pass, Settings
-from cutout.route.walk import Step, part, walk
+from cutout.route.track import part
+from cutout.route.walk import Step, walk
 from cutout.units import MM_PER_INCH, Units, format_length, format_size
 from cutout.write.work import Work
 

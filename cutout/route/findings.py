@@ -1,0 +1,159 @@
+"""What the user should know about the router's path, in sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from cutout.check.finding import Finding
+from cutout.geom.curve import FloatArray
+from cutout.geom.outline import polygons_of
+from cutout.kit import Kit
+from cutout.pattern import Pattern
+from cutout.route.tabs import LEAST, Piece
+from cutout.units import MM_PER_INCH, Units, format_length
+
+_SEEN = 0.05
+"""Wood left in a corner that is no deeper than this (mm) is not worth a word."""
+_CORNER = 2.5
+"""A corner keeps wood no deeper than this many bit radii (about 33 degrees between its sides); more is a gap."""
+_EACH = 5
+"""So many places too narrow for the bit are named one by one in an opening, the largest; the others together."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Left:
+    """Waste the bits can't reach: where, deepest distance (mm) from what they clear, of which radius and opening."""
+
+    area: Polygon
+    depth: float
+    at: tuple[float, float]
+    radius: float
+    opening: int
+
+    @property
+    def corner(self) -> bool:
+        """Whether it is only the round a bit leaves in a corner."""
+        return self.depth <= _CORNER * self.radius
+
+
+def measured(left: MultiPolygon, over: Sequence[tuple[MultiPolygon, float]], opening: int) -> Iterator[Left]:
+    """Each place in `left` deep enough to matter; over: where the middle of each bit goes, and its radius.
+
+    A place is as deep as its farthest point lies from what the nearest bit clears; infinite where no bit
+    comes at all. Its radius is the nearest bit's.
+    """
+    parts = polygons_of(left)
+    if not parts:
+        return
+    xy, which = shapely.get_coordinates(np.array(parts, dtype=object), return_index=True)
+    away = np.array([_away(xy, centre) - radius for centre, radius in over])
+    nearest, depths = away.argmin(axis=0), away.min(axis=0)
+    least = min(radius for _, radius in over)
+    for n, part in enumerate(parts):
+        mine = np.flatnonzero(which == n)
+        deepest = mine[int(np.argmax(depths[mine]))]
+        depth, (x, y) = float(depths[deepest]), xy[deepest].tolist()
+        if math.isinf(depth):
+            spot = shapely.point_on_surface(part)
+            yield Left(part, depth, (spot.x, spot.y), least, opening)
+        elif depth > _SEEN:
+            yield Left(part, depth, (x, y), over[int(nearest[deepest])][1], opening)
+
+
+def _away(xy: FloatArray, centre: MultiPolygon) -> FloatArray:
+    """Distance of each point (n, 2) outside `centre` from it; infinite when it is empty."""
+    if centre.is_empty:
+        return np.full(len(xy), np.inf)
+    corner, which = shapely.get_coordinates(shapely.get_parts(shapely.boundary(centre)), return_index=True)
+    same = which[1:] == which[:-1]
+    edges = np.asarray(shapely.linestrings(np.stack([corner[:-1][same], corner[1:][same]], axis=1)))
+    tree = shapely.STRtree(edges)
+    _, away = tree.query_nearest(shapely.points(xy), return_distance=True, all_matches=False)
+    return np.asarray(away)
+
+
+def corners(left: Sequence[Left], units: Units) -> Iterator[Finding]:
+    """One finding per opening whose corners keep wood: how many, the radius they get, the worst."""
+    for opening in sorted({place.opening for place in left if place.corner}):
+        mine = [place for place in left if place.corner and place.opening == opening]
+        worst = max(mine, key=lambda place: (round(place.depth, 4), place.at))
+        radius, depth = format_length(worst.radius, units), format_length(worst.depth, units)
+        what = "1 inside corner" if len(mine) == 1 else f"{len(mine)} inside corners"
+        yield Finding(
+            "router", "care", worst.at, worst.depth, None, opening,
+            f"The bit leaves {what} of opening {opening} round, with a radius of {radius}; "
+            f"up to {depth} of wood stays.",
+            "Finish them with a chisel or file, take a smaller bit, or saw this opening.",
+        )  # fmt: skip
+
+
+def gaps(left: Sequence[Left], units: Units) -> Iterator[Finding]:
+    """A finding for each place the bit can't enter, the small ones of an opening in one."""
+    for opening in sorted({place.opening for place in left if not place.corner}):
+        mine = [place for place in left if not place.corner and place.opening == opening]
+        mine.sort(key=lambda place: (-round(place.area.area, 3), place.at))
+        for place in mine[:_EACH]:
+            yield _gap(place, place.area.area, "1 place", units)
+        if rest := mine[_EACH:]:
+            yield _gap(rest[0], sum(place.area.area for place in rest), f"{len(rest)} more places", units)
+
+
+def _gap(place: Left, area: float, what: str, units: Units) -> Finding:
+    bit = format_length(2 * place.radius, units)
+    return Finding(
+        "router", "care", place.at, None, 2 * place.radius, place.opening,
+        f"A {bit} bit is too wide for {what} of opening {place.opening}: {_area(area, units)} of waste stays.",
+        "Take a smaller bit, or saw it out after routing.",
+    )  # fmt: skip
+
+
+def loose(short: Iterable[Piece], units: Units) -> Iterator[Finding]:
+    """A finding for each loose piece with no room for enough tabs."""
+    for piece in short:
+        spot = shapely.point_on_surface(piece.area)
+        size = _area(piece.area.area, units)
+        yield Finding(
+            "router", "care", (spot.x, spot.y), None, float(LEAST), None,
+            f"A loose piece of {size} has no straight, firm stretch for {LEAST} tabs.",
+            "Hold it with double-sided tape or a screw before the last turn round it.",
+        )  # fmt: skip
+
+
+def layout(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
+    """What the choice of what to keep, and an outline at the panel's edge, mean for the router."""
+    units, bit = kit.units, kit.bit
+    if pattern.keep_mode == "both":
+        spot = shapely.point_on_surface(pattern.figure)
+        wider = format_length(bit.diameter, units)
+        yield Finding(
+            "router", "care", (spot.x, spot.y), bit.diameter, pattern.kerf, None,
+            f"A router can't keep both: the figure stays exact, and its opening in the panel becomes {wider} larger "
+            "all round.",
+            "Saw it if the figure and its opening must fit each other.",
+        )  # fmt: skip
+    at_edge = [o for o in pattern.openings if o.at_edge] if pattern.keep_mode == "panel" else []
+    for opening in at_edge:
+        spot = shapely.point_on_surface(opening.region)
+        yield Finding(
+            "router", "care", (spot.x, spot.y), None, None, opening.id,
+            f"Opening {opening.id} reaches the panel's edge: the bit runs out past it.",
+            f"Keep clamps and fences {format_length(3 * bit.diameter, units)} clear of the edge there.",
+        )  # fmt: skip
+    if kit.small_bit is not None and kit.small_bit.diameter >= bit.diameter:
+        yield Finding(
+            "router", "care", (0.0, 0.0), kit.small_bit.diameter, bit.diameter, None,
+            f"The {kit.small_bit.title} is no smaller than the {bit.title}: it is not used.",
+            "Give a smaller bit for what the first one leaves.",
+        )  # fmt: skip
+
+
+def _area(mm2: float, units: Units) -> str:
+    if units == "in":
+        return f"{mm2 / MM_PER_INCH**2:.2f} square inches"
+    return f"{mm2 / 100:.1f} square cm" if mm2 >= 100 else f"{mm2:.1f} square mm"

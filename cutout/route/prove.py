@@ -1,0 +1,119 @@
+"""The proof of a tool path: move the bit along it and look at the wood. Shares no code with what made it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import LinearRing, MultiPolygon
+
+from cutout.check.finding import Finding
+from cutout.geom.curve import FloatArray
+from cutout.geom.outline import polygons_of
+from cutout.pattern import Pattern
+from cutout.route.model import Pass, ToolPath
+
+GOUGE = 0.02
+"""Deepest cut (mm) into wood that stays which still counts as none."""
+_FINE = 1e-3
+_ROUNDS = 96
+"""Chords per quarter circle of the bit as it is moved."""
+
+
+@dataclass(frozen=True, slots=True)
+class RouterProof:
+    """Deepest cut into wood that stays (mm), and each failure as a finding that stops."""
+
+    gouge: float
+    findings: tuple[Finding, ...]
+
+
+def prove(pattern: Pattern, path: ToolPath) -> RouterProof:
+    """Sweep every bit along its passes: nothing of what stays is cut, all waste beside it is (tabs apart).
+
+    Checked too: every pass goes through the panel in steps its bit can take, and turns the right way round.
+    With keep `both` the figure is what stays.
+    """
+    stays = pattern.figure if pattern.keep_mode == "both" else pattern.keep
+    lines = [LinearRing(p.ring.points(_FINE)) for p in path.passes]
+    gouge, where = _deepest(path.passes, lines, stays)
+    found = [*_left_standing(pattern, path, lines, stays), *_wrong_turns(pattern, path.passes)]
+    if gouge > GOUGE:
+        found.append(
+            _fault(where, gouge, GOUGE, f"The router's path cuts {gouge:.2f} mm into wood that stays.")
+        )
+    return RouterProof(gouge, tuple(found))
+
+
+def _deepest(
+    passes: tuple[Pass, ...], lines: list[LinearRing], stays: MultiPolygon
+) -> tuple[float, tuple[float, float]]:
+    """How far the bit reaches into what stays, and where: its radius less the distance of its middle."""
+    deepest, where = 0.0, (0.0, 0.0)
+    if stays.is_empty or not lines:
+        return deepest, where
+    tree = shapely.STRtree(_edges(shapely.boundary(stays)))
+    shapely.prepare(stays)
+    for cut, line in zip(passes, lines, strict=True):
+        path = _edges(line)
+        nearest, away = tree.query_nearest(path, return_distance=True, all_matches=False)
+        start = shapely.get_coordinates(shapely.get_point(path[nearest[0]], 0))
+        away = np.where(shapely.contains_xy(stays, start[:, 0], start[:, 1]), -away, away)
+        depth = float(cut.bit.radius - away.min())
+        if depth > deepest:
+            x, y = start[int(np.argmin(away))].tolist()
+            deepest, where = depth, (x, y)
+    return deepest, where
+
+
+def _left_standing(
+    pattern: Pattern, path: ToolPath, lines: list[LinearRing], stays: MultiPolygon
+) -> Iterator[Finding]:
+    """Waste still joined to what stays once the tabs are cut, other than what the path says it can't reach."""
+    swept = shapely.union_all(
+        [
+            shapely.buffer(line, p.bit.radius, quad_segs=_ROUNDS)
+            for p, line in zip(path.passes, lines, strict=True)
+        ]
+    )
+    wood = shapely.difference(pattern.panel.polygon, swept)
+    inner = shapely.buffer(stays, -GOUGE)
+    shapely.prepare(inner)
+    joined = [part for part in polygons_of(wood) if shapely.intersects(inner, part)]
+    allowed = shapely.union_all([stays, shapely.buffer(path.unreached, GOUGE)])
+    missed = shapely.difference(shapely.union_all(joined), allowed)
+    for part in polygons_of(shapely.buffer(missed, -GOUGE)):
+        spot = shapely.point_on_surface(part)
+        text = f"The router's path leaves {part.area:.1f} square mm of waste uncut."
+        yield _fault((spot.x, spot.y), float(part.area), None, text)
+
+
+def _wrong_turns(pattern: Pattern, passes: tuple[Pass, ...]) -> Iterator[Finding]:
+    for cut in passes:
+        start = cut.ring.segments[0].start
+        steps = -np.diff(np.array([0.0, *cut.depths]))
+        at = (start.real, start.imag)
+        if -cut.depths[-1] < pattern.panel.thickness:
+            yield _fault(
+                at, -cut.depths[-1], pattern.panel.thickness, "A router pass does not go through the panel."
+            )
+        if steps.min() <= 0 or steps.max() > cut.bit.depth_per_pass + 1e-9:
+            yield _fault(
+                at, float(steps.max()), cut.bit.depth_per_pass, "A router pass goes too deep in one turn."
+            )
+        if (cut.ring.area > 0) != (cut.side == "outside"):
+            yield _fault(at, None, None, "A router pass runs the wrong way round.")
+
+
+def _fault(at: tuple[float, float], size: float | None, limit: float | None, text: str) -> Finding:
+    remedy = "Don't run this path; report the job as a fault of this program, and saw it instead."
+    return Finding("router", "stop", at, size, limit, None, text, remedy)
+
+
+def _edges(lines: shapely.Geometry) -> np.ndarray:
+    xy, which = shapely.get_coordinates(shapely.get_parts(lines), return_index=True)
+    same = which[1:] == which[:-1]
+    ends: FloatArray = np.stack([xy[:-1][same], xy[1:][same]], axis=1)
+    return np.asarray(shapely.linestrings(ends))
