@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict
@@ -39,6 +39,28 @@ def changed(job: Job, changes: Sequence[Change]) -> Job:
     for change in changes:
         _set(data, change, data.get("units") or "mm")
     return job_from(data, "the job", bare="mm")
+
+
+def turned(before: Job, after: Job) -> tuple[int, ...]:
+    """Numbers of the figures that were turned or mirrored and neither replaced nor given another size."""
+    if len(before.figures) != len(after.figures):
+        return ()
+    return tuple(
+        n
+        for n, (old, new) in enumerate(zip(before.figures, after.figures, strict=True))
+        if (old.turn, old.mirror) != (new.turn, new.mirror)
+        and (old.source, old.width, old.height) == (new.source, new.width, new.height)
+    )
+
+
+def with_sizes(job: Job, sizes: Mapping[int, tuple[float, float]]) -> Job:
+    """The job with figures, by number, given these widths and heights (mm), in the field each has set."""
+    figures = list(job.figures)
+    for n, (width, height) in sizes.items():
+        old = figures[n]
+        given = {"width": old.width and width, "height": old.height and height}
+        figures[n] = old.model_copy(update=given)
+    return job.model_copy(update={"figures": tuple(figures)})
 
 
 def shown(job: Job) -> dict[str, str]:

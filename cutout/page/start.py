@@ -7,6 +7,7 @@ from pathlib import PurePath
 
 from cutout.job import FigurePart, Job, PanelPart, TemplatePart
 from cutout.page.files import plain_name
+from cutout.page.sources import renamed, sources_of
 from cutout.units import MM_PER_INCH, Units
 
 _PANEL = {"mm": (500.0, 700.0), "in": (20 * MM_PER_INCH, 28 * MM_PER_INCH)}
@@ -28,14 +29,8 @@ def empty(units: Units) -> Job:
 
 def opened(job: Job) -> tuple[Job, Mapping[str, str]]:
     """A job from a job file, its paths replaced by names made here; and what the file called each one."""
-    paths = dict.fromkeys(p for f in job.figures for p in (f.source, f.font) if p is not None)
-    names = {path: f"source-{number}" for number, path in enumerate(paths, 1)}
-    figures = tuple(
-        f.model_copy(update={"source": names.get(f.source or ""), "font": names.get(f.font or "")})
-        for f in job.figures
-    )
-    labels = {name: plain_name(path) for path, name in names.items()}
-    return job.model_copy(update={"figures": figures}), labels
+    names = {path: f"source-{number}" for number, path in enumerate(sources_of(job), 1)}
+    return renamed(job, names), {name: plain_name(path) for path, name in names.items()}
 
 
 def with_picture(

@@ -22,6 +22,7 @@ from pathlib import Path
 from cutout.errors import JobError
 from cutout.job import Job
 from cutout.jobfile import dump_job, parse_job
+from cutout.page.sources import sources_of
 
 MOST_STEPS = 300
 """Steps of undo kept per job."""
@@ -215,12 +216,6 @@ class Store:
             "labels": dict(state.labels),
         }
         _replace(self._home(state.id) / "state.json", json.dumps(kept).encode())
-
-
-def sources_of(job: Job) -> tuple[str, ...]:
-    """Names of the files the job's figures are read from, each once."""
-    named = (name for figure in job.figures for name in (figure.source, figure.font) if name is not None)
-    return tuple(dict.fromkeys(named))
 
 
 def _replace(path: Path, data: bytes) -> None:

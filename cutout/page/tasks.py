@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import cmath
 import io
+import math
 import zipfile
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
 from cutout import make
 from cutout.amend import mend
+from cutout.amend.size import scaled
+from cutout.amend.size import sizes as sizes_of
 from cutout.check.finding import ordered
+from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.job import Job
+from cutout.kit import blades
 from cutout.page import view
-from cutout.pattern import cut_pattern
+from cutout.pattern import Panel, cut_pattern
 from cutout.read import read
 from cutout.read.options import ReadOptions
 from cutout.write.dxf import router_dxf
@@ -89,6 +95,14 @@ def size_up(path: Path) -> tuple[float, float, bool]:
     return (x1 - x0) * scale, (y1 - y0) * scale, outline.scale is not None
 
 
+def turned_sizes(
+    before: Job, after: Job, figures: Sequence[int], folder: Path
+) -> dict[int, tuple[float, float]]:
+    """Width and height (mm) that figures have after turning or mirroring them at the same scale."""
+    panel = make.panel_of(before)
+    return {n: _turned_size(_outline(before, n, panel, folder), before, after, n) for n in figures}
+
+
 def look(job: Job, folder: Path) -> dict[str, Any]:
     """The quick view: the pattern as laid out and what the checks say, nothing mended or planned."""
     pattern, findings = make.findings_of(job, folder)
@@ -102,7 +116,7 @@ def look(job: Job, folder: Path) -> dict[str, Any]:
 
 def mended(job: Job, folder: Path) -> dict[str, Any]:
     """The pattern as it would be cut, and as it was laid out."""
-    kit, panel = make.kit_of(job), make.panel_of(job)
+    kit, panel = make.kit_of(job), make.faces_on(job, make.panel_of(job), folder)
     before = cut_pattern(make.outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
     after = mend(before, kit, make.mending_of(job))
     return {
@@ -152,19 +166,41 @@ def everything(job: Job, folder: Path, job_toml: bytes, sources: Mapping[str, st
 
 
 def sizes(job: Job, folder: Path) -> dict[str, Any]:
-    """With what blade this size can be sawn, and at what size each blade manages; lines of text."""
-    return {"lines": make.size_table(job, folder).splitlines()}
+    """A table of every blade: its turning radius and kerf, and the smallest size of the figures it manages."""
+    kit, panel = make.kit_of(job), make.panel_of(job)
+    outline = make.outline_of(job, panel, folder)
+    x0, _, x1, _ = outline.bounds
+    choices = [kit.blade if b.name == kit.blade.name else b for b in blades().values()]
+    found = sizes_of(scaled(outline, panel, job.keep), x1 - x0, kit, choices)
+    return {"table": view.sizes_view(found, kit)}
 
 
 def _work(job: Job, folder: Path) -> Work:
     return _works.recall((folder, job.model_dump_json()), lambda: make.make(job, folder))
 
 
+def _outline(job: Job, n: int, panel: Panel, folder: Path) -> Outline:
+    """One figure of the job by itself, once."""
+    alone = job.figures[n].model_copy(update={"repeat": 1, "pair": False})
+    return make.outline_of(job.model_copy(update={"figures": (alone,)}), panel, folder)
+
+
+def _turned_size(outline: Outline, before: Job, after: Job, n: int) -> tuple[float, float]:
+    old, new = before.figures[n], after.figures[n]
+    back = Similarity(cmath.exp(-1j * math.radians(old.turn)))
+    flip = Similarity(mirror=old.mirror != new.mirror)
+    on = Similarity(cmath.exp(1j * math.radians(new.turn)))
+    x0, y0, x1, y1 = outline.transform(back.then(flip).then(on)).bounds
+    return x1 - x0, y1 - y0
+
+
 def _board(job: Job, folder: Path) -> dict[str, Any]:
-    units, panel = job.units or "mm", make.panel_of(job)
+    units, panel = job.units or "mm", make.faces_on(job, make.panel_of(job), folder)
     each = view.MOST_POINTS // max(1, len(job.figures))
-    figures = []
-    for figure in job.figures:
-        outline = make.outline_of(job.model_copy(update={"figures": (figure,)}), panel, folder)
-        figures.append(view.figure_view(outline, units, each))
-    return {"panel": view.panel_view(panel, units), "figures": figures}
+    outlines = [_outline(job, n, panel, folder) for n in range(len(job.figures))]
+    in_place = job.arrange is None and all(f.repeat == 1 and not f.pair for f in job.figures)
+    return {
+        "panel": view.panel_view(panel, units),
+        "figures": [view.figure_view(outline, units, each) for outline in outlines] if in_place else [],
+        "arranged": not in_place,
+    }

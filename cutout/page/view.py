@@ -14,8 +14,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from cutout.amend.model import Bridge, Eased
+from cutout.amend.size import Sizes
 from cutout.check.finding import Finding
 from cutout.geom.outline import Outline, polygons_of
+from cutout.kit import Kit
 from cutout.page.steps import steps
 from cutout.pattern import Opening, Panel, Pattern
 from cutout.saw.model import Plan, Proof
@@ -46,7 +48,8 @@ def panel_view(panel: Panel, units: Units) -> dict[str, Any]:
         "thickness": panel.thickness,
         "grain": None if panel.grain is None else math.degrees(panel.grain),
         "label": f"{format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick",
-        "zones": [{"name": zone.name, "path": path_data(zone.area)} for zone in panel.zones],
+        "zones": [{"name": zone.name, "path": path_data(zone.area, 500)} for zone in panel.zones],
+        "drawn": [{"name": zone.name, "path": path_data(zone.area, 500)} for zone in panel.drawn],
     }
 
 
@@ -56,6 +59,7 @@ def figure_view(outline: Outline, units: Units, most: int) -> dict[str, Any]:
     return {
         "box": [x0, y0, x1, y1],
         "at": [(x0 + x1) / 2, (y0 + y1) / 2],
+        "shown_at": [format_length((x0 + x1) / 2, units), format_length((y0 + y1) / 2, units)],
         "label": format_size(x1 - x0, y1 - y0, units),
         "path": path_data(outline.region(0.05), most),
     }
@@ -104,6 +108,30 @@ def mend_view(bridges: Iterable[Bridge], eased: Eased | None, units: Units) -> d
             for bridge in bridges
         ],
         "eased": None if eased is None else _eased(eased, units),
+    }
+
+
+def sizes_view(sizes: Sizes, kit: Kit) -> dict[str, Any]:
+    """The table of blades: what each one turns, and the smallest width of the figures it manages."""
+    units = kit.units
+    best = sizes.largest.title if sizes.largest else "none of these blades"
+    return {
+        "caption": f"Blades for figures {format_length(sizes.width, units)} wide",
+        "heads": ["Blade", "Turning radius", "Kerf", "Smallest width it manages", "This size"],
+        "rows": [
+            {
+                "name": row.blade.title,
+                "chosen": row.blade.name == kit.blade.name,
+                "cells": [
+                    format_length(row.blade.turning_radius, units),
+                    format_length(row.blade.kerf, units),
+                    "none" if row.smallest is None else format_length(row.smallest, units),
+                    "yes" if row.manages else "no",
+                ],
+            }
+            for row in sizes.rows
+        ],
+        "note": f"The largest blade that manages this size without a stop, before mending: {best}.",
     }
 
 

@@ -35,13 +35,24 @@ class TaskError(Exception):
         self.kind = kind
 
 
+def sentence(error: TaskError) -> str:
+    """What happened, for the user."""
+    return {
+        "late": "This took too long and was stopped: try a smaller or simpler picture.",
+        "replaced": "The job has changed since; this was stopped for the newer one.",
+        "crashed": "The work on this job stopped unexpectedly; nothing is lost. Undo the last change or try again.",
+    }.get(
+        error.kind, "Something went wrong in this step; nothing is lost. Undo the last change or try again."
+    )
+
+
 class Workers:
     """A few processes that run the functions of one module, called by name.
 
     The module is imported over there only, so that this process starts at once.
 
-    A process that ran for an `owner` before is taken again where it is free: what it remembers of that
-    owner's picture saves reading it anew. Processes are started as they are needed.
+    A process that did quick or slow work for an `owner` before is taken again for the same where it is free:
+    what it remembers of that owner's picture saves reading it anew. Processes are started as they are needed.
     """
 
     def __init__(self, module: str, most: int = MOST) -> None:
@@ -62,19 +73,21 @@ class Workers:
         owner: str,
         seconds: float,
         slow: bool = False,
+        instead: bool = False,
     ) -> Any:
         """The task's answer. Raises CutoutError as the task did, or TaskError.
 
-        A slow task replaces an earlier run of the same task for the same owner.
+        instead: the owner's earlier run of the same task is ended, nobody needs it any more.
         """
-        if not slow:
-            return await self._run(task, arguments, owner, seconds)
-        self.stop(task, owner)
+        if instead:
+            self.stop(task, owner)
         mine = self._newest[owner, task] = object()
+        if not slow:
+            return await self._run(task, arguments, (owner, slow), seconds)
         async with self._slow:
-            if self._newest.get((owner, task)) is not mine:
+            if instead and self._newest.get((owner, task)) is not mine:
                 raise TaskError("replaced")
-            return await self._run(task, arguments, owner, seconds)
+            return await self._run(task, arguments, (owner, slow), seconds)
 
     def stop(self, task: str, owner: str) -> None:
         """End the owner's run of this task, waiting or under way; its caller gets TaskError `replaced`."""
@@ -95,9 +108,11 @@ class Workers:
         self._all.clear()
         self._threads.shutdown(wait=False, cancel_futures=True)
 
-    async def _run(self, task: str, arguments: tuple[Any, ...], owner: str, seconds: float) -> Any:
-        worker = await self._take(owner)
-        key = (owner, task)
+    async def _run(
+        self, task: str, arguments: tuple[Any, ...], used_to: tuple[str, bool], seconds: float
+    ) -> Any:
+        worker = await self._take(used_to)
+        key = (used_to[0], task)
         self._running[key] = worker
         try:
             loop = asyncio.get_running_loop()
@@ -110,16 +125,20 @@ class Workers:
                 del self._running[key]
             await self._give_back(worker)
 
-    async def _take(self, owner: str) -> _Worker:
+    async def _take(self, used_to: tuple[str, bool]) -> _Worker:
+        """A free process: one that did the same for this owner, else a fresh one, else any."""
         async with self._free:
             while True:
                 idle = [worker for worker in self._all if not worker.busy]
-                if not idle and len(self._all) < self._most:
-                    idle = [_Worker(self._context, self._module)]
-                    self._all.extend(idle)
-                if idle:
-                    chosen = min(idle, key=lambda worker: (worker.owner != owner, worker.owner is not None))
-                    chosen.busy, chosen.owner = True, owner
+                chosen = next((w for w in idle if w.used_to == used_to), None) or next(
+                    (w for w in idle if w.used_to is None), None
+                )
+                if chosen is None and len(self._all) < self._most:
+                    chosen = _Worker(self._context, self._module)
+                    self._all.append(chosen)
+                chosen = chosen or next(iter(idle), None)
+                if chosen is not None:
+                    chosen.busy, chosen.used_to = True, used_to
                     return chosen
                 await self._free.wait()
 
@@ -137,7 +156,7 @@ class _Worker:
 
     context: BaseContext
     module: str
-    owner: str | None = None
+    used_to: tuple[str, bool] | None = None
     busy: bool = False
     ended_as: str | None = None
     _pipe: Connection = field(init=False)

@@ -1,0 +1,304 @@
+"""The page's addresses under /api: each reads a request, calls one function, and answers."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import defaultdict
+from collections.abc import AsyncIterator, Iterator, Mapping
+from contextlib import asynccontextmanager, contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote
+
+from pydantic import BaseModel, ConfigDict
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from cutout.errors import CutoutError, JobError
+from cutout.job import Job
+from cutout.jobfile import dump_job, parse_job
+from cutout.page import choices, start
+from cutout.page.changes import Change, changed, shown, turned, with_sizes
+from cutout.page.files import FILES, distinct, plain_name
+from cutout.page.sources import renamed, sources_of, with_labels
+from cutout.page.store import StaleError, State, Store
+from cutout.page.workers import TaskError, Workers, sentence
+from cutout.units import Units
+
+UPLOAD_LIMIT = 40_000_000
+"""Most bytes of a picture."""
+
+QUICK_SECONDS = 30.0
+SLOW_SECONDS = 240.0
+
+_BACKGROUND = ("mended", "planned", "sizes")
+
+
+class _Edit(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    revision: int
+    changes: tuple[Change, ...]
+    gesture: str | None = None
+
+
+class _Step(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    revision: int
+
+
+class _NewJob(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    units: Units = "mm"
+    job_file: str | None = None
+    name: str | None = None
+
+
+class Api:
+    """The addresses under /api, over one folder of jobs."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._workers = Workers("cutout.page.tasks")
+        self._writing: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
+
+    @asynccontextmanager
+    async def lifespan(self, _: Starlette) -> AsyncIterator[None]:
+        """Worker processes live as long as the server."""
+        await self._workers.warm()
+        try:
+            yield
+        finally:
+            self._workers.close()
+
+    def routes(self) -> list[Route]:
+        """Every address with its method."""
+        return [
+            Route("/api/choices", self.choices),
+            Route("/api/jobs", self.earlier),
+            Route("/api/jobs", self.new, methods=["POST"]),
+            Route("/api/jobs/{id}", self.show),
+            Route("/api/jobs/{id}/change", self.change, methods=["POST"]),
+            Route("/api/jobs/{id}/undo", self.undo, methods=["POST"]),
+            Route("/api/jobs/{id}/redo", self.redo, methods=["POST"]),
+            Route("/api/jobs/{id}/remove", self.remove, methods=["POST"]),
+            Route("/api/jobs/{id}/picture", self.picture, methods=["POST"]),
+            Route("/api/jobs/{id}/sources/{name}", self.source),
+            Route("/api/jobs/{id}/sources/{name}", self.fill, methods=["POST"]),
+            Route("/api/jobs/{id}/work/{task}", self.work),
+            Route("/api/jobs/{id}/files/{name}", self.file),
+        ]
+
+    async def choices(self, _: Request) -> Response:
+        """What can be chosen: blades, drills, woods, papers, bits, files, and the limits of an upload."""
+        files = [{"name": name, "purpose": offered.purpose} for name, offered in FILES.items()]
+        return JSONResponse({**choices.choices(), "files": files, "upload_limit": UPLOAD_LIMIT})
+
+    async def earlier(self, _: Request) -> Response:
+        """Jobs of earlier visits."""
+        states = await asyncio.to_thread(self._store.earlier)
+        return JSONResponse({"jobs": [{"id": state.id, "title": _title(state)} for state in states]})
+
+    async def new(self, request: Request) -> Response:
+        """A new job, empty or from the text of a job file."""
+        wanted = _NewJob.model_validate_json(await request.body())
+        if wanted.job_file is None:
+            state = await asyncio.to_thread(self._store.new, start.empty(wanted.units))
+        else:
+            job = parse_job(wanted.job_file, plain_name(wanted.name or "job.toml"))
+            state = await asyncio.to_thread(self._store.new, *start.opened(job))
+        return await self._answer(state)
+
+    async def show(self, request: Request) -> Response:
+        """The job as it stands."""
+        return await self._answer(await self._state(request))
+
+    async def change(self, request: Request) -> Response:
+        """Set fields of the job."""
+        edit = _Edit.model_validate_json(await request.body())
+        state = await self._state(request)
+        if edit.revision != state.revision:
+            raise StaleError(state.id)
+        job = await self._same_size(state, changed(state.job, edit.changes))
+        after = await asyncio.to_thread(self._store.change, state.id, edit.revision, job, edit.gesture)
+        self._outdate(state.id)
+        return await self._answer(after)
+
+    async def undo(self, request: Request) -> Response:
+        """One step back."""
+        return await self._step(request, -1)
+
+    async def redo(self, request: Request) -> Response:
+        """One step forward."""
+        return await self._step(request, 1)
+
+    async def remove(self, request: Request) -> Response:
+        """Delete the job and its files."""
+        await asyncio.to_thread(self._store.remove, request.path_params["id"])
+        return JSONResponse({})
+
+    async def picture(self, request: Request) -> Response:
+        """A new source: takes the place of figure ?figure=N, or is added as a further one."""
+        state = await self._state(request)
+        label = _label(request)
+        data = await request.body()
+        name = await asyncio.to_thread(self._store.add_file, state.id, data, label)
+        try:
+            state = await asyncio.to_thread(self._store.state, state.id)
+            size = await self._quick("size_up", state, self._store.files(state.id) / name)
+            state = await asyncio.to_thread(self._store.state, state.id)
+            replaced = _number(request.query_params.get("figure"))
+            job = start.with_picture(state.job, name, label, size, replaced)
+            state = await asyncio.to_thread(self._store.change, state.id, state.revision, job)
+        except (CutoutError, TaskError):
+            await asyncio.to_thread(self._store.drop_file, state.id, name)
+            raise
+        return await self._answer(state)
+
+    async def source(self, request: Request) -> Response:
+        """The bytes of a source, as they were sent."""
+        id, name = request.path_params["id"], request.path_params["name"]
+        data = await asyncio.to_thread(self._store.read_file, id, name)
+        return Response(data, media_type="application/octet-stream")
+
+    async def fill(self, request: Request) -> Response:
+        """A source that an opened job file names and the page lacks."""
+        state, name = await self._state(request), request.path_params["name"]
+        await asyncio.to_thread(self._store.fill, state.id, name, await request.body())
+        return await self._answer(await self._state(request))
+
+    async def work(self, request: Request) -> Response:
+        """What takes longer than a look: the mended pattern, the plan, the table of sizes."""
+        state = await self._state(request)
+        task = request.path_params["task"]
+        if task not in _BACKGROUND:
+            raise HTTPException(404)
+        _need_sources(state)
+        answer = await self._slow(task, state, *self._job_and_folder(state), instead=True)
+        return JSONResponse({**answer, "revision": state.revision})
+
+    async def file(self, request: Request) -> Response:
+        """One of the files of the finished job."""
+        state, name = await self._state(request), request.path_params["name"]
+        names = distinct({source: state.labels[source] for source in sources_of(state.job)})
+        job_toml = dump_job(renamed(state.job, names)).encode()
+        if name == "job.toml":
+            return _download(job_toml, name, "application/toml")
+        _need_sources(state)
+        if name != "everything.zip" and name not in FILES:
+            raise HTTPException(404)
+        # One file after the other: the process that wrote the first still knows the finished job.
+        async with self._writing[state.id]:
+            if name == "everything.zip":
+                packed = await self._slow("everything", state, *self._job_and_folder(state), job_toml, names)
+                return _download(packed, name, "application/zip")
+            content = await self._slow("file_of", state, *self._job_and_folder(state), name)
+        return _download(content, name, FILES[name].media_type)
+
+    async def _state(self, request: Request) -> State:
+        return await asyncio.to_thread(self._store.state, request.path_params["id"])
+
+    async def _step(self, request: Request, by: int) -> Response:
+        wanted = _Step.model_validate_json(await request.body())
+        id = request.path_params["id"]
+        after = await asyncio.to_thread(self._store.step, id, wanted.revision, by)
+        self._outdate(id)
+        return await self._answer(after)
+
+    async def _same_size(self, state: State, job: Job) -> Job:
+        """The job with figures that were only turned or mirrored kept as large as they look.
+
+        A figure's width is measured after turning: without this, turning would shrink or stretch it.
+        """
+        figures = turned(state.job, job)
+        if state.missing or not figures:
+            return job
+        try:
+            sizes = await self._quick(
+                "turned_sizes", state, state.job, job, figures, self._store.files(state.id)
+            )
+        except (CutoutError, TaskError):
+            return job
+        return with_sizes(job, sizes)
+
+    async def _answer(self, state: State) -> Response:
+        """The job, and how it looks now or why it can't be shown."""
+        answer: dict[str, Any] = {"state": _state_view(state), "look": None, "problem": None}
+        if state.job.figures and not state.missing:
+            try:
+                answer["look"] = await self._quick("look", state, *self._job_and_folder(state))
+            except CutoutError as error:
+                answer["problem"] = str(error)
+            except TaskError as error:
+                answer["problem"] = sentence(error)
+        return JSONResponse(answer)
+
+    def _job_and_folder(self, state: State) -> tuple[Job, Path]:
+        return state.job, self._store.files(state.id)
+
+    def _outdate(self, id: str) -> None:
+        """End what is being worked out in the background for a job that has changed."""
+        for task in _BACKGROUND:
+            self._workers.stop(task, id)
+
+    async def _quick(self, task: str, state: State, *arguments: Any) -> Any:
+        with _said_with(state.labels):
+            return await self._workers.run(task, *arguments, owner=state.id, seconds=QUICK_SECONDS)
+
+    async def _slow(self, task: str, state: State, *arguments: Any, instead: bool = False) -> Any:
+        with _said_with(state.labels):
+            return await self._workers.run(
+                task, *arguments, owner=state.id, seconds=SLOW_SECONDS, slow=True, instead=instead
+            )
+
+
+@contextmanager
+def _said_with(labels: Mapping[str, str]) -> Iterator[None]:
+    """Errors name files as the user knows them."""
+    try:
+        yield
+    except CutoutError as error:
+        raise CutoutError(with_labels(str(error), labels)) from error
+
+
+def _state_view(state: State) -> dict[str, Any]:
+    return {
+        "id": state.id,
+        "revision": state.revision,
+        "can_undo": state.can_undo,
+        "can_redo": state.can_redo,
+        "title": _title(state),
+        "job": state.job.model_dump(mode="json"),
+        "shown": shown(state.job),
+        "labels": dict(state.labels),
+        "missing": list(state.missing),
+    }
+
+
+def _title(state: State) -> str:
+    named = [state.labels.get(source, source) for source in sources_of(state.job)]
+    return state.job.title or (named[0] if named else "New job")
+
+
+def _need_sources(state: State) -> None:
+    if state.missing:
+        wanted = ", ".join(plain_name(state.labels[name]) for name in state.missing)
+        raise JobError(f"this job still needs {wanted}: choose it first.")
+
+
+def _label(request: Request) -> str:
+    return plain_name(unquote(request.headers.get("x-file-name", "picture")))
+
+
+def _number(text: str | None) -> int | None:
+    return int(text) if text is not None and text.isdecimal() and len(text) < 6 else None
+
+
+def _download(content: bytes, name: str, media_type: str) -> Response:
+    headers = {"content-disposition": f'attachment; filename="{name}"'}
+    return Response(content, media_type=media_type, headers=headers)

@@ -1,0 +1,155 @@
+// The job as the server has it, and everything worked out from it. One change is under way at a time.
+
+import { ApiError, get, post, putJobInAddress, send } from "./api.js";
+
+const MEND_AFTER = 150;
+const PLAN_AFTER = 700;
+
+/**
+ * Events: "state" after every answer about the job; "look" when the quick view is there; "cut" when the
+ * mended or planned pattern is there; "busy" when background work starts or ends; "trouble" when it failed.
+ */
+export class Work extends EventTarget {
+  state = null;
+  look = null;
+  cut = null;
+  problem = null;
+  busy = "";
+  #queue = [];
+  #sending = false;
+  #timer = 0;
+  #background = null;
+
+  get id() {
+    return this.state?.id;
+  }
+
+  /** The pattern to draw: as it will be cut where that is known, else as it was laid out. */
+  get drawn() {
+    return this.cut ?? this.look;
+  }
+
+  async open(id) {
+    this.#take(await get(`/api/jobs/${encodeURIComponent(id)}`));
+  }
+
+  async create(options) {
+    this.#take(await post("/api/jobs", options));
+  }
+
+  async addPicture(file, figure) {
+    await this.#idle();
+    const which = figure === null ? "" : `?figure=${figure}`;
+    this.#take(await send(`/api/jobs/${this.id}/picture${which}`, file));
+  }
+
+  async supply(name, file) {
+    await this.#idle();
+    this.#take(await send(`/api/jobs/${this.id}/sources/${name}`, file));
+  }
+
+  /** Set fields: [{path, value}]. Changes of one gesture make one step of undo. Rejects with ApiError. */
+  change(changes, gesture = null) {
+    return new Promise((resolve, reject) => {
+      this.#queue.push({ changes, gesture, resolve, reject });
+      this.#pump();
+    });
+  }
+
+  undo() {
+    return this.#step("undo");
+  }
+
+  redo() {
+    return this.#step("redo");
+  }
+
+  async #step(which) {
+    await this.#idle();
+    this.#take(await post(`/api/jobs/${this.id}/${which}`, { revision: this.state.revision }));
+  }
+
+  async #idle() {
+    while (this.#sending) await new Promise((resolve) => this.addEventListener("state", resolve, { once: true }));
+  }
+
+  async #pump() {
+    if (this.#sending) return;
+    this.#sending = true;
+    while (this.#queue.length) {
+      const batch = this.#batch();
+      const { gesture } = batch[0];
+      const changes = lastOfEach(batch.flatMap((entry) => entry.changes), gesture !== null);
+      try {
+        const body = { revision: this.state.revision, changes, gesture };
+        this.#take(await post(`/api/jobs/${this.id}/change`, body));
+        batch.forEach((entry) => entry.resolve());
+      } catch (error) {
+        if (error instanceof ApiError && error.kind === "stale") await this.open(this.id).catch(() => {});
+        batch.forEach((entry) => entry.reject(error));
+      }
+    }
+    this.#sending = false;
+    this.dispatchEvent(new Event("state"));
+  }
+
+  /** Everything queued that belongs to one gesture; a change without a gesture goes alone. */
+  #batch() {
+    const { gesture } = this.#queue[0];
+    let count = 1;
+    while (gesture !== null && this.#queue[count]?.gesture === gesture) count += 1;
+    return this.#queue.splice(0, count);
+  }
+
+  #take(answer) {
+    const before = this.state && `${this.state.id}/${this.state.revision}`;
+    this.state = answer.state;
+    this.problem = answer.problem;
+    putJobInAddress(this.state.id);
+    if (answer.look || !this.state.job.figures.length) this.look = answer.look;
+    if (before !== `${this.state.id}/${this.state.revision}` || !this.cut) this.#again();
+    this.dispatchEvent(new Event("state"));
+    this.dispatchEvent(new Event("look"));
+  }
+
+  /** The mended pattern soon, the plan when nothing has changed for a while. */
+  #again() {
+    this.cut = null;
+    this.#background?.abort();
+    clearTimeout(this.#timer);
+    this.#setBusy("");
+    if (!this.look || this.problem || this.state.missing.length) return;
+    const mine = (this.#background = new AbortController());
+    this.#timer = setTimeout(async () => {
+      await this.#fetch("mended", "Checking and mending", mine);
+      if (!mine.signal.aborted) {
+        this.#timer = setTimeout(() => this.#fetch("planned", "Working out the plan", mine), PLAN_AFTER);
+      }
+    }, MEND_AFTER);
+  }
+
+  async #fetch(task, words, mine) {
+    this.#setBusy(words);
+    try {
+      const answer = await get(`/api/jobs/${this.id}/work/${task}`, mine.signal);
+      if (mine.signal.aborted || answer.revision !== this.state.revision) return;
+      this.cut = answer;
+      this.#setBusy("");
+      this.dispatchEvent(new Event("cut"));
+    } catch (error) {
+      if (mine.signal.aborted || error.kind === "replaced") return;
+      this.#setBusy("");
+      this.dispatchEvent(new CustomEvent("trouble", { detail: { task, text: error.message } }));
+    }
+  }
+
+  #setBusy(words) {
+    this.busy = words;
+    this.dispatchEvent(new Event("busy"));
+  }
+}
+
+function lastOfEach(changes, merge) {
+  if (!merge) return changes;
+  return [...new Map(changes.map((change) => [change.path, change])).values()];
+}
