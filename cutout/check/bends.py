@@ -65,11 +65,12 @@ def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]
         return []
     line, thin = _Line(ring), _Thin(_thinned(ring))
     least = 0.7 * _least_turn(radius)
-    found = []
-    for run in thin.runs():
-        for stretch in _best_stretches(thin, run, radius):
-            if thin.turning(stretch) >= least:
-                found.append(_Candidate.of(thin, stretch, line))
+    found = [
+        _Candidate.of(thin, stretch, line)
+        for run in thin.runs()
+        for stretch in _best_stretches(thin, run, radius)
+        if thin.turning(stretch) >= least
+    ]
     depths = np.concatenate(
         [_depths(found[i : i + 256], line, radius) for i in range(0, len(found), 256)] or [np.empty(0)]
     )
@@ -94,9 +95,7 @@ class _Line:
         self.closed = np.append(ring, ring[0])
         self.along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(self.closed)))])
         self.length = float(self.along[-1])
-        self._place: dict[complex, float] = {
-            z: s for z, s in zip(ring.tolist(), self.along.tolist(), strict=False)
-        }
+        self._place: dict[complex, float] = dict(zip(ring.tolist(), self.along.tolist(), strict=False))
 
     def at(self, s: FloatArray) -> ComplexArray:
         """Points at distances `s` (any shape), counted round and round."""

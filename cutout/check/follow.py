@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-import numpy as np
 import shapely
 from shapely import Polygon, STRtree
 
@@ -28,6 +27,9 @@ _ON = 0.02
 
 _CORNER = 0.06
 """A corner found on a thinned line is the outline's own corner within this distance (mm)."""
+
+_TOUCHING = 1e-3
+"""Closer than this (mm) is touching."""
 
 _SHARPEST = 0.3
 """A corner rounded with less than this (mm), or than half the kerf, is sharp for any blade."""
@@ -67,17 +69,20 @@ def tight_places(pattern: Pattern, blade: Blade) -> tuple[Tight, ...]:
     sharpest = max(_SHARPEST, blade.kerf / 2)
     edge = shapely.boundary(pattern.panel.polygon)
     exact = _Exact(pattern.outline)
-    found = []
+    found: list[Tight] = []
     for ring, opening in _rings(pattern):
         for inside in (True, False):
             needed = blade.turning_radius + (half if inside else -half)
-            for bend in left_bends(ring if inside else ring[::-1], needed, sharpest):
-                if shapely.Point(bend.at.real, bend.at.imag).distance(edge) > SNAP:
-                    found.append(Tight(exact.corrected(bend), inside, needed, opening))
+            bends = left_bends(ring if inside else ring[::-1], needed, sharpest)
+            found += [
+                Tight(exact.corrected(b), inside, needed, opening) for b in bends if not _on_edge(b, edge)
+            ]
     return tuple(found)
 
 
-SNAP = 1e-3
+def _on_edge(bend: Bend, edge: shapely.Geometry) -> bool:
+    """Whether a bend lies on the panel's own edge, which nobody saws."""
+    return bool(shapely.Point(bend.at.real, bend.at.imag).distance(edge) < _TOUCHING)
 
 
 def _rings(pattern: Pattern) -> Iterator[tuple[ComplexArray, int]]:

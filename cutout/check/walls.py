@@ -1,0 +1,204 @@
+"""Points along the walls of a region and the Voronoi ridges between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import Delaunay
+from shapely import LinearRing, LineString, MultiPolygon, Point
+
+from cutout.geom.curve import ComplexArray, FloatArray, to_complex
+from cutout.geom.outline import polygons_of
+
+IntArray = NDArray[np.int64]
+
+_SPACING = (0.5, 2.0)
+"""Least and greatest first spacing of the points (mm)."""
+
+_FINEST = 0.1
+"""Spacing below which no wall is divided further (mm)."""
+
+_PER_WIDTH = 3.0
+"""Points along a wall for each local width of the region."""
+
+_FORKS = 1.2
+"""Middle lines between points less further apart along the wall than this, times across, are its roughness."""
+
+_DETOUR = 3.0
+"""Points further apart along the wall than this many times across face each other; nearer ones are a corner's."""
+
+
+class Walls:
+    """Points along the boundary of a region, ring by ring, with where each lies on its ring."""
+
+    def __init__(self, region: MultiPolygon, stations: list[FloatArray] | None = None) -> None:
+        self.region = region
+        self.rings = [
+            ring for polygon in polygons_of(region) for ring in (polygon.exterior, *polygon.interiors)
+        ]
+        self.lengths = np.array([ring.length for ring in self.rings])
+        spacing = float(np.clip(self.lengths.sum() / 4000, *_SPACING))
+        self.stations = stations or [_stations(ring, spacing) for ring in self.rings]
+        self.z: ComplexArray = np.concatenate(
+            [_on(ring, s) for ring, s in zip(self.rings, self.stations, strict=True)]
+        )
+        self.ring: IntArray = np.repeat(np.arange(len(self.rings)), [len(s) for s in self.stations])
+        self.s = np.concatenate(self.stations)
+        counts = np.array([len(s) for s in self.stations])
+        starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
+        index = np.arange(len(self.z))
+        self.next: IntArray = np.where(
+            index == (starts + counts - 1)[self.ring], starts[self.ring], index + 1
+        )
+
+        self.before: IntArray = np.empty_like(self.next)
+        self.before[self.next] = index
+
+    def refined(self, ridges: Ridges) -> Walls | None:
+        """Walls with more points where the region is narrow for their spacing; None when fine enough."""
+        gap = np.abs(self.z[self.next] - self.z)
+        narrow = ridges.narrowest(self)
+        need = np.maximum(np.minimum(narrow, narrow[self.next]) / _PER_WIDTH, _FINEST)
+        pieces = np.where(np.isfinite(need), np.ceil(np.minimum(gap / need, 8.0) - 1e-9), 1).astype(np.int64)
+        if pieces.max(initial=1) <= 1:
+            return None
+        stations = []
+        for k, s in enumerate(self.stations):
+            mine = pieces[self.ring == k]
+            ahead = np.append(s[1:], self.lengths[k])
+            part = np.concatenate([np.arange(n) for n in mine.tolist()]) / np.repeat(mine, mine)
+            stations.append(np.repeat(s, mine) + part * np.repeat(ahead - s, mine))
+        return Walls(self.region, stations)
+
+    def distance(self, z: ComplexArray, i: IntArray) -> FloatArray:
+        """Distances of places z from the two runs of wall that meet at points i; all (n,)."""
+        return np.minimum(
+            _to_run(z, self.z[i], self.z[self.next[i]]), _to_run(z, self.z[self.before[i]], self.z[i])
+        )
+
+    def detour(self, i: IntArray, j: IntArray) -> FloatArray:
+        """Distance from points i to points j along the wall; infinite between rings."""
+        apart = np.abs(self.s[i] - self.s[j])
+        along = np.minimum(apart, self.lengths[self.ring[i]] - apart)
+        return np.where(self.ring[i] == self.ring[j], along, np.inf)
+
+    def narrowest(self, i: int, j: int, width: float) -> tuple[complex, complex]:
+        """Ends of the shortest line between the walls round points i and j; between parallel walls, near them."""
+        reach = 1.5 * width + 0.05
+        if self.ring[i] == self.ring[j]:
+            reach = min(reach, 0.45 * float(self.detour(np.array([i]), np.array([j]))[0]))
+        lines = [
+            shapely.shortest_line(self._piece(i, part * reach), self._piece(j, part * reach))
+            for part in (1.0, 0.3, 0.1)
+        ]
+        good = [line for line in lines if line.length <= lines[0].length + 1e-3]
+        p, q = to_complex(shapely.get_coordinates(good[-1])).tolist()
+        return p, q
+
+    def _piece(self, i: int, reach: float) -> LineString | Point:
+        ring, s, length = self.rings[self.ring[i]], float(self.s[i]), float(self.lengths[self.ring[i]])
+        if reach <= 0:
+            return Point(self.z[i].real, self.z[i].imag)
+        own = _vertices(ring)
+        inside = own[(np.mod(own - s + reach, length) < 2 * reach)]
+        offset = np.mod(inside - s + reach, length)
+        stations = np.concatenate([[s - reach], s - reach + np.sort(offset), [s + reach]])
+        z = _on(ring, np.mod(stations, length))
+        return LineString(np.column_stack([z.real, z.imag]))
+
+
+def _to_run(z: ComplexArray, a: ComplexArray, b: ComplexArray) -> FloatArray:
+    """Distances of places z from straight runs a..b, all (n,)."""
+    along = b - a
+    square = np.maximum((along * along.conj()).real, 1e-18)
+    part = np.clip(((z - a) * along.conj()).real / square, 0.0, 1.0)
+    return np.abs(z - a - part * along)
+
+
+@lru_cache(maxsize=4096)
+def _vertices(ring: LinearRing) -> FloatArray:
+    """Distances of a ring's own vertices along it."""
+    z = to_complex(shapely.get_coordinates(ring))
+    return np.asarray(np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])[:-1])
+
+
+def _stations(ring: LinearRing, spacing: float) -> FloatArray:
+    """Distances along a ring of its vertices and of points between them, `spacing` apart at most."""
+    own = _vertices(ring)
+    ahead = np.append(own[1:], ring.length)
+    pieces = np.maximum(np.ceil((ahead - own) / spacing - 1e-9), 1).astype(np.int64)
+    part = np.concatenate([np.arange(n) for n in pieces.tolist()]) / np.repeat(pieces, pieces)
+    return np.asarray(np.repeat(own, pieces) + part * np.repeat(ahead - own, pieces))
+
+
+def _on(ring: LinearRing, s: FloatArray) -> ComplexArray:
+    z = to_complex(shapely.get_coordinates(ring))
+    own = np.append(_vertices(ring), ring.length)
+    return np.asarray(np.interp(s, own, z.real) + 1j * np.interp(s, own, z.imag))
+
+
+@dataclass(frozen=True, slots=True)
+class Ridges:
+    """Voronoi ridges inside a region: the two points each lies between and the two nodes it joins."""
+
+    nodes: ComplexArray
+    between: IntArray
+    joins: IntArray
+    across: FloatArray
+
+    def narrowest(self, walls: Walls) -> FloatArray:
+        """For each point the shortest distance to a point that faces it across; infinite where none."""
+        least = np.full(len(walls.z), np.inf)
+        facing = walls.detour(*self.between.T) > _DETOUR * self.across
+        for side in (0, 1):
+            np.minimum.at(least, self.between[facing, side], self.across[facing])
+        return least
+
+    def graph(self, walls: Walls) -> tuple[ComplexArray, IntArray, IntArray, FloatArray, FloatArray]:
+        """Nodes, edges, feet, clearance at each node, least clearance along each edge."""
+        used, flat = np.unique(self.joins, return_inverse=True)
+        edges = flat.reshape(-1, 2).astype(np.int64)
+        nodes = self.nodes[used]
+        clearance = np.full(len(nodes), np.inf)
+        for end in (0, 1):
+            for foot in (0, 1):
+                near = walls.distance(nodes[edges[:, end]], self.between[:, foot])
+                np.minimum.at(clearance, edges[:, end], near)
+        i, j = self.between.T
+        a, b = nodes[edges[:, 0]], nodes[edges[:, 1]]
+        middle = (walls.z[i] + walls.z[j]) / 2
+        across = ((a - middle) * (b - middle).conj()).real <= 0
+        least = np.minimum(clearance[edges[:, 0]], clearance[edges[:, 1]])
+        there = np.minimum(walls.distance(middle, i), walls.distance(middle, j))
+        least = np.where(across, np.minimum(least, there), least)
+        return nodes, edges, self.between, clearance, least
+
+
+def ridges_of(walls: Walls, region: MultiPolygon) -> Ridges:
+    """Ridges of the Voronoi diagram of the wall points that lie inside the region, neighbours' left out.
+
+    Taken from the Delaunay triangulation, its dual, which scipy makes in two thirds of the time.
+    """
+    mesh = Delaunay(np.column_stack([walls.z.real, walls.z.imag]))
+    corners = mesh.simplices.astype(np.int64)
+    triangle, side = np.nonzero(mesh.neighbors > np.arange(len(corners))[:, None])
+    i, j = corners[triangle, (side + 1) % 3], corners[triangle, (side + 2) % 3]
+    across = np.abs(walls.z[i] - walls.z[j])
+    centres = _circumcentres(walls.z[corners])
+    inside = shapely.contains_xy(region, centres.real, centres.imag)
+    joins = np.column_stack([triangle, mesh.neighbors[triangle, side]])
+    good = inside[joins].all(axis=1) & (walls.next[i] != j) & (walls.next[j] != i)
+    good &= walls.detour(i, j) > _FORKS * across
+    return Ridges(centres, np.column_stack([i, j])[good], joins[good], across[good])
+
+
+def _circumcentres(z: ComplexArray) -> ComplexArray:
+    """Centres of the circles through triangles (n, 3); not finite where the corners lie on a line."""
+    b, c = z[:, 1] - z[:, 0], z[:, 2] - z[:, 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lifted = b * (c * c.conj()) - c * (b * b.conj())
+        return np.asarray(z[:, 0] + lifted / (b * c.conj() - b.conj() * c))
