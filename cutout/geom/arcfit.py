@@ -27,7 +27,7 @@ _FIT = 0.88
 _STEEPEST = 10.0
 """Greatest tan(sweep / 2): arcs turn a little under half a circle at most."""
 _SHIFT = 5
-"""How many vertices a joint may move either way to where both sides fit best."""
+"""How many vertices a joint may move back, and some forth, to where both sides fit best."""
 _LONGEST = 512
 """Most vertices one arc may pass."""
 
@@ -79,7 +79,7 @@ def _settled(path: _Path, nodes: IntArray, steps: IntArray, colour: int) -> tupl
         return nodes, steps
     before = nodes[which - 1] - np.where(which == 0, len(path), 0)
     whole = steps[which - 1] + steps[which]
-    shifts = np.array(sorted(range(-_SHIFT, _SHIFT + 1), key=abs))
+    shifts = np.array(sorted(range(-_SHIFT, 3), key=abs))
     first = np.clip(steps[which - 1][:, None] + shifts, 1, whole[:, None] - 1)
     start, size = np.broadcast_to(before[:, None], first.shape).ravel(), first.ravel()
     end = np.broadcast_to((before + whole)[:, None], first.shape).ravel()

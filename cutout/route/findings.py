@@ -22,24 +22,30 @@ _SEEN = 0.05
 """Wood left in a corner that is no deeper than this (mm) is not worth a word."""
 _CORNER = 2.5
 """A corner keeps wood no deeper than this many bit radii (about 33 degrees between its sides); more is a gap."""
+_SHALLOW = 0.3
+"""Wood no deeper than this (mm) between two reached sides is a ridge for the file, not a gap."""
 _EACH = 5
 """So many places too narrow for the bit are named one by one in an opening, the largest; the others together."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Left:
-    """Waste the bits can't reach: where, deepest distance (mm) from what they clear, of which radius and opening."""
+    """Waste the bits can't reach: where, and how deep (mm) it lies behind what they clear.
+
+    radius: of the bit that comes nearest. sides: from how many sides one comes up to it.
+    """
 
     area: Polygon
     depth: float
     at: tuple[float, float]
     radius: float
     opening: int
+    sides: int
 
     @property
     def corner(self) -> bool:
-        """Whether it is only the round a bit leaves in a corner."""
-        return self.depth <= _CORNER * self.radius
+        """Whether it is only the round a bit leaves in a corner: reached from one side, and shallow."""
+        return self.depth <= _CORNER * self.radius and (self.sides <= 1 or self.depth < _SHALLOW)
 
 
 def measured(left: MultiPolygon, over: Sequence[tuple[MultiPolygon, float]], opening: int) -> Iterator[Left]:
@@ -51,19 +57,22 @@ def measured(left: MultiPolygon, over: Sequence[tuple[MultiPolygon, float]], ope
     parts = polygons_of(left)
     if not parts:
         return
-    xy, which = shapely.get_coordinates(np.array(parts, dtype=object), return_index=True)
+    least = min(radius for _, radius in over)
+    dense = shapely.segmentize(np.array(parts, dtype=object), least / 4)
+    xy, which = shapely.get_coordinates(shapely.get_exterior_ring(dense), return_index=True)
     away = np.array([_away(xy, centre) - radius for centre, radius in over])
     nearest, depths = away.argmin(axis=0), away.min(axis=0)
-    least = min(radius for _, radius in over)
     for n, part in enumerate(parts):
-        mine = np.flatnonzero(which == n)
+        mine = np.flatnonzero(which == n)[:-1]
         deepest = mine[int(np.argmax(depths[mine]))]
         depth, (x, y) = float(depths[deepest]), xy[deepest].tolist()
         if math.isinf(depth):
             spot = shapely.point_on_surface(part)
-            yield Left(part, depth, (spot.x, spot.y), least, opening)
+            yield Left(part, depth, (spot.x, spot.y), least, opening, 0)
         elif depth > _SEEN:
-            yield Left(part, depth, (x, y), over[int(nearest[deepest])][1], opening)
+            reached = depths[mine] < _SEEN / 2
+            sides = int(np.count_nonzero(reached & ~np.roll(reached, 1)))
+            yield Left(part, depth, (x, y), over[int(nearest[deepest])][1], opening, sides)
 
 
 def _away(xy: FloatArray, centre: MultiPolygon) -> FloatArray:
