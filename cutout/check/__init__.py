@@ -9,8 +9,8 @@ from cutout.pattern import Pattern
 __all__ = ["CHECKS", "Finding", "ordered", "run"]
 
 for _module in (
-    "tight_corner", "tight_curve", "narrow_opening", "thin_web", "loose_piece", "near_edge", "off_panel",
-    "speck", "kit", "drawn_line",
+    "tight_corner", "tight_curve", "narrow_opening", "thin_web", "short_grain", "loose_piece", "near_edge",
+    "off_panel", "speck", "kit", "drawn_line",
 ):  # fmt: skip
     import_module(f"cutout.check.{_module}")
 

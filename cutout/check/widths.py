@@ -15,8 +15,8 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import connected_components, dijkstra
 from shapely import LineString, MultiPolygon
 
 from cutout.check.walls import Walls, ridges_of
@@ -57,6 +57,21 @@ class Neck:
     length: float
     feet: tuple[complex, complex]
     part: float
+
+
+@dataclass(frozen=True, slots=True)
+class Arm:
+    """A narrow part held at one end only; mm.
+
+    at: half way along it. width: its width there. along: unit direction from the root to the tip. length:
+    along its middle line, from where the region gets as narrow as was asked. tip: its far end.
+    """
+
+    at: complex
+    width: float
+    along: complex
+    length: float
+    tip: complex
 
 
 class Middle:
@@ -124,6 +139,37 @@ class Middle:
             root[v] = u
             top[u] = max(top[u], top[v])
         return saddles
+
+    def arms(self, below: float, least: float) -> tuple[Arm, ...]:
+        """Parts narrower than `below` mm that hang on wider ones by one end and are `least` mm long or more."""
+        thin = self.widths < below
+        a, b = self.edges.T
+        inner = thin[a] & thin[b]
+        n = len(self.nodes)
+        steps = np.abs(self.nodes[a] - self.nodes[b])[inner] + 1e-9
+        graph = coo_matrix((steps, (a[inner], b[inner])), shape=(n, n)).tocsr()
+        _, label = connected_components(graph, directed=False)
+        roots = np.concatenate([a[thin[a] & ~thin[b]], b[thin[b] & ~thin[a]]])
+        roots = roots[np.argsort(label[roots], kind="stable")]
+        held, first = np.unique(label[roots], return_index=True)
+        found = []
+        for part, at in zip(held.tolist(), np.split(roots, first[1:]), strict=True):
+            nodes = np.flatnonzero(label == part)
+            away = np.abs(self.nodes[nodes] - self.nodes[at[0]])
+            if away.max() >= 0.8 * least and np.ptp(np.abs(self.nodes[at] - self.nodes[at[0]])) < below / 2:
+                found.append(self._arm(graph, int(at[0])))
+        return tuple(arm for arm in found if arm.length >= least)
+
+    def _arm(self, graph: csr_matrix, root: int) -> Arm:
+        (far,), (before,) = dijkstra(graph, directed=False, indices=[root], return_predecessors=True)
+        tip = int(np.argmax(np.where(np.isfinite(far), far, -1.0)))
+        way = [tip]
+        while way[-1] != root:
+            way.append(int(before[way[-1]]))
+        half = way[int(np.argmin(np.abs(far[way] - far[tip] / 2)))]
+        along = complex(self.nodes[tip] - self.nodes[root])
+        z = complex(self.nodes[half])
+        return Arm(z, float(self.widths[half]), along / abs(along), float(far[tip]), complex(self.nodes[tip]))
 
     def _neck(self, saddle: _Saddle) -> Neck:
         path = self._path(saddle.edge, _SAME_WIDTH)

@@ -1,0 +1,16 @@
+"""Webs that run across the grain, where wood splits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from cutout.check.finding import Finding, check
+from cutout.check.webs import finding_of, webs
+from cutout.kit import Kit
+from cutout.pattern import Pattern
+
+
+@check("short grain")
+def short_grain(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
+    """Narrow places in keep whose length, greater than their width, runs across the grain."""
+    return (finding_of("short grain", web, kit) for web in webs(pattern, kit) if web.across)
