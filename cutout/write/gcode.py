@@ -79,10 +79,17 @@ def _header(work: Work, bit: Bit, passes: tuple[Pass, ...]) -> list[str]:
         lines += [
             f"{len(passes)} runs, each in {len(depths)} turns of {format_length(-depths[0], units)}, the last one "
             f"{format_length(settings.breakthrough, units)} below the underside: put a spoil board under the panel",
+            f"The bit must cut or clear over {format_length(-depths[-1], units)} of its length",
             f"{sum(len(p.tabs) for p in passes)} tabs hold the parts; cut them with a chisel or saw at the end",
         ]
     lines += [f"Another program cuts with the {other.title}" for other in others]
-    lines += ["CAUTIONS", *work.cautions]
+    height = format_length(settings.safe_height, units)
+    lines += [
+        "CAUTIONS",
+        f"Run it in the air first. The bit travels {height} above the panel: clamps and screws must lie lower",
+        "Stay at the machine while it runs, with its stop within reach",
+        *work.cautions,
+    ]
     return lines
 
 

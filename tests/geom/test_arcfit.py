@@ -1,0 +1,127 @@
+"""Lines and arcs fitted to closed polylines."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import LinearRing, Polygon
+
+from cutout.geom.arcfit import fit_arcs
+from cutout.geom.curve import Arc, Line
+from cutout.geom.outline import Ring
+
+TOL = 0.01
+
+
+def wavy(radius: float, waves: list[tuple[float, float]], count: int = 1500) -> np.ndarray:
+    """A smooth closed curve r(t): waves = (share of the radius, phase) of the harmonics 2, 3, 4 ..."""
+    t = np.linspace(0, 2 * math.pi, count, endpoint=False)
+    r = radius * (1 + sum(a / k * np.cos(k * t + p) for k, (a, p) in enumerate(waves, start=2)))
+    return np.column_stack([r * np.cos(t), r * np.sin(t)])
+
+
+def farthest(a: np.ndarray, b: np.ndarray, step: float = 0.05) -> float:
+    """Greatest distance of the closed polyline a from the closed polyline b, looked at every `step` mm."""
+    points = shapely.points(shapely.get_coordinates(shapely.segmentize(LinearRing(a), step)))
+    closed = np.vstack([b, b[:1]])
+    edges = shapely.linestrings(np.stack([closed[:-1], closed[1:]], axis=1))
+    return float(shapely.STRtree(edges).query_nearest(points, return_distance=True, all_matches=False)[1].max())
+
+
+def hausdorff(ring: Ring, xy: np.ndarray) -> float:
+    drawn = ring.points(1e-4)
+    return max(farthest(drawn, xy), farthest(xy, drawn))
+
+
+def thinned(xy: np.ndarray) -> int:
+    """Vertices of a polyline simplified (Douglas-Peucker) to the same tolerance."""
+    return len(shapely.get_coordinates(shapely.simplify(LinearRing(xy), TOL, preserve_topology=False))) - 1
+
+
+WAVES = st.lists(st.tuples(st.floats(0, 0.12), st.floats(0, 6.28)), min_size=1, max_size=5)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(5, 150), WAVES)
+def test_smooth_curves_stay_within_tolerance_both_ways_with_a_fifth_of_the_points(radius, waves):
+    xy = wavy(radius, waves)
+    ring = fit_arcs(xy, TOL)
+    assert hausdorff(ring, xy) <= TOL
+    assert ring.polygon(1e-3).is_valid
+    assert ring.area * Polygon(xy).exterior.is_ccw > 0
+    if radius > 40:
+        assert len(ring.segments) <= thinned(xy) / 5
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(3, 40), st.integers(0, 10_000), st.floats(0.5, 100))
+def test_jagged_rings_stay_within_tolerance_and_never_cross(count, seed, size):
+    rng = np.random.default_rng(seed)
+    t = np.sort(rng.uniform(0, 2 * math.pi, count))
+    r = size * rng.uniform(0.3, 1.0, count)
+    xy = np.column_stack([r * np.cos(t), r * np.sin(t)])
+    if not Polygon(xy).is_valid or len(np.unique(xy, axis=0)) < 3:
+        return
+    ring = fit_arcs(xy, TOL)
+    assert hausdorff(ring, xy) <= TOL
+    assert ring.polygon(1e-3).is_valid
+
+
+@pytest.mark.parametrize("tol", [0.001, 0.01, 0.1])
+def test_tolerance_is_kept_whatever_it_is(tol):
+    xy = wavy(60, [(0.1, 1.0), (0.1, 2.0)], 4000)
+    assert hausdorff(fit_arcs(xy, tol), xy) <= tol
+
+
+def test_joined_segments_close():
+    ring = fit_arcs(wavy(30, [(0.1, 0.3)]), TOL)
+    for this, after in zip(ring.segments, (*ring.segments[1:], ring.segments[0]), strict=True):
+        assert this.end == after.start
+
+
+def test_straight_sides_become_lines_and_nothing_else():
+    xy = shapely.get_coordinates(shapely.segmentize(Polygon([(0, 0), (40, 0), (40, 25), (0, 25)]), 0.5))[:-1]
+    ring = fit_arcs(xy, TOL)
+    assert len(ring.segments) == 4
+    assert all(isinstance(s, Line) for s in ring.segments)
+
+
+def test_a_circle_takes_three_arcs_of_its_radius():
+    xy = shapely.get_coordinates(shapely.Point(7, 8).buffer(12, quad_segs=64))[:-1]
+    ring = fit_arcs(xy, TOL)
+    assert len(ring.segments) <= 4
+    assert all(isinstance(s, Arc) and math.isclose(s.radius, 12, abs_tol=0.1) for s in ring.segments)
+
+
+def test_a_rounded_rectangle_gets_its_lines_and_its_radius_back():
+    """A rectangle with 3 mm rounds, from an offset: four lines and four quarter circles, joined where they meet."""
+    xy = shapely.get_coordinates(shapely.box(0, 0, 60, 40).buffer(3, quad_segs=32))[:-1]
+    ring = fit_arcs(xy, TOL)
+    arcs = [s for s in ring.segments if isinstance(s, Arc)]
+    assert len(arcs) == 4
+    assert all(math.isclose(s.radius, 3, abs_tol=TOL) for s in arcs)
+    assert all(math.isclose(abs(s.sweep), math.pi / 2, abs_tol=0.02) for s in arcs)
+
+
+def test_moving_the_ring_moves_the_fit():
+    xy = wavy(50, [(0.1, 1.0), (0.05, 0.5)])
+    here, there = fit_arcs(xy, TOL), fit_arcs(xy + [1000.0, -500.0], TOL)
+    assert len(here.segments) == len(there.segments)
+    moved = np.array([s.start for s in here.segments]) + (1000 - 500j)
+    assert np.allclose(moved, [s.start for s in there.segments], atol=1e-6)
+
+
+@pytest.mark.parametrize("xy", [np.zeros((1, 2)), np.zeros((4, 2)), np.array([[0.0, 0.0], [1.0, 0.0]])])
+def test_no_ring_no_fit(xy):
+    with pytest.raises(ValueError, match="three vertices"):
+        fit_arcs(xy, TOL)
+
+
+def test_no_tolerance_no_fit():
+    with pytest.raises(ValueError, match="tolerance"):
+        fit_arcs(wavy(10, [(0.1, 0.0)]), 0.0)
