@@ -30,7 +30,9 @@ def farthest(a: np.ndarray, b: np.ndarray, step: float = 0.05) -> float:
     points = shapely.points(shapely.get_coordinates(shapely.segmentize(LinearRing(a), step)))
     closed = np.vstack([b, b[:1]])
     edges = shapely.linestrings(np.stack([closed[:-1], closed[1:]], axis=1))
-    return float(shapely.STRtree(edges).query_nearest(points, return_distance=True, all_matches=False)[1].max())
+    return float(
+        shapely.STRtree(edges).query_nearest(points, return_distance=True, all_matches=False)[1].max()
+    )
 
 
 def hausdorff(ring: Ring, xy: np.ndarray) -> float:

@@ -1,0 +1,207 @@
+"""The whole path: sides, depths, feeds, what is left, and the proof that it cuts what it says."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import Polygon, affinity, box
+
+from cutout.geom.curve import Arc, Line
+from cutout.geom.outline import Outline, Ring, from_region
+from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.pattern import Panel, cut_pattern
+from cutout.route import Settings, tool_path
+from cutout.route.passes import depths
+from cutout.route.prove import prove
+
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+FINE = replace(KIT, small_bit=bit("3mm"))
+RING = Polygon(box(100, 100, 300, 300).exterior, [box(160, 160, 240, 240).exterior.coords])
+
+
+def pattern(region, keep="panel"):
+    return cut_pattern(Outline(from_region(region), 1.0), Panel(500.0, 400.0, 18.0), keep, 1.28)
+
+
+def leaf(seed: int, size: float = 120.0) -> Polygon:
+    rng = np.random.default_rng(seed)
+    t = np.linspace(0, 2 * math.pi, 400, endpoint=False)
+    r = size * (1 + sum(rng.uniform(0, 0.5) / k * np.cos(k * t + rng.uniform(0, 6)) for k in range(2, 9)))
+    return Polygon(np.column_stack([250 + r * np.cos(t), 200 + r * np.sin(t)])).buffer(0)
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.integers(0, 10_000), st.sampled_from(["panel", "figure", "both"]), st.sampled_from([KIT, FINE]))
+def test_every_path_passes_its_proof(seed, keep, kit):
+    path = tool_path(pattern(leaf(seed), keep), kit)
+    assert path.passes
+    assert path.gouge <= 0.02
+    assert not [f for f in path.findings if f.severity == "stop"]
+    assert all(isinstance(s, Line | Arc) for p in path.passes for s in p.ring.segments)
+
+
+@settings(max_examples=5, deadline=None)
+@given(st.floats(-60, 60), st.floats(-40, 40))
+def test_moving_the_figure_moves_the_path(dx, dy):
+    here = tool_path(pattern(affinity.scale(RING, 0.6, 0.6)), KIT)
+    there = tool_path(pattern(affinity.translate(affinity.scale(RING, 0.6, 0.6), dx, dy)), KIT)
+    for a, b in zip(here.passes, there.passes, strict=True):
+        assert b.ring.area == pytest.approx(a.ring.area, abs=0.5)
+        assert (
+            b.ring.polygon().centroid.distance(affinity.translate(a.ring.polygon().centroid, dx, dy)) < 0.05
+        )
+
+
+def test_the_same_pattern_gives_the_same_path():
+    assert tool_path(pattern(RING), FINE) == tool_path(pattern(RING), FINE)
+
+
+def test_direction_keeps_the_wood_that_stays_on_the_left():
+    for keep in ("panel", "figure", "both"):
+        for p in tool_path(pattern(RING, keep), FINE).passes:
+            assert (p.ring.area > 0) == (p.side == "outside")
+
+
+def test_inner_runs_come_before_outer_ones():
+    passes = tool_path(pattern(RING, "figure"), KIT).passes
+    assert [p.side for p in passes if p.purpose == "outline"] == ["inside", "outside"]
+
+
+@pytest.mark.parametrize(("thickness", "turns"), [(18.0, 7), (2.0, 1), (2.6, 1), (2.7, 2), (40.0, 14)])
+def test_turns_go_through_in_equal_steps_the_bit_can_take(thickness, turns):
+    found = depths(thickness, bit("6mm"), Settings(breakthrough=0.4))
+    assert len(found) == turns
+    assert found[-1] == pytest.approx(-thickness - 0.4)
+    steps = -np.diff([0.0, *found])
+    assert steps.max() <= 3.0 + 1e-9
+    assert np.ptp(steps) < 1e-9
+
+
+def test_a_square_opening_reports_four_corners_with_the_radius_they_get():
+    path = tool_path(pattern(box(100, 100, 300, 300)), KIT)
+    (found,) = path.findings
+    assert (found.kind, found.severity, found.opening) == ("router", "care", 1)
+    assert "4 inside corners" in found.text
+    assert "radius of 3 mm" in found.text
+    assert found.size == pytest.approx(3 * (math.sqrt(2) - 1), abs=0.02)
+    assert min(math.dist(found.at, c) for c in [(100, 100), (300, 100), (300, 300), (100, 300)]) < 0.1
+
+
+def test_a_smaller_bit_halves_what_stays_in_the_corners():
+    rough, fine = (
+        tool_path(pattern(box(100, 100, 300, 300)), KIT),
+        tool_path(pattern(box(100, 100, 300, 300)), FINE),
+    )
+    assert fine.unreached.area == pytest.approx(rough.unreached.area / 4, rel=0.05)
+    assert "radius of 1.5 mm" in fine.findings[0].text
+    assert [p.bit.name for p in fine.passes] == ["6mm"] + 4 * ["3mm"]
+
+
+def test_a_slot_the_bit_cannot_enter_is_a_finding_with_its_area():
+    slot = shapely.union(box(100, 100, 200, 200), box(200, 148, 260, 152))
+    path = tool_path(pattern(slot), KIT)
+    (found,) = [f for f in path.findings if "too wide" in f.text]
+    assert found.opening == 1
+    assert found.limit == 6.0
+    assert found.at[0] == pytest.approx(260, abs=1)
+    assert "2.4 square cm" in found.text
+
+
+def test_a_smaller_bit_goes_where_the_larger_one_could_not():
+    slot = shapely.union(box(100, 100, 200, 200), box(200, 148, 260, 152))
+    path = tool_path(pattern(slot), FINE)
+    assert not [f for f in path.findings if "too wide" in f.text]
+    swept = shapely.union_all(
+        [shapely.LinearRing(p.ring.points()).buffer(p.bit.radius) for p in path.passes if p.bit.name == "3mm"]
+    )
+    assert box(202, 149, 258, 151).difference(swept).area < 0.01
+
+
+def test_an_opening_no_bit_fits_into_gets_no_run_and_a_finding():
+    path = tool_path(pattern(box(100, 100, 105, 300)), KIT)
+    assert not path.passes
+    (found,) = path.findings
+    assert "too wide" in found.text
+    assert path.unreached.area == pytest.approx(1000, rel=1e-3)
+
+
+def test_two_openings_joined_by_a_neck_report_the_neck_not_a_corner():
+    bells = shapely.union_all([box(100, 100, 160, 160), box(160, 128, 170, 132), box(170, 100, 230, 160)])
+    texts = [f.text for f in tool_path(pattern(bells), KIT).findings]
+    assert sum("too wide" in t for t in texts) == 1
+    assert sum("8 inside corners" in t for t in texts) == 1
+
+
+def test_a_small_bit_that_is_not_smaller_is_said():
+    path = tool_path(pattern(RING), replace(KIT, small_bit=bit("8mm")))
+    assert any("no smaller" in f.text for f in path.findings)
+    assert {p.bit.name for p in path.passes} == {"6mm"}
+
+
+def test_keep_both_says_what_a_router_makes_of_it():
+    path = tool_path(pattern(RING, "both"), KIT)
+    assert any("6 mm larger" in f.text for f in path.findings)
+
+
+def test_inches_are_spoken_where_the_kit_speaks_them():
+    path = tool_path(pattern(box(100, 100, 300, 300)), replace(KIT, units="in", bit=bit("1/4in")))
+    assert "1/8 in" in path.findings[0].text
+
+
+def test_feed_is_held_to_the_machine():
+    assert Settings(feed_limit=2000).feed(bit("6mm")) == 2000
+    assert Settings(feed_limit=9000).feed(bit("6mm")) == bit("6mm").feed
+
+
+def moved(path, by: complex):
+    shifted = [
+        replace(p, ring=Ring(tuple(replace(s, start=s.start + by, end=s.end + by) for s in p.ring.segments)))
+        for p in path.passes
+    ]
+    return replace(path, passes=tuple(shifted))
+
+
+@pytest.mark.parametrize("keep", ["panel", "figure", "both"])
+def test_the_proof_sees_a_path_that_is_off(keep):
+    pat = pattern(RING, keep)
+    path = tool_path(pat, KIT)
+    assert not prove(pat, path).findings
+    off = prove(pat, moved(path, 0.2 + 0j))
+    assert off.gouge == pytest.approx(0.2, abs=0.02)
+    assert any("wood that stays" in f.text for f in off.findings)
+    assert any("uncut" in f.text for f in off.findings)
+
+
+def test_the_proof_sees_a_missing_run():
+    pat = pattern(RING)
+    path = tool_path(pat, KIT)
+    assert any("uncut" in f.text for f in prove(pat, replace(path, passes=path.passes[:1])).findings)
+
+
+def test_the_proof_sees_depths_that_are_wrong():
+    pat = pattern(RING)
+    path = tool_path(pat, KIT)
+    shallow = tuple(replace(p, depths=p.depths[:-1]) for p in path.passes)
+    greedy = tuple(replace(p, depths=p.depths[-1:]) for p in path.passes)
+    assert any("through" in f.text for f in prove(pat, replace(path, passes=shallow)).findings)
+    assert any("too deep" in f.text for f in prove(pat, replace(path, passes=greedy)).findings)
+
+
+def test_the_proof_sees_a_run_the_wrong_way_round():
+    pat = pattern(RING)
+    path = tool_path(pat, KIT)
+    turned = tuple(replace(p, ring=p.ring.reversed()) for p in path.passes)
+    assert any("wrong way" in f.text for f in prove(pat, replace(path, passes=turned)).findings)
+
+
+def test_the_proof_sees_a_bit_run_through_the_middle_of_the_wood():
+    pat = pattern(RING)
+    path = tool_path(pat, KIT)
+    astray = moved(replace(path, passes=path.passes[-1:]), 250 + 0j)
+    assert prove(pat, astray).gouge > 3
