@@ -112,7 +112,7 @@ def test_a_rounded_rectangle_gets_its_lines_and_its_radius_back():
 
 def test_moving_the_ring_moves_the_fit():
     xy = wavy(50, [(0.1, 1.0), (0.05, 0.5)])
-    here, there = fit_arcs(xy, TOL), fit_arcs(xy + [1000.0, -500.0], TOL)
+    here, there = fit_arcs(xy, TOL), fit_arcs(xy + np.array([1000.0, -500.0]), TOL)
     assert len(here.segments) == len(there.segments)
     moved = np.array([s.start for s in here.segments]) + (1000 - 500j)
     assert np.allclose(moved, [s.start for s in there.segments], atol=1e-6)

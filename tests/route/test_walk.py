@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -27,7 +28,7 @@ def a_pass(ring=CAPSULE, depths=(-2.5, -5.0, -7.5), tabs=(), top=-4.0):
 def test_steps_join_in_all_three_axes():
     steps = walk(a_pass(tabs=[Tab(10, 22, (16, 0)), Tab(120, 135, (0, 0))]), RAMP)
     assert steps[0].z0 == 0
-    for this, after in zip(steps, steps[1:], strict=False):
+    for this, after in itertools.pairwise(steps):
         assert abs(this.run.end - after.run.start) < 1e-6
         assert this.z1 == pytest.approx(after.z0, abs=1e-6)
 
@@ -89,7 +90,7 @@ def test_a_stretch_is_as_long_as_asked_for_and_unbroken(start, size):
     assert math.fsum(map(length, pieces)) == pytest.approx(size, abs=1e-5)
     assert abs(pieces[0].start - track.place(start)) < 1e-6
     assert abs(pieces[-1].end - track.place(start + size)) < 1e-6
-    assert all(abs(a.end - b.start) < 1e-6 for a, b in zip(pieces, pieces[1:], strict=False))
+    assert all(abs(a.end - b.start) < 1e-6 for a, b in itertools.pairwise(pieces))
 
 
 def test_samples_lie_where_place_says_and_look_ahead():
