@@ -10,6 +10,7 @@ from functools import cache
 from pathlib import Path
 
 import reportlab
+from PIL import ImageFont
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -20,7 +21,7 @@ _FILES = {PLAIN: "Vera.ttf", BOLD: "VeraBd.ttf"}
 
 @cache
 def _face(font: str) -> TTFont:
-    face = TTFont(font, str(Path(reportlab.__file__).parent / "fonts" / _FILES[font]))
+    face = TTFont(font, _path(font))
     pdfmetrics.registerFont(face)
     return face
 
@@ -29,6 +30,15 @@ def register() -> None:
     """Make both faces known to reportlab; safe to call again."""
     for font in _FILES:
         _face(font)
+
+
+def picture_font(size: int) -> ImageFont.FreeTypeFont:
+    """The bold face for drawing on pictures, `size` pixels high."""
+    return ImageFont.truetype(_path(BOLD), size)
+
+
+def _path(font: str) -> str:
+    return str(Path(reportlab.__file__).parent / "fonts" / _FILES[font])
 
 
 def plain(text: str) -> str:
