@@ -3,14 +3,15 @@
 from importlib import import_module
 
 from cutout.check.finding import CHECKS, Finding, ordered
+from cutout.check.hint import hint
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 
-__all__ = ["CHECKS", "Finding", "ordered", "run"]
+__all__ = ["CHECKS", "Finding", "hint", "ordered", "run"]
 
 for _module in (
-    "tight_corner", "tight_curve", "narrow_opening", "thin_web", "short_grain", "loose_piece", "near_edge",
-    "off_panel", "speck", "kit", "drawn_line",
+    "tight_corner", "tight_curve", "narrow_opening", "thin_web", "short_grain", "glue_line", "loose_piece",
+    "near_edge", "off_panel", "speck", "kit", "drawn_line",
 ):  # fmt: skip
     import_module(f"cutout.check.{_module}")
 

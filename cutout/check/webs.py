@@ -30,7 +30,7 @@ SLENDER = 5.0
 ACROSS = math.radians(45)
 """From this angle between its length and the grain a web runs across the grain."""
 
-STRIP = 2.0
+STRIP = 3.0
 """Wood between an opening and the panel's edge is a web from this many times its width in length on."""
 
 _TOUCHING = 1e-3
@@ -115,7 +115,7 @@ def _inner(necks: tuple[Neck, ...], pattern: Pattern, kit: Kit) -> list[Neck]:
     edge = shapely.boundary(pattern.panel.polygon)
     feet = np.array([n.feet for n in necks])
     to_edge = np.asarray(shapely.distance(shapely.points(feet.real, feet.imag), edge))
-    rims = (to_edge < _TOUCHING).any(axis=1).tolist()
+    rims: list[bool] = np.any(to_edge < _TOUCHING, axis=1).tolist()
     speck, least = kit.limits.speck, kit.limits.edge
     kept = [(n, rim) for n, rim in zip(necks, rims, strict=True) if n.part >= speck]
     return [n for n, rim in kept if not rim or (n.width >= least and n.length >= STRIP * n.width)]

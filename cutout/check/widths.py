@@ -150,6 +150,8 @@ class Middle:
         graph = coo_matrix((steps, (a[inner], b[inner])), shape=(n, n)).tocsr()
         _, label = connected_components(graph, directed=False)
         roots = np.concatenate([a[thin[a] & ~thin[b]], b[thin[b] & ~thin[a]]])
+        if len(roots) == 0:
+            return ()
         roots = roots[np.argsort(label[roots], kind="stable")]
         held, first = np.unique(label[roots], return_index=True)
         found = []

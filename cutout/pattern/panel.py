@@ -17,6 +17,7 @@ class Panel:
     grain: direction of the grain in radians from the x axis, None for sheet goods.
     zones: keep-out areas (lips, hinges, screws) with what each is, which the pattern must stay clear of.
     drawn: lines or figures drawn on a face ("stile's edge on the back"), which openings should not cut through.
+    board: actual width (mm) of the boards it is glued up from, edge to edge along the grain; None: one piece.
     Raises LayoutError for sizes no panel can have.
     """
 
@@ -26,11 +27,12 @@ class Panel:
     grain: float | None = math.pi / 2
     zones: tuple[Zone, ...] = ()
     drawn: tuple[Zone, ...] = ()
+    board: float | None = None
 
     def __post_init__(self) -> None:
-        for name in ("width", "height", "thickness"):
+        for name in ("width", "height", "thickness", "board"):
             value = getattr(self, name)
-            if not (math.isfinite(value) and value > 0):
+            if value is not None and not (math.isfinite(value) and value > 0):
                 raise LayoutError(f"panel {name} is {value:g} mm: it must be more than zero.")
 
     @property

@@ -1,0 +1,75 @@
+"""Panels glued up from boards: how many, where the glue lines fall, and how far the panel moves."""
+
+from __future__ import annotations
+
+import cmath
+import math
+
+import numpy as np
+import shapely
+from shapely import LineString
+
+from cutout.check.finding import Finding
+from cutout.kit import Wood
+from cutout.pattern import Panel
+from cutout.units import Units, format_length
+
+
+def board_count(width: float, board: float) -> int:
+    """Boards of actual width `board` (mm) side by side that make `width` mm, edges taken as straight already."""
+    return max(1, math.ceil(width / board - 1e-9))
+
+
+def across_grain(panel: Panel) -> float:
+    """Size of the panel across its grain (mm), 0 for sheet goods; for a slanting grain of its whole extent."""
+    if panel.grain is None:
+        return 0.0
+    return panel.width * abs(math.sin(panel.grain)) + panel.height * abs(math.cos(panel.grain))
+
+
+def glue_lines(panel: Panel) -> tuple[LineString, ...]:
+    """Where boards meet, drawn over the panel, along the grain; none for one piece or sheet goods.
+
+    Full boards are glued up and trimmed alike on both sides, so that the lines lie evenly about the middle.
+    """
+    if panel.grain is None or panel.board is None:
+        return ()
+    count = board_count(across_grain(panel), panel.board)
+    along = cmath.exp(1j * panel.grain)
+    middle = complex(panel.width, panel.height) / 2
+    reach = math.hypot(panel.width, panel.height)
+    offsets = (np.arange(1, count) - count / 2) * panel.board
+    ends = middle + 1j * along * offsets[:, None] + along * np.array([-reach, reach])
+    lines = shapely.linestrings(np.stack([ends.real, ends.imag], axis=-1))
+    inside = (shapely.intersection(line, panel.polygon) for line in lines.tolist())
+    return tuple(line for line in inside if isinstance(line, LineString) and line.length > 0)
+
+
+def movement(width: float, wood: Wood, change: float) -> float | None:
+    """How much wider or narrower (mm) solid wood `width` mm across the grain gets for `change` % of moisture.
+
+    width * C_T * change, flat-sawn. Source: Wood Handbook FPL-GTR-190, chapter 13. Nothing for sheet goods;
+    None where the wood's C_T is not listed.
+    """
+    if not wood.has_grain:
+        return 0.0
+    return None if wood.tangential is None else width * wood.tangential * change
+
+
+def movement_finding(
+    panel: Panel, wood: Wood, change: float, reveal: float, units: Units = "mm"
+) -> Finding | None:
+    """A `kit` finding where the panel's movement takes up more than the reveal on both its sides together.
+
+    change: of moisture, in percent. reveal: gap on each side (mm). None when it fits or is not known.
+    """
+    moved = movement(across_grain(panel), wood, change)
+    if moved is None or moved <= 2 * reveal:
+        return None
+    text = (
+        f"Across the grain the panel moves {format_length(moved, units)} for {change:g} % of moisture, "
+        f"more than the reveal of {format_length(reveal, units)} on either side: it would jam."
+    )
+    remedy = f"Give it {format_length(moved / 2, units)} on each side at least, or use sheet goods."
+    at = (panel.width / 2, panel.height / 2)
+    return Finding("kit", "care", at, moved, 2 * reveal, None, text, remedy)

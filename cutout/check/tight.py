@@ -1,0 +1,104 @@
+"""What to say about a place the blade can't follow; shared by tight corners and tight curves."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from cutout.check.finding import Finding, Severity
+from cutout.check.follow import Tight, tight_places
+from cutout.check.room import blade_fits, holes_fit, sliver
+from cutout.kit import Kit
+from cutout.pattern import Pattern
+from cutout.units import format_length
+
+_NOTHING = 0.3
+"""A sliver shallower than this (mm) is gone with a touch of sandpaper."""
+
+
+def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
+    """Findings on the sharp corners, or else on the curves, that the blade can't follow."""
+    places = [p for p in tight_places(pattern, kit.blade) if p.bend.sharp == sharp]
+    if not places:
+        return
+    if pattern.keep_mode == "both":
+        yield from (_on_the_line(p, kit) for p in places)
+        return
+    drills = [_drill(p, kit) for p in places]
+    holes = holes_fit(pattern, places, drills) & [p.inside for p in places]
+    blades = blade_fits(pattern, places, kit)
+    for place, drill, hole, fits in zip(places, drills, holes.tolist(), blades.tolist(), strict=True):
+        if hole:
+            yield _finding(place, kit, "care", _what(place, kit), _drilled(place, drill, kit))
+        elif fits:
+            yield _finding(place, kit, "care", _what(place, kit), _from_both_sides(place, kit))
+        else:
+            text = _what(place, kit)[:-1] + (
+                f", and there is no room for a blade {format_length(kit.blade.width, kit.units)} wide."
+            )
+            remedy = "Take a narrower blade, make the pattern larger, or open this place up."
+            yield _finding(place, kit, "stop", text, remedy)
+
+
+def _finding(place: Tight, kit: Kit, severity: Severity, text: str, remedy: str) -> Finding:
+    return Finding(
+        "tight corner" if place.bend.sharp else "tight curve",
+        severity,
+        place.at,
+        place.bend.radius,
+        place.needed,
+        place.opening,
+        text,
+        remedy,
+    )
+
+
+def _drill(place: Tight, kit: Kit) -> float:
+    """The drill for a relief hole: one that fills the curve where the set has it, else the least that turns."""
+    least = kit.drills.at_least(kit.blade.hole_to_turn) or kit.blade.hole_to_turn
+    filling = kit.drills.up_to(2 * place.bend.radius) or 0.0
+    return max(least, filling)
+
+
+def _what(place: Tight, kit: Kit) -> str:
+    turns = f"the blade turns no tighter than {format_length(kit.blade.turning_radius, kit.units)}"
+    if place.bend.sharp:
+        angle = round(math.degrees(place.angle))
+        if place.inside:
+            return f"Inside corner of {angle} degrees: {turns}."
+        return f"Point of wood of {angle} degrees: {turns}."
+    radius = format_length(place.bend.radius, kit.units)
+    where = "Inside curve" if place.inside else "Curve round wood"
+    return f"{where} of {radius} radius: {turns}."
+
+
+def _drilled(place: Tight, drill: float, kit: Kit) -> str:
+    size = format_length(drill, kit.units)
+    left = sliver(place, drill)
+    if left < _NOTHING or math.isinf(left):
+        return f"Drill a {size} relief hole there."
+    return (
+        f"Drill a {size} relief hole there; a sliver {format_length(left, kit.units)} deep stays for a file."
+    )
+
+
+def _from_both_sides(place: Tight, kit: Kit) -> str:
+    if not place.inside:
+        return "Saw past it into the waste, then come to it again along the other side."
+    left = sliver(place, kit.blade.kerf)
+    rest = (
+        f"; {format_length(left, kit.units)} at its tip stay for a file" if _NOTHING < left < math.inf else ""
+    )
+    return f"No hole in which the blade turns fits: saw into it from both sides, backing out each time{rest}."
+
+
+def _on_the_line(place: Tight, kit: Kit) -> Finding:
+    """Panel and figure both survive: any hole eats into one of them."""
+    hole = kit.drills.at_least(kit.blade.hole_to_turn) or kit.blade.hole_to_turn
+    size = format_length(hole, kit.units)
+    if place.bend.length > hole:
+        text = f"{_what(place, kit)[:-1]}, over {format_length(place.bend.length, kit.units)} of line."
+        remedy = "Take a narrower blade, or make the pattern larger: one hole does not bridge it."
+        return _finding(place, kit, "stop", text, remedy)
+    remedy = f"A {size} hole lets the blade turn here, wider than the saw cut: it will show."
+    return _finding(place, kit, "care", _what(place, kit), remedy)
