@@ -7,6 +7,7 @@ improve each other in turn.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,6 +20,7 @@ _TOGETHER = 12
 """At most this many cubics are fitted in one problem; its cost grows with the square."""
 
 _ROUNDS = 3
+_PULL = 0.3
 _ASIDE = 0.2
 """Weight of a miss along the curve: samples may slide along it, but not freely."""
 
@@ -89,13 +91,13 @@ def _solve(
     z: ComplexArray, knots: list[int], start: Joint | None, end: Joint | None
 ) -> tuple[list[Cubic], list[float], list[int]]:
     """The chain, and of each cubic the worst miss (px) and the sample it happens at."""
-    pieces = [z[a : b + 1] for a, b in zip(knots, knots[1:], strict=False)]
+    pieces = [z[a : b + 1] for a, b in itertools.pairwise(knots)]
     lengths = [float(np.abs(np.diff(p)).sum()) for p in pieces]
     places = [
         np.concatenate([[0.0], np.cumsum(np.abs(np.diff(p)))]) / max(s, 1e-12)
         for p, s in zip(pieces, lengths, strict=True)
     ]
-    columns = _Columns(len(pieces), start, end)
+    columns = _Columns(z, knots, start, end)
     normals = [_across(p) for p in pieces]
     cubics: list[Cubic] = []
     worst: list[float] = []
@@ -117,7 +119,8 @@ def _solve(
 class _Columns:
     """The unknowns of a chain: real numbers, each moving the joints along a fixed complex way."""
 
-    def __init__(self, pieces: int, start: Joint | None, end: Joint | None) -> None:
+    def __init__(self, z: ComplexArray, knots: list[int], start: Joint | None, end: Joint | None) -> None:
+        pieces = len(knots) - 1
         closed = start is None or end is None
         self.joints: list[list[tuple[int, int, complex]]] = []
         self.fixed: list[complex] = []
@@ -134,6 +137,8 @@ class _Columns:
             self.fixed.append(tied.at if tied else 0j)
             count += len(ways)
         self.count = count
+        self.places = [complex(z[k]) for k in knots]
+        self.speeds = [_heading(z, k, closed) for k in knots]
 
     def solve(
         self,
@@ -145,6 +150,11 @@ class _Columns:
         """Place and velocity of every joint, least misses across the samples' directions."""
         left = np.zeros((self.count, self.count))
         right = np.zeros(self.count)
+        # A weak pull of every joint to its sample and of its speed to one keeps short pieces tame.
+        for joint, place, speed in zip(self.joints, self.places, self.speeds, strict=True):
+            for i, part, way in joint:
+                left[i, i] += _PULL
+                right[i] += _PULL * ((speed if part else place) * way.conjugate()).real
         for k, (p, t, length, across) in enumerate(zip(pieces, places, lengths, normals, strict=True)):
             basis = _hermite(t, length)
             target = p - basis[0] * self.fixed[k] - basis[2] * self.fixed[k + 1]
@@ -158,13 +168,20 @@ class _Columns:
             b = np.concatenate([aim.real, _ASIDE * aim.imag])
             np.add.at(left, np.ix_(index, index), a.T @ a)
             np.add.at(right, index, a.T @ b)
-        left[np.diag_indices(self.count)] += 1e-9 * max(float(np.trace(left)) / max(self.count, 1), 1e-12)
         x = cho_solve(cho_factor(left), right)
         out = []
         for fixed, ways in zip(self.fixed, self.joints, strict=True):
             place = fixed + sum((way * x[i] for i, part, way in ways if part == 0), 0j)
             out.append((complex(place), complex(sum((way * x[i] for i, part, way in ways if part == 1), 0j))))
         return out
+
+
+def _heading(z: ComplexArray, k: int, closed: bool) -> complex:
+    """Unit direction of the samples about number k."""
+    n = len(z) - 1
+    ahead, behind = ((k + 3) % n, (k - 3) % n) if closed else (min(k + 3, n), max(k - 3, 0))
+    d = complex(z[ahead] - z[behind])
+    return d / max(abs(d), 1e-12)
 
 
 def _hermite(t: FloatArray, length: float) -> list[FloatArray]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -18,18 +19,20 @@ _LEAST_NOISE = 0.035
 """Wobble (px) of an iso-line of a clean picture, below which nothing is worth a segment."""
 
 
-def fit_ring(z: ComplexArray, tol: float, blur: float = 0.5, smooth: float = 0.0) -> Ring:
+def fit_ring(z: ComplexArray, tol: float, blur: float = 0.5, smooth: float = 0.0, noise: float = 0.0) -> Ring:
     """A ring of few segments within about `tol` of the closed dense polyline z (all in the same unit, px).
 
     blur: sigma (px) of the Gaussian the picture's edges are blurred by; corners are restored accordingly.
+    noise: least sigma (px) of the line across itself, where more is known than the line shows.
     smooth: details shorter than about this (px) are smoothed away first, without shrinking the ring.
     """
     samples = resample(z)
     if smooth > 0:
         samples = _smoothed(samples, smooth)
         blur = math.hypot(blur, smooth)
-    noise = max(jitter(samples), _LEAST_NOISE)
+    noise = max(jitter(samples), noise, _LEAST_NOISE)
     corners = find_corners(samples, blur, noise)
+    corners = corners if len(corners) > 1 or len(samples) > 40 else []
     tol = max(tol, 2.5 * noise)
     if not corners:
         return _smooth_ring(samples, tol, noise)
@@ -175,7 +178,7 @@ def _strung(pieces: list[_Carrier]) -> tuple[ComplexArray, list[int]]:
 
 def _run_segments(pieces: list[_Carrier], start: complex, end: complex, tol: float) -> list[Segment]:
     joints = [Joint(start)]
-    joints += [_smooth_joint(a, b, tol) for a, b in zip(pieces, pieces[1:], strict=False)]
+    joints += [_smooth_joint(a, b, tol) for a, b in itertools.pairwise(pieces)]
     return _chained(pieces, [*joints, Joint(end)], tol)
 
 

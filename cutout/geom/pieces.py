@@ -45,7 +45,13 @@ def cut(z: ComplexArray, tol: float, noise: float, step: float) -> list[Piece]:
         return [Piece(0, len(z) - 1, KINDS[kind])]
     joints = _joints(len(z), step)
     pieces = _cheapest(z, joints, tol, noise, step)
-    pieces = _merged(z, pieces, tol, noise, step)
+    for _ in range(4):
+        count = len(pieces)
+        pieces = _merged(z, pieces, tol, noise, step)
+        pieces = _slid(z, pieces, int(joints[1] - joints[0]), tol, noise, step)
+        pieces = _without_some(z, pieces, tol, noise, step)
+        if len(pieces) == count:
+            break
     total = sum(_cost_of(z, p, tol, noise, step) for p in pieces)
     if whole.min() <= total:
         return [Piece(0, len(z) - 1, "cubic")]
@@ -123,6 +129,92 @@ def _merged(z: ComplexArray, pieces: list[Piece], tol: float, noise: float, step
                 out.append(piece)
         pieces = out
     return pieces
+
+
+@dataclass(frozen=True, slots=True)
+class _Meeting:
+    """Two pieces that meet at sample `joint`, of these kinds, and what both cost together."""
+
+    joint: int
+    kinds: tuple[Kind, Kind]
+    cost: float
+
+
+def _slid(
+    z: ComplexArray, pieces: list[Piece], reach: int, tol: float, noise: float, step: float
+) -> list[Piece]:
+    """Every joint moved by up to `reach` samples to where its two pieces cost least, every other one at once."""
+    pieces = list(pieces)
+    offsets = np.arange(-reach, reach + 1)
+    for parity in (1, 2):
+        right = list(range(parity, len(pieces), 2))
+        if not right:
+            continue
+        first = np.array([pieces[k - 1].first for k in right])
+        joint = np.array([pieces[k].first for k in right])
+        last = np.array([pieces[k].last for k in right])
+        room = ((last - first) >= 6)[:, None]
+        at = np.where(
+            room, np.clip(joint[:, None] + offsets, first[:, None] + 2, last[:, None] - 2), joint[:, None]
+        )
+        for k, best in zip(right, _meetings(z, first, at, last, tol, noise, step), strict=True):
+            if np.isfinite(best.cost):
+                pieces[k - 1] = Piece(pieces[k - 1].first, best.joint, best.kinds[0])
+                pieces[k] = Piece(best.joint, pieces[k].last, best.kinds[1])
+    return pieces
+
+
+def _without_some(z: ComplexArray, pieces: list[Piece], tol: float, noise: float, step: float) -> list[Piece]:
+    """Pieces left out where their neighbours can meet somewhere within them for less."""
+    while len(pieces) > 2:
+        inner = range(1, len(pieces) - 1)
+        first = np.array([pieces[k - 1].first for k in inner])
+        last = np.array([pieces[k + 1].last for k in inner])
+        low = np.array([pieces[k].first for k in inner])
+        high = np.array([pieces[k].last for k in inner])
+        at = np.round(low[:, None] + (high - low)[:, None] * np.linspace(0, 1, 9)).astype(np.int64)
+        found = _meetings(z, first, at, last, tol, noise, step)
+        old = _costs_of(z, pieces, tol, noise, step)
+        gains = [float(old[k - 1 : k + 2].sum()) - found[k - 1].cost for k in inner]
+        taken: set[int] = set()
+        for k in sorted(inner, key=lambda k: (-gains[k - 1], k)):
+            if gains[k - 1] > 0 and not taken & set(range(k - 2, k + 3)):
+                taken.add(k)
+        if not taken:
+            break
+        out = list(pieces)
+        for k in taken:
+            best = found[k - 1]
+            out[k - 1] = Piece(pieces[k - 1].first, best.joint, best.kinds[0])
+            out[k + 1] = Piece(best.joint, pieces[k + 1].last, best.kinds[1])
+        pieces = [p for k, p in enumerate(out) if k not in taken]
+    return pieces
+
+
+def _meetings(
+    z: ComplexArray, first: IntArray, at: IntArray, last: IntArray, tol: float, noise: float, step: float
+) -> list[_Meeting]:
+    """The best of the joints at[k] (candidates of row k) for pieces first[k]..joint..last[k], for each k."""
+    rows, many = at.shape
+    flat = at.ravel()
+    one = _costs(z, np.repeat(first, many), flat, tol, noise, step)
+    two = _costs(z, flat, np.repeat(last, many), tol, noise, step)
+    total = (one.min(axis=1) + two.min(axis=1)).reshape(rows, many)
+    best = np.argmin(total, axis=1)
+    return [
+        _Meeting(
+            int(at[k, b]),
+            (KINDS[int(np.argmin(one[k * many + b]))], KINDS[int(np.argmin(two[k * many + b]))]),
+            float(total[k, b]),
+        )
+        for k, b in enumerate(best.tolist())
+    ]
+
+
+def _costs_of(z: ComplexArray, pieces: list[Piece], tol: float, noise: float, step: float) -> FloatArray:
+    first, last = np.array([p.first for p in pieces]), np.array([p.last for p in pieces])
+    kind = np.array([KINDS.index(p.kind) for p in pieces])
+    return _costs(z, first, last, tol, noise, step)[np.arange(len(pieces)), kind]
 
 
 def _cost_of(z: ComplexArray, piece: Piece, tol: float, noise: float, step: float) -> float:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.fit import fit_ring
 from cutout.geom.outline import Ring
-from cutout.read.iso import iso_lines
+from cutout.read.iso import IsoLines, iso_lines
 
 _COARSE = 0.05
 """Flattening (px) that is fine enough to see rings cross."""
@@ -31,41 +31,50 @@ def trace(
     tolerance_px: greatest distance (px) between the picture's edge and the rings, noise apart.
     smooth: 0 as drawn .. 1 strong.
     """
-    lines, blur = iso_lines(grey, level)
-    return fit_lines(lines, blur, tolerance_px, smooth)
+    return fit_lines(iso_lines(grey, level), tolerance_px, smooth)
 
 
-def fit_lines(
-    lines: Sequence[ComplexArray], blur: float, tolerance_px: float, smooth: float = 0.0
-) -> tuple[Ring, ...]:
+def fit_lines(found: IsoLines, tolerance_px: float, smooth: float = 0.0) -> tuple[Ring, ...]:
     """Rings of few segments along closed iso-lines; their senses are kept, none cross."""
-    lines = [z for z in lines if len(z) > 3]
+    lines = [z for z in found.lines if len(z) > 3]
     if not lines:
         return ()
     spans = [max(np.ptp(z.real), np.ptp(z.imag)) for z in lines]
     sigma = smooth * _FULL_SMOOTH * float(max(spans))
-    rings = [fit_ring(z, tolerance_px, blur, sigma) for z in lines]
+    rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise) for z in lines]
     for finer in (0.5, 0.2):
         bad = _unsound(rings, lines)
         if not bad:
             return tuple(rings)
         for k in bad:
-            rings[k] = fit_ring(lines[k], tolerance_px * finer, blur, sigma * finer)
+            rings[k] = fit_ring(
+                lines[k], tolerance_px * finer, found.blur, sigma * finer, found.noise * finer
+            )
     for k in _unsound(rings, lines):
-        rings[k] = Ring.of_points(to_array(lines[k]))
-    return tuple(rings)
+        rings[k] = _plain(lines[k])
+    return tuple(ring for ring in rings if ring.segments)
+
+
+def _plain(z: ComplexArray) -> Ring:
+    """Straight runs within a tenth of a pixel, for rings too small or too entangled to be drawn better."""
+    xy = to_array(z)
+    plain = shapely.get_coordinates(shapely.simplify(shapely.Polygon(xy), 0.1))
+    return Ring.of_points(plain if len(plain) > 3 else xy)
 
 
 def _unsound(rings: Sequence[Ring], lines: Sequence[ComplexArray]) -> list[int]:
     """Rings that cross themselves or others, or have turned over or shrunk away."""
-    loops = np.array([shapely.LinearRing(_closed(ring)) for ring in rings], dtype=object)
-    bad = set(np.flatnonzero(~shapely.is_simple(loops)).tolist())
+    drawn = [_area(z) for z in lines]
+    bad = {
+        k
+        for k, (ring, area) in enumerate(zip(rings, drawn, strict=True))
+        if not ring.segments or not 0.5 < ring.area / (area or 1.0) < 2.0
+    }
+    sound = np.array([k for k in range(len(rings)) if k not in bad], dtype=np.int64)
+    loops = np.array([shapely.LinearRing(_closed(rings[k])) for k in sound.tolist()], dtype=object)
+    bad.update(sound[~shapely.is_simple(loops)].tolist())
     one, two = shapely.STRtree(loops).query(loops, predicate="intersects")
-    bad.update(np.unique(one[one != two]).tolist())
-    for k, (ring, z) in enumerate(zip(rings, lines, strict=True)):
-        drawn = _area(z)
-        if not 0.5 < ring.area / (drawn or 1.0) < 2.0:
-            bad.add(k)
+    bad.update(sound[np.unique(one[one != two])].tolist())
     return sorted(bad)
 
 

@@ -1,0 +1,94 @@
+"""The bytes of a picture file as pixels the right way up: eight bits a channel, transparency apart."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from cutout.errors import ReadError
+
+FORMATS = ("PNG", "JPEG", "WEBP", "TIFF", "BMP", "GIF")
+
+MOST_PIXELS = 80_000_000
+"""Larger pictures are refused: no printed or photographed silhouette needs more."""
+
+_COLOURLESS = {"1": "L", "L": "L", "LA": "LA", "La": "LA"}
+
+
+@dataclass(frozen=True)
+class Picture:
+    """Pixels of one picture. `colour` is a grey ("L") or "RGB" image, `alpha` its opacity or None."""
+
+    colour: Image.Image
+    alpha: Image.Image | None
+
+
+def decode(data: bytes, name: str) -> Picture:
+    """The first frame of a PNG, JPEG, WebP, TIFF, BMP or GIF, turned as its camera says.
+
+    Raises ReadError for anything else, for broken files and for pictures too large to be meant.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            opened = Image.open(io.BytesIO(data), formats=FORMATS)
+            _check_size(opened.size, name)
+            opened.load()
+            return _split(ImageOps.exif_transpose(opened))
+    except UnidentifiedImageError as error:
+        raise ReadError(
+            f"{name}: not a picture that can be read: use PNG, JPEG, WebP, TIFF, BMP or GIF."
+        ) from error
+    except Image.DecompressionBombError as error:
+        raise ReadError(f"{name}: has far too many pixels: save it at most 8000 pixels wide.") from error
+    except (OSError, SyntaxError, ValueError, EOFError, IndexError, TypeError, KeyError) as error:
+        raise ReadError(f"{name}: the picture is damaged or cut short: save or send it again.") from error
+
+
+def _check_size(size: tuple[int, int], name: str) -> None:
+    pixels = size[0] * size[1]
+    if pixels > MOST_PIXELS:
+        raise ReadError(
+            f"{name}: has {pixels / 1e6:.0f} million pixels, at most {MOST_PIXELS / 1e6:.0f} million can be "
+            "read: save it smaller; 4000 pixels across are plenty."
+        )
+
+
+def _split(image: Image.Image) -> Picture:
+    if image.mode.startswith("I") or image.mode == "F":
+        return Picture(_deep(image), None)
+    if image.mode == "LAB":
+        return Picture(image.getchannel(0), None)
+    clear = "transparency" in image.info or image.mode in ("RGBA", "RGBa", "LA", "La", "PA")
+    grey = image.mode in _COLOURLESS
+    if not clear:
+        wanted = "L" if grey else "RGB"
+        return Picture(image if image.mode == wanted else image.convert(wanted), None)
+    full = image.convert("LA" if grey else "RGBA")
+    colour = full.getchannel("L") if grey else full.convert("RGB")
+    return Picture(colour, full.getchannel("A"))
+
+
+def _deep(image: Image.Image) -> Image.Image:
+    """Grey of more than eight bits, scaled to eight by the depth its brightest pixel calls for.
+
+    Pillow's own conversion clips instead of scaling.
+    """
+    values = np.asarray(image)
+    top = float(values.max()) if values.size else 0.0
+    depths = (1.0,) if image.mode == "F" and top <= 1.0 else (255.0, 1023.0, 4095.0, 16383.0, 65535.0)
+    depth = (
+        65535.0
+        if image.mode.startswith("I;16") and top > 4095
+        else next((d for d in depths if top <= d), top)
+    )
+    low = min(float(values.min()), 0.0) if values.size else 0.0
+    out = np.empty(values.shape, dtype=np.uint8)
+    for row in range(0, len(values), 256):
+        strip = values[row : row + 256].astype(np.float32)
+        out[row : row + 256] = np.clip((strip - low) * (255.0 / max(depth - low, 1e-9)) + 0.5, 0, 255)
+    return Image.fromarray(out)

@@ -1,0 +1,110 @@
+"""How brightly the paper is lit, and grey values with uneven light divided out."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from scipy.ndimage import binary_dilation, gaussian_filter
+
+from cutout.geom.curve import FloatArray
+
+Grey = NDArray[np.uint8]
+
+_TILES = 24
+EVEN = 0.85
+"""Paper whose darkest part is at least this share of its lightest counts as evenly lit."""
+
+
+def paper_light(small: Grey, dark_figure: bool = True) -> FloatArray:
+    """Brightness the bare paper has at each pixel of a reduced picture (h, w), 1..255.
+
+    A smooth surface (third order in log brightness) is laid through the lightest part of each tile and
+    lifted off tiles the figure covers; it reaches under a figure of any size. Where shadows bend more than
+    that, the pixels it finds to be paper then correct it locally. With a light figure on dark paper the
+    picture is taken as its negative.
+    """
+    values = small.astype(float) if dark_figure else 255.0 - small
+    light = _surface(values)
+    for _ in range(2):
+        light = _locally(values, light)
+    return np.clip(light, 1.0, 255.0)
+
+
+def evenness(light: FloatArray) -> float:
+    """Darkest over lightest paper, both without the outermost 2 %."""
+    low, high = np.percentile(light, (2, 98))
+    return float(low / max(high, 1e-9))
+
+
+def flattened(grey: Grey, light: FloatArray, dark_figure: bool = True) -> Grey:
+    """The picture (or its negative, for a light figure) divided by its paper's light, paper at 230.
+
+    In strips, so that the only full-size array is the result.
+    """
+    height, width = grey.shape
+    gain = Image.fromarray((230.0 / light).astype(np.float32))
+    wide = np.asarray(gain.resize((width, light.shape[0]), Image.Resampling.BILINEAR))
+    rows = np.clip((np.arange(height) + 0.5) * light.shape[0] / height - 0.5, 0, light.shape[0] - 1)
+    out = np.empty_like(grey)
+    for top in range(0, height, 256):
+        at = rows[top : top + 256]
+        low = np.minimum(at.astype(int), light.shape[0] - 2) if light.shape[0] > 1 else np.zeros(len(at), int)
+        share = (at - low).astype(np.float32)[:, None]
+        above, below = wide[low], wide[np.minimum(low + 1, len(wide) - 1)]
+        strip = grey[top : top + 256]
+        values = (strip if dark_figure else 255 - strip) * (above + (below - above) * share)
+        out[top : top + 256] = np.clip(values + 0.5, 0, 255)
+    return out
+
+
+def _surface(values: FloatArray) -> FloatArray:
+    """A smooth surface through the lightest part of the tiles, without those the figure covers."""
+    h, w = values.shape
+    y_edges = np.linspace(0, h, min(_TILES, h) + 1).astype(int)
+    x_edges = np.linspace(0, w, min(_TILES, w) + 1).astype(int)
+    y = (y_edges[:-1] + y_edges[1:] - 1) / 2
+    x = (x_edges[:-1] + x_edges[1:] - 1) / 2
+    tiles = [
+        [np.percentile(values[a:b, c:d], 80) for c, d in itertools.pairwise(x_edges)]
+        for a, b in itertools.pairwise(y_edges)
+    ]
+    level = np.log(np.maximum(np.array(tiles), 1.0)).ravel()
+    terms = _terms(np.repeat(y, len(x)) / h, np.tile(x, len(y)) / w)
+    use = level > level.max() - 1.6
+    for _ in range(12):
+        size = 10 if use.sum() > 40 else 3 if use.sum() > 6 else 1
+        c = np.linalg.lstsq(terms[use, :size], level[use], rcond=None)[0]
+        off = level - terms[:, :size] @ c
+        spread = 1.4826 * float(np.median(np.abs(off[use]))) + 0.01
+        kept = (off > -2.0 * spread) & (off < 3.0 * spread)
+        if (kept == use).all() or kept.sum() < 4:
+            break
+        use = kept
+    rows = np.arange(h) / h
+    columns = np.arange(w) / w
+    surface = np.zeros((h, w))
+    for k, (i, j) in enumerate(_POWERS[:size]):
+        surface += c[k] * np.outer((rows - 0.5) ** i, (columns - 0.5) ** j)
+    lightest = float(level[use].max())
+    return np.exp(np.clip(surface, lightest - 2.5, lightest + 0.2))
+
+
+_POWERS = [(0, 0), (0, 1), (1, 0), (0, 2), (1, 1), (2, 0), (0, 3), (1, 2), (2, 1), (3, 0)]
+
+
+def _terms(y: FloatArray, x: FloatArray) -> FloatArray:
+    return np.stack([(y - 0.5) ** i * (x - 0.5) ** j for i, j in _POWERS], axis=1)
+
+
+def _locally(values: FloatArray, light: FloatArray) -> FloatArray:
+    """The light corrected by what pixels near to it say of paper they show."""
+    ratio = values / light
+    figure = binary_dilation(ratio < 0.80, iterations=2)
+    paper = (~figure & (ratio < 1.4)).astype(float)
+    sigma = max(values.shape) / 16
+    seen = gaussian_filter(paper, sigma)
+    correction = (gaussian_filter(paper * ratio, sigma) + 0.02) / (seen + 0.02)
+    return light * correction

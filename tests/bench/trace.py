@@ -1,0 +1,269 @@
+"""Our tracer beside potrace and the plain iso-line, on exact shapes; prints tables of medians.
+
+    python tests/bench/trace.py            accuracy: every shape at three sizes in five qualities
+    python tests/bench/trace.py --speed    time and memory on large scans
+
+potrace is called as a program (Debian package of that name) and measured only.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import shapely
+import svgpathtools
+from PIL import Image
+from skimage.measure import find_contours
+
+sys.path.insert(0, str(Path(__file__).parent))
+import shapes
+
+from cutout.errors import CutoutError
+from cutout.geom.curve import Cubic, Line, Segment
+from cutout.geom.outline import Ring
+from cutout.read.options import ReadOptions
+from cutout.read.picture import read_picture
+
+SIZES = (200, 450, 1000)
+TRUE_CORNER = math.radians(44.9)
+SEEN_CORNER = math.radians(25)
+TOLERANCE = 0.25
+"""Pixels: 0.1 mm on a silhouette 400 mm wide from a picture 1000 pixels wide."""
+
+
+@dataclass
+class Score:
+    """How one trace of one shape differs from the truth; pixels."""
+
+    rms: float
+    worst: float
+    nodes: int
+    corners: int
+    missed: int
+    off: list[float]
+    false: int
+    smooth: float
+
+
+def ours(data: bytes, shape: shapes.Shape) -> list[Ring]:
+    span = max(ring.points().max() for ring in shape.rings)
+    del span
+    z = np.concatenate([ring.complex_points() for ring in shape.rings])
+    options = ReadOptions(width=float(np.ptp(z.real)), tolerance=TOLERANCE)
+    return list(read_picture(data, "bench", options).rings)
+
+
+def potrace(data: bytes, shape: shapes.Shape) -> list[Ring]:
+    with tempfile.TemporaryDirectory() as folder:
+        source, target = Path(folder) / "in.pgm", Path(folder) / "out.svg"
+        Image.open(io.BytesIO(data)).convert("L").save(source)
+        command = ["potrace", "-b", "svg", "--flat", "-u", "1000", "-o", str(target), str(source)]
+        subprocess.run(command, check=True)
+        text = target.read_text()
+    d = text.split(' d="')[1].split('"')[0] if ' d="' in text else ""
+    # The file is in thousandths of a pixel... of a point, y up, before its group's transform.
+    rings = []
+    for path in svgpathtools.parse_path(d).continuous_subpaths() if d else []:
+        parts: list[Segment] = []
+        for s in path:
+            if abs(s.end - s.start) < 1e-9:
+                continue
+            if isinstance(s, svgpathtools.Line):
+                parts.append(Line(s.start / 1000, s.end / 1000))
+            else:
+                parts.append(Cubic(s.start / 1000, s.control1 / 1000, s.control2 / 1000, s.end / 1000))
+        rings.append(Ring(tuple(parts)))
+    return rings
+
+
+def iso_line(data: bytes, shape: shapes.Shape) -> list[Ring]:
+    grey = 1 - np.asarray(Image.open(io.BytesIO(data)).convert("L"), dtype=float) / 255
+    found = find_contours(np.pad(grey, 1), 0.5)
+    h = grey.shape[0]
+    return [Ring.of_points(np.column_stack([c[:, 1] - 0.5, h - c[:, 0] + 0.5])) for c in found if len(c) > 3]
+
+
+def score(rings: list[Ring], shape: shapes.Shape) -> Score:
+    """Both ways: from points of the trace to the truth, and from points of the truth to the trace."""
+    truth = shapely.MultiLineString([shapely.LinearRing(b) for b in shape.boundary()])
+    got = shapely.MultiLineString([shapely.LinearRing(r.points(0.002)) for r in rings])
+    d = np.concatenate([_distances(got, truth), _distances(truth, got)])
+    corners = shape.corners(TRUE_CORNER)
+    seen = np.array([p for r in rings for p, _ in r.corners(SEEN_CORNER)], dtype=complex)
+    nearest = np.abs(corners[:, None] - seen[None, :]).min(axis=1) if len(seen) else np.full(len(corners), 99.0)
+    bent = shape.corners(math.radians(15))
+    false = sum(1 for p in seen if not len(bent) or np.abs(bent - p).min() > 3)
+    return Score(
+        math.sqrt(float(np.mean(d**2))),
+        float(d.max()),
+        sum(len(r.segments) for r in rings),
+        len(corners),
+        int((nearest > 2).sum()),
+        nearest[nearest <= 2].tolist(),
+        false,
+        truth.length,
+    )
+
+
+def _distances(one: shapely.Geometry, two: shapely.Geometry) -> np.ndarray:
+    xy = np.concatenate([shapely.get_coordinates(shapely.segmentize(g, 0.5)) for g in one.geoms])
+    shapely.prepare(two)
+    return shapely.distance(shapely.points(xy), two)
+
+
+def accuracy(verbose: bool) -> None:
+    tracers = {"ours": ours, "potrace": potrace, "iso-line": iso_line}
+    made = [(s, shapes.coverage(s)) for s in shapes.all_shapes(SIZES)]
+    print(f"{len(made)} pictures of each quality, {len(made) // len(SIZES)} shapes, sizes {SIZES} px; medians, px")
+    head = f"{'picture':14}{'tracer':10}{'RMS':>8}{'worst':>8}{'nodes':>7}{'missed':>8}{'off':>8}{'false':>9}{'failed':>8}"
+    for kind in shapes.PICTURES:
+        print(head)
+        for name, tracer in tracers.items():
+            scores, failed = [], 0
+            for k, (shape, cover) in enumerate(made):
+                try:
+                    rings = tracer(shapes.picture(cover, kind, seed=k), shape)
+                    one = score(rings, shape)
+                except CutoutError as error:
+                    failed += 1
+                    if verbose:
+                        print("   ", shape.name, shape.width, error)
+                    continue
+                if verbose and name == "ours":
+                    off = float(np.median(one.off)) if one.off else 0.0
+                    print(
+                        f"    {shape.name:16}{shape.width:6} rms {one.rms:.3f} worst {one.worst:.2f} nodes {one.nodes}"
+                        f" missed {one.missed}/{one.corners} off {off:.3f} false {one.false} rings {len(rings)}/{len(shape.rings)}"
+                    )
+                scores.append(one)
+            _row(kind, name, scores, failed)
+
+
+def _row(kind: str, name: str, scores: list[Score], failed: int) -> None:
+    corners = sum(s.corners for s in scores)
+    missed = 100 * sum(s.missed for s in scores) / max(corners, 1)
+    off = [d for s in scores for d in s.off]
+    per_1000 = 1000 * sum(s.false for s in scores) / max(sum(s.smooth for s in scores), 1.0)
+    told = name != "iso-line"
+    print(
+        f"{kind:14}{name:10}{np.median([s.rms for s in scores]):8.3f}{np.median([s.worst for s in scores]):8.2f}"
+        f"{np.median([s.nodes for s in scores]):7.0f}"
+        + (f"{missed:7.1f}%{np.median(off) if off else 0:8.3f}{per_1000:9.2f}" if told else f"{'-':>8}{'-':>8}{'-':>9}")
+        + f"{failed:8}",
+        flush=True,
+    )
+
+
+SPEED_PIXELS = (4, 16, 64)
+
+_WORKER = """
+import json, resource, sys, time
+from pathlib import Path
+from PIL import Image
+import io
+import numpy as np
+what, path = sys.argv[1:]
+data = Path(path).read_bytes()
+if what == "ours":
+    from cutout.read.picture import read_picture
+    from cutout.read.options import ReadOptions
+    from cutout.read import iso, trace
+elif what == "iso":
+    from skimage.measure import find_contours
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+start = time.perf_counter()
+nodes = 0
+if what == "ours":
+    nodes = sum(len(r.segments) for r in read_picture(data, "bench", ReadOptions(width=600.0)).rings)
+else:
+    picture = Image.open(io.BytesIO(data)); picture.load()
+    if what == "iso":
+        find_contours(np.asarray(picture.convert("L")), 127.5)
+took = time.perf_counter() - start
+print(json.dumps([took, (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) * 1024, nodes]))
+"""
+
+
+def speed() -> None:
+    """Each in a process of its own, best of three; memory is the growth of the process over its imports."""
+    print(f"{'scan':16}{'decode':>9}{'+ iso-line':>11}{'ours':>9}{'ratio':>7}{'potrace':>9}{'bytes/px':>9}{'nodes':>7}")
+    with tempfile.TemporaryDirectory() as folder:
+        for megapixels in SPEED_PIXELS:
+            for kind in ("PNG grey", "JPEG colour", "JPEG uneven"):
+                path = _scan(Path(folder), megapixels, kind)
+                runs = {what: _best(what, path) for what in ("decode", "iso", "ours")}
+                pixels = megapixels * 1e6
+                ratio = runs["ours"][0] / runs["iso"][0]
+                print(
+                    f"{megapixels:3} MP {kind:11}{runs['decode'][0]:8.2f}s{runs['iso'][0]:10.2f}s{runs['ours'][0]:8.2f}s"
+                    f"{ratio:7.2f}{_potrace_time(path):8.2f}s{runs['ours'][1] / pixels:9.1f}{runs['ours'][2]:7}",
+                    flush=True,
+                )
+
+
+def _best(what: str, path: Path) -> list[float]:
+    runs = []
+    for _ in range(3):
+        done = subprocess.run(
+            [sys.executable, "-c", _WORKER, what, str(path)], check=True, capture_output=True, text=True
+        )
+        runs.append(json.loads(done.stdout))
+    return min(runs)
+
+
+def _potrace_time(path: Path) -> float:
+    source = path.with_suffix(".pgm")
+    Image.open(path).convert("L").save(source)
+    start = time.perf_counter()
+    subprocess.run(["potrace", "-b", "svg", "-o", "/dev/null", str(source)], check=True)
+    took = time.perf_counter() - start
+    source.unlink()
+    return took
+
+
+def _scan(folder: Path, megapixels: int, kind: str) -> Path:
+    """A scan of a scene: shapes on paper with a little grain; saved as a scanner or a camera would."""
+    side = round(math.sqrt(megapixels * 1e6))
+    made = dict(shapes.drawings())
+    shape = shapes.placed("scene", made["scene"] , round(side * 0.85), 1 + 0j, 0.3 + 0.4j)
+    cover = shapes.coverage(shape)
+    grey = np.full((side, side), 235, dtype=np.uint8)
+    top = (side - shape.height) // 2
+    rows, columns = slice(max(top, 0), max(top, 0) + shape.height), slice(0, min(shape.width, side))
+    grey[rows, columns] = (235 - 205 * cover[: side, : side]).astype(np.uint8)
+    rng = np.random.default_rng(3)
+    tile = rng.normal(0, 2, (512, 512))
+    for a in range(0, side, 512):
+        for b in range(0, side, 512):
+            part = grey[a : a + 512, b : b + 512]
+            grey[a : a + 512, b : b + 512] = np.clip(part + tile[: part.shape[0], : part.shape[1]], 0, 255)
+    if kind == "JPEG uneven":
+        grey = (grey * np.linspace(1.0, 0.5, side, dtype=np.float32)[None, :]).astype(np.uint8)
+    path = folder / ("scan.png" if kind == "PNG grey" else "scan.jpg")
+    image = Image.fromarray(grey)
+    if kind == "PNG grey":
+        image.save(path, compress_level=4)
+    else:
+        image.convert("RGB").save(path, quality=90)
+    return path
+
+
+def main() -> None:
+    """Print the tables."""
+    if "--speed" in sys.argv:
+        speed()
+    else:
+        accuracy("--verbose" in sys.argv)
+
+
+if __name__ == "__main__":
+    main()
