@@ -58,8 +58,9 @@ def parse_size(text: str, default: Units | None = None, *, what: str = "size") -
         raise UnitError(f'{what} "{text}": write width x height, like 500x700mm or 20x30in.')
     first, second = parts
     if _bare(first):
-        unit = _unit_of(second)
-        first = first + unit if unit else first
+        first += _unit_of(second)
+    elif _bare(second):
+        second += _unit_of(first)
     return parse_positive(first, default, what=f"{what} width"), parse_positive(
         second, default, what=f"{what} height"
     )

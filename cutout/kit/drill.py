@@ -40,10 +40,13 @@ def drill_sets() -> dict[str, DrillSet]:
 
 
 def drills(text: str, default: Units | None = None) -> DrillSet:
-    """A set by name, or the user's own list like "3mm,6mm,10mm" or "1/8in, 1/4in". Raises KitError."""
+    """A set by name, or the user's own list like "3mm,6mm,10mm" or "1/8, 1/4in". Raises KitError.
+
+    A bare number takes the unit of the next one in the list that has one.
+    """
     if not any(c.isdigit() for c in text):
         return drill_sets()[choose("drill set", text, drill_sets())]
-    parts = [p for p in (part.strip() for part in text.split(",")) if p]
+    parts = _with_units([p for p in (part.strip() for part in text.replace(";", ",").split(",")) if p])
     try:
         sizes = sorted({parse_positive(p, default, what="drill") for p in parts})
     except UnitError as error:
@@ -52,3 +55,12 @@ def drills(text: str, default: Units | None = None) -> DrillSet:
         default == "in" and not any("mm" in p for p in parts)
     )
     return DrillSet("own", "your own drills", "in" if inch else "mm", tuple(sizes))
+
+
+def _with_units(parts: list[str]) -> list[str]:
+    unit, whole = "", []
+    for part in reversed(parts):
+        own = part.lstrip("0123456789./ -½¼¾⅛⅜⅝⅞")
+        unit = own or unit
+        whole.append(part if own else part + unit)
+    return whole[::-1]

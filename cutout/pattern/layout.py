@@ -68,7 +68,7 @@ def cut_pattern(outline: Outline, panel: Panel, keep: Keep, kerf: float) -> Patt
     What sticks out over the panel's edge is cut off; `check` reports it as off the panel.
     """
     figure = outline.region()
-    if figure.is_empty or figure.area < 1.0:
+    if shapely.area(shapely.intersection(figure, panel.polygon)) < 1.0:
         raise LayoutError("nothing to cut: the silhouette covers less than 1 square millimetre of the panel.")
     return _assemble(outline, figure, panel, keep, kerf)
 
