@@ -62,7 +62,7 @@ _DXF_START = re.compile(rb"(?:^|\n)\s*0[ \t]*\r?\n[ \t]*SECTION\b")
 
 def _is_dxf(data: bytes) -> bool:
     """A tagged text file with its first section, or the binary form by its signature."""
-    return data[8:22] == b"Binary DXF\r\n\x1a\0"[:14] or bool(_DXF_START.search(data[:65536]))
+    return data[8:22] == b"Binary DXF\r\n\x1a\0" or bool(_DXF_START.search(data[:65536]))
 
 
 def _refuse_others(data: bytes, name: str) -> None:

@@ -9,10 +9,11 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from cutout.errors import ReadError
-from cutout.geom.outline import Note, Outline, Ring, as_multi, polygons_of
+from cutout.geom.outline import Note, Outline, Ring, as_multi
+from cutout.read.curves import CurveBook
 from cutout.read.options import ReadOptions
+from cutout.read.specks import is_speck, without_specks
 from cutout.read.svg_compose import Regions, extent, paint_over
-from cutout.read.svg_curves import CurveBook
 from cutout.read.svg_document import Document, parse_document
 from cutout.read.svg_number import MM_PER_PX
 from cutout.read.svg_paint import Paint, steady, tone
@@ -207,7 +208,7 @@ def _finish(
         notes = (*notes, Note("speck", text))
     if figure.book is not None:
         return Outline(figure.book.rings(region), scale, notes)
-    rings = tuple(r for r in figure.rings if not _is_speck(r.polygon(least / 20 or 0.01), least))
+    rings = tuple(r for r in figure.rings if not is_speck(r.polygon(least / 20 or 0.01), least))
     return Outline(rings, scale, notes)
 
 
@@ -218,28 +219,3 @@ def _mm_per_unit(region: MultiPolygon, scale: float | None, options: ReadOptions
     if options.height:
         return options.height / (y1 - y0)
     return scale
-
-
-def _is_speck(polygon: Polygon, least: float) -> bool:
-    x0, y0, x1, y1 = polygon.bounds
-    return max(x1 - x0, y1 - y0) < least
-
-
-def without_specks(region: MultiPolygon, least: float) -> tuple[MultiPolygon, int]:
-    """The region less pieces and holes under `least` across, and how many those were.
-
-    Slivers that rounding leaves between touching shapes go too, uncounted.
-    """
-    kept, dropped = [], 0
-    for polygon in polygons_of(region):
-        if polygon.area <= 1e-9 * polygon.length**2:
-            continue
-        if _is_speck(polygon, least):
-            dropped += 1
-            continue
-        holes = [Polygon(h) for h in polygon.interiors]
-        solid = [h for h in holes if h.area > 1e-9 * h.length**2]
-        open_ = [h for h in solid if not _is_speck(h, least)]
-        dropped += len(solid) - len(open_)
-        kept.append(Polygon(polygon.exterior, [h.exterior for h in open_]))
-    return MultiPolygon(kept), dropped

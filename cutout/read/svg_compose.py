@@ -11,9 +11,9 @@ from shapely import MultiPolygon
 from cutout.geom import curve
 from cutout.geom.curve import Arc, Cubic, Line, Segment
 from cutout.geom.outline import as_multi
+from cutout.read.curves import CurveBook
+from cutout.read.fill import fill
 from cutout.read.svg_affine import FLIP, Affine
-from cutout.read.svg_curves import CurveBook
-from cutout.read.svg_fill import fill
 from cutout.read.svg_path import SubPath
 from cutout.read.svg_stroke import stroke_region
 from cutout.read.svg_walk import Clip, ClipShape, Mark, Stroke

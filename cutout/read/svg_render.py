@@ -44,7 +44,7 @@ class Rendering:
 
 def render(document: Document, drawing: Drawing, name: str) -> Rendering:
     """Pixels of the document. It holds no reference to anything outside itself. Raises ReadError."""
-    text = _serialised(document, drawing)
+    text = serialised(document, drawing)
     sized: dict[str, Any] = {"width": LONG_SIDE}
     if drawing.page and drawing.page[1] > drawing.page[0]:
         sized = {"height": LONG_SIDE}
@@ -83,7 +83,8 @@ def _tolerance_px(figure: Grey, level: float, options: ReadOptions) -> float:
     return float(np.clip(options.tolerance / mm_per_pixel, 0.1, 1.0))
 
 
-def _serialised(document: Document, drawing: Drawing) -> str:
+def serialised(document: Document, drawing: Drawing) -> str:
+    """The document as text for a renderer; no reference leads outside it."""
     root = deepcopy(document.root)
     root.set("xmlns", "http://www.w3.org/2000/svg")
     if drawing.page:

@@ -17,13 +17,44 @@ from cutout.read.svg_document import Document
 from cutout.read.svg_number import NUMBER
 
 INHERITED = frozenset(
-    "clip-rule color fill fill-opacity fill-rule font-size marker-end marker-mid marker-start stroke "
-    "stroke-dasharray stroke-dashoffset stroke-linecap stroke-linejoin stroke-miterlimit stroke-opacity "
-    "stroke-width visibility paint-order text-anchor".split()
+    [
+        "clip-rule",
+        "color",
+        "fill",
+        "fill-opacity",
+        "fill-rule",
+        "font-size",
+        "marker-end",
+        "marker-mid",
+        "marker-start",
+        "stroke",
+        "stroke-dasharray",
+        "stroke-dashoffset",
+        "stroke-linecap",
+        "stroke-linejoin",
+        "stroke-miterlimit",
+        "stroke-opacity",
+        "stroke-width",
+        "visibility",
+        "paint-order",
+        "text-anchor",
+    ]
 )
 OWN = frozenset(
-    "clip-path display filter mask opacity stop-color stop-opacity transform vector-effect mix-blend-mode "
-    "overflow isolation".split()
+    [
+        "clip-path",
+        "display",
+        "filter",
+        "mask",
+        "opacity",
+        "stop-color",
+        "stop-opacity",
+        "transform",
+        "vector-effect",
+        "mix-blend-mode",
+        "overflow",
+        "isolation",
+    ]
 )
 _KNOWN = INHERITED | OWN
 _ATTRIBUTES = _KNOWN - {"transform"}

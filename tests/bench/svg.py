@@ -1,0 +1,202 @@
+"""Compare what `read_svg` makes of many SVG files with resvg's pixels.
+
+    python tests/bench/svg.py FOLDER [--every 10] [--seconds 20] [--sheet worst.png] [--list out.tsv]
+
+For each file: the outline rasterised over the page against the file rendered by resvg over white, dark
+where the luma is under one half (or, where nothing is, by the rule the reader's notes state). Prints how
+many were read, refused and crashed, and the quantiles of intersection over union, where disagreements along
+edges thinner than two pixels (anti-aliasing, hairlines) are left out.
+"""
+
+from __future__ import annotations
+
+import argparse
+import signal
+import time
+import traceback
+from collections import Counter
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from types import FrameType
+
+import numpy as np
+import resvg_py
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+from scipy.ndimage import binary_opening
+
+from cutout.errors import ReadError
+from cutout.geom.outline import Outline
+from cutout.read import svg as reader
+from cutout.read.options import ReadOptions
+from cutout.read.svg import read_svg
+from cutout.read.svg_document import parse_document
+from cutout.read.svg_render import Rendering, serialised
+from cutout.read.svg_walk import walk
+
+SIDE = 1200
+WIDTH_MM = 400.0
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Result:
+    """What became of one file."""
+
+    path: Path
+    state: str
+    seconds: float
+    iou: float = float("nan")
+    text: str = ""
+    expected: Mask | None = None
+    got: Mask | None = None
+
+
+def main() -> None:
+    """Run over a folder and print the summary."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--every", type=int, default=10)
+    parser.add_argument("--start", type=int, default=0)
+    parser.add_argument("--seconds", type=int, default=20)
+    parser.add_argument("--sheet", type=Path)
+    parser.add_argument("--list", type=Path)
+    parser.add_argument("--without", default="/shapes/stars/", help="leave out paths that hold this")
+    parser.add_argument("--exact", action="store_true", help="leave out files that need rendering")
+    args = parser.parse_args()
+    paths = [p for p in sorted(args.folder.rglob("*.svg")) if args.without not in str(p)][
+        args.start :: args.every
+    ]
+    if args.exact:
+        reader.render = _leave_out
+    results = [compare(path, args.seconds) for path in paths]
+    report(results)
+    if args.list:
+        lines = [f"{r.iou:.4f}\t{r.state}\t{r.seconds:.2f}\t{r.path}\t{r.text}" for r in results]
+        args.list.write_text("\n".join(sorted(lines)) + "\n")
+    if args.sheet:
+        worst = sorted((r for r in results if r.state == "read"), key=lambda r: r.iou)[:20]
+        contact_sheet(worst).save(args.sheet)
+
+
+def compare(path: Path, seconds: int = 20) -> Result:
+    """Read one file within a time limit and compare it with its pixels."""
+    began = time.perf_counter()
+    signal.signal(signal.SIGALRM, _too_long)
+    signal.alarm(seconds)
+    try:
+        data = path.read_bytes()
+        outline = read_svg(data, path.name, ReadOptions(width=WIDTH_MM, speck=0.0))
+        taken = time.perf_counter() - began
+        signal.alarm(seconds)
+        kinds = " ".join(sorted({n.kind for n in outline.notes}))
+        rendering = expected_pixels(data, path.name, outline)
+        if rendering is None:
+            return Result(path, "no page", taken, text=kinds)
+        expected, unit = rendering
+        got = rasterised(outline, expected.shape, unit)
+        return Result(path, "read", taken, iou(expected, got), kinds, expected, got)
+    except ReadError as error:
+        return Result(path, "refused", time.perf_counter() - began, text=str(error))
+    except _LeftOutError:
+        return Result(path, "left out", time.perf_counter() - began)
+    except TimeoutError:
+        return Result(path, "too long", time.perf_counter() - began)
+    except Exception:
+        return Result(path, "crashed", time.perf_counter() - began, text=traceback.format_exc(limit=-3))
+    finally:
+        signal.alarm(0)
+
+
+def expected_pixels(data: bytes, name: str, outline: Outline) -> tuple[Mask, float] | None:
+    """The dark pixels resvg draws and px per pixel; None where the file has no page to compare on."""
+    document = parse_document(data, name)
+    drawing = walk(document, name)
+    if drawing.page is None:
+        return None
+    sized = {"width": SIDE} if drawing.page[0] >= drawing.page[1] else {"height": SIDE}
+    png = resvg_py.svg_to_bytes(svg_string=serialised(document, drawing), **sized)
+    rgba = np.asarray(Image.open(BytesIO(bytes(png))).convert("RGBA"), dtype=np.float64) / 255
+    alpha = rgba[..., 3]
+    light = rgba[..., :3] @ [0.299, 0.587, 0.114] * alpha + 1 - alpha
+    kinds = {note.kind for note in outline.notes}
+    if "light drawing" in kinds:
+        dark = light < 0.98 if (light < 0.96).any() else alpha > 0.5
+    else:
+        dark = light < 0.5
+    return dark ^ ("light on dark" in kinds), drawing.page[0] / dark.shape[1]
+
+
+def rasterised(outline: Outline, shape: tuple[int, ...], unit: float) -> Mask:
+    """The outline filled on a page of the given shape in pixels."""
+    image = Image.new("L", (shape[1] * 2, shape[0] * 2))
+    draw = ImageDraw.Draw(image)
+    for ring in sorted(outline.rings, key=lambda r: -abs(r.area)):
+        xy = ring.points(unit / 4) * [2 / unit, -2 / unit] - 0.5
+        draw.polygon([(float(x), float(y)) for x, y in xy], fill=255 if ring.area > 0 else 0)
+    small = image.resize((shape[1], shape[0]), Image.Resampling.BOX)
+    return np.asarray(small) > 127
+
+
+def iou(a: Mask, b: Mask) -> float:
+    """Intersection over union without hairline disagreements; 1 where both are empty."""
+    union = (a | b).sum()
+    wrong = binary_opening(a ^ b, np.ones((2, 2), dtype=bool)).sum()
+    return 1 - float(wrong / union) if union else 1.0
+
+
+def report(results: list[Result]) -> None:
+    """Counts, quantiles and everything that went wrong."""
+    print("states", dict(Counter(r.state for r in results)))
+    scores = np.array([r.iou for r in results if r.state == "read"])
+    if len(scores):
+        marks = ", ".join(f"{q}%: {np.percentile(scores, q):.4f}" for q in (1, 5, 10, 25, 50))
+        print(f"IoU of {len(scores)}: {marks}; under 0.95: {(scores < 0.95).sum()}")
+    times = np.array([r.seconds for r in results])
+    print(
+        f"seconds: median {np.median(times):.2f}, 95 % {np.percentile(times, 95):.2f}, most {times.max():.2f}"
+    )
+    for r in results:
+        if r.state in ("crashed", "too long"):
+            print(r.state, r.path, r.text)
+    for text, count in Counter(r.text.split(":", 1)[-1] for r in results if r.state == "refused").most_common(
+        12
+    ):
+        print(count, "refused:", text)
+
+
+def contact_sheet(results: list[Result]) -> Image.Image:
+    """Five across: red only expected, blue only read, black both."""
+    cell = 300
+    sheet = Image.new("RGB", (5 * cell, max(1, (len(results) + 4) // 5) * (cell + 16)), "white")
+    draw = ImageDraw.Draw(sheet)
+    for i, r in enumerate(results):
+        if r.expected is None or r.got is None:
+            continue
+        picture = np.full((*r.expected.shape, 3), 255, dtype=np.uint8)
+        picture[r.expected & r.got] = 0
+        picture[r.expected & ~r.got] = (230, 40, 40)
+        picture[~r.expected & r.got] = (40, 80, 230)
+        thumb = Image.fromarray(picture)
+        thumb.thumbnail((cell - 6, cell - 6))
+        at = (i % 5 * cell, i // 5 * (cell + 16))
+        sheet.paste(thumb, at)
+        draw.text((at[0], at[1] + cell), f"{r.iou:.3f} {r.path.name[:34]}", fill="black")
+    return sheet
+
+
+class _LeftOutError(Exception):
+    pass
+
+
+def _leave_out(*args: object) -> Rendering:
+    raise _LeftOutError
+
+
+def _too_long(number: int, frame: FrameType | None) -> None:
+    raise TimeoutError
+
+
+if __name__ == "__main__":
+    main()
