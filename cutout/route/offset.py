@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -18,6 +18,8 @@ from cutout.route.model import Purpose, Side
 
 SAGITTA = 5e-4
 """Greatest distance (mm) between a round of the offset and its chords. GEOS errs up to 2.25 times that."""
+_FINE = 1e-3
+"""Greatest distance (mm) between a curve of the outline and the chords the path is worked out from."""
 _CREVICE = 5e-3
 """What is thinner than this (mm) counts as reached: it is rounding of the offset, not wood."""
 _OVERLAP = 0.2
@@ -55,6 +57,31 @@ def quad_segs(radius: float, sagitta: float = SAGITTA) -> int:
 def grow(region: shapely.Geometry, by: float) -> MultiPolygon:
     """The region drawn out (or in, when negative) with rounds true to SAGITTA."""
     return as_multi(shapely.buffer(region, by, quad_segs=quad_segs(abs(by))))
+
+
+def finely(pattern: Pattern) -> Pattern:
+    """The same pattern with its curves drawn closer, so that arcs come out as arcs and not as their chords."""
+    board = pattern.panel.polygon
+    figure = as_multi(shapely.intersection(pattern.outline.region(_FINE), board))
+    waste = figure if pattern.keep_mode == "panel" else as_multi(shapely.difference(board, figure))
+    if pattern.keep_mode == "both":
+        return replace(pattern, figure=figure)
+    parts = np.array(polygons_of(waste), dtype=object)
+    openings = [o for opening in pattern.openings for o in _redrawn(opening, parts)]
+    waste = MultiPolygon([o.region for o in openings])
+    keep = as_multi(shapely.difference(board, waste))
+    return replace(pattern, figure=figure, waste=waste, keep=keep, openings=tuple(openings))
+
+
+def _redrawn(opening: Opening, parts: np.ndarray) -> Iterator[Opening]:
+    """The opening with the region among `parts` that shares most with it."""
+    if len(parts):
+        shared = shapely.area(shapely.intersection(parts, opening.region))
+        best = int(np.argmax(shared))
+        if shared[best] > opening.region.area / 2:
+            yield replace(opening, region=parts[best])
+            return
+    yield opening
 
 
 def guarded(pattern: Pattern) -> MultiPolygon:

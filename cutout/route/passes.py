@@ -62,6 +62,7 @@ def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> T
     fails its proof is one that stops.
     """
     settings = settings or Settings()
+    asked, pattern = pattern, offset.finely(pattern)
     spaces = offset.spaces(pattern, _MARGIN * kit.bit.radius)
     rough = [_outline_cut(space, pattern, kit.bit) for space in spaces]
     small = kit.small_bit if kit.small_bit and kit.small_bit.diameter < kit.bit.diameter else None
@@ -84,7 +85,7 @@ def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> T
     path = ToolPath(
         passes, unreached, said, 0.0, travel, length, _minutes(passes, travel, settings), settings
     )
-    proof = prove(pattern, path)
+    proof = prove(asked, path)
     return replace(path, gouge=proof.gouge, findings=(*proof.findings, *said))
 
 

@@ -11,7 +11,7 @@ from shapely import LinearRing, MultiPolygon
 
 from cutout.check.finding import Finding
 from cutout.geom.curve import FloatArray
-from cutout.geom.outline import polygons_of
+from cutout.geom.outline import as_multi, polygons_of
 from cutout.pattern import Pattern
 from cutout.route.model import Pass, ToolPath
 
@@ -34,9 +34,11 @@ def prove(pattern: Pattern, path: ToolPath) -> RouterProof:
     """Sweep every bit along its passes: nothing of what stays is cut, all waste beside it is (tabs apart).
 
     Checked too: every pass goes through the panel in steps its bit can take, and turns the right way round.
-    With keep `both` the figure is what stays.
+    With keep `both` the figure is what stays. The outline's own curves are the measure.
     """
-    stays = pattern.figure if pattern.keep_mode == "both" else pattern.keep
+    board = pattern.panel.polygon
+    figure = shapely.intersection(pattern.outline.region(_FINE), board)
+    stays = as_multi(shapely.difference(board, figure) if pattern.keep_mode == "panel" else figure)
     lines = [LinearRing(p.ring.points(_FINE)) for p in path.passes]
     gouge, where = _deepest(path.passes, lines, stays)
     found = [*_left_standing(pattern, path, lines, stays), *_wrong_turns(pattern, path.passes)]

@@ -11,20 +11,22 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
 import ezdxf
+import shapely
 from ezdxf.document import Drawing
 from ezdxf.layouts import Modelspace
 
 from cutout.errors import WriteError
 from cutout.geom.arcfit import fit_arcs
-from cutout.geom.curve import Arc
+from cutout.geom.curve import Arc, Cubic
 from cutout.geom.outline import Ring, from_region
+from cutout.pattern import Pattern
 from cutout.units import MM_PER_INCH, format_length, format_size
 from cutout.write.work import Work
 
 CUT_LINE, TOOL_PATH, HOLES, PANEL, NOTES = "cut_line", "tool_path", "holes", "panel", "notes"
 _COLOURS = {CUT_LINE: 7, TOOL_PATH: 4, HOLES: 6, PANEL: 8, NOTES: 2}
 _VERSIONS = ("R2010", "R12")
-_FIT = 0.01
+_FIT, _FINE = 0.01, 0.001
 _TEXT = 4.0
 """Height of the notes, mm."""
 
@@ -41,12 +43,28 @@ def router_dxf(work: Work) -> bytes:
 
 def _draw(space: Modelspace, work: Work, scale: float) -> None:
     _closed(space, PANEL, from_region(work.pattern.panel.polygon), scale)
-    _closed(space, CUT_LINE, (fit_arcs(r.points(), _FIT) for r in from_region(work.pattern.figure)), scale)
+    _closed(space, CUT_LINE, _cut_line(work.pattern), scale)
     _closed(space, TOOL_PATH, (p.ring for p in work.router.passes), scale)
     for hole in work.plan.holes:
         x, y = hole.at
         space.add_circle((x * scale, y * scale), hole.diameter / 2 * scale, dxfattribs={"layer": HOLES})
     _notes(space, work, scale)
+
+
+def _cut_line(pattern: Pattern) -> tuple[Ring, ...]:
+    """The outline as lines and arcs, cut off at the panel's edge where it sticks out."""
+    rings = pattern.outline.rings
+    x0, y0, x1, y1 = pattern.outline.bounds
+    if x0 < 0 or y0 < 0 or x1 > pattern.panel.width or y1 > pattern.panel.height:
+        rings = from_region(shapely.intersection(pattern.outline.region(_FINE), pattern.panel.polygon))
+    return tuple(_drawn(ring) for ring in rings)
+
+
+def _drawn(ring: Ring) -> Ring:
+    """The ring itself where it is made of few lines and arcs, else lines and arcs fitted to it."""
+    fitted = fit_arcs(ring.points(_FINE), _FIT)
+    own = not any(isinstance(s, Cubic) for s in ring.segments)
+    return ring if own and len(ring.segments) <= len(fitted.segments) else fitted
 
 
 def _empty(work: Work) -> Drawing:

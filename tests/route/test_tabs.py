@@ -33,12 +33,12 @@ def joined(pat, path):
     cut = []
     for p in path.passes:
         track, gaps = Track(p.ring), [(t.start, t.end) for t in p.tabs]
-        at = np.arange(0, track.length, 0.1)
+        at = np.arange(0, track.length, 0.25)
         for a, b in gaps:
             at = at[(at - a) % track.length >= b - a]
         z, _ = track.samples(at)
         cut.append(
-            shapely.union_all(shapely.buffer(shapely.points(z.real, z.imag), p.bit.radius, quad_segs=16))
+            shapely.union_all(shapely.buffer(shapely.points(z.real, z.imag), p.bit.radius, quad_segs=8))
         )
     return polygons_of(shapely.difference(pat.panel.polygon, shapely.union_all(cut)))
 

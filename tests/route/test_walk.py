@@ -61,7 +61,7 @@ def test_a_dot_of_a_run_goes_straight_down():
     assert steps[0].z1 == -3.0
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.floats(-20, 140), st.floats(5, 30))
 def test_over_a_tab_the_bit_stays_on_its_top(start, size):
     tab = Tab(start, start + size, (0, 0))
@@ -72,12 +72,12 @@ def test_over_a_tab_the_bit_stays_on_its_top(start, size):
         middle = part(step.run, 0.0, 0.5).end
         along = nearest(track, middle)
         over = (along - start) % track.length < size
-        if over and 1e-3 < (along - start) % track.length < size - 1e-3:
+        if over and 0.1 < (along - start) % track.length < size - 0.1:
             assert min(step.z0, step.z1) >= -4.0 - 1e-9
 
 
 def nearest(track: Track, z: complex) -> float:
-    at = np.linspace(0, track.length, 20001)
+    at = np.linspace(0, track.length, 4001)
     points, _ = track.samples(at)
     return float(at[int(np.argmin(np.abs(points - z)))])
 
