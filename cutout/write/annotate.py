@@ -28,16 +28,20 @@ CROSS = 0.8
 """How far the centre cross of a hole reaches over its rim (mm)."""
 
 _SHAFT = 5.0
+_HEAD = 2.0
 _BESIDE = 2.2
 _ARROW_EVERY = 90.0
 
 
 @dataclass(frozen=True, slots=True)
 class Arrow:
-    """Which way to saw: a short shaft ending in a head at `tip` (mm), along `angle` (radians)."""
+    """Which way to saw: a short shaft ending in a head at `tip` (mm), along `angle` (radians).
+
+    beside: it stands next to the line; otherwise its head lies on the dashed run and needs no shaft."""
 
     tip: tuple[float, float]
     angle: float
+    beside: bool = True
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -58,7 +62,8 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     """Work out where everything goes; the same drawing gives the same places."""
     fonts.register()
     marks = register_marks(tiling, drawing.carried)
-    arrows = {leg.order: tuple(_arrows(drawing, leg)) for leg in drawing.legs}
+    taken: list[Box] = []
+    arrows = {leg.order: tuple(_arrows(drawing, leg, taken)) for leg in drawing.legs}
     runs = tuple(run for leg in drawing.legs for run in _off_line(drawing, leg))
     stops = tuple(bar for leg in drawing.legs for bar in _stops(drawing, leg))
     room = Room(_obstacles(drawing, tiling, runs), _limits(drawing, tiling))
@@ -152,20 +157,39 @@ def _opening_labels(drawing: Drawing) -> Iterator[Label]:
         yield label(f"opening {opening.id}", "bold", ((x, y),), centred=True)
 
 
-def _arrows(drawing: Drawing, leg: Leg) -> Iterator[Arrow]:
-    """Arrows along a leg, beside the line on the waste's side where there is room."""
+def _arrows(drawing: Drawing, leg: Leg, taken: list[Box]) -> Iterator[Arrow]:
+    """Arrows along a leg, beside the line on the waste's side where there is room.
+
+    Each keeps off the boxes `taken` by earlier ones if it can, and adds its own: order matters.
+    """
     path = drawing.path(leg.path)
     if len(path) < 2:
         return
     line = LineString(path)
     count = max(1, round(line.length / _ARROW_EVERY))
     for n in range(count):
-        at = line.length * (n + 0.5) / count
-        before, after = (line.interpolate(max(0.0, min(at + d, line.length))) for d in (-1.0, 1.0))
-        heading = math.atan2(after.y - before.y, after.x - before.x)
-        middle = _beside(drawing, line.interpolate(at), heading)
-        half = min(_SHAFT, line.length / 2) / 2
-        yield Arrow((middle.real + half * math.cos(heading), middle.imag + half * math.sin(heading)), heading)
+        tries = [
+            _arrow_at(drawing, line, line.length * (n + share) / count)
+            for share in (0.5, 0.35, 0.65, 0.2, 0.8)
+        ]
+        arrow = next((a for a in tries if not any(_overlap(_arrow_box(a), b) for b in taken)), tries[0])
+        taken.append(_arrow_box(arrow))
+        yield arrow
+
+
+def _arrow_at(drawing: Drawing, line: LineString, at: float) -> Arrow:
+    before, after = (line.interpolate(max(0.0, min(at + d, line.length))) for d in (-1.0, 1.0))
+    heading = math.atan2(after.y - before.y, after.x - before.x)
+    spot = line.interpolate(at)
+    middle = _beside(drawing, spot, heading)
+    half = min(_SHAFT, line.length / 2) / 2
+    tip = (middle.real + half * math.cos(heading), middle.imag + half * math.sin(heading))
+    aside = abs(middle - complex(spot.x, spot.y)) > 0.1
+    return Arrow(tip, heading, aside) if aside else Arrow((after.x, after.y), heading, aside)
+
+
+def _overlap(a: Box, b: Box) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
 def _beside(drawing: Drawing, on_path: shapely.Point, heading: float) -> complex:
@@ -225,13 +249,14 @@ def _grain(drawing: Drawing, room: Room) -> tuple[tuple[float, float], tuple[flo
 
 
 def _shaft_middle(arrow: Arrow) -> tuple[float, float]:
-    back = _SHAFT / 2
-    return arrow.tip[0] - back * math.cos(arrow.angle), arrow.tip[1] - back * math.sin(arrow.angle)
+    (x0, y0), (x1, y1) = arrow_tail(arrow), arrow.tip
+    return (x0 + x1) / 2, (y0 + y1) / 2
 
 
 def arrow_tail(arrow: Arrow) -> tuple[float, float]:
     """Where the shaft begins."""
-    return arrow.tip[0] - _SHAFT * math.cos(arrow.angle), arrow.tip[1] - _SHAFT * math.sin(arrow.angle)
+    length = _SHAFT if arrow.beside else _HEAD
+    return arrow.tip[0] - length * math.cos(arrow.angle), arrow.tip[1] - length * math.sin(arrow.angle)
 
 
 def _arrow_box(arrow: Arrow) -> Box:

@@ -56,7 +56,7 @@ def preview_png(work: Work) -> bytes:
     for placed in _marks(work, scale):
         _mark(draw, placed, panel, scale)
     out = BytesIO()
-    picture.save(out, "PNG", optimize=True)
+    picture.save(out, "PNG", compress_level=6)
     return out.getvalue()
 
 

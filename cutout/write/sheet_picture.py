@@ -43,7 +43,7 @@ def panel_svg(work: Work) -> str:
         f"figures, findings as triangles (must be settled) and squares (care)."
     )
     missing = (
-        f"<p>No room on the picture for: {escape(', '.join(label.text for label in left))}.</p>"
+        f"<p>No room on the picture for: {escape(', '.join(label.text.lstrip('!?') for label in left))}.</p>"
         if left
         else ""
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 
 import numpy as np
@@ -24,6 +24,11 @@ BASIS = {
     "catalogue": "from a catalogue, not measured on your saw",
     "formula": "worked out from the blade's width, body and kerf, not measured on your saw",
 }
+
+
+_SHORT_CELL = 24
+_SHORT = ' class="short"'
+"""Cells of a few words are kept on one line."""
 
 
 def section(name: str, heading: str, body: str) -> str:
@@ -48,7 +53,9 @@ def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> 
 
 
 def _row(first: str, *rest: str) -> str:
-    cells = "".join(f"<td>{_text(cell) or '-'}</td>" for cell in rest)
+    cells = "".join(
+        f"<td{_SHORT if len(cell) <= _SHORT_CELL else ''}>{_text(cell) or '-'}</td>" for cell in rest
+    )
     return f'<tr><th scope="row">{_text(first)}</th>{cells}</tr>\n'
 
 
@@ -98,23 +105,34 @@ def facts_list(work: Work) -> str:
 
 
 def findings_table(work: Work) -> str:
-    """Every finding with its number on the picture; what was mended comes in a table of its own."""
+    """Findings with their numbers on the picture, a table for each kind; what was mended comes last."""
     numbered = finding_numbers(work.findings)
-    heads = ("No.", "How serious", "Kind", "Opening", "Place", "What", "What to do")
-    parts = []
-    open_rows = [_finding_row(n, f, work.units) for n, f in numbered if not f.cleared]
-    if open_rows:
-        parts.append(table("Findings that are left", heads, open_rows))
-    cleared = [_finding_row(n, f, work.units) for n, f in numbered if f.cleared]
-    if cleared:
-        parts.append(table("Findings that were mended", heads, cleared))
+    groups: dict[tuple[str, str], list[tuple[int, Finding]]] = {}
+    for n, finding in numbered:
+        if not finding.cleared:
+            serious = "Must be settled" if finding.severity == "stop" else "Care"
+            groups.setdefault((serious, finding.kind), []).append((n, finding))
+    parts = [
+        table(f"{serious}: {kind} ({len(found)})", _FINDING_HEADS, _finding_rows(found, work.units))
+        for (serious, kind), found in groups.items()
+    ]
+    mended = [(str(n), f.kind, _place(f.at, work.units), f.text) for n, f in numbered if f.cleared]
+    if mended:
+        parts.append(table(f"Mended since ({len(mended)})", ("No.", "Kind", "Place", "What"), mended))
     return "".join(parts) or "<p>Nothing was found.</p>\n"
 
 
-def _finding_row(n: int, finding: Finding, units: Units) -> tuple[str, ...]:
-    serious = "mended" if finding.cleared else "must be settled" if finding.severity == "stop" else "care"
-    opening = str(finding.opening) if finding.opening is not None else "wood"
-    return (str(n), serious, finding.kind, opening, _place(finding.at, units), finding.text, finding.remedy)
+_FINDING_HEADS = ("No.", "Opening", "Place", "What", "What to do")
+
+
+def _finding_rows(found: Sequence[tuple[int, Finding]], units: Units) -> Iterator[tuple[str, ...]]:
+    """A remedy that is the same as the one above is not repeated."""
+    before = ""
+    for n, finding in found:
+        remedy = "as above" if finding.remedy == before else finding.remedy
+        before = finding.remedy
+        opening = str(finding.opening) if finding.opening is not None else "wood"
+        yield (str(n), opening, _place(finding.at, units), finding.text, remedy)
 
 
 def holes_table(work: Work) -> str:
@@ -141,20 +159,24 @@ def cuts_table(work: Work) -> str:
     if not work.plan.legs:
         return "<p>No cuts.</p>\n"
     rows = [_cut_row(leg, work.units) for leg in work.plan.legs]
-    heads = ("Cut", "Opening", "From", "To", "Length", "Then")
-    return table("Saw in this order", heads, rows)
+    heads = ("Leg", "Opening", "From", "To", "Length", "Then")
+    back = "" if all(leg.ends != "corner" for leg in work.plan.legs) else _BACK_OUT
+    return table("Saw in this order", heads, rows) + back
+
+
+_BACK_OUT = (
+    "<p>Back out: let the blade stop, then draw it back through its own kerf to where the leg began.</p>\n"
+)
 
 
 def _cut_row(leg: Leg, units: Units) -> tuple[str, ...]:
     length = float(np.hypot(*np.diff(leg.path, axis=0).T).sum()) if len(leg.path) > 1 else 0.0
     then = []
     if leg.ends == "corner":
-        then.append("stop the blade and back out the way it came")
+        then.append("back out")
     if not leg.drops.is_empty:
-        weight = shapely.get_num_geometries(leg.drops)
-        then.append(
-            "a piece comes free: support it" if weight == 1 else f"{weight} pieces come free: support them"
-        )
+        pieces = int(shapely.get_num_geometries(leg.drops))
+        then.append("hold the piece that drops" if pieces == 1 else f"hold the {pieces} pieces that drop")
     ends = "into the corner" if leg.ends == "corner" else _end(leg.ends)
     return (
         str(leg.order),
@@ -167,8 +189,7 @@ def _cut_row(leg: Leg, units: Units) -> tuple[str, ...]:
 
 
 def _end(words: str) -> str:
-    """ "leg 2" as the sheet calls it: cut 2."""
-    return words.replace("leg ", "cut ").replace("edge", "the panel's edge")
+    return "the panel's edge" if words == "edge" else words
 
 
 def time_list(work: Work) -> str:

@@ -47,7 +47,7 @@ def template_sheets(work: Work) -> dict[str, Any]:
         "columns": tiling.columns,
         "rows": tiling.rows,
         "names": [s.name for s in tiling.sheets],
-        "blank": list(tiling.blank),
+        "blank": [s.name for s in tiling.blank],
         "back": work.back,
     }
 
@@ -106,7 +106,8 @@ def _legs(paint: Paint, notes: Annotations) -> None:
         paint.polyline(run.tolist())
     for arrow in notes.arrows:
         paint.pen(0.25, 0.0, (1.0, 0.5))
-        paint.line(*arrow_tail(arrow), *arrow.tip)
+        if arrow.beside:
+            paint.line(*arrow_tail(arrow), *arrow.tip)
         paint.fill(0)
         paint.arrow_head(*arrow.tip, arrow.angle)
     paint.pen(0.4)

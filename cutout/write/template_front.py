@@ -21,6 +21,11 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
     flow.new_page()
     check_page(paint, flow, drawing.work.title, drawing.work.units)
     flow.new_page()
+    flow.text(
+        "How the sheets go together" if len(tiling.sheets) > 1 else "Where the sheet goes", 14, bold=True
+    )
+    flow.space(2)
+    _two_columns(flow)
     _joining(paint, flow, drawing, tiling, notes)
     _placing(flow, drawing, tiling)
     flow.heading("Lines and signs")
@@ -29,6 +34,14 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
     for line in drawing.work.cautions:
         flow.text(line, 8.5, indent=4, mark="-")
     flow.close()
+
+
+def _two_columns(flow: Flow) -> None:
+    """Two columns on a page that lies on its side: long lines are hard to read."""
+    x0, y0, x1, y1 = flow.column
+    if x1 - x0 > 240:
+        middle = (x0 + x1) / 2
+        flow.columns([(x0, y0, middle - 5, y1), (middle + 5, y0, x1, y1)])
 
 
 def check_page(paint: Paint, flow: Flow, title: str, units: Units) -> None:
@@ -105,17 +118,18 @@ def _how_to_check(flow: Flow, mm: float, inch: float, units: Units) -> None:
 
 def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
     work = drawing.work
-    flow.text("How the sheets go together", 14, bold=True)
-    flow.space(2)
-    whole = flow.whole
-    height = min(0.42 * (whole[3] - whole[1]), 110.0)
+    x0, y0, x1, y1 = flow.column
+    wide = (drawing.panel[3] + 20) / (drawing.panel[2] + 20) * (x1 - x0)
+    height = min(0.42 * (y1 - y0) if x1 - x0 > 150 else 0.5 * (y1 - y0), wide, 110.0)
     flow.block(height, lambda box: _map(paint, box, drawing, tiling))
     flow.space(2)
     printed = len(tiling.sheets)
     pages = format_size(*tiling.page, work.units)
     flow.text(f"{printed} {'sheet' if printed == 1 else 'sheets'} of {work.paper.title} ({pages}).", 9)
     if tiling.blank:
-        flow.text(f"Nothing to print on {', '.join(tiling.blank)}: left out, dashed on the map.", 9)
+        flow.text(
+            f"Nothing to print on {', '.join(s.name for s in tiling.blank)}: left out, dotted on the map.", 9
+        )
     if notes.left_out:
         names = ", ".join(label.text for label in notes.left_out)
         flow.text(f"No room on the drawing for these numbers, look for them on the cut sheet: {names}.", 9)
@@ -159,11 +173,13 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
             "use a down-cutting blade or print the mirrored template for the back. A scroll saw cuts "
             "downwards.", 9,
         )  # fmt: skip
+    flow.space(1.2)
     flow.text(
         f"The panel is {format_size(panel.width, panel.height, units)}. Draw its two middle lines with a pencil and "
         "lay the template's middle lines (long and short dashes) on them; where a sheet reaches the "
         "panel's edge (heavy dashes), check with that too.", 9,
     )  # fmt: skip
+    flow.space(1.2)
     flow.text(
         f"From the panel's edges to the nearest cut, as this template lies: left {format_length(x0, units)}, "
         f"right {format_length(panel.width - x1, units)}, bottom {format_length(y0, units)}, "
@@ -173,7 +189,7 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
 
 def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     """The whole panel, small, with the sheets over it."""
-    windows = [s.window for s in tiling.sheets]
+    windows = [s.window for s in (*tiling.sheets, *tiling.blank)]
     x0 = min(drawing.panel[0], *(w[0] for w in windows))
     y0 = min(drawing.panel[1], *(w[1] for w in windows))
     x1 = max(drawing.panel[2], *(w[2] for w in windows))
@@ -188,10 +204,11 @@ def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     paint.rings(drawing.rings, stroke=False, fill=True)
     paint.pen(0.4 / scale, 0.0, (3 / scale, 1 / scale))
     paint.rect(drawing.panel)
-    for sheet in tiling.sheets:
-        paint.pen(0.25 / scale)
+    for sheet in (*tiling.blank, *tiling.sheets):
+        blank = sheet in tiling.blank
+        paint.pen(0.25 / scale, 0.5 if blank else 0.0, (0.5 / scale, 1.0 / scale) if blank else ())
         paint.rect(sheet.window)
-        paint.fill(0)
+        paint.fill(0.5 if blank else 0.0)
         cx, cy = (sheet.window[0] + sheet.window[2]) / 2, (sheet.window[1] + sheet.window[3]) / 2
         paint.text(cx, cy - 1.5 / scale, sheet.name, 12 / scale, bold=True, align="centre")
     canvas.restoreState()

@@ -46,13 +46,15 @@ class Sheet:
 @dataclass(frozen=True)
 class Tiling:
     """Sheets that cover a drawing. page: sheet size as printed (mm). sheets: those that carry something,
-    row by row from the top; blank cells are left out. overlap: what neighbours share (mm)."""
+    row by row from the top; blank: those that carry nothing and are not printed. overlap: what neighbours
+    share (mm)."""
 
     page: tuple[float, float]
     columns: int
     rows: int
     overlap: float
     sheets: tuple[Sheet, ...]
+    blank: tuple[Sheet, ...]
 
     @cached_property
     def by_cell(self) -> dict[tuple[int, int], Sheet]:
@@ -69,12 +71,6 @@ class Tiling:
                 if other:
                     pairs.append((sheet, other))
         return tuple(pairs)
-
-    @property
-    def blank(self) -> tuple[str, ...]:
-        """Names of the sheets that carry nothing and are not printed."""
-        cells = [(c, r) for r in range(self.rows) for c in range(self.columns)]
-        return tuple(f"{column_letters(c)}{r + 1}" for c, r in cells if (c, r) not in self.by_cell)
 
 
 def sheets_needed(length: float, printable: float, overlap: float) -> int:
@@ -164,7 +160,8 @@ def _tiled(
     used = {cell for cell, hit in zip(cells, shapely.intersects(boxes, lines).tolist(), strict=True) if hit}
     kept = _joined(used or set(cells[:1]), columns, rows)
     sheets = tuple(Sheet(c, r, windows[c, r]) for c, r in cells if (c, r) in kept)
-    return Tiling(page, columns, rows, overlap, sheets)
+    blank = tuple(Sheet(c, r, windows[c, r]) for c, r in cells if (c, r) not in kept)
+    return Tiling(page, columns, rows, overlap, sheets, blank)
 
 
 def _start(content: tuple[float, float], whole: tuple[float, float], cover: float) -> float:
