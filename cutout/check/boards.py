@@ -41,7 +41,7 @@ def glue_lines(panel: Panel) -> tuple[LineString, ...]:
     offsets = (np.arange(1, count) - count / 2) * panel.board
     ends = middle + 1j * along * offsets[:, None] + along * np.array([-reach, reach])
     lines = shapely.linestrings(np.stack([ends.real, ends.imag], axis=-1))
-    inside = (shapely.intersection(line, panel.polygon) for line in lines.tolist())
+    inside = (shapely.intersection(line, panel.polygon) for line in np.asarray(lines).tolist())
     return tuple(line for line in inside if isinstance(line, LineString) and line.length > 0)
 
 

@@ -137,6 +137,19 @@ def length(segment: Segment) -> float:
             return float(np.abs(np.diff(points(segment, 1e-4))).sum())
 
 
+def swept_area(segment: Segment) -> float:
+    """Signed area swept by the line from the origin to a point that runs along the segment; exact."""
+    match segment:
+        case Line(start, end):
+            return _cross(start, end) / 2
+        case Arc(start, end, _):
+            return (_cross(start, end) + segment.radius**2 * (segment.sweep - math.sin(segment.sweep))) / 2
+        case Cubic(a, b, c, d):
+            near = _cross(a, b) + _cross(c, d)
+            far = _cross(a, c) + _cross(b, c) + _cross(b, d)
+            return (6 * near + 3 * far + _cross(a, d)) / 20
+
+
 def tangent(segment: Segment, *, at_end: bool = False) -> complex:
     """Unit direction of travel at the start (or the end); 0 for a degenerate segment."""
     match segment:
@@ -158,6 +171,10 @@ def to_array(z: ComplexArray) -> FloatArray:
 def to_complex(xy: FloatArray) -> ComplexArray:
     """An (n, 2) array of x, y as complex points (n,)."""
     return np.asarray(xy[:, 0] + 1j * xy[:, 1])
+
+
+def _cross(a: complex, b: complex) -> float:
+    return a.real * b.imag - a.imag * b.real
 
 
 def _unit(d: complex) -> complex:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 
 import numpy as np
 import shapely
@@ -44,9 +44,8 @@ class Ring:
 
     @cached_property
     def area(self) -> float:
-        """Signed area, positive counter-clockwise."""
-        z = self.complex_points()
-        return float(np.sum((z.conj() * np.roll(z, -1)).imag) / 2)
+        """Signed area, positive counter-clockwise; exact."""
+        return math.fsum(curve.swept_area(s) for s in self.segments)
 
     @cached_property
     def length(self) -> float:
@@ -122,10 +121,11 @@ def nest(rings: Iterable[FloatArray]) -> MultiPolygon:
     Rings with fewer than three vertices or no area are left out. Any sense of the input is accepted.
     """
     polygons = np.array([Polygon(r) for r in rings if len(r) >= 3], dtype=object)
-    polygons = polygons[shapely.area(polygons) > 0] if len(polygons) else polygons
     if len(polygons) == 0:
         return MultiPolygon()
-    if not shapely.is_valid(polygons).all():
+    valid = shapely.is_valid(polygons)
+    polygons = polygons[~valid | (shapely.area(polygons) > 0)]
+    if not valid.all():
         return as_multi(_even_odd(polygons))
     inside, container = _containment(polygons)
     depth = np.bincount(inside, minlength=len(polygons))
@@ -181,4 +181,5 @@ def _containment(polygons: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _even_odd(polygons: np.ndarray) -> shapely.Geometry:
     """Even-odd fill of rings that cross or touch after all: symmetric difference, largest first."""
     order = np.argsort(-shapely.area(polygons), kind="stable")
-    return shapely.symmetric_difference_all(shapely.make_valid(polygons[order]))
+    parts: list[shapely.Geometry] = shapely.make_valid(polygons[order]).tolist()
+    return reduce(lambda a, b: shapely.symmetric_difference(a, b), parts)

@@ -7,7 +7,7 @@ from functools import cache
 
 from cutout.errors import KitError, UnitError
 from cutout.kit.data import choose, load
-from cutout.units import Units, parse_size
+from cutout.units import Units, parse_positive, parse_size
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ def paper(text: str, default: Units | None = None) -> Paper:
         return papers()[key]
     try:
         if key.startswith("roll"):
-            width, _ = parse_size(f"{key[4:].strip()} x 1m", default, what="roll")
+            width = parse_positive(key[4:], default, what="roll")
             found = Paper("roll", f"roll {width:g} mm wide", width, None, "the user's own")
         elif "x" in key and any(c.isdigit() for c in key):
             width, height = sorted(parse_size(key, default, what="paper"))
