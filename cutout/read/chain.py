@@ -71,7 +71,7 @@ def _mates(
     mates = [-1] * len(ends)
     if len(ends) == 0:
         return mates, ()
-    places = shapely.points(ends.real, ends.imag)
+    places = np.asarray(shapely.points(ends.real, ends.imag), dtype=object)
     one, two = shapely.STRtree(places).query(places, predicate="dwithin", distance=gap)
     pairs = one < two
     one, two = one[pairs], two[pairs]

@@ -16,6 +16,8 @@ import ezdxf.recover
 import ezdxf.units
 import numpy as np
 import shapely
+from ezdxf.document import Drawing
+from ezdxf.lldxf.tagger import binary_tags_loader
 from shapely import MultiPolygon
 
 from cutout.errors import ReadError
@@ -74,18 +76,28 @@ def read_dxf(data: bytes, name: str, options: ReadOptions) -> Outline:
 
 
 def _document(data: bytes, name: str) -> tuple[Any, int]:
+    """The drawing and how many flaws were repaired on the way."""
     logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
     binary = data[8:22] == b"Binary DXF\r\n\x1a\0"
     if not binary and not data.rstrip().endswith(b"EOF"):
         raise ReadError(f"{name}: the DXF stops short of its end: copy or save it again.")
     try:
-        document, auditor = ezdxf.recover.read(BytesIO(data))
+        if binary:
+            document = Drawing.load(binary_tags_loader(data))
+            auditor = document.audit()
+        else:
+            document, auditor = ezdxf.recover.read(BytesIO(data))
     except Exception as error:  # what a damaged file sets off in the parser is not limited to its own errors
-        reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+        reason = type(error).__name__ if binary else _first_line(error)
         raise ReadError(f"{name}: can't be read as DXF ({reason}): save it again.") from error
     if auditor.has_errors:
         raise ReadError(f"{name}: the DXF is damaged ({auditor.errors[0].message}): save it again.")
     return document, len(auditor.fixes)
+
+
+def _first_line(error: Exception) -> str:
+    text = str(error).strip()
+    return text.splitlines()[0].rstrip(".") if text else type(error).__name__
 
 
 def _scale(document: Any, name: str, options: ReadOptions) -> float | None:
@@ -93,7 +105,8 @@ def _scale(document: Any, name: str, options: ReadOptions) -> float | None:
     units = document.units
     if units:
         try:
-            return float(ezdxf.units.conversion_factor(units, ezdxf.units.MM))
+            # The library's factors carry rounding in the tenth figure.
+            return float(f"{ezdxf.units.conversion_factor(units, ezdxf.units.MM):.9g}")
         except (ValueError, KeyError, TypeError, IndexError):
             pass
     if options.dxf_units is not None:

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
+from shapely import MultiLineString, MultiPolygon, Point, Polygon
 
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import as_multi, nest
@@ -26,27 +26,27 @@ def fill(rings: Sequence[FloatArray], rule: FillRule) -> shapely.Geometry:
         polygon = Polygon(closed[0])
         if polygon.is_valid:
             return polygon
-    lines = shapely.multilinestrings([shapely.linestrings(r) for r in closed])
+    lines = MultiLineString(closed)
     if shapely.is_simple(lines):
         return _fill_apart(closed, rule)
     return _fill_crossing(closed, lines, rule)
 
 
 def _filled(winding: NDArray[np.int64], rule: FillRule) -> NDArray[np.bool_]:
-    return winding % 2 == 1 if rule == "evenodd" else winding != 0
+    return np.asarray(winding % 2 == 1 if rule == "evenodd" else winding != 0)
 
 
 def _fill_apart(rings: Sequence[FloatArray], rule: FillRule) -> shapely.Geometry:
     """Rings that neither cross nor touch: each parts an outside from an inside of known winding."""
-    polygons = shapely.polygons([shapely.linearrings(r) for r in rings])
+    polygons = np.array([Polygon(r) for r in rings], dtype=object)
     sense = np.where(shapely.is_ccw(shapely.get_exterior_ring(polygons)), 1, -1)
-    starts = shapely.points([r[0] for r in rings])
+    starts = np.array([Point(r[0]) for r in rings], dtype=object)
     inside, around = shapely.STRtree(polygons).query(starts, predicate="within")
     apart = inside != around
     outer = np.zeros(len(rings), dtype=np.int64)
     np.add.at(outer, inside[apart], sense[around[apart]])
     parting = _filled(outer, rule) != _filled(outer + sense, rule)
-    return nest([rings[i] for i in np.flatnonzero(parting)])
+    return nest([rings[i] for i in np.flatnonzero(parting).tolist()])
 
 
 def _fill_crossing(rings: Sequence[FloatArray], lines: shapely.Geometry, rule: FillRule) -> shapely.Geometry:
@@ -57,7 +57,7 @@ def _fill_crossing(rings: Sequence[FloatArray], lines: shapely.Geometry, rule: F
         return MultiPolygon()
     winding = winding_numbers(shapely.get_coordinates(shapely.point_on_surface(faces)), rings)
     chosen = faces[_filled(winding, rule)]
-    return as_multi(shapely.coverage_union_all(chosen)) if len(chosen) else MultiPolygon()
+    return as_multi(shapely.union_all(chosen))
 
 
 def winding_numbers(points: FloatArray, rings: Sequence[FloatArray]) -> NDArray[np.int64]:
@@ -70,7 +70,7 @@ def winding_numbers(points: FloatArray, rings: Sequence[FloatArray]) -> NDArray[
     far = max(a[:, 0].max(), b[:, 0].max()) + 1.0
     ray_ends = np.column_stack([np.full(len(points), far), points[:, 1]])
     rays = shapely.linestrings(np.stack([points, ray_ends], axis=1))
-    tree = shapely.STRtree(shapely.linestrings(np.stack([a, b], axis=1)))
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object))
     ray, edge = tree.query(rays)
     p, s, e = points[ray], a[edge], b[edge]
     turn = (e[:, 0] - s[:, 0]) * (p[:, 1] - s[:, 1]) - (p[:, 0] - s[:, 0]) * (e[:, 1] - s[:, 1])

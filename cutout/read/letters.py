@@ -17,7 +17,7 @@ from cutout.geom.curve import Cubic, Line, Segment
 from cutout.geom.outline import Note, Outline, as_multi
 from cutout.read.curves import CurveBook
 from cutout.read.fill import fill
-from cutout.read.kerning import kerning_of
+from cutout.read.kerning import Kerning, kerning_of
 from cutout.read.specks import without_specks
 from cutout.read.svg_affine import Affine
 
@@ -119,9 +119,7 @@ def _pitch(face: Any) -> float:
     return pitch if pitch > 0 else 1.2 * float(face["head"].unitsPerEm)
 
 
-def _places(
-    names: Sequence[str], glyphs: Any, kerning: Mapping[tuple[str, str], float] | Any
-) -> tuple[list[float], float]:
+def _places(names: Sequence[str], glyphs: Any, kerning: Kerning) -> tuple[list[float], float]:
     """Where each glyph starts, and the width of the line, font units."""
     places, x = [], 0.0
     for k, name in enumerate(names):

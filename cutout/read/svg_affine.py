@@ -6,6 +6,7 @@ import cmath
 import math
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 
 from cutout.geom.curve import Arc, ComplexArray, Cubic, Line, Segment
 from cutout.read.svg_number import numbers_of
@@ -98,7 +99,7 @@ def arc_cubics(arc: Arc) -> tuple[Segment, ...]:
     ends = [arc.start, *(centre + s for s in spokes[1:-1]), arc.end]
     return tuple(
         Cubic(ends[k], centre + a * (1 + 1j * handle), centre + b * (1 - 1j * handle), ends[k + 1])
-        for k, (a, b) in enumerate(zip(spokes, spokes[1:], strict=False))
+        for k, (a, b) in enumerate(pairwise(spokes))
     )
 
 

@@ -66,11 +66,12 @@ def paint_over(layers: Sequence[tuple[shapely.Geometry, bool]]) -> MultiPolygon:
     A dark layer keeps what no later light layer covers; the union of what is kept is the same as painting
     in order, and each layer only meets the ones it overlaps.
     """
-    dark = np.array([i for i, (region, is_dark) in enumerate(layers) if is_dark and not region.is_empty])
-    light = np.array([i for i, (region, is_dark) in enumerate(layers) if not is_dark and not region.is_empty])
+    regions = np.array([region for region, _ in layers], dtype=object)
+    is_dark = np.array([dark for _, dark in layers], dtype=bool)
+    shown = ~shapely.is_empty(regions)
+    dark, light = np.flatnonzero(is_dark & shown), np.flatnonzero(~is_dark & shown)
     if len(dark) == 0:
         return MultiPolygon()
-    regions = np.array([region for region, _ in layers], dtype=object)
     left = regions[dark]
     if len(light):
         tree = shapely.STRtree(regions[light])
@@ -109,4 +110,4 @@ def _hull(segment: Segment) -> tuple[complex, ...]:
         case Cubic(_, c1, c2, end):
             return (c1, c2, end)
         case Arc(_, end, _):
-            return tuple(curve.points(segment, segment.radius / 8).tolist()) + (end,)
+            return (*curve.points(segment, segment.radius / 8).tolist(), end)

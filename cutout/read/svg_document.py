@@ -10,6 +10,7 @@ import re
 import zlib
 from dataclasses import dataclass, field
 from io import BytesIO
+from typing import Any
 from xml.etree.ElementTree import Element
 from xml.parsers import expat
 from xml.sax import SAXException, SAXParseException
@@ -87,10 +88,11 @@ def unpacked(data: bytes, name: str) -> bytes:
     return data
 
 
-class _Parser(DefusedExpatParser):  # type: ignore[misc]
+class _Parser(DefusedExpatParser):
     """Allows the short, flat entities that some drawing programs use for namespace addresses, nothing else."""
 
     entities = 0
+    _parser: Any
 
     def reset(self) -> None:
         """Leaves the address in a DOCTYPE alone: it is neither fetched nor an error."""

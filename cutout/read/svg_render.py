@@ -18,6 +18,7 @@ from cutout.geom.curve import Similarity
 from cutout.geom.outline import Ring
 from cutout.read.options import ReadOptions
 from cutout.read.svg_document import Document
+from cutout.read.svg_number import PX_PER_INCH
 from cutout.read.svg_walk import Drawing
 from cutout.read.trace import trace
 
@@ -50,16 +51,16 @@ def render(document: Document, drawing: Drawing, name: str) -> Rendering:
         sized = {"height": LONG_SIDE}
     try:
         png = resvg_py.svg_to_bytes(
-            svg_string=text, skip_system_fonts="text" not in drawing.beyond, resources_dir=None, **sized
+            svg_string=text, dpi=PX_PER_INCH, skip_system_fonts="text" not in drawing.beyond, **sized
         )
         image = Image.open(BytesIO(bytes(png))).convert("RGBA")
     except (ValueError, OSError) as error:
         raise ReadError(f"{name}: it can't be rendered ({str(error).splitlines()[0]}).") from error
-    rgba = np.asarray(image, dtype=np.float32) / 255
+    rgba = np.asarray(image).astype(np.float32) / np.float32(255)
     luma = rgba[..., :3] @ np.array([0.299, 0.587, 0.114], dtype=np.float32)
-    opaque = rgba[..., 3]
+    opaque: Grey = rgba[..., 3]
     unit = (drawing.page[0] / image.width) if drawing.page else 1.0
-    return Rendering(luma * opaque + 1 - opaque, opaque, unit)
+    return Rendering(np.asarray(luma * opaque + 1 - opaque, dtype=np.float32), opaque, unit)
 
 
 def traced(figure: Grey, level: float, unit: float, options: ReadOptions) -> tuple[Ring, ...]:

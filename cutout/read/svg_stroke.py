@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon
+from shapely import LinearRing, LineString, MultiPolygon, Point, Polygon
 
 from cutout.geom import curve
 from cutout.geom.curve import ComplexArray
@@ -20,6 +22,8 @@ CORNER = math.radians(8)
 """Turns below this count as part of a curve; a mitre there would stand out by 0.0024 of half the width."""
 
 MAX_DASHES = 20_000
+
+_CAPS: dict[str, Literal["flat", "round", "square"]] = {"butt": "flat", "round": "round", "square": "square"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +108,9 @@ def _stretch(run: _Run, along: NDArray[np.float64], a: float, b: float) -> _Run:
 def _stroked(run: _Run, half: float, stroke: Stroke, tol: float) -> Iterator[shapely.Geometry]:
     quad = _quad_segs(half, tol)
     if stroke.join == "round" or not run.corner.any():
-        line = shapely.linestrings(curve.to_array(run.z))
-        if run.closed and len(run.z) > 3:
-            line = shapely.linearrings(curve.to_array(run.z))
-        cap = {"butt": "flat", "round": "round", "square": "square"}[stroke.cap]
-        yield shapely.buffer(line, half, quad_segs=quad, cap_style=cap, join_style="round")
+        xy = curve.to_array(run.z)
+        line = LinearRing(xy) if run.closed and len(xy) > 3 else LineString(xy)
+        yield shapely.buffer(line, half, quad_segs=quad, cap_style=_CAPS[stroke.cap], join_style="round")
         return
     yield from shapely.buffer(_smooth_runs(run), half, quad_segs=quad, cap_style="flat", join_style="round")
     yield from _joins(run, half, stroke)
@@ -124,8 +126,8 @@ def _smooth_runs(run: _Run) -> NDArray[np.object_]:
         z = np.concatenate([z[first:-1], z[: first + 1]])
         corner = np.concatenate([corner[first:-1], corner[: first + 1]])
     cuts = [0, *(np.flatnonzero(corner[1:-1]) + 1).tolist(), len(z) - 1]
-    parts = [z[a : b + 1] for a, b in zip(cuts, cuts[1:], strict=False)]
-    return np.array([shapely.linestrings(curve.to_array(p)) for p in parts], dtype=object)
+    parts = [z[a : b + 1] for a, b in pairwise(cuts)]
+    return np.array([LineString(curve.to_array(p)) for p in parts], dtype=object)
 
 
 def _joins(run: _Run, half: float, stroke: Stroke) -> Iterator[shapely.Geometry]:
@@ -144,25 +146,25 @@ def _joins(run: _Run, half: float, stroke: Stroke) -> Iterator[shapely.Geometry]
         if 1 / max(math.cos(turn / 2), 1e-9) <= stroke.miter:
             corner.append(z[i] + side * _unit(into + out) * half / math.cos(turn / 2))
         corner += [b, b + out * hair, z[i] + out * hair]
-        yield shapely.make_valid(shapely.polygons(curve.to_array(np.array(corner))))
+        yield shapely.make_valid(Polygon(curve.to_array(np.array(corner))))
 
 
 def _caps(run: _Run, half: float, stroke: Stroke, quad: int) -> Iterator[shapely.Geometry]:
     for end, away in ((run.z[0], run.z[0] - run.z[1]), (run.z[-1], run.z[-1] - run.z[-2])):
         if stroke.cap == "round":
-            yield shapely.buffer(shapely.points(end.real, end.imag), half, quad_segs=quad)
+            yield shapely.buffer(Point(end.real, end.imag), half, quad_segs=quad)
         else:
             out = _unit(complex(away)) * half
             corners = [end - out * 1e-4 + 1j * out, end + out + 1j * out, end + out - 1j * out]
             corners.append(end - out * 1e-4 - 1j * out)
-            yield shapely.polygons(curve.to_array(np.array(corners)))
+            yield Polygon(curve.to_array(np.array(corners)))
 
 
 def _dot(at: complex, stroke: Stroke, tol: float) -> Iterator[shapely.Geometry]:
     """What a run of no length leaves: a disc or a square under its cap, nothing under a butt cap."""
     half = stroke.width / 2
     if stroke.cap == "round":
-        yield shapely.buffer(shapely.points(at.real, at.imag), half, quad_segs=_quad_segs(half, tol))
+        yield shapely.buffer(Point(at.real, at.imag), half, quad_segs=_quad_segs(half, tol))
     elif stroke.cap == "square":
         yield shapely.box(at.real - half, at.imag - half, at.real + half, at.imag + half)
 

@@ -17,44 +17,27 @@ from cutout.read.svg_document import Document
 from cutout.read.svg_number import NUMBER
 
 INHERITED = frozenset(
-    [
-        "clip-rule",
-        "color",
-        "fill",
-        "fill-opacity",
-        "fill-rule",
-        "font-size",
-        "marker-end",
-        "marker-mid",
-        "marker-start",
-        "stroke",
-        "stroke-dasharray",
-        "stroke-dashoffset",
-        "stroke-linecap",
-        "stroke-linejoin",
-        "stroke-miterlimit",
-        "stroke-opacity",
-        "stroke-width",
-        "visibility",
-        "paint-order",
-        "text-anchor",
-    ]
+    {
+        *(
+            "clip-rule",
+            "color",
+            "fill",
+            "fill-opacity",
+            "fill-rule",
+            "font-size",
+            "visibility",
+            "paint-order",
+        ),
+        *("marker-end", "marker-mid", "marker-start", "text-anchor"),
+        *("stroke", "stroke-dasharray", "stroke-dashoffset", "stroke-linecap", "stroke-linejoin"),
+        *("stroke-miterlimit", "stroke-opacity", "stroke-width"),
+    }
 )
 OWN = frozenset(
-    [
-        "clip-path",
-        "display",
-        "filter",
-        "mask",
-        "opacity",
-        "stop-color",
-        "stop-opacity",
-        "transform",
-        "vector-effect",
-        "mix-blend-mode",
-        "overflow",
-        "isolation",
-    ]
+    {
+        *("clip-path", "display", "filter", "isolation", "mask", "mix-blend-mode", "opacity", "overflow"),
+        *("stop-color", "stop-opacity", "transform", "vector-effect"),
+    }
 )
 _KNOWN = INHERITED | OWN
 _ATTRIBUTES = _KNOWN - {"transform"}

@@ -116,24 +116,23 @@ def expected_pixels(data: bytes, name: str, outline: Outline) -> tuple[Mask, flo
     if drawing.page is None:
         return None
     sized = {"width": SIDE} if drawing.page[0] >= drawing.page[1] else {"height": SIDE}
-    png = resvg_py.svg_to_bytes(svg_string=serialised(document, drawing), **sized)
+    png = resvg_py.svg_to_bytes(svg_string=serialised(document, drawing), dpi=96.0, **sized)
     rgba = np.asarray(Image.open(BytesIO(bytes(png))).convert("RGBA"), dtype=np.float64) / 255
     alpha = rgba[..., 3]
     light = rgba[..., :3] @ [0.299, 0.587, 0.114] * alpha + 1 - alpha
     kinds = {note.kind for note in outline.notes}
+    dark = light < 0.5
     if "light drawing" in kinds:
         dark = light < 0.98 if (light < 0.96).any() else alpha > 0.5
-    else:
-        dark = light < 0.5
     return dark ^ ("light on dark" in kinds), drawing.page[0] / dark.shape[1]
 
 
 def rasterised(outline: Outline, shape: tuple[int, ...], unit: float) -> Mask:
     """The outline filled on a page of the given shape in pixels."""
-    image = Image.new("L", (shape[1] * 2, shape[0] * 2))
+    image = Image.new("L", (shape[1] * 4, shape[0] * 4))
     draw = ImageDraw.Draw(image)
     for ring in sorted(outline.rings, key=lambda r: -abs(r.area)):
-        xy = ring.points(unit / 4) * [2 / unit, -2 / unit] - 0.5
+        xy = ring.points(unit / 4) * [4 / unit, -4 / unit] - 0.5
         draw.polygon([(float(x), float(y)) for x, y in xy], fill=255 if ring.area > 0 else 0)
     small = image.resize((shape[1], shape[0]), Image.Resampling.BOX)
     return np.asarray(small) > 127
