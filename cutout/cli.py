@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -27,18 +28,22 @@ BAD_INPUT, NEEDS_USER, INTERRUPTED = 2, 1, 130
 
 def main() -> None:
     """Entry point: every failure is one line and an exit code, never a traceback."""
-    sys.exit(run(sys.argv[1:]))
+    code = run(sys.argv[1:])
+    if code == INTERRUPTED:
+        # An interrupt that falls inside exec() of a string (dataclasses do that while being imported) makes the
+        # interpreter end by the signal itself however it was handled; leave without asking it.
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(code)
+    sys.exit(code)
 
 
 def run(arguments: list[str]) -> int:
     """Run one command line and return its exit code; prints, never raises."""
     try:
         return int(cli.main(arguments, prog_name="cutout", standalone_mode=False) or 0)
-    except click.exceptions.Abort:
-        click.echo("\ncutout: interrupted; nothing half written.", err=True)
-        return INTERRUPTED
-    except KeyboardInterrupt:
-        click.echo("\ncutout: interrupted; nothing half written.", err=True)
+    except (click.exceptions.Abort, KeyboardInterrupt):
+        click.echo("cutout: interrupted; nothing half written.", err=True)
         return INTERRUPTED
     except click.ClickException as error:
         click.echo(f"cutout: {error.format_message()} `cutout --help` shows how.", err=True)
