@@ -129,19 +129,24 @@ class Drawing:
 
     @cached_property
     def content(self) -> Box:
-        """Bounds of what is carried with a border, as far as it lies on the panel or just past its edge."""
-        carried = self.carried
-        bounds = self.panel if carried.is_empty else carried.bounds
-        whole = self.whole
+        """Bounds of what is carried, with a border that ends just past the panel's edge."""
+        if self.carried.is_empty:
+            return self.whole
+        x0, y0, x1, y1 = self.carried.bounds
+        left, bottom, right, top = self.whole
         return (
-            max(bounds[0] - BORDER, whole[0]),
-            max(bounds[1] - BORDER, whole[1]),
-            min(bounds[2] + BORDER, whole[2]),
-            min(bounds[3] + BORDER, whole[3]),
+            max(x0 - BORDER, left),
+            max(y0 - BORDER, bottom),
+            min(x1 + BORDER, right),
+            min(y1 + BORDER, top),
         )
 
-    @property
+    @cached_property
     def whole(self) -> Box:
-        """The panel with a border."""
+        """The panel with a border, and whatever of a leg reaches out further."""
         x0, y0, x1, y1 = self.panel
-        return (x0 - BORDER, y0 - BORDER, x1 + BORDER, y1 + BORDER)
+        bounds = shapely.total_bounds(
+            [self.carried, shapely.box(x0 - BORDER, y0 - BORDER, x1 + BORDER, y1 + BORDER)]
+        )
+        left, bottom, right, top = bounds.tolist()
+        return (left, bottom, right, top)

@@ -63,6 +63,7 @@ class Room:
         self._tree = STRtree(lines)
         self._limits = limits
         self._boxes: list[Box] = []
+        self._signs: list[Box] = []
         self._leaders: list[LineString] = []
 
     def place(self, labels: Sequence[Label]) -> tuple[tuple[Placed, ...], tuple[Label, ...]]:
@@ -77,15 +78,16 @@ class Room:
             if found is None:
                 left.append(label)
                 continue
-            self.occupy(found.box)
+            self._boxes.append(found.box)
             if found.leader:
                 self._leaders.append(LineString(found.leader))
             placed.append(found)
         return tuple(placed), tuple(left)
 
     def occupy(self, box: Box) -> None:
-        """Keep later labels off this box."""
+        """Keep later labels off this box, where a sign is drawn that a label may name."""
         self._boxes.append(box)
+        self._signs.append(box)
 
     def free_box(
         self, size: tuple[float, float], within: Box, inside: shapely.Geometry, step: float = 5.0
@@ -155,17 +157,13 @@ class Room:
         return free
 
     def _clear(self, leader: LineString) -> bool:
-        """Whether a leader runs through no label and across no other leader."""
+        """Whether a leader runs through no label and nothing drawn, but for what it starts from, and across
+        no other leader."""
         x0, y0, x1, y1 = leader.bounds
         x, y = leader.coords[0]
+        named = [b for b in self._signs if b[0] <= x <= b[2] and b[1] <= y <= b[3]]
         near = [
-            b
-            for b in self._boxes
-            if b[0] < x1
-            and b[2] > x0
-            and b[1] < y1
-            and b[3] > y0
-            and not (b[0] <= x <= b[2] and b[1] <= y <= b[3])  # what the label names may be crossed
+            b for b in self._boxes if b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0 and b not in named
         ]
         if near and shapely.intersects(shapely.box(*np.array(near).T), leader).any():
             return False

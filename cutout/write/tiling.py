@@ -105,6 +105,7 @@ def tile(
     lines: what is drawn (mm); a sheet none of it reaches is left out unless it joins others together.
     whole: the panel with a border; it is shown as far as the sheets reach anyway. Raises WriteError.
     """
+    whole = (*map(min, content[:2], whole[:2]), *map(max, content[2:], whole[2:]))  # type: ignore[assignment]
     tilings = [
         _tiled(lines, content, whole, page, margin, overlap, strip)
         for page in _pages(paper, content, margin, strip)
