@@ -31,7 +31,7 @@ LEFT_STANDING = 0.2
 _HAIRPIN = math.radians(150)
 """From this turn on the flanks of a bend no longer meet at a useful apex."""
 
-_WINDOW, _FAN, _PROBES, _PATH = 81, 17, 3, 33
+_WINDOW, _FAN, _NARROWINGS, _PROBES, _PATH = 81, 9, 4, 3, 33
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]
     line, thin = _Line(ring), _Thin(_thinned(ring))
     least = 0.7 * _least_turn(radius)
     found = [
-        _Candidate.of(thin, stretch, line)
+        _Candidate.of(thin, run, stretch, line)
         for run in thin.runs()
         for stretch in _best_stretches(thin, run, radius)
         if thin.turning(stretch) >= least
@@ -126,6 +126,10 @@ class _Thin:
         """Total turn over the vertices of a stretch."""
         return float(self.turn[np.array(stretch) % self.size].sum())
 
+    def vertex(self, k: int) -> complex:
+        """A vertex, counted round and round."""
+        return complex(self.z[k % self.size])
+
     def direction(self, vertex: int) -> complex:
         """Unit direction of the chord that leaves a vertex."""
         step = self.z[(vertex + 1) % self.size] - self.z[vertex % self.size]
@@ -174,44 +178,46 @@ def _best_stretches(thin: _Thin, run: range, radius: float) -> list[range]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Candidate:
-    """A stretch before it is measured: from `start` to `end` along the line, flanks, turn, sample points."""
+class _Side:
+    """Where a stretch or a whole bend ends: its vertex, distance along the line, direction of travel there."""
 
-    start: float
-    end: float
-    first: complex
-    last: complex
-    arriving: complex
-    leaving: complex
+    vertex: complex
+    s: float
+    direction: complex
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """A tight stretch before it is measured, from `start` to `end`, inside a bend from `opens` to `closes`."""
+
+    start: _Side
+    end: _Side
+    opens: _Side
+    closes: _Side
     turn: float
     vertices: int
     path: ComplexArray
 
     @classmethod
-    def of(cls, thin: _Thin, stretch: range, line: _Line) -> _Candidate:
-        first, last = complex(thin.z[stretch[0] % thin.size]), complex(thin.z[stretch[-1] % thin.size])
-        start, end = line.where(first), line.where(last)
-        if end < start or (len(stretch) == thin.size and len(stretch) > 1):
-            end += line.length
-        path = line.at(np.linspace(start, end, _PATH)) if end > start else np.array([first])
-        return cls(
-            start, end, first, last, thin.direction(stretch[0] - 1), thin.direction(stretch[-1]),
-            thin.turning(stretch), len(stretch), path,
-        )  # fmt: skip
+    def of(cls, thin: _Thin, run: range, stretch: range, line: _Line) -> _Candidate:
+        start, end = _sides(thin, stretch, line, line.where(thin.vertex(stretch[0])))
+        opens, closes = _sides(thin, run, line, start.s)
+        path = line.at(np.linspace(start.s, end.s, _PATH)) if end.s > start.s else np.array([start.vertex])
+        return cls(start, end, opens, closes, thin.turning(stretch), len(stretch), path)
 
     def bend(self, sharpest: float, depth: float) -> Bend:
         """The finished bend: sharp if its line comes within 2 COARSE of the apex."""
         middle = complex(self.path[len(self.path) // 2])
-        inward = 1j * self.arriving * complex(math.cos(self.turn / 2), math.sin(self.turn / 2))
-        apex, radius, missing = middle, self.radius, 0.0
+        inward = 1j * self.start.direction * complex(math.cos(self.turn / 2), math.sin(self.turn / 2))
+        apex, radius, missing = middle, self.radius, math.inf
         if self.turn < _HAIRPIN:
             apex = self._apex()
             missing = float(np.abs(self.path - apex).min())
-        sharp = len(self.path) == 1 or radius < sharpest or (self.turn < _HAIRPIN and missing < 2 * COARSE)
+        sharp = len(self.path) == 1 or radius < sharpest or missing < 2 * COARSE
+        length = self.end.s - self.start.s
         return Bend(
-            sharp, middle, apex, inward, self.turn, self.end - self.start, 0.0 if sharp else radius, depth,
-            self.path,
-        )  # fmt: skip
+            sharp, middle, apex, inward, self.turn, length, 0.0 if sharp else radius, depth, self.path
+        )
 
     @property
     def radius(self) -> float:
@@ -219,53 +225,73 @@ class _Candidate:
         if len(self.path) == 1:
             return 0.0
         if self.vertices < 3:
-            return (self.end - self.start) / self.turn
+            return (self.end.s - self.start.s) / self.turn
         z = self.path - self.path.mean()
         rows = np.column_stack([2 * z.real, 2 * z.imag, np.ones(len(z))])
         x, y, c = np.linalg.lstsq(rows, np.abs(z) ** 2, rcond=None)[0]
         return math.sqrt(max(c + x * x + y * y, 0.0))
 
     def _apex(self) -> complex:
-        step = self.last - self.first
-        across = (self.arriving.conjugate() * self.leaving).imag
-        return self.first + self.arriving * (step * self.leaving.conjugate()).imag / -across
+        step = self.end.vertex - self.start.vertex
+        across = (self.start.direction.conjugate() * self.end.direction).imag
+        return (
+            self.start.vertex + self.start.direction * (step.conjugate() * self.end.direction).imag / across
+        )
+
+
+def _sides(thin: _Thin, part: range, line: _Line, near: float) -> tuple[_Side, _Side]:
+    """Both ends of a part of the thinned line, the first not more than once round before `near`."""
+    first, last = thin.vertex(part[0]), thin.vertex(part[-1])
+    start, end = line.where(first), line.where(last)
+    if start > near + 1e-9:
+        start -= line.length
+    while end < start or (end == start and len(part) > 1):
+        end += line.length
+    return _Side(first, start, thin.direction(part[0] - 1)), _Side(last, end, thin.direction(part[-1]))
 
 
 def _depths(found: list[_Candidate], line: _Line, radius: float) -> NDArray[np.float64]:
     """How far each stretch stays from any circle of `radius` that lies to the left of the line near it.
 
     From points of the stretch the circle is pulled back in a fan of directions until it clears the line;
-    the least distance it then keeps from the point is the depth there. Flanks that bend towards the circle
-    count as straight: what they hide is a bend of its own. The circle may overlap the line by INTO_KEEP.
+    the least distance it then keeps from the point is the depth there. Flanks of the bend that turn towards
+    the circle further on count as straight: what they hide is a bend of its own. The circle may overlap the
+    line by INTO_KEEP. Round half a turn or more only the radius of the line decides. The fan is narrowed round the best direction, where two walls stop the circle at once.
     """
-    start, end, turn = (np.array([getattr(c, n) for c in found]) for n in ("start", "end", "turn"))
-    reach = radius * (np.tan(np.minimum(turn, 2.3) / 2) + 0.5)
+    start, end = np.array([c.start.s for c in found]), np.array([c.end.s for c in found])
+    turn = np.array([c.turn for c in found])
+    reach = radius * (np.tan(np.minimum(turn, _HAIRPIN) / 2) + 0.5)
     reach = np.minimum(reach, 0.49 * (line.length - (end - start)))
     s = np.linspace(start - reach, end + reach, _WINDOW, axis=1)
-    walls = _straight_flanks(found, line.at(s), s - start[:, None], s - end[:, None])
+    walls = _straight_flanks(found, line.at(s), s)
     probes = line.at(np.linspace(start, end, _PROBES, axis=1))
-    arriving = np.array([c.arriving for c in found])
-    fan = np.linspace(-0.15, turn + 0.15, _FAN, axis=1)
-    back = 1j * arriving[:, None] * np.exp(1j * fan)
-    seen = (walls[:, None, None, :] - probes[:, :, None, None]) * back.conj()[:, None, :, None]
-    room = (radius - INTO_KEEP) ** 2 - seen.imag**2
-    clear = np.where(room > 0, seen.real + np.sqrt(np.maximum(room, 0)), -np.inf).max(axis=3)
-    depth = np.maximum(clear - radius, 0).min(axis=2).max(axis=1)
-    fits = np.array([c.turn < math.pi - 0.05 or c.radius >= radius - INTO_KEEP for c in found])
-    return np.where(fits, depth, np.inf)
+    ahead = 1j * np.array([c.start.direction for c in found]) * np.exp(0.5j * turn)
+    spread = np.clip(np.minimum(turn / 2 + 0.1, 0.49 * (math.pi - turn)), 0.02, math.pi / 2)
+    away = walls[:, None, :] - probes[:, :, None]
+    heading = np.zeros(probes.shape)
+    for _ in range(_NARROWINGS):
+        fan = heading[..., None] + spread[:, None, None] * np.linspace(-1, 1, _FAN)
+        seen = away[:, :, None, :] * (ahead[:, None, None] * np.exp(1j * fan)).conj()[..., None]
+        room = (radius - INTO_KEEP) ** 2 - seen.imag**2
+        clear = np.where(room > 0, seen.real + np.sqrt(np.maximum(room, 0)), -np.inf).max(axis=3)
+        best = np.argmin(clear, axis=2)[..., None]
+        heading = np.take_along_axis(fan, best, axis=2)[..., 0]
+        depth = np.take_along_axis(clear, best, axis=2)[..., 0] - radius
+        spread = spread * 2 / (_FAN - 1)
+    fits = np.array([c.radius >= radius - INTO_KEEP for c in found])
+    around = turn >= math.pi - 0.05
+    return np.where(around, np.where(fits, 0.0, np.inf), np.maximum(depth, 0).max(axis=1))
 
 
-def _straight_flanks(
-    found: list[_Candidate], z: ComplexArray, before: FloatArray, after: FloatArray
-) -> ComplexArray:
-    """The points z, those on flanks that turn to the left of the flank's own line put back on that line."""
-    for corner, direction, outside in (
-        ("first", "arriving", before < 0),
-        ("last", "leaving", after > 0),
-    ):
-        origin = np.array([getattr(c, corner) for c in found])[:, None]
-        along = np.array([getattr(c, direction) for c in found])[:, None]
+def _straight_flanks(found: list[_Candidate], z: ComplexArray, s: FloatArray) -> ComplexArray:
+    """Points z at distances s along the line; where a flank turns to the left of its own line, put back on it."""
+    for sides, forward in (([c.opens for c in found], False), ([c.closes for c in found], True)):
+        here, origin, along = (
+            np.array([getattr(side, name) for side in sides])[:, None]
+            for name in ("s", "vertex", "direction")
+        )
         local = (z - origin) * along.conj()
-        forward = np.minimum(local.real, 0) if corner == "first" else np.maximum(local.real, 0)
-        z = np.where(outside & (local.imag > 0), origin + along * forward, z)
+        ahead = np.maximum(local.real, 0) if forward else np.minimum(local.real, 0)
+        outside = s > here if forward else s < here
+        z = np.where(outside & (local.imag > 0), origin + along * ahead, z)
     return z
