@@ -44,9 +44,14 @@ def fit_arcs(xy: FloatArray, tol: float) -> Ring:
         raise ValueError("a ring to fit needs three vertices and a tolerance above zero")
     for share in (1.0, 0.5, 0.25):
         ring = _fit(z, tol * share)
-        if ring.polygon(tol / 10).is_valid:
+        drawn = ring.polygon(tol / 10)
+        if drawn.is_valid and drawn.exterior.is_ccw == _turns_left(z):
             return ring
     return Ring.of_points(curve.to_array(z))
+
+
+def _turns_left(z: ComplexArray) -> bool:
+    return bool(np.sum((z.conj() * np.roll(z, -1)).imag) > 0)
 
 
 def _cleaned(xy: FloatArray) -> ComplexArray:
@@ -59,6 +64,8 @@ def _fit(z: ComplexArray, tol: float) -> Ring:
     nodes, steps = _choose(path, _reach(path))
     for colour in (1, 0, 1):
         nodes, steps = _settled(path, nodes, steps, colour)
+    if len(nodes) < 3:
+        nodes, steps = _halved(nodes, steps, steps > 1)
     bulges = path.bulges(nodes, steps)
     most = tol * (1 - _THIN)
     while (over := path.deviations(nodes, steps, bulges) > most).any():
@@ -91,7 +98,7 @@ def _settled(path: _Path, nodes: IntArray, steps: IntArray, colour: int) -> tupl
 
 
 def _halved(nodes: IntArray, steps: IntArray, over: BoolArray) -> tuple[IntArray, IntArray]:
-    """Each stretch that went `over` its tolerance as two; a single edge never does."""
+    """Each stretch that went `over` as two: one past its tolerance, or one of a ring of fewer than three."""
     half = steps[over] // 2
     starts = np.concatenate([nodes[~over], nodes[over], nodes[over] + half])
     sizes = np.concatenate([steps[~over], half, steps[over] - half])

@@ -24,8 +24,8 @@ _CORNER = 2.5
 """A corner keeps wood no deeper than this many bit radii (about 33 degrees between its sides); more is a gap."""
 _SHALLOW = 0.3
 """Wood no deeper than this (mm) between two reached sides is a ridge for the file, not a gap."""
-_EACH = 5
-"""So many places too narrow for the bit are named one by one in an opening, the largest; the others together."""
+_EACH = 6
+"""So many findings of one sort are given one by one, the largest; the others together."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -88,48 +88,62 @@ def _away(xy: FloatArray, centre: MultiPolygon) -> FloatArray:
 
 
 def corners(left: Sequence[Left], units: Units) -> Iterator[Finding]:
-    """One finding per opening whose corners keep wood: how many, the radius they get, the worst."""
-    for opening in sorted({place.opening for place in left if place.corner}):
-        mine = [place for place in left if place.corner and place.opening == opening]
-        worst = max(mine, key=lambda place: (round(place.depth, 4), place.at))
+    """One finding per opening whose corners keep wood: how many, the radius they get, the worst.
+
+    Openings beyond the worst few share one.
+    """
+    by_opening: dict[int | None, list[Left]] = {}
+    for place in left:
+        if place.corner:
+            by_opening.setdefault(place.opening, []).append(place)
+    groups = sorted(by_opening.items(), key=lambda group: -max(place.depth for place in group[1]))
+    shown, others = groups[:_EACH], groups[_EACH:]
+    if others:
+        shown.append((None, [place for _, places in others for place in places]))
+    for opening, places in shown:
+        worst = max(places, key=lambda place: (round(place.depth, 4), place.at))
         radius, depth = format_length(worst.radius, units), format_length(worst.depth, units)
-        what = "1 inside corner" if len(mine) == 1 else f"{len(mine)} inside corners"
+        what = "1 inside corner" if len(places) == 1 else f"{len(places)} inside corners"
+        where = f"{len(others)} more openings" if opening is None else f"opening {opening}"
         yield Finding(
             "router", "care", worst.at, worst.depth, None, opening,
-            f"The bit leaves {what} of opening {opening} round, with a radius of {radius}; "
-            f"up to {depth} of wood stays.",
-            "Finish them with a chisel or file, take a smaller bit, or saw this opening.",
+            f"The bit leaves {what} of {where} round, with a radius of {radius}; up to {depth} of wood stays.",
+            "Finish them with a chisel or file, take a smaller bit, or saw them.",
         )  # fmt: skip
 
 
 def gaps(left: Sequence[Left], units: Units) -> Iterator[Finding]:
-    """A finding for each place the bit can't enter, the small ones of an opening in one."""
-    for opening in sorted({place.opening for place in left if not place.corner}):
-        mine = [place for place in left if not place.corner and place.opening == opening]
-        mine.sort(key=lambda place: (-round(place.area.area, 3), place.at))
-        for place in mine[:_EACH]:
-            yield _gap(place, place.area.area, "1 place", units)
-        if rest := mine[_EACH:]:
-            yield _gap(rest[0], sum(place.area.area for place in rest), f"{len(rest)} more places", units)
+    """A finding for each place the bit can't enter, the largest first; those beyond the largest few in one."""
+    places = [place for place in left if not place.corner]
+    places.sort(key=lambda place: (-round(place.area.area, 3), place.opening, place.at))
+    for place in places[:_EACH]:
+        yield _gap(place, place.area.area, f"1 place of opening {place.opening}", place.opening, units)
+    if rest := places[_EACH:]:
+        total = math.fsum(place.area.area for place in rest)
+        yield _gap(rest[0], total, f"{len(rest)} more place{'s' * (len(rest) > 1)}", None, units)
 
 
-def _gap(place: Left, area: float, what: str, units: Units) -> Finding:
+def _gap(place: Left, area: float, what: str, opening: int | None, units: Units) -> Finding:
     bit = format_length(2 * place.radius, units)
     return Finding(
-        "router", "care", place.at, None, 2 * place.radius, place.opening,
-        f"A {bit} bit is too wide for {what} of opening {place.opening}: {_area(area, units)} of waste stays.",
+        "router", "care", place.at, None, 2 * place.radius, opening,
+        f"A {bit} bit is too wide for {what}: {_area(area, units)} of waste stays.",
         "Take a smaller bit, or saw it out after routing.",
     )  # fmt: skip
 
 
 def loose(short: Iterable[Piece], units: Units) -> Iterator[Finding]:
-    """A finding for each loose piece with no room for enough tabs."""
-    for piece in short:
+    """A finding for each loose piece with no room for enough tabs, beyond the largest few in one."""
+    pieces = sorted(short, key=lambda piece: -round(piece.area.area, 3))
+    for n, piece in enumerate(pieces[: _EACH + 1]):
         spot = shapely.point_on_surface(piece.area)
-        size = _area(piece.area.area, units)
+        more = len(pieces) - _EACH
+        what = f"A loose piece of {_area(piece.area.area, units)} has"
+        if n == _EACH and more > 1:
+            what = f"{more} smaller loose pieces have"
         yield Finding(
             "router", "care", (spot.x, spot.y), None, float(LEAST), None,
-            f"A loose piece of {size} has no straight, firm stretch for {LEAST} tabs.",
+            f"{what} no straight, firm stretch for {LEAST} tabs.",
             "Hold it with double-sided tape or a screw before the last turn round it.",
         )  # fmt: skip
 

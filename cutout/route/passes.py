@@ -152,7 +152,8 @@ def _hold(
     chips = [p for p in wood if p.waste and not p.held and p.area.area <= small]
     avoid = MultiPolygon()
     if kit.small_bit:
-        avoid = offset.grow(_union([cut.left for cut in cuts]), kit.small_bit.diameter)
+        reach = kit.small_bit.diameter + (settings.tab_width + kit.bit.diameter) / 2
+        avoid = offset.grow(_union([cut.left for cut in cuts]), reach)
     while True:
         wood = tuple(p for p in wood if p not in chips)
         held = place_tabs(rings, wood, avoid, kit, pattern.panel.thickness, settings)

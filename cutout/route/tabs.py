@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 from shapely import MultiPolygon, Polygon
 
-from cutout.geom import curve
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.geom.outline import Ring, polygons_of
 from cutout.kit import Kit
@@ -96,9 +95,9 @@ def place_tabs(
 ) -> Held:
     """Three tabs or more for every loose piece, as far apart as they go, each to wood that is itself held.
 
-    None lies where the path bends (a corner), where the wood on either side is thin, or in `avoid`, where
-    a smaller bit still has to cut. Tab length: wood wanted plus the bit's diameter, because the bit takes
-    half its width off each end.
+    None lies where the path bends (a corner), where the wood on either side is thin, or with its middle in
+    `avoid`, where a smaller bit still has to cut. Tab length: wood wanted plus the bit's diameter, because the
+    bit takes half its width off each end.
     """
     tracks = [Track(r) for r in rings]
     length = settings.tab_width + kit.bit.diameter
@@ -180,7 +179,7 @@ def _places(
     along = np.concatenate([f[0] for f in found]) if found else np.empty(0)
     point = np.concatenate([f[1] for f in found]) if found else np.empty(0, dtype=complex)
     normal = 1j * (np.concatenate([f[2] for f in found]) if found else point)
-    clear = ~shapely.dwithin(shapely.points(curve.to_array(point)), avoid, length / 2 + _BESIDE)
+    clear = ~_inside(avoid, point)
     ring, along, point, normal = ring[clear], along[clear], point[clear], normal[clear]
     left, left_firm = _wood_beside(point, normal, radius, wood, depths)
     right, right_firm = _wood_beside(point, -normal, radius, wood, depths)
@@ -227,6 +226,6 @@ def _wood_beside(
     return piece, firm
 
 
-def _inside(area: Polygon, z: ComplexArray) -> NDArray[np.bool_]:
+def _inside(area: Polygon | MultiPolygon, z: ComplexArray) -> NDArray[np.bool_]:
     shapely.prepare(area)
     return np.asarray(shapely.contains_xy(area, z.real, z.imag))
