@@ -34,7 +34,7 @@ UPLOAD_LIMIT = 40_000_000
 QUICK_SECONDS = 30.0
 SLOW_SECONDS = 240.0
 
-_BACKGROUND = ("mended", "planned", "sizes")
+_BACKGROUND = ("checked", "mended", "planned", "sizes")
 
 
 class _Edit(BaseModel):
@@ -127,7 +127,7 @@ class Api:
         job = await self._same_size(state, changed(state.job, edit.changes))
         after = await asyncio.to_thread(self._store.change, state.id, edit.revision, job, edit.gesture)
         self._outdate(state.id)
-        return await self._answer(after)
+        return await self._answer(after, near=edit.gesture is not None)
 
     async def undo(self, request: Request) -> Response:
         """One step back."""
@@ -150,7 +150,8 @@ class Api:
         name = await asyncio.to_thread(self._store.add_file, state.id, data, label)
         try:
             state = await asyncio.to_thread(self._store.state, state.id)
-            size = await self._quick("size_up", state, self._store.files(state.id) / name)
+            path, board = self._store.files(state.id) / name, start.board_of(state.job)
+            size = await self._quick("begin", state, path, board)
             state = await asyncio.to_thread(self._store.state, state.id)
             replaced = _number(request.query_params.get("figure"))
             job = start.with_picture(state.job, name, label, size, replaced)
@@ -173,7 +174,7 @@ class Api:
         return await self._answer(await self._state(request))
 
     async def work(self, request: Request) -> Response:
-        """What takes longer than a look: the mended pattern, the plan, the table of sizes."""
+        """What takes longer than a look: the checks, the mended pattern, the plan, the table of blades."""
         state = await self._state(request)
         task = request.path_params["task"]
         if task not in _BACKGROUND:
@@ -226,12 +227,12 @@ class Api:
             return job
         return with_sizes(job, sizes)
 
-    async def _answer(self, state: State) -> Response:
-        """The job, and how it looks now or why it can't be shown."""
+    async def _answer(self, state: State, near: bool = False) -> Response:
+        """The job, and how it looks now or why it can't be shown. near: more changes are on their way."""
         answer: dict[str, Any] = {"state": _state_view(state), "look": None, "problem": None}
         if state.job.figures and not state.missing:
             try:
-                answer["look"] = await self._quick("look", state, *self._job_and_folder(state))
+                answer["look"] = await self._quick("look", state, *self._job_and_folder(state), near)
             except CutoutError as error:
                 answer["problem"] = str(error)
             except TaskError as error:

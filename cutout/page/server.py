@@ -8,10 +8,11 @@ import socket
 import sys
 import webbrowser
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import uvicorn
+from starlette.types import ASGIApp
 
 from cutout.errors import WriteError
 from cutout.page.app import create_app
@@ -27,7 +28,7 @@ def serve(port: int | None = None, open_browser: bool = True, folder: Path | Non
     """
     home = folder if folder is not None else _data_folder()
     key = secrets.token_urlsafe(24)
-    with _listening(port) as sock:
+    with listening(port) as sock:
         address = f"http://{HOST}:{sock.getsockname()[1]}/#key={key}"
         try:
             app = create_app(key, home)
@@ -38,12 +39,14 @@ def serve(port: int | None = None, open_browser: bool = True, folder: Path | Non
         print(f"The page is at {address}\nJobs are kept in {home}\nStop it with Ctrl+C.", flush=True)
         if open_browser:
             webbrowser.open(address)
-        _server(app).run(sockets=[sock])
+        with suppress(KeyboardInterrupt):
+            server_of(app).run(sockets=[sock])
 
 
-def _server(app: object) -> uvicorn.Server:
+def server_of(app: ASGIApp) -> uvicorn.Server:
+    """A server for the page: plain HTTP/1.1, no web sockets, no trust in anyone's forwarding headers."""
     settings = uvicorn.Config(
-        app,  # type: ignore[arg-type]
+        app,
         http="h11",
         ws="none",
         proxy_headers=False,
@@ -56,13 +59,15 @@ def _server(app: object) -> uvicorn.Server:
 
 
 @contextmanager
-def _listening(port: int | None) -> Iterator[socket.socket]:
+def listening(port: int | None) -> Iterator[socket.socket]:
+    """A socket on 127.0.0.1 that takes connections from now on. Raises WriteError."""
     sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
         if sys.platform != "win32":
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             sock.bind((HOST, port or 0))
+            sock.listen(128)
         except (OSError, OverflowError) as error:
             raise WriteError(
                 f"port {port} can't be used ({error}): leave --port out to take a free one."

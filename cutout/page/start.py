@@ -13,8 +13,6 @@ from cutout.units import MM_PER_INCH, Units
 _PANEL = {"mm": (500.0, 700.0), "in": (20 * MM_PER_INCH, 28 * MM_PER_INCH)}
 _THICKNESS = {"mm": 18.0, "in": 0.75 * MM_PER_INCH}
 _PAPER = {"mm": "a4", "in": "letter"}
-_FILL = 0.7
-"""Share of the panel that a figure without a size of its own takes at first."""
 
 
 def empty(units: Units) -> Job:
@@ -34,34 +32,33 @@ def opened(job: Job) -> tuple[Job, Mapping[str, str]]:
 
 
 def with_picture(
-    job: Job, name: str, label: str, size: tuple[float, float, bool], replaced: int | None
+    job: Job, name: str, label: str, size: tuple[float | None, float | None], replaced: int | None
 ) -> Job:
     """The job with a source as a further figure, or in the place of figure `replaced`.
 
-    size: width and height of the outline (mm or any other unit) and whether that is its true size, which is
-    kept where it fits on the panel. A replaced figure keeps its place, size and turn.
+    size: width and height (mm), one of them at most. A replaced figure keeps its place, size and turn.
     """
     figures = list(job.figures)
     if replaced is not None and replaced < len(figures):
         old = figures[replaced]
-        new = _sized(job.panel, name, size) if old.width is None and old.height is None else old
-        kept = {"source": name, "width": new.width, "height": new.height}
+        width, height = size if old.width is None and old.height is None else (old.width, old.height)
+        kept = {"source": name, "width": width, "height": height}
         placed = {"at": old.at, "turn": old.turn, "mirror": old.mirror}
         figures[replaced] = FigurePart().model_copy(update={**kept, **placed})
     else:
-        figures.append(_sized(job.panel, name, size))
+        # Copied, not built: numbers handed to the constructor would need a unit, these are mm already.
+        new = {"source": name, "width": size[0], "height": size[1]}
+        figures.append(FigurePart().model_copy(update=new))
     title = job.title or PurePath(label).stem
     return job.model_copy(update={"figures": tuple(figures), "title": title})
 
 
-def _sized(panel: PanelPart, name: str, size: tuple[float, float, bool]) -> FigurePart:
-    width, height, true_size = size
-    board = (panel.width or _PANEL["mm"][0], panel.height or _PANEL["mm"][1])
-    if true_size and width <= board[0] and height <= board[1]:
-        return FigurePart(source=name)
-    share = _FILL * min(board[0] / width, board[1] / height) if width and height else 1.0
-    # Copied, not built: numbers handed to the constructor would need a unit, these are mm already.
-    return FigurePart(source=name).model_copy(update={"width": round(width * share, 1)})
+def board_of(job: Job) -> tuple[float, float]:
+    """Width and height of the panel to size a first figure by; of the frame's opening where that decides."""
+    part = job.panel
+    if part.frame is not None:
+        return part.frame.opening
+    return part.width or _PANEL["mm"][0], part.height or _PANEL["mm"][1]
 
 
 def _panel(width: float, height: float, thickness: float) -> PanelPart:

@@ -6,12 +6,12 @@ import cmath
 import io
 import math
 import zipfile
-from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import nullcontext
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
-from cutout import make
+from cutout import check, make
 from cutout.amend import mend
 from cutout.amend.size import scaled
 from cutout.amend.size import sizes as sizes_of
@@ -19,11 +19,10 @@ from cutout.check.finding import ordered
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.job import Job
-from cutout.kit import blades
+from cutout.kit import Kit, blades
 from cutout.page import view
-from cutout.pattern import Panel, cut_pattern
-from cutout.read import read
-from cutout.read.options import ReadOptions
+from cutout.page.reading import Memory, Reader, first_size
+from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.write.dxf import router_dxf
 from cutout.write.gcode import router_ngc
 from cutout.write.picture import preview_png
@@ -47,52 +46,17 @@ WRITERS: dict[str, Callable[[Work], bytes]] = {
 _OLDEST = (1980, 1, 1, 0, 0, 0)
 """The date in a zip, always the same, so that the same work gives the same bytes."""
 
-_T = TypeVar("_T")
-
-
-class _Memory(OrderedDict[Any, Any]):
-    """The last few answers, by their question."""
-
-    def __init__(self, most: int) -> None:
-        super().__init__()
-        self._most = most
-
-    def recall(self, question: object, work_out: Callable[[], _T]) -> _T:
-        """The answer remembered, or worked out now."""
-        if question not in self:
-            self[question] = work_out()
-            if len(self) > self._most:
-                self.popitem(last=False)
-        self.move_to_end(question)
-        answer: _T = self[question]
-        return answer
-
-
-_outlines = _Memory(12)
-_works = _Memory(2)
-
-
-def remembered_read(path: Path, options: ReadOptions) -> Outline:
-    """`read`, with the last outlines kept: moving a figure or changing a blade traces nothing anew."""
-    try:
-        about = path.stat()
-    except OSError:
-        return read(path, options)
-    question = (path, about.st_mtime_ns, about.st_size, options)
-    return _outlines.recall(question, lambda: read(path, options))
-
+READER = Reader()
+_works: Memory[Work] = Memory(2)
 
 # Only worker processes import this module. make() reads through the name it imported: with ours in its place
 # there, the page has the memory without a second version of the flow.
-vars(make)["read"] = remembered_read
+vars(make)["read"] = READER
 
 
-def size_up(path: Path) -> tuple[float, float, bool]:
-    """Width and height of the outline in a source, and whether those are its true size in mm."""
-    outline = remembered_read(path, ReadOptions())
-    x0, y0, x1, y1 = outline.bounds
-    scale = outline.scale or 1.0
-    return (x1 - x0) * scale, (y1 - y0) * scale, outline.scale is not None
+def begin(path: Path, board: tuple[float, float]) -> tuple[float | None, float | None]:
+    """Width or height (mm) for a new figure on a board of this size; see `first_size`."""
+    return first_size(READER, path, board)
 
 
 def turned_sizes(
@@ -103,26 +67,26 @@ def turned_sizes(
     return {n: _turned_size(_outline(before, n, panel, folder), before, after, n) for n in figures}
 
 
-def look(job: Job, folder: Path) -> dict[str, Any]:
-    """The quick view: the pattern as laid out and what the checks say, nothing mended or planned."""
-    pattern, findings = make.findings_of(job, folder)
-    return {
-        **_board(job, folder),
-        **view.pattern_view(pattern),
-        "findings": view.findings_view(findings),
-        "stage": "look",
-    }
+def look(job: Job, folder: Path, near: bool) -> dict[str, Any]:
+    """The quick view: the pattern as laid out, nothing checked. near: an outline for about this size will do."""
+    with READER.near() if near else nullcontext():
+        _, before = _laid_out(job, folder)
+        return {**_board(job, before.panel, folder), **view.pattern_view(before)}
+
+
+def checked(job: Job, folder: Path) -> dict[str, Any]:
+    """What the checks say about the pattern as laid out."""
+    kit, before = _laid_out(job, folder)
+    return {"findings": view.findings_view(check.run(before, kit)), "stage": "checked"}
 
 
 def mended(job: Job, folder: Path) -> dict[str, Any]:
     """The pattern as it would be cut, and as it was laid out."""
-    kit, panel = make.kit_of(job), make.faces_on(job, make.panel_of(job), folder)
-    before = cut_pattern(make.outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
+    kit, before = _laid_out(job, folder)
     after = mend(before, kit, make.mending_of(job))
     return {
         **view.pattern_view(after.pattern),
         **view.mend_view(after.bridges, after.eased, kit.units),
-        "before": view.path_data(before.waste),
         "findings": view.findings_view(ordered(after.findings)),
         "stage": "mended",
     }
@@ -135,7 +99,6 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
         **view.pattern_view(work.pattern),
         **view.mend_view(work.bridges, work.eased, work.units),
         **view.plan_view(work.plan, work.proof, work.units),
-        "before": view.path_data(work.before.waste),
         "findings": view.findings_view(work.findings),
         "notes": list(work.notes),
         "cautions": list(work.cautions),
@@ -179,6 +142,11 @@ def _work(job: Job, folder: Path) -> Work:
     return _works.recall((folder, job.model_dump_json()), lambda: make.make(job, folder))
 
 
+def _laid_out(job: Job, folder: Path) -> tuple[Kit, Pattern]:
+    kit, panel = make.kit_of(job), make.faces_on(job, make.panel_of(job), folder)
+    return kit, cut_pattern(make.outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
+
+
 def _outline(job: Job, n: int, panel: Panel, folder: Path) -> Outline:
     """One figure of the job by itself, once."""
     alone = job.figures[n].model_copy(update={"repeat": 1, "pair": False})
@@ -194,8 +162,8 @@ def _turned_size(outline: Outline, before: Job, after: Job, n: int) -> tuple[flo
     return x1 - x0, y1 - y0
 
 
-def _board(job: Job, folder: Path) -> dict[str, Any]:
-    units, panel = job.units or "mm", make.faces_on(job, make.panel_of(job), folder)
+def _board(job: Job, panel: Panel, folder: Path) -> dict[str, Any]:
+    units = job.units or "mm"
     each = view.MOST_POINTS // max(1, len(job.figures))
     outlines = [_outline(job, n, panel, folder) for n in range(len(job.figures))]
     in_place = job.arrange is None and all(f.repeat == 1 and not f.pair for f in job.figures)

@@ -199,7 +199,7 @@ def _context(module: str) -> BaseContext:
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload([module])
+    context.set_forkserver_preload([__name__, module])
     return context
 
 

@@ -111,7 +111,7 @@ def test_sources_get_names_of_our_own(store: Store, tmp_path: Path) -> None:
 def test_a_job_can_only_name_sources_that_were_put_there(store: Store, name: str) -> None:
     state = store.new(empty("mm"))
     store.add_file(state.id, b"data", "a.png")
-    job = with_picture(state.job, name, "a.png", (10.0, 10.0, False), None)
+    job = with_picture(state.job, name, "a.png", (10.0, None), None)
     with pytest.raises(JobError, match="chosen on this page"):
         store.change(state.id, store.state(state.id).revision, job)
 
@@ -128,7 +128,7 @@ def test_earlier_jobs_are_those_with_a_figure_and_removing_deletes(store: Store,
     store.new(empty("mm"))
     state = store.new(Job())
     name = store.add_file(state.id, b"data", "leaf.png")
-    job = with_picture(state.job, name, "leaf.png", (10.0, 10.0, False), None)
+    job = with_picture(state.job, name, "leaf.png", (10.0, None), None)
     state = store.change(state.id, store.state(state.id).revision, job)
     assert [earlier.id for earlier in store.earlier()] == [state.id]
     store.remove(state.id)

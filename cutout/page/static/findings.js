@@ -16,7 +16,7 @@ export class Findings {
   }
 
   get list() {
-    return this.#work.drawn?.findings ?? [];
+    return this.#work.findings ?? [];
   }
 
   show() {
@@ -25,7 +25,7 @@ export class Findings {
     const stops = left.filter((found) => found.severity === "stop").length;
     const sum = this.#sum(left.length, stops, cleared.length);
     byId("findings-sum").textContent = sum;
-    byId("nav-findings").textContent = this.#work.drawn ? `(${left.length})` : "";
+    byId("nav-findings").textContent = this.#work.findings ? `(${left.length})` : "";
     refill(byId("finding-list"), left.map((found) => this.#entry(found)));
     byId("cleared").hidden = !cleared.length;
     byId("cleared-sum").textContent = `Mended: ${cleared.length}`;
@@ -35,6 +35,7 @@ export class Findings {
 
   #sum(count, stops, cleared) {
     if (!this.#work.look) return "Choose a picture first.";
+    if (!this.#work.findings) return this.#work.problem ? "" : "Checking…";
     const state = this.#work.cut ? "" : " Before mending:";
     if (!count) return `${state} Nothing found${cleared ? `; ${cleared} mended` : ""}.`.trim();
     const care = count - stops;

@@ -3,7 +3,7 @@
 import { ApiError, download, get, jobInAddress } from "./api.js";
 import { Board } from "./board.js";
 import { byId, el, refill, settled } from "./dom.js";
-import { Fields, newGesture } from "./fields.js";
+import { Fields } from "./fields.js";
 import { Findings } from "./findings.js";
 import { Hands } from "./hands.js";
 import { legend } from "./marks.js";
@@ -59,7 +59,7 @@ function startEverything() {
   work.addEventListener("look", showLook);
   work.addEventListener("cut", showCut);
   work.addEventListener("busy", showBusy);
-  work.addEventListener("trouble", (event) => warn(event.detail.text));
+  work.addEventListener("trouble", (event) => warn(event.detail));
   hands.addEventListener("moved", (event) => moved(event.detail));
   hands.addEventListener("removed", (event) => removed(event.detail.item));
   hands.addEventListener("placed", (event) => placed(event.detail));
@@ -190,15 +190,15 @@ function showLook() {
   byId("board").classList.toggle("stale", Boolean(work.problem));
   if (!work.look) byId("sizes").replaceChildren();
   drawAll();
-  if (work.look && !work.problem) say(`${work.look.panel.label}. ${byId("findings-sum").textContent}`);
+  if (work.look && !work.problem && !work.busy) say(byId("caption").textContent);
 }
 
 function showCut() {
   drawAll();
-  if (work.cut.stage === "planned") {
+  if (work.cut?.stage === "planned") {
     byId("cautions").replaceChildren(...work.cut.cautions.map((line) => el("li", {}, line)));
   }
-  say(`${byId("findings-sum").textContent} ${work.cut.sums ?? ""}`.trim());
+  say(`${byId("findings-sum").textContent} ${work.cut?.sums ?? ""}`.trim());
 }
 
 const showBusy = settled(() => {
@@ -217,14 +217,14 @@ function drawAll() {
     ? `${look.panel.label}${look.figures.length ? `; figure ${look.figures.map((f) => f.label).join(", ")}` : ""}`
     : "";
   byId("eased").textContent = work.cut?.eased ?? "";
-  const empty = { panel: emptyPanel(), waste: "", openings: [], findings: [], bridges: [] };
+  const empty = { panel: emptyPanel(), waste: "", openings: [], bridges: [] };
   const base = look ? { ...look, ...drawn } : empty;
   board.draw({
     ...base,
     show,
-    before: work.cut?.before ?? look?.waste ?? "",
+    before: look?.waste ?? "",
     bridges: show === "before" ? [] : (base.bridges ?? []),
-    findings: show === "before" ? (look?.findings ?? []) : base.findings,
+    findings: (show === "before" ? work.checked?.findings : work.findings) ?? [],
     selected: findings.selected,
     plan: show === "before" ? null : plan.plan,
     walking: plan.walking,
@@ -328,7 +328,7 @@ const figureWords = (item, turn, scale, words) =>
 async function attemptChange(changes, words) {
   if (!changes.length) return drawAll();
   try {
-    await work.change(changes, newGesture());
+    await work.change(changes);
     if (!work.problem) say(words);
   } catch (error) {
     drawAll();

@@ -200,7 +200,10 @@ export class Picture {
         if (slider.dataset.slider === "width") changes.push({ path: `${at}.height`, value: null });
         this.#fields.set(slider, changes, gesture);
       });
-      slider.addEventListener("change", () => (gesture = null));
+      slider.addEventListener("change", () => {
+        gesture = null;
+        this.#work.settle().catch((error) => warn(error.message));
+      });
     }
   }
 

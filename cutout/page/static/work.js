@@ -2,22 +2,26 @@
 
 import { ApiError, get, post, putJobInAddress, send } from "./api.js";
 
-const MEND_AFTER = 150;
-const PLAN_AFTER = 700;
+/** What is worked out in the background after a change, how long to wait before each, and in what words. */
+const STAGES = [
+  ["checked", 150, "Checking"],
+  ["mended", 50, "Mending"],
+  ["planned", 700, "Working out the plan"],
+];
 
 /**
- * Events: "state" after every answer about the job; "look" when the quick view is there; "cut" when the
- * mended or planned pattern is there; "busy" when background work starts or ends; "trouble" when it failed.
+ * Events: "state" after every answer about the job; "look" when the quick view is there; "cut" when findings,
+ * the mended pattern or the plan are there; "busy" when background work starts or ends; "trouble" when it failed.
  */
 export class Work extends EventTarget {
   state = null;
   look = null;
+  checked = null;
   cut = null;
   problem = null;
   busy = "";
   #queue = [];
   #sending = false;
-  #timer = 0;
   #background = null;
 
   get id() {
@@ -27,6 +31,11 @@ export class Work extends EventTarget {
   /** The pattern to draw: as it will be cut where that is known, else as it was laid out. */
   get drawn() {
     return this.cut ?? this.look;
+  }
+
+  /** What was found, or null while that is not known yet. */
+  get findings() {
+    return (this.cut ?? this.checked)?.findings ?? null;
   }
 
   async open(id) {
@@ -54,6 +63,12 @@ export class Work extends EventTarget {
       this.#queue.push({ changes, gesture, resolve, reject });
       this.#pump();
     });
+  }
+
+  /** Look again, exactly, after a gesture whose views were only nearly right. */
+  async settle() {
+    await this.#idle();
+    this.#take(await get(`/api/jobs/${this.id}`));
   }
 
   undo() {
@@ -112,34 +127,28 @@ export class Work extends EventTarget {
     this.dispatchEvent(new Event("look"));
   }
 
-  /** The mended pattern soon, the plan when nothing has changed for a while. */
-  #again() {
-    this.cut = null;
+  /** One stage after the other, as long as nothing changes. */
+  async #again() {
+    this.cut = this.checked = null;
     this.#background?.abort();
-    clearTimeout(this.#timer);
     this.#setBusy("");
     if (!this.look || this.problem || this.state.missing.length) return;
     const mine = (this.#background = new AbortController());
-    this.#timer = setTimeout(async () => {
-      await this.#fetch("mended", "Checking and mending", mine);
-      if (!mine.signal.aborted) {
-        this.#timer = setTimeout(() => this.#fetch("planned", "Working out the plan", mine), PLAN_AFTER);
-      }
-    }, MEND_AFTER);
-  }
-
-  async #fetch(task, words, mine) {
-    this.#setBusy(words);
     try {
-      const answer = await get(`/api/jobs/${this.id}/work/${task}`, mine.signal);
-      if (mine.signal.aborted || answer.revision !== this.state.revision) return;
-      this.cut = answer;
-      this.#setBusy("");
-      this.dispatchEvent(new Event("cut"));
+      for (const [task, wait, words] of STAGES) {
+        await pause(wait);
+        if (mine.signal.aborted) return;
+        this.#setBusy(words);
+        const answer = await get(`/api/jobs/${this.id}/work/${task}`, mine.signal);
+        if (mine.signal.aborted || answer.revision !== this.state.revision) return;
+        this[task === "checked" ? "checked" : "cut"] = answer;
+        this.#setBusy("");
+        this.dispatchEvent(new Event("cut"));
+      }
     } catch (error) {
       if (mine.signal.aborted || error.kind === "replaced") return;
       this.#setBusy("");
-      this.dispatchEvent(new CustomEvent("trouble", { detail: { task, text: error.message } }));
+      this.dispatchEvent(new CustomEvent("trouble", { detail: error.message }));
     }
   }
 
@@ -148,6 +157,8 @@ export class Work extends EventTarget {
     this.dispatchEvent(new Event("busy"));
   }
 }
+
+const pause = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
 
 function lastOfEach(changes, merge) {
   if (!merge) return changes;
