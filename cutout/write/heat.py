@@ -76,9 +76,10 @@ def _discs(middle: Middle) -> tuple[FloatArray, FloatArray]:
     first, second = middle.edges.T
     step = np.abs(middle.nodes[first] - middle.nodes[second])
     steep = np.abs(radius[first] - radius[second]) > _BLUNT * step
-    plain = np.ones(len(radius), dtype=bool)
     lesser = np.where(radius[first] < radius[second], first, second)
-    plain[lesser[steep]] = False
+    # Several nodes of the graph may stand at one point: what goes for one goes for all.
+    _, spot = np.unique(np.round(middle.nodes, 6), return_inverse=True)
+    plain = ~np.isin(spot, spot[lesser[steep]])
     points = np.column_stack([middle.nodes.real, middle.nodes.imag])
     return points[plain], 2 * radius[plain]
 

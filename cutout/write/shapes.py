@@ -70,6 +70,6 @@ def _whole(pattern: Pattern) -> bool:
     panel = pattern.panel
     if x0 < -_CLEAR or y0 < -_CLEAR or x1 > panel.width + _CLEAR or y1 > panel.height + _CLEAR:
         return False
-    enclosed = sum(ring.area for ring in pattern.outline.rings)
+    enclosed = pattern.outline.region().area
     shown = pattern.waste if pattern.keep_mode == "panel" else pattern.keep
     return abs(enclosed - shown.area) < 1e-4 * max(1.0, shown.length)

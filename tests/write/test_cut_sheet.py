@@ -1,0 +1,191 @@
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from html.parser import HTMLParser
+from io import BytesIO
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from cutout.geom.curve import Similarity
+from cutout.geom.outline import Outline, Ring
+from cutout.pattern import Panel
+from cutout.saw.model import Proof
+from cutout.write.heat import COLOURS, heat_map
+from cutout.write.sheet import cut_sheet
+from cutout.write.work import Work
+
+VOID = {"meta", "rect", "circle", "path", "image", "polygon", "br"}
+
+
+class Page(HTMLParser):
+    """Collects tags and text, and fails on tags that do not close in order."""
+
+    def __init__(self, html: bytes) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.text: list[str] = []
+        self.feed(html.decode("utf-8"))
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.open and self.open[-1] != "style":
+            self.text.append(data)
+
+    @property
+    def words(self) -> str:
+        return " ".join(" ".join(self.text).split())
+
+
+def test_every_tag_closes_and_nothing_is_fetched(work: Work) -> None:
+    page = Page(cut_sheet(work))
+    assert page.open == []
+    for tag, attrs in page.tags:
+        assert tag not in ("script", "link", "iframe")
+        for key in ("src", "href"):
+            assert (attrs.get(key) or "data:").startswith("data:")
+    assert b"url(" not in cut_sheet(work)
+
+
+def test_what_a_reader_aloud_needs(work: Work) -> None:
+    page = Page(cut_sheet(work))
+    tags = [tag for tag, _ in page.tags]
+    assert dict(page.tags)["html"] == {"lang": "en"}
+    assert tags.count("h1") == 1
+    assert tags.count("caption") == tags.count("table")
+    assert all(attrs.get("scope") in ("row", "col") for tag, attrs in page.tags if tag == "th")
+    ids = [attrs["id"] for _, attrs in page.tags if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    for _, attrs in page.tags:
+        for name in (attrs.get("aria-labelledby") or "").split():
+            assert name in ids
+
+
+def test_it_says_what_the_job_says(work: Work) -> None:
+    words = Page(cut_sheet(work)).words
+    for finding in work.findings:
+        assert finding.text in words
+    for caution in work.cautions:
+        assert caution in words
+    for wanted in (
+        "Not ready to cut: 1 thing must be settled first",
+        "8 mm drill: 3 holes",
+        "3 mm drill: 1 hole",
+        "An estimate only",
+        "worked out from the blade's width",
+        "Bridges left standing",
+        "0.80 mm",
+        "1 speck under 2 mm was dropped.",
+    ):
+        assert wanted in words
+
+
+def test_text_is_escaped(work: Work) -> None:
+    html = cut_sheet(replace(work, title="<script>alert('&')</script>")).decode()
+    assert "<script" not in html
+    assert "&lt;script&gt;" in html
+    assert "The leaf&#x27;s tip &lt;is&gt; sharper" in html
+
+
+def test_the_verdict(work: Work) -> None:
+    def verdict(**changes: object) -> str:
+        return Page(cut_sheet(replace(work, **changes))).words  # type: ignore[arg-type]
+
+    care = tuple(f for f in work.findings if f.severity == "care")
+    assert "Can be cut with care" in verdict(findings=care)
+    assert "Can be cut:" in verdict(findings=())
+    assert "did not pass its proof" in verdict(findings=(), proof=Proof(False, (), 1.0, (), 10))
+
+
+def test_a_bare_job_has_a_sheet_too(make_work: Callable[..., Work], star_outline: Outline) -> None:
+    words = Page(cut_sheet(make_work(outline=star_outline, panel=Panel(240.0, 240.0, 12.0, None)))).words
+    assert "No holes to drill." in words
+    assert "Nothing was found." in words
+
+
+def test_inches(work: Work) -> None:
+    words = Page(cut_sheet(replace(work, units="in"))).words
+    assert "9-29/64 x 7-3/32 in" in words
+
+
+def test_extras_have_sections(work: Work) -> None:
+    page = Page(cut_sheet(replace(work, extras=(("Cut list", ("1 panel <18 mm>",)),))))
+    assert "Cut list 1 panel <18 mm>" in page.words
+
+
+def pixels(work: Work) -> tuple[np.ndarray, float, float]:
+    heat = heat_map(work.pattern, work.kit)
+    picture = Image.open(BytesIO(heat.png))
+    return np.asarray(picture), heat.scale, heat.limit
+
+
+def _bars(make_work: Callable[..., Work], gap: float) -> Work:
+    """Two square openings with a straight bar of wood `gap` mm wide between them."""
+
+    def square(x: float) -> Ring:
+        return Ring.of_points(np.array([[x, 60], [x + 60, 60], [x + 60, 160], [x, 160]], dtype=float))
+
+    outline = Outline((square(80 - gap / 2), square(140 + gap / 2)), 1.0)
+    return make_work(outline=outline, panel=Panel(280.0, 220.0, 18.0))
+
+
+@pytest.mark.parametrize(("gap", "step"), [(10.0, 1), (22.0, 2), (31.0, 3), (60.0, 4)])
+def test_a_bar_has_the_colour_of_its_width(make_work: Callable[..., Work], gap: float, step: int) -> None:
+    """Limit 18 mm: steps at 18, 27, 36 and 72 mm."""
+    work = _bars(make_work, gap)
+    picture, scale, limit = pixels(work)
+    assert limit == pytest.approx(18.0)
+    middle = picture[round(110 * scale), round(140 * scale)]
+    assert middle == step
+    assert picture[round(110 * scale), round((105 - gap / 2) * scale)] == 0, "waste is white"
+
+
+def test_the_corner_of_the_panel_is_no_weak_place(make_work: Callable[..., Work]) -> None:
+    picture, _, _ = pixels(_bars(make_work, 60.0))
+    assert picture[5, 5] == picture[40, 40]
+
+
+def test_the_narrowest_place_is_listed(make_work: Callable[..., Work]) -> None:
+    heat = heat_map(_bars(make_work, 10.0).pattern, make_work().kit)
+    assert heat.places[0].width == pytest.approx(10.0, abs=0.05)
+    assert heat.places[0].at[0] == pytest.approx(140.0, abs=1.0)
+
+
+def test_colours_read_in_grey() -> None:
+    """Lightness rises by a clear step each time (relative luminance, WCAG 2)."""
+
+    def luminance(colour: str) -> float:
+        parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        linear = [p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    steps = [luminance(c) for c in COLOURS]
+    assert all((b + 0.05) / (a + 0.05) > 1.3 for a, b in pairwise(steps))
+
+
+def test_moving_the_pattern_moves_the_marks(make_work: Callable[..., Work], star_outline: Outline) -> None:
+    panel = Panel(400.0, 300.0, 18.0)
+    moved = replace(star_outline.transform(Similarity(1 + 0j, 50 + 20j)), scale=1.0)
+    here, there = (cut_sheet(make_work(outline=o, panel=panel)).decode() for o in (star_outline, moved))
+    place = r'class="opening" x="([\d.]+)" y="([\d.]+)"'
+    a, b = (tuple(map(float, re.search(place, html).groups())) for html in (here, there))  # type: ignore[union-attr]
+    assert (b[0] - a[0], b[1] - a[1]) == pytest.approx((50.0, -20.0), abs=1.5)
+
+
+def test_same_bytes_again(work: Work) -> None:
+    assert cut_sheet(work) == cut_sheet(work)

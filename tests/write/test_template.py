@@ -1,0 +1,170 @@
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pypdfium2 as pdfium
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cutout.geom.outline import Outline, Ring
+from cutout.kit import paper
+from cutout.pattern import Panel
+from cutout.saw.model import Hole, Leg
+from cutout.write import fonts
+from cutout.write.annotate import annotate
+from cutout.write.drawing import Drawing
+from cutout.write.template import template_pdf, template_sheets, tiling_of
+from cutout.write.work import Work
+
+
+def texts(pdf: bytes) -> list[str]:
+    return [page.get_textpage().get_text_range() for page in pdfium.PdfDocument(pdf)]
+
+
+def test_what_the_first_pages_say(work: Work) -> None:
+    pages = texts(template_pdf(work))
+    check, map_page = pages[0], pages[1]
+    for wanted in ("100 mm", "4 in", "100 %", "0.5 %", "141 mm", "5.66 in"):
+        assert wanted in check
+    for wanted in ("1 sheet of A4", "SHOW FACE", "edge of the panel", "NOT READY TO CUT: 1 thing"):
+        assert wanted in map_page
+    everything = " ".join(" ".join(pages).split())
+    for caution in work.cautions:
+        assert caution in everything
+
+
+def test_every_sheet_names_itself_and_its_neighbours(work: Work) -> None:
+    small = replace(work, paper=paper("120x130mm"))
+    tiling = tiling_of(Drawing.of(small))
+    pages = texts(template_pdf(small))[-len(tiling.sheets) :]
+    for sheet, text in zip(tiling.sheets, pages, strict=True):
+        assert sheet.name in text
+        for a, b in tiling.joins:
+            if sheet.name in (a.name, b.name):
+                other = b.name if a.name == sheet.name else a.name
+                assert other in text.split("joins", 1)[1]
+
+
+def test_holes_are_labelled_in_the_unit_of_the_drills(work: Work) -> None:
+    inch = replace(work, kit=replace(work.kit, drills=replace(work.kit.drills, unit="in")))
+    assert "5/16 in" in texts(template_pdf(inch))[-1]
+    assert "1: 8 mm" in texts(template_pdf(work))[-1]
+
+
+@pytest.mark.parametrize("name", ["60x60mm", "100x150mm", "a4", "tabloid", "roll 610mm", "300x300mm"])
+def test_any_paper_works(work: Work, name: str) -> None:
+    odd = replace(work, paper=paper(name))
+    pdf = template_pdf(odd)
+    assert template_sheets(odd)["sheets"] >= 1
+    whole = " ".join(" ".join(texts(pdf)).split())
+    assert "How to check" in whole
+    assert "licensed practice come first" in whole
+
+
+def test_no_sheet_is_spent_on_empty_panel(make_work: Callable[..., Work], star_outline: Outline) -> None:
+    """A star 160 mm across takes as many sheets on a big panel as on a small one."""
+    small = template_sheets(make_work(outline=star_outline, panel=Panel(240.0, 240.0, 18.0)))
+    large = template_sheets(make_work(outline=star_outline, panel=Panel(900.0, 900.0, 18.0)))
+    assert small["sheets"] == large["sheets"]
+
+
+def test_a_job_without_holes_or_legs_is_a_plain_pattern(
+    make_work: Callable[..., Work], star_outline: Outline
+) -> None:
+    assert template_pdf(make_work(outline=star_outline, panel=Panel(240.0, 240.0, 18.0, None)))
+
+
+def test_titles_in_other_scripts_do_no_harm(work: Work) -> None:
+    pages = texts(template_pdf(replace(work, title="鷺 и réveil")))
+    assert "? ? réveil" in pages[0]
+
+
+def test_grain_arrow_points_along_the_grain_and_stands_in_wood(make_work: Callable[..., Work]) -> None:
+    for degrees in (0, 30, 90, 120):
+        for back in (False, True):
+            work = replace(make_work(panel=Panel(240.0, 180.0, 18.0, math.radians(degrees))), back=back)
+            drawing = Drawing.of(work)
+            grain = annotate(drawing, tiling_of(drawing)).grain
+            assert grain is not None
+            (x0, y0), (x1, y1) = grain
+            shown = math.degrees(math.atan2(y1 - y0, x1 - x0)) % 180
+            wanted = (180 - degrees if back else degrees) % 180
+            assert min(abs(shown - wanted), 180 - abs(shown - wanted)) < 1e-6
+            assert drawing.wood.contains(shapely.LineString(grain))
+
+
+def test_arrows_point_the_way_of_the_saw(work: Work) -> None:
+    """Each arrow's direction agrees with the leg's own where it stands."""
+    drawing = Drawing.of(work)
+    notes = annotate(drawing, tiling_of(drawing))
+    lines = [shapely.LineString(leg.path) for leg in work.plan.legs]
+    assert len(notes.arrows) >= len(lines)
+    for arrow in notes.arrows:
+        middle = np.array(arrow.tip) - 2.5 * np.array([math.cos(arrow.angle), math.sin(arrow.angle)])
+        spot = shapely.Point(middle)
+        fits = []
+        for line in lines:
+            if line.distance(spot) < 4:
+                at = line.project(spot)
+                a, b = line.interpolate(max(at - 2, 0)), line.interpolate(at + 2)
+                way = math.atan2(b.y - a.y, b.x - a.x)
+                fits.append(math.cos(way - arrow.angle) > 0.8)
+        assert any(fits)
+
+
+def test_a_leg_that_ends_at_an_earlier_cut_has_a_bar(work: Work) -> None:
+    drawing = Drawing.of(work)
+    ends = sum(leg.ends.startswith("leg") for leg in work.plan.legs)
+    assert len(annotate(drawing, tiling_of(drawing)).stops) == ends > 0
+
+
+def test_a_leg_outside_the_panel_is_still_on_paper(
+    make_work: Callable[..., Work], star_outline: Outline
+) -> None:
+    """A blade that enters from the edge starts in the air beside the panel."""
+    work = make_work(outline=star_outline, panel=Panel(240.0, 240.0, 18.0), keep="figure")
+    path = np.array([[-20.0, 120.0], [60.0, 120.0]])
+    plan = replace(work.plan, legs=(Leg(1, 1, path, "edge", "corner"),))
+    drawing = Drawing.of(replace(work, plan=plan))
+    windows = shapely.union_all([shapely.box(*s.window) for s in tiling_of(drawing).sheets])
+    assert windows.covers(shapely.LineString(path))
+
+
+@settings(deadline=None, max_examples=10)
+@given(seed=st.integers(0, 10_000), holes=st.integers(0, 40))
+def test_crowded_drawings_never_overlap_their_labels(
+    make_work: Callable[..., Work], seed: int, holes: int
+) -> None:
+    rng = np.random.default_rng(seed)
+    turns = np.linspace(0, 2 * math.pi, 60, endpoint=False)
+    radius = 60 + 25 * rng.random(60)
+    ring = Ring.of_points(np.column_stack([120 + radius * np.cos(turns), 110 + radius * np.sin(turns)]))
+    work = make_work(outline=Outline((ring,), 1.0), panel=Panel(240.0, 220.0, 18.0))
+    drilled = tuple(
+        Hole(n + 1, (float(x), float(y)), 5.0, ("relief",), 1)
+        for n, (x, y) in enumerate(80 + 70 * rng.random((holes, 2)))
+    )
+    drawing = Drawing.of(replace(work, plan=replace(work.plan, holes=drilled)))
+    notes = annotate(drawing, tiling_of(drawing))
+    boxes = [shapely.box(*p.box) for p in notes.placed]
+    discs = [shapely.Point(h.at).buffer(2.4) for h in drilled]
+    for n, box in enumerate(boxes):
+        assert not box.intersects(drawing.cuts)
+        assert not any(box.intersects(disc) for disc in discs)
+        assert not any(box.intersects(other) for other in boxes[n + 1 :])
+    named = {p.label.text for p in notes.placed} | {label.text for label in notes.left_out}
+    assert {f"{h.id}: 5 mm" for h in drilled} <= named
+
+
+def test_wrapping_keeps_every_word_and_the_width() -> None:
+    fonts.register()
+    text = "a few words and one Donaudampfschifffahrtsgesellschaft that is long"
+    for width in (40.0, 80.0, 200.0):
+        lines = fonts.wrap(text, fonts.PLAIN, 9, width)
+        assert "".join("".join(lines).split()) == "".join(text.split())
+        assert all(fonts.text_width(line, fonts.PLAIN, 9) <= width for line in lines)
