@@ -17,7 +17,7 @@ from cutout.saw.line import Stretch, stretches
 
 MARGIN = 1.02
 """The plan turns the blade no tighter than this many turning radii."""
-CLEAN = 0.12
+CLEAN = 0.08
 """Wood left thinner than this (mm) on the outline is gone with the first stroke of sandpaper."""
 _BAND = 60.0
 

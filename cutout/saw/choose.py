@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -16,6 +17,7 @@ ENTRY_MINUTES = 1.0
 """Lifting the saw, turning it and putting it in again takes about this long (an estimate)."""
 _NEAR_PLACES = 10
 _NEAR_POSES = 40
+_KEPT = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,19 +59,34 @@ def gaps(state: State) -> list[Gap]:
     return found
 
 
-def ways(state: State, gap: Gap) -> list[Way]:
+Since: TypeAlias = tuple[int, int]
+"""How many free places and poses in kerfs there were when a gap was last looked at."""
+
+Known: TypeAlias = dict[Gap, tuple[Since, list[Way]]]
+"""Ways found before: for a gap that has not changed only what is new since needs a look."""
+
+
+def ways(state: State, gap: Gap, known: Known) -> list[Way]:
     """Every way found to saw a gap, in either direction."""
+    since, before = known.get(gap, ((0, 0), []))
+    found = [*before, *_new_ways(state, gap, since)]
+    found.sort(key=lambda w: (-w.gain / w.cost, w.cost))
+    known[gap] = (len(state.places), len(state.poses.q)), found[:_KEPT]
+    return found[:_KEPT]
+
+
+def _new_ways(state: State, gap: Gap, since: Since) -> list[Way]:
     found: list[Way] = []
     forward = state.area.stretches[gap.stretch]
     if forward.closed:
-        return _round_ways(state, gap, forward)
-    found.extend(_ways(state, gap, forward, gap.start, gap.end, True))
+        return _round_ways(state, gap, forward, since)
+    found.extend(_ways(state, gap, forward, gap.start, gap.end, True, since))
     back = forward.reversed()
-    found.extend(_ways(state, gap, back, back.length - gap.end, back.length - gap.start, False))
+    found.extend(_ways(state, gap, back, back.length - gap.end, back.length - gap.start, False, since))
     return found
 
 
-def _round_ways(state: State, gap: Gap, forward: Stretch) -> list[Way]:
+def _round_ways(state: State, gap: Gap, forward: Stretch, since: Since) -> list[Way]:
     """A ring without a stop: enter anywhere, go once round and a little further."""
     found: list[Way] = []
     whole = gap.end - gap.start > 0.9 * forward.length
@@ -81,11 +98,11 @@ def _round_ways(state: State, gap: Gap, forward: Stretch) -> list[Way]:
             a = gap.start if ahead else line.length - gap.end
             entries = np.mod(a - np.array([0.0, 0.5, 1.0, 2.0, 4.0]) * state.area.radius / 2, line.length)
             run = gap.end - gap.start + 4 * state.area.radius
-        found.extend(_led(state, gap, line, entries, run, ahead, 0.0, line.length))
+        found.extend(_led(state, gap, line, entries, run, ahead, 0.0, line.length, since))
     return found
 
 
-def _ways(state: State, gap: Gap, line: Stretch, a: float, b: float, ahead: bool) -> list[Way]:
+def _ways(state: State, gap: Gap, line: Stretch, a: float, b: float, ahead: bool, since: Since) -> list[Way]:
     """Ways to saw from a to b along a directed stretch, entering before a or, failing that, after it."""
     end = _end(state, line, b)
     found = _resumed(state, gap, line, a, b, end, ahead)
@@ -94,7 +111,7 @@ def _ways(state: State, gap: Gap, line: Stretch, a: float, b: float, ahead: bool
     before = a - np.concatenate([np.array([0.0, 0.2, 0.5, 1.0, 1.6, 2.4]) * r, [-reach + a, (a - reach) / 2]])
     inside = a + (b - a) * np.array([0.12, 0.3, 0.55, 0.8])
     entries = np.unique(np.round(np.concatenate([before[(before >= reach) & (before <= a)], inside]), 3))
-    found.extend(_led(state, gap, line, entries, end, ahead, a, b))
+    found.extend(_led(state, gap, line, entries, end, ahead, a, b, since))
     return found
 
 
@@ -114,8 +131,14 @@ def _resumed(state: State, gap: Gap, line: Stretch, a: float, b: float, end: flo
             if stretch != gap.stretch:
                 continue
             lo, hi = (s0, s1) if ahead else (line.length - s1, line.length - s0)
-            back = min(max(a - width / 2, lo + width / 2), hi - width / 2)
-            if lo + width / 2 <= back and hi >= a - state.area.step and back < b:
+            latest = min(a, hi) - width / 2
+            tries = latest - np.arange(0.0, 4 * state.area.radius + 2 * width, width / 2)
+            tries = tries[tries >= lo + width / 2]
+            if len(tries) == 0 or hi < a - state.area.step:
+                continue
+            fits = np.flatnonzero(state.starts_straight(line.z, line.s, tries))
+            if len(fits):
+                back = float(tries[fits[0]])
                 name = f"leg {state.first_leg + state.cuts.index(cut)}"
                 z = line.part(back, end)
                 return [_way(state, gap, line, z, name, max(a, lo), b, back, end, ahead)]
@@ -123,12 +146,13 @@ def _resumed(state: State, gap: Gap, line: Stretch, a: float, b: float, end: flo
 
 
 def _led(
-    state: State, gap: Gap, line: Stretch, entries: FloatArray, end: float, ahead: bool, a: float, b: float
-) -> list[Way]:
+    state: State, gap: Gap, line: Stretch, entries: FloatArray, end: float, ahead: bool, a: float, b: float,
+    since: Since,
+) -> list[Way]:  # fmt: skip
     """Ways that reach the line at one of `entries` by a lead from a hole, from open waste or from a kerf."""
     p, t = line.pose(entries)
     found: list[Way] = []
-    places = _nearest_places(state, p)
+    places = _nearest_places(state, p, since[0])
     if places:
         q = np.array([z for z, _ in places])
         leads = from_places(q, p, t, state.area.radius)
@@ -137,7 +161,7 @@ def _led(
             found.append(
                 _led_way(state, gap, line, z, name, float(entries[leads.target[i]]), end, ahead, a, b)
             )
-    found.extend(_from_kerfs(state, gap, line, entries, p, t, end, ahead, a, b))
+    found.extend(_from_kerfs(state, gap, line, entries, p, t, end, ahead, a, b, since[1]))
     return found
 
 
@@ -168,42 +192,48 @@ def _clean(z: ComplexArray) -> ComplexArray:
     return np.asarray(z[fresh])
 
 
-def _nearest_places(state: State, p: ComplexArray) -> list[tuple[complex, str]]:
+def _nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[complex, str]]:
     """Free places nearest to the entries, and every hole."""
-    if not state.places:
+    places = state.places[since:]
+    if not places:
         return []
-    z = np.array([q for q, _ in state.places])
+    z = np.array([q for q, _ in places])
     away = np.abs(z[:, None] - p[None, :]).min(axis=1)
     order = np.argsort(away, kind="stable")[:_NEAR_PLACES].tolist()
-    holes = [i for i, (_, name) in enumerate(state.places) if name.startswith("hole")]
-    return [state.places[i] for i in dict.fromkeys([*order, *holes[-8:]])]
+    holes = [i for i, (_, name) in enumerate(places) if name.startswith("hole")]
+    return [places[i] for i in dict.fromkeys([*order, *holes[-8:]])]
+
+
+def _near_poses(state: State, p: ComplexArray, since: int) -> np.ndarray:
+    """Indices of poses in kerfs within reach of the entries, spread over what there is."""
+    limit = 4 * state.area.radius + 4 * state.blade.width
+    q = state.poses.q[since:]
+    centre = p.mean()
+    close = np.flatnonzero(np.abs(q - centre) < limit + np.abs(p - centre).max())
+    if len(close) == 0:
+        return close
+    away = np.abs(q[close, None] - p[None, :]).min(axis=1)
+    near = close[away < limit]
+    near = near[np.argsort(away[away < limit], kind="stable")]
+    if len(near) > _NEAR_POSES:
+        near = near[np.unique(np.linspace(0, len(near) - 1, _NEAR_POSES).astype(int))]
+    return np.asarray(near + since)
 
 
 def _from_kerfs(
     state: State, gap: Gap, line: Stretch, entries: FloatArray, p: ComplexArray, t: ComplexArray, end: float,
-    ahead: bool, a: float, b: float,
+    ahead: bool, a: float, b: float, since: int,
 ) -> list[Way]:  # fmt: skip
-    if not state.poses:
-        return []
-    q = np.concatenate([pose[0] for pose in state.poses])
-    u = np.concatenate([pose[1] for pose in state.poses])
-    s = np.concatenate([pose[2] for pose in state.poses])
-    which = np.concatenate([np.full(len(pose[0]), k) for k, pose in enumerate(state.poses)])
-    away = np.abs(q[:, None] - p[None, :]).min(axis=1)
-    limit = 4 * state.area.radius + 4 * state.blade.width
-    near = np.flatnonzero(away < limit)
+    near = _near_poses(state, p, since)
     if len(near) == 0:
         return []
-    near = near[np.argsort(away[near], kind="stable")]
-    if len(near) > _NEAR_POSES:
-        spread = np.unique(np.linspace(0, len(near) - 1, _NEAR_POSES).astype(int))
-        near = near[spread]
-    leads = from_poses(q[near], u[near], p, t, state.area.radius)
+    poses = state.poses
+    leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius)
     found = []
     for i, z in _valid(state, leads):
         k = int(near[leads.source[i]])
-        path, name = state.poses[int(which[k])][3:]
-        z = np.concatenate([_stub(path, float(s[k]), state.blade.width / 2), z[1:]])
+        path, name = poses.paths[int(poses.path[k])]
+        z = np.concatenate([_stub(path, float(poses.s[k]), state.blade.width / 2), z[1:]])
         found.append(_led_way(state, gap, line, z, name, float(entries[leads.target[i]]), end, ahead, a, b))
     return found
 
@@ -232,9 +262,9 @@ def _valid(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
     return found
 
 
-def best(state: State, last: complex | None) -> Way | None:
+def best(state: State, last: complex | None, known: Known) -> Way | None:
     """The next leg: the most new outline for the time among the gaps near the last leg, else among all."""
-    open_gaps = [g for g in gaps(state)]
+    open_gaps = gaps(state)
     if not open_gaps:
         return None
     if last is not None:
@@ -243,7 +273,7 @@ def best(state: State, last: complex | None) -> Way | None:
         open_gaps.sort(key=lambda g: (g.start - g.end, g.stretch, g.start))
     size = 6
     for k in range(0, len(open_gaps), size):
-        found = [w for g in open_gaps[k : k + size] for w in ways(state, g)]
+        found = [w for g in open_gaps[k : k + size] for w in ways(state, g, known)]
         chosen = _richest(state, found)
         if chosen is not None:
             return chosen
@@ -260,10 +290,14 @@ def _richest(state: State, found: list[Way]) -> Way | None:
     """Measure the most promising ways exactly and take the best; None if none saws anything new."""
     found.sort(key=lambda w: (-w.gain / w.cost, w.cost))
     top: tuple[float, Way] | None = None
-    for way in found[:8]:
+    good = 0
+    for way in found:
         gain = float(np.count_nonzero(~state.done[state.passed(way.z)])) * state.area.step
         if gain < 0.9 * state.area.step:
             continue
+        good += 1
+        if good > 6:
+            break
         score = gain / way.cost
         if top is None or score > top[0] + 1e-9:
             top = (score, way)

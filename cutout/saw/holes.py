@@ -143,7 +143,8 @@ def _beside(state: State, line: Stretch, a: float, b: float, diameter: float) ->
         aside = diameter / 2 - state.blade.kerf / 2 + gap_to_line
         angle = math.acos(max(1 - aside / r, -0.5))
         for side in (1.0, -1.0):
-            found.append(p + 1j * side * t * r * (1 - np.exp(-1j * side * angle)))
+            swing = 1 - np.exp(-1j * side * angle)
+            found.append(p + 1j * side * t * r * swing)
     return np.concatenate(found)
 
 

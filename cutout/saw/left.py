@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-import shapely
 from shapely import Polygon
 
 from cutout.check.finding import Finding
@@ -12,8 +10,6 @@ from cutout.saw.model import LeftOver
 from cutout.saw.state import State
 from cutout.units import format_length
 
-THIN = 0.05
-"""Wood thinner than this (mm) holds nothing."""
 DUST = 0.2
 """Slivers smaller than this (mm^2) are not worth a line."""
 
@@ -22,7 +18,7 @@ def left_over_of(state: State, kit: Kit) -> tuple[list[LeftOver], list[Finding]]
     """Slivers that stay in corners for a file, and a `stop` for each piece too large for one."""
     slivers: list[LeftOver] = []
     stops: list[Finding] = []
-    for piece in _pieces(state):
+    for piece in state.held():
         sliver = _measured(piece, state)
         if sliver.area < DUST:
             continue
@@ -37,24 +33,9 @@ def small_enough(sliver: LeftOver, kit: Kit) -> bool:
     return sliver.area <= max(5.0, 1.5 * kit.blade.hole_to_turn**2)
 
 
-def _pieces(state: State) -> list[Polygon]:
-    open_area = shapely.union_all([shapely.buffer(g, THIN, quad_segs=8) for g, _ in state.open])
-    standing = shapely.difference(shapely.union_all(state.standing), open_area)
-    parts = shapely.get_parts(standing)
-    near = shapely.distance(parts, state.area.line) <= THIN / 2
-    return [p for p in parts[near].tolist() if isinstance(p, Polygon)]
-
-
 def _measured(piece: Polygon, state: State) -> LeftOver:
-    open_area = shapely.union_all([g for g, _ in state.open]) if state.open else None
-    xy = shapely.get_coordinates(piece)
-    if open_area is None or shapely.is_empty(open_area):
-        depth = np.full(len(xy), float(np.sqrt(piece.area)))
-    else:
-        depth = shapely.distance(shapely.points(xy), open_area)
-    worst = int(np.argmax(depth))
-    at = (round(float(xy[worst, 0]), 3), round(float(xy[worst, 1]), 3))
-    return LeftOver(at, float(depth[worst]), float(piece.area))
+    depth, at = state.depth(piece)
+    return LeftOver((round(at[0], 3), round(at[1], 3)), depth, float(piece.area))
 
 
 def _stop(sliver: LeftOver, state: State, kit: Kit) -> Finding:

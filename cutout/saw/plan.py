@@ -13,7 +13,7 @@ from cutout.geom.curve import to_array
 from cutout.kit import Kit
 from cutout.pattern import Opening, Pattern
 from cutout.saw.area import area_of
-from cutout.saw.choose import ENTRY_MINUTES, best
+from cutout.saw.choose import ENTRY_MINUTES, Known, best
 from cutout.saw.holes import choices, fewest
 from cutout.saw.left import left_over_of
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
@@ -58,24 +58,22 @@ def _saw_opening(
     opening: Opening, pattern: Pattern, kit: Kit, holes_before: int, first_leg: int
 ) -> tuple[State, tuple[list[LeftOver], list[Finding]]]:
     state = State(area_of(opening, pattern.panel, kit.blade), kit.blade, first_leg)
+    known: Known = {}
     last: complex | None = None
-    tried = 0
+    reopened = 0
     while True:
-        way = best(state, last)
+        way = best(state, last, known)
         if way is not None:
             last = complex(way.z[-1])
             state.saw(way.z, way.starts, (way.covers,))
-            continue
-        if _finished(state) or tried > 60 or not _drill(state, kit, holes_before):
+        elif state.done.all():
+            reopened += 1
+            if reopened > 3 or not state.reopen():
+                break
+        elif not _drill(state, kit, holes_before):
             break
-        tried += 1
     left, stops = left_over_of(state, kit)
     return state, (left, stops)
-
-
-def _finished(state: State) -> bool:
-    """Nothing left that a file would not clear in a moment."""
-    return bool(state.done.all())
 
 
 def _drill(state: State, kit: Kit, holes_before: int) -> bool:

@@ -15,6 +15,10 @@ from cutout.saw.area import CLEAN, Area
 
 HELD = 0.03
 """A piece nearer than this (mm) to keep is still held by it."""
+THIN = 0.05
+"""Wood thinner than this (mm) holds nothing."""
+FILED = 0.75
+"""A held piece of up to this many times kerf x blade width is left for the file, if no deeper than a kerf."""
 CRUMB = 0.05
 """Pieces smaller than this (mm^2) are sawdust."""
 
@@ -40,6 +44,24 @@ class Drilled:
 
 
 @dataclass
+class Poses:
+    """Places in kerfs from which a leg may branch off: position, direction, how far along which path."""
+
+    q: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=complex))
+    u: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=complex))
+    s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    path: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
+    paths: list[tuple[ComplexArray, str]] = field(default_factory=list)
+
+    def add(self, q: ComplexArray, u: ComplexArray, s: FloatArray, path: ComplexArray, name: str) -> None:
+        """Note poses on one more path."""
+        self.q, self.u = np.concatenate([self.q, q]), np.concatenate([self.u, u])
+        self.s = np.concatenate([self.s, s])
+        self.path = np.concatenate([self.path, np.full(len(q), len(self.paths))])
+        self.paths.append((path, name))
+
+
+@dataclass
 class State:
     """Mutable by nature: planning is a walk, each step depends on all before. Local to one opening."""
 
@@ -52,9 +74,7 @@ class State:
     places: list[tuple[complex, str]] = field(default_factory=list)
     done: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
     open: list[tuple[shapely.Geometry, str]] = field(default_factory=list)
-    poses: list[tuple[ComplexArray, ComplexArray, FloatArray, ComplexArray, str]] = field(
-        default_factory=list
-    )
+    poses: Poses = field(default_factory=Poses)
     tree: shapely.STRtree | None = None
 
     def __post_init__(self) -> None:
@@ -82,7 +102,6 @@ class State:
         self.done[self.tree.query(disc, predicate="dwithin", distance=CLEAN)] = True
         if diameter >= self.blade.hole_to_turn - 1e-6:
             self.places.append((at, name))
-        self.open.append((disc, name))
         self._remove(disc, name)
 
     def saw(self, z: ComplexArray, starts: str, covers: tuple[tuple[int, float, float], ...]) -> Cut:
@@ -94,7 +113,6 @@ class State:
         self.done[self.passed(z)] = True
         cut = Cut(z, starts, end or "corner", MultiPolygon(drops), covers)
         self.cuts.append(cut)
-        self.open.append((kerf, name))
         self._note_poses(z, name)
         return cut
 
@@ -113,6 +131,7 @@ class State:
         box = shapely.box(*shapely.bounds(tool))
         drops: list[Polygon] = []
         standing: list[Polygon] = []
+        held: list[Polygon] = []
         for piece in self.standing:
             if not shapely.intersects(piece, box) or not shapely.intersects(piece, tool):
                 standing.append(piece)
@@ -124,12 +143,55 @@ class State:
                     drops.append(part)
                 else:
                     standing.append(part)
+                    held.append(part)
         self.standing = standing
+        fallen_with = name if name.startswith("leg") else f"leg {self.next_leg - 1}"
+        self.open.append((tool, name))
         for part in drops:
-            self.open.append((part, name))
-        if drops:
-            self._open_places(drops, name)
+            self.open.append((part, fallen_with))
+        if drops and self.cuts:
+            self._open_places(drops, fallen_with)
+        for part in held:
+            if self.for_the_file(part):
+                self.done[self._touching(part)] = True
         return drops
+
+    def for_the_file(self, part: Polygon) -> bool:
+        """Whether a held piece is small and shallow enough to leave in its corner for a file."""
+        if part.area > FILED * self.blade.kerf * self.blade.width:
+            return False
+        return self.depth(part)[0] <= self.blade.kerf
+
+    def depth(self, part: Polygon) -> tuple[float, tuple[float, float]]:
+        """How far a piece reaches from what is open (mm), and where it reaches furthest."""
+        near = [g for g, _ in self.open if shapely.dwithin(g, part, 0.1)]
+        xy = shapely.get_coordinates(part)
+        if not near:
+            return float(np.sqrt(part.area)), (float(xy[0, 0]), float(xy[0, 1]))
+        away = np.asarray(shapely.distance(shapely.points(xy), shapely.union_all(near)))
+        worst = int(np.argmax(away))
+        return float(away[worst]), (float(xy[worst, 0]), float(xy[worst, 1]))
+
+    def held(self) -> list[Polygon]:
+        """Pieces of waste that are still held to keep by more than a skin."""
+        opened = shapely.union_all([shapely.buffer(g, THIN, quad_segs=8) for g, _ in self.open])
+        parts = polygons_of(shapely.difference(shapely.union_all(self.standing), opened))
+        near = np.asarray(shapely.distance(np.array(parts, dtype=object), self.area.line)) <= THIN / 2
+        return [p for p, n in zip(parts, near.tolist(), strict=True) if n and p.area > CRUMB]
+
+    def reopen(self) -> bool:
+        """Mark as unsawn the outline points that still hold a large piece; False if there is none."""
+        again = np.zeros(len(self.done), dtype=bool)
+        for part in self.held():
+            if not self.for_the_file(part):
+                again[self._touching(part)] = True
+        again &= self.area.reachable & self.done
+        self.done[again] = False
+        return bool(again.any())
+
+    def _touching(self, part: Polygon) -> np.ndarray:
+        assert self.tree is not None
+        return np.asarray(self.tree.query(part, predicate="dwithin", distance=0.08))
 
     def _open_places(self, drops: list[Polygon], name: str) -> None:
         """Places in fallen waste, kerf round it included, where the blade can be turned."""
@@ -155,5 +217,28 @@ class State:
             at = np.linspace(width, s[-1], n)
             i = np.clip(np.searchsorted(s, at, side="right") - 1, 0, len(path) - 2)
             d = path[i + 1] - path[i]
-            q = np.interp(at, s, path.real) + 1j * np.interp(at, s, path.imag)
-            self.poses.append((q, d / np.abs(d), at, path, name))
+            q = _interp(at, s, path)
+            straight = self._straight(at, s, path)
+            if straight.any():
+                d = d / np.abs(d)
+                self.poses.add(q[straight], d[straight], at[straight], path, name)
+
+    def _straight(self, at: FloatArray, s: FloatArray, path: ComplexArray) -> np.ndarray:
+        """Where the kerf behind s is straight enough for a blade to be put into it and pushed straight on."""
+        return self.starts_straight(path, s, at - self.blade.width / 2)
+
+    def starts_straight(self, path: ComplexArray, s: FloatArray, middle: FloatArray) -> np.ndarray:
+        """Whether a blade with its middle at s lies straight in a kerf along `path`."""
+        half = self.blade.width / 2
+        play = (self.blade.kerf - self.blade.body) / 2
+        front, centre, back = (_interp(middle + k, s, path) for k in (half, 0.0, -half))
+        ahead = _interp(middle + 0.05, s, path) - centre
+        ahead = ahead / np.maximum(np.abs(ahead), 1e-12)
+        bow = np.abs(((back - centre) / ahead).imag) + np.abs(((front - centre) / ahead).imag)
+        return np.asarray(
+            (bow < 0.6 * play) & (middle - half >= s[0] - 1e-6) & (middle + half <= s[-1] + 1e-6)
+        )
+
+
+def _interp(at: FloatArray, s: FloatArray, path: ComplexArray) -> ComplexArray:
+    return np.asarray(np.interp(at, s, path.real) + 1j * np.interp(at, s, path.imag))
