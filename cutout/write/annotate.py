@@ -21,7 +21,7 @@ from cutout.write.paint import PT
 from cutout.write.register import ARM, Mark, register_marks
 from cutout.write.tiling import Box, Tiling
 
-TEXT = {"plain": 7.0, "bold": 8.0, "ringed": 7.5}
+TEXT = {"plain": 7.0, "bold": 8.0, "ringed": 6.5}
 """Size in points of each style of label."""
 
 CROSS = 0.8
@@ -121,7 +121,7 @@ def label(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **m
     font = fonts.PLAIN if style == "plain" else fonts.BOLD
     width, height = fonts.text_width(fonts.plain(text), font, points) / PT, 0.75 * points / PT
     if style == "ringed":
-        side = max(width, height) + 1.8
+        side = max(width, height) + 1.5
         width, height = side, side
     return Label(text, style, (width, height), anchors, **more)  # type: ignore[arg-type]
 

@@ -11,7 +11,7 @@ from cutout.units import MM_PER_INCH, Units, format_length
 from cutout.write.cautions import cautions
 from cutout.write.flow import Flow
 from cutout.write.paint import Paint
-from cutout.write.template_front import check_page
+from cutout.write.template_front import check_page, safety
 from cutout.write.tiling import Box
 
 _RADII: dict[Units, tuple[float, ...]] = {
@@ -41,9 +41,7 @@ def gauge_pdf(kit: Kit, paper: Paper, units: Units) -> bytes:
     flow = Flow(paint, page)
     flow.new_page()
     check_page(paint, flow, "Test card: printer, kerf, turning radius", units)
-    flow.heading("Before you saw")
-    for line in cautions(kit):
-        flow.text(line, 8.5, indent=4, mark="-")
+    safety(flow, cautions(kit))
     flow.new_page()
     _blade(flow, kit, units)
     _kerf_test(paint, flow, kit, units)

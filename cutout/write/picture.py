@@ -56,7 +56,7 @@ def preview_png(work: Work) -> bytes:
     for placed in _marks(work, scale):
         _mark(draw, placed, panel, scale)
     out = BytesIO()
-    picture.save(out, "PNG", compress_level=6)
+    picture.save(out, "PNG", compress_level=4)
     return out.getvalue()
 
 
@@ -103,19 +103,20 @@ def _board(panel: Panel, size: tuple[int, int], *, has_grain: bool) -> NDArray[n
 def _marks(work: Work, scale: float) -> tuple[Placed, ...]:
     """Where the findings' signs go: beside their place, clear of lines and of each other."""
     panel = work.pattern.panel
-    side = 34 / scale
     shown = [(n, f) for n, f in enumerate(work.findings, start=1) if not f.cleared][:_SHOWN]
-    labels = [_sign(n, f, side) for n, f in shown]
+    labels = [_sign(n, f, scale) for n, f in shown]
     lines = segments([cut_lines(work.pattern), panel.polygon.exterior])
     room = Room(lines, (0.0, 0.0, panel.width, panel.height))
     placed, left = room.place(labels)
-    squeezed = tuple(Placed(label, _box_at(label.anchors[0], side), None) for label in left)
+    squeezed = tuple(Placed(label, _box_at(label.anchors[0], label.size[0]), None) for label in left)
     return (*placed, *squeezed)
 
 
-def _sign(number: int, finding: Finding, side: float) -> Label:
-    text = f"{'!' if finding.severity == 'stop' else '?'}{number}"
-    return Label(text, "ringed", (side, side), (finding.at,))
+def _sign(number: int, finding: Finding, scale: float) -> Label:
+    """Signs of what must be settled are larger than those of what needs care."""
+    stop = finding.severity == "stop"
+    side = (38 if stop else 25) / scale
+    return Label(f"{'!' if stop else '?'}{number}", "ringed", (side, side), (finding.at,))
 
 
 def _box_at(at: tuple[float, float], side: float) -> tuple[float, float, float, float]:
@@ -132,12 +133,12 @@ def _mark(draw: ImageDraw.ImageDraw, placed: Placed, panel: Panel, scale: float)
         draw.polygon(corners, fill=(255, 214, 204), outline=(138, 21, 0), width=3)
         drop = 5
     else:
-        draw.rectangle((x0 + 2, y0 + 2, x1 - 2, y1 - 2), fill=(255, 243, 176), outline=(90, 74, 0), width=3)
+        draw.rectangle((x0, y0, x1, y1), fill=(255, 243, 176), outline=(90, 74, 0), width=2)
         drop = 0
     draw.text(
         ((x0 + x1) / 2, (y0 + y1) / 2 + drop),
         text[1:],
         fill=(0, 0, 0),
         anchor="mm",
-        font=fonts.picture_font(17),
+        font=fonts.picture_font(17 if drop else 13),
     )

@@ -20,6 +20,7 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
     flow = Flow(paint, tiling.page)
     flow.new_page()
     check_page(paint, flow, drawing.work.title, drawing.work.units)
+    safety(flow, drawing.work.cautions)
     flow.new_page()
     flow.text(
         "How the sheets go together" if len(tiling.sheets) > 1 else "Where the sheet goes", 14, bold=True
@@ -30,10 +31,14 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
     _placing(flow, drawing, tiling)
     flow.heading("Lines and signs")
     _legend(paint, flow)
-    flow.heading("Before you drill or saw")
-    for line in drawing.work.cautions:
-        flow.text(line, 8.5, indent=4, mark="-")
     flow.close()
+
+
+def safety(flow: Flow, cautions: Sequence[str]) -> None:
+    """The cautions, one line each."""
+    flow.heading("Before you drill or saw")
+    for line in cautions:
+        flow.text(line, 8.5, indent=4, mark="-")
 
 
 def _two_columns(flow: Flow) -> None:
