@@ -15,6 +15,9 @@ from cutout.geom.curve import Arc, ComplexArray, Line, Segment
 from cutout.geom.outline import Ring
 from cutout.geom.pieces import Kind, Piece, cut
 
+_EXTREME = 5.0
+"""The noisiest of some thousand samples lie about this many sigmas off."""
+
 _LEAST_NOISE = 0.035
 """Wobble (px) of an iso-line of a clean picture, below which nothing is worth a segment."""
 
@@ -30,10 +33,11 @@ def fit_ring(z: ComplexArray, tol: float, blur: float = 0.5, smooth: float = 0.0
     if smooth > 0:
         samples = _smoothed(samples, smooth)
         blur = math.hypot(blur, smooth)
-    noise = max(jitter(samples), noise, _LEAST_NOISE)
+    seen = jitter(samples)
+    tol = max(tol, _EXTREME * seen, 2.5 * noise)
+    noise = max(seen, noise, _LEAST_NOISE)
     corners = find_corners(samples, blur, noise)
     corners = corners if len(corners) > 1 or len(samples) > 40 else []
-    tol = max(tol, 2.5 * noise)
     if not corners:
         return _smooth_ring(samples, tol, noise)
     runs = _runs(samples, corners)
@@ -131,18 +135,17 @@ def _smooth_ring(z: ComplexArray, tol: float, noise: float) -> Ring:
     """A ring without corners: a circle, or pieces all joined smoothly."""
     centre, radius = _circle(z)
     off = np.abs(np.abs(z - centre) - radius)
-    if off.max() <= tol and math.sqrt(float(np.mean(off**2))) < 1.6 * noise:
-        turn = math.copysign(1.0, float((z.conj() * np.roll(z, -1)).imag.sum()))
-        return Ring(
-            (Arc(centre + radius, centre - radius, turn), Arc(centre - radius, centre + radius, turn))
-        )
+    round_enough = off.max() <= tol and math.sqrt(float(np.mean(off**2))) < 1.6 * noise
     # A first cut anywhere finds a good joint to start the second one from.
-    open_run = np.append(z, z[0])
-    pieces = cut(open_run, tol, noise, STEP)
+    pieces = [] if round_enough else cut(np.append(z, z[0]), tol, noise, STEP)
+    if round_enough or [p.kind for p in pieces] == ["arc"]:
+        turn = math.copysign(1.0, float((z.conj() * np.roll(z, -1)).imag.sum()))
+        sides = (centre + radius, centre - radius)
+        return Ring((Arc(sides[0], sides[1], turn), Arc(sides[1], sides[0], turn)))
     start = pieces[len(pieces) // 2].first
     run = np.append(np.roll(z, -start), z[start])
     pieces = cut(run, tol, noise, STEP)
-    if all(p.kind == "cubic" for p in pieces):
+    if len(pieces) == 1 or all(p.kind == "cubic" for p in pieces):
         knots = [0, *(p.last for p in pieces)] if len(pieces) > 1 else [0, len(run) // 2, len(run) - 1]
         return Ring(tuple(fit_chain(run, knots, None, None, tol)))
     # Start where a straight or round piece starts, so that no chain of cubics goes through the seam.
@@ -243,7 +246,7 @@ def _smooth_joint(left: _Carrier, right: _Carrier, tol: float) -> Joint:
         if piece.kind == "line":
             # A circle that touches the line does so at the foot of its centre.
             at = _project(piece, other.point if other.kind == "arc" else shared)
-            if abs(at - shared) > 0.3 * len(other.z) * STEP:
+            if abs(at - shared) > 0.35 * min(len(piece.z), len(other.z)) * STEP:
                 at = _project(piece, shared)
             return Joint(at, piece.along)
     for piece in sorted((p for p in (left, right) if p.kind == "arc"), key=lambda p: -len(p.z)):

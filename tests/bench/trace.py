@@ -1,6 +1,7 @@
 """Our tracer beside potrace and the plain iso-line, on exact shapes; prints tables of medians.
 
     python tests/bench/trace.py            accuracy: every shape at three sizes in five qualities
+    python tests/bench/trace.py --ours     the same for our tracer only; --verbose adds every shape
     python tests/bench/trace.py --speed    time and memory on large scans
 
 potrace is called as a program (Debian package of that name) and measured only.
@@ -55,8 +56,6 @@ class Score:
 
 
 def ours(data: bytes, shape: shapes.Shape) -> list[Ring]:
-    span = max(ring.points().max() for ring in shape.rings)
-    del span
     z = np.concatenate([ring.complex_points() for ring in shape.rings])
     options = ReadOptions(width=float(np.ptp(z.real)), tolerance=TOLERANCE)
     return list(read_picture(data, "bench", options).rings)
@@ -70,7 +69,7 @@ def potrace(data: bytes, shape: shapes.Shape) -> list[Ring]:
         subprocess.run(command, check=True)
         text = target.read_text()
     d = text.split(' d="')[1].split('"')[0] if ' d="' in text else ""
-    # The file is in thousandths of a pixel... of a point, y up, before its group's transform.
+    # Before its group's transform the file is in thousandths of a pixel, y up.
     rings = []
     for path in svgpathtools.parse_path(d).continuous_subpaths() if d else []:
         parts: list[Segment] = []
@@ -99,7 +98,9 @@ def score(rings: list[Ring], shape: shapes.Shape) -> Score:
     d = np.concatenate([_distances(got, truth), _distances(truth, got)])
     corners = shape.corners(TRUE_CORNER)
     seen = np.array([p for r in rings for p, _ in r.corners(SEEN_CORNER)], dtype=complex)
-    nearest = np.abs(corners[:, None] - seen[None, :]).min(axis=1) if len(seen) else np.full(len(corners), 99.0)
+    nearest = (
+        np.abs(corners[:, None] - seen[None, :]).min(axis=1) if len(seen) else np.full(len(corners), 99.0)
+    )
     bent = shape.corners(math.radians(15))
     false = sum(1 for p in seen if not len(bent) or np.abs(bent - p).min() > 3)
     return Score(
@@ -116,14 +117,21 @@ def score(rings: list[Ring], shape: shapes.Shape) -> Score:
 
 def _distances(one: shapely.Geometry, two: shapely.Geometry) -> np.ndarray:
     xy = np.concatenate([shapely.get_coordinates(shapely.segmentize(g, 0.5)) for g in one.geoms])
-    shapely.prepare(two)
-    return shapely.distance(shapely.points(xy), two)
+    ends = [shapely.get_coordinates(g) for g in two.geoms]
+    pairs = np.concatenate([np.stack([e[:-1], e[1:]], axis=1) for e in ends])
+    tree = shapely.STRtree(shapely.linestrings(pairs))
+    _, distance = tree.query_nearest(shapely.points(xy), return_distance=True, all_matches=False)
+    return distance
 
 
-def accuracy(verbose: bool) -> None:
+def accuracy(verbose: bool, only: str | None) -> None:
     tracers = {"ours": ours, "potrace": potrace, "iso-line": iso_line}
+    if only:
+        tracers = {only: tracers[only]}
     made = [(s, shapes.coverage(s)) for s in shapes.all_shapes(SIZES)]
-    print(f"{len(made)} pictures of each quality, {len(made) // len(SIZES)} shapes, sizes {SIZES} px; medians, px")
+    print(
+        f"{len(made)} pictures of each quality, {len(made) // len(SIZES)} shapes, sizes {SIZES} px; medians, px"
+    )
     head = f"{'picture':14}{'tracer':10}{'RMS':>8}{'worst':>8}{'nodes':>7}{'missed':>8}{'off':>8}{'false':>9}{'failed':>8}"
     for kind in shapes.PICTURES:
         print(head)
@@ -157,7 +165,11 @@ def _row(kind: str, name: str, scores: list[Score], failed: int) -> None:
     print(
         f"{kind:14}{name:10}{np.median([s.rms for s in scores]):8.3f}{np.median([s.worst for s in scores]):8.2f}"
         f"{np.median([s.nodes for s in scores]):7.0f}"
-        + (f"{missed:7.1f}%{np.median(off) if off else 0:8.3f}{per_1000:9.2f}" if told else f"{'-':>8}{'-':>8}{'-':>9}")
+        + (
+            f"{missed:7.1f}%{np.median(off) if off else 0:8.3f}{per_1000:9.2f}"
+            if told
+            else f"{'-':>8}{'-':>8}{'-':>9}"
+        )
         + f"{failed:8}",
         flush=True,
     )
@@ -195,7 +207,9 @@ print(json.dumps([took, (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - be
 
 def speed() -> None:
     """Each in a process of its own, best of three; memory is the growth of the process over its imports."""
-    print(f"{'scan':16}{'decode':>9}{'+ iso-line':>11}{'ours':>9}{'ratio':>7}{'potrace':>9}{'bytes/px':>9}{'nodes':>7}")
+    print(
+        f"{'scan':16}{'decode':>9}{'+ iso-line':>11}{'ours':>9}{'ratio':>7}{'potrace':>9}{'bytes/px':>9}{'nodes':>7}"
+    )
     with tempfile.TemporaryDirectory() as folder:
         for megapixels in SPEED_PIXELS:
             for kind in ("PNG grey", "JPEG colour", "JPEG uneven"):
@@ -234,12 +248,12 @@ def _scan(folder: Path, megapixels: int, kind: str) -> Path:
     """A scan of a scene: shapes on paper with a little grain; saved as a scanner or a camera would."""
     side = round(math.sqrt(megapixels * 1e6))
     made = dict(shapes.drawings())
-    shape = shapes.placed("scene", made["scene"] , round(side * 0.85), 1 + 0j, 0.3 + 0.4j)
+    shape = shapes.placed("scene", made["scene"], round(side * 0.85), 1 + 0j, 0.3 + 0.4j)
     cover = shapes.coverage(shape)
     grey = np.full((side, side), 235, dtype=np.uint8)
     top = (side - shape.height) // 2
     rows, columns = slice(max(top, 0), max(top, 0) + shape.height), slice(0, min(shape.width, side))
-    grey[rows, columns] = (235 - 205 * cover[: side, : side]).astype(np.uint8)
+    grey[rows, columns] = (235 - 205 * cover[:side, :side]).astype(np.uint8)
     rng = np.random.default_rng(3)
     tile = rng.normal(0, 2, (512, 512))
     for a in range(0, side, 512):
@@ -262,7 +276,7 @@ def main() -> None:
     if "--speed" in sys.argv:
         speed()
     else:
-        accuracy("--verbose" in sys.argv)
+        accuracy("--verbose" in sys.argv, "ours" if "--ours" in sys.argv else None)
 
 
 if __name__ == "__main__":
