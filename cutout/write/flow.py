@@ -45,6 +45,11 @@ class Flow:
         self._columns = list(boxes)
         self._y = boxes[0][3]
 
+    def next_column(self) -> None:
+        """Go on at the top of the next column, where there is one on this page."""
+        if len(self._columns) > 1:
+            self.columns(self._columns[1:])
+
     def close(self) -> None:
         """Finish the open page."""
         if self._open:

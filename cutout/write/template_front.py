@@ -29,6 +29,7 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
     _two_columns(flow)
     _joining(paint, flow, drawing, tiling, notes)
     _placing(flow, drawing, tiling)
+    flow.next_column()
     flow.heading("Lines and signs")
     _legend(paint, flow)
     flow.close()
@@ -36,6 +37,7 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
 
 def safety(flow: Flow, cautions: Sequence[str]) -> None:
     """The cautions, one line each."""
+    flow.next_column()
     flow.heading("Before you drill or saw")
     for line in cautions:
         flow.text(line, 8.5, indent=4, mark="-")
@@ -65,6 +67,7 @@ def check_page(paint: Paint, flow: Flow, title: str, units: Units) -> None:
     elif x1 - x0 >= sides[0][0] + sides[1][0] + _SQUARE_GAP:
         flow.block(sides[1][0], lambda box: _square_pair(paint, box, sides))
         flow.space(3)
+        _two_columns(flow)
     else:
         for side, text in sides:
             flow.block(side + 2, _square_at(paint, side, text))
