@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import correlate1d
 
 from cutout.geom.curve import ComplexArray, FloatArray
@@ -38,7 +40,7 @@ def resample(z: ComplexArray, step: float = STEP) -> ComplexArray:
     along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(closed)))])
     n = max(8, round(along[-1] / step))
     at = np.arange(n) * (along[-1] / n)
-    return np.interp(at, along, closed.real) + 1j * np.interp(at, along, closed.imag)
+    return np.asarray(np.interp(at, along, closed.real) + 1j * np.interp(at, along, closed.imag))
 
 
 def jitter(z: ComplexArray) -> float:
@@ -269,10 +271,9 @@ def _meet(left: _Flank, right: _Flank, near: complex) -> tuple[complex, float] |
     return (left.at(s) + right.at(t)) / 2, turn
 
 
-def _kernel(offsets: FloatArray, at: float, degree: int, derivative: int) -> FloatArray:
+def _kernel(offsets: NDArray[Any], at: float, degree: int, derivative: int) -> FloatArray:
     """Weights over samples at `offsets` (to be laid over the whole span -m..m) that give a least-squares
     polynomial's value or first derivative at `at`; returned for offsets -m..m with zeros elsewhere."""
-    offsets = np.asarray(offsets, dtype=int)
     basis = np.vander(offsets.astype(float) - at, degree + 1, increasing=True)
     weights = np.linalg.pinv(basis)[derivative]
     m = int(np.abs(offsets).max())

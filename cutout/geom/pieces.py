@@ -214,7 +214,8 @@ def _meetings(
 def _costs_of(z: ComplexArray, pieces: list[Piece], tol: float, noise: float, step: float) -> FloatArray:
     first, last = np.array([p.first for p in pieces]), np.array([p.last for p in pieces])
     kind = np.array([KINDS.index(p.kind) for p in pieces])
-    return _costs(z, first, last, tol, noise, step)[np.arange(len(pieces)), kind]
+    found: FloatArray = _costs(z, first, last, tol, noise, step)[np.arange(len(pieces)), kind]
+    return found
 
 
 def _cost_of(z: ComplexArray, piece: Piece, tol: float, noise: float, step: float) -> float:
@@ -247,7 +248,7 @@ def _some_costs(
     misses = np.stack([_off_line(centred), _off_circle(centred), _off_cubic(centred)], axis=1)
     # Samples closer than about two pixels share their noise, so they do not count each for itself.
     independent = np.maximum(span * step / 2.0, 1.0)[:, None]
-    cost = _PRICE + independent * (misses**2).mean(axis=2) / noise**2
+    cost: FloatArray = _PRICE + independent * (misses**2).mean(axis=2) / noise**2
     cost[np.abs(misses).max(axis=2) > tol] = np.inf
     # Three numbers fit four points nearly always: a short cubic says nothing a line does not.
     cost[span * step < 4.0, 2] = np.inf
@@ -259,7 +260,8 @@ def _some_costs(
 def _off_line(c: ComplexArray) -> FloatArray:
     """Distances of centred points (n, k) from their least-squares lines."""
     along = np.exp(0.5j * np.angle((c * c).sum(axis=1)))
-    return (c * along.conj()[:, None]).imag
+    off: FloatArray = (c * along.conj()[:, None]).imag
+    return off
 
 
 def _off_circle(c: ComplexArray) -> FloatArray:
@@ -273,14 +275,14 @@ def _off_circle(c: ComplexArray) -> FloatArray:
     det[straight] = 1.0
     centre = (su * svv - sv * suv) / det + 1j * (sv * suu - su * suv) / det
     radius = np.sqrt(np.abs(centre) ** 2 + w.mean(1))
-    off = np.abs(c - centre[:, None]) - radius[:, None]
+    off: FloatArray = np.abs(c - centre[:, None]) - radius[:, None]
     off[straight] = np.inf
     return off
 
 
 _T = np.linspace(-1.0, 1.0, _SAMPLES)
-_BASIS: FloatArray = np.polynomial.legendre.legvander(_T, 3)
-_SOLVE: FloatArray = np.linalg.pinv(_BASIS)
+_BASIS = np.asarray(np.polynomial.legendre.legvander(_T, 3), dtype=np.float64)
+_SOLVE = np.asarray(np.linalg.pinv(_BASIS), dtype=np.float64)
 _SLOPE: FloatArray = np.stack(
     [np.polynomial.legendre.legval(_T, np.polynomial.legendre.legder(np.eye(4)[k])) for k in range(4)], axis=1
 )
@@ -291,4 +293,5 @@ def _off_cubic(c: ComplexArray) -> FloatArray:
     coefficients = c @ _SOLVE.T
     left = c - coefficients @ _BASIS.T
     along = coefficients @ _SLOPE.T
-    return (left * along.conj()).imag / np.maximum(np.abs(along), 1e-9)
+    off: FloatArray = (left * along.conj()).imag / np.maximum(np.abs(along), 1e-9)
+    return off

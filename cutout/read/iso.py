@@ -176,7 +176,9 @@ def _values(grey: NDArray[Any], cells: IntArray, stride: int) -> NDArray[np.floa
     height, width = grey.shape
     row, col = np.divmod(cells, stride)
     inside = (row >= 1) & (row <= height) & (col >= 1) & (col <= width)
-    value = grey[np.clip(row - 1, 0, height - 1), np.clip(col - 1, 0, width - 1)].astype(np.float64)
+    value: FloatArray = grey[np.clip(row - 1, 0, height - 1), np.clip(col - 1, 0, width - 1)].astype(
+        np.float64
+    )
     value[~inside] = 0.0
     return value
 
@@ -204,7 +206,8 @@ def _next(grey: NDArray[Any], level: float, edges: IntArray, heading: IntArray, 
     two = np.where(turn_left, ahead_left, np.where(turn_right, right, ahead_right))
     low = np.minimum(one, two)
     ids = 2 * low + (np.abs(one - two) == stride)
-    return np.searchsorted(edges, ids)
+    follow: IntArray = np.searchsorted(edges, ids)
+    return follow
 
 
 def _loops(follow: IntArray) -> list[IntArray]:

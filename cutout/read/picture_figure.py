@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -244,7 +245,7 @@ def _background_dark(small: Grey, level: float) -> bool:
     return share >= 0.6
 
 
-def _border(values: NDArray[np.generic]) -> NDArray[np.generic]:
+def _border(values: NDArray[Any]) -> NDArray[Any]:
     rim = max(1, min(values.shape[:2]) // 100)
     return np.concatenate(
         [

@@ -26,7 +26,7 @@ def paper_light(small: Grey, dark_figure: bool = True) -> FloatArray:
     that, the pixels it finds to be paper then correct it locally. With a light figure on dark paper the
     picture is taken as its negative.
     """
-    values = small.astype(float) if dark_figure else 255.0 - small
+    values: FloatArray = (small if dark_figure else 255 - small).astype(np.float64)
     light = _surface(values)
     for _ in range(2):
         light = _locally(values, light)
