@@ -63,7 +63,8 @@ def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]
     """
     if radius <= INTO_KEEP or len(ring) < 3:
         return []
-    line, thin = _Line(ring), _Thin(_thinned(ring))
+    line = _Line(ring)
+    thin = _Thin(line)
     least = 0.7 * _least_turn(radius)
     found = [
         _Candidate.of(thin, run, stretch, line)
@@ -80,12 +81,6 @@ def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]
 def _least_turn(radius: float) -> float:
     """Smallest turn of a sharp corner that a circle of this radius can't follow."""
     return 2.0 * math.acos((radius - INTO_KEEP) / (radius + LEFT_STANDING))
-
-
-def _thinned(ring: ComplexArray) -> ComplexArray:
-    closed = LinearRing(to_array(ring)).simplify(COARSE, preserve_topology=False)
-    thin = to_complex(np.asarray(closed.coords))[:-1]
-    return thin if len(thin) >= 3 else ring
 
 
 class _Line:
@@ -109,13 +104,23 @@ class _Line:
 
 
 class _Thin:
-    """The thinned line: vertices, how far it turns at each (+ left), and the chord after each."""
+    """The thinned line: vertices, how far it turns at each (+ left), and the chord after each.
 
-    def __init__(self, z: ComplexArray) -> None:
-        self.z = z
-        ahead = np.roll(z, -1) - z
+    bulge: how far the line itself lies to the right of the chord, as an arc that turns left does.
+    """
+
+    def __init__(self, line: _Line) -> None:
+        closed = LinearRing(to_array(line.closed)).simplify(COARSE, preserve_topology=False)
+        z = to_complex(np.asarray(closed.coords))[:-1]
+        self.z = z if len(z) >= 3 else line.closed[:-1]
+        ahead = np.roll(self.z, -1) - self.z
         self.turn: FloatArray = np.angle(ahead * np.roll(ahead, 1).conj())
         self.chord: FloatArray = np.abs(ahead)
+        starts = np.array([line.where(v) for v in self.z.tolist()])
+        own = np.clip(np.searchsorted(starts, line.along[:-1], side="right") - 1, 0, len(starts) - 1)
+        aside = -((line.closed[:-1] - self.z[own]) * (ahead / self.chord)[own].conj()).imag
+        self.bulge = np.zeros(len(self.z))
+        np.maximum.at(self.bulge, own, aside)
 
     @cached_property
     def size(self) -> int:
@@ -138,10 +143,12 @@ class _Thin:
     def runs(self) -> Iterator[range]:
         """Vertices that belong to one bend: all turn left, and the chords between them pass for an arc's.
 
-        A chord of an arc thinned to COARSE has a sagitta of about COARSE; longer chords part two corners.
+        An arc that turns as its vertices say bulges out by chord * turn / 8; a straight run between two
+        corners, their edges frayed by noise, does not.
         """
         after = np.roll(self.turn, -1)
-        one_arc = (self.turn > 0) & (after > 0) & (self.chord * (self.turn + after) / 16 <= 1.5 * COARSE)
+        sagitta = self.chord * np.maximum(self.turn, after) / 8
+        one_arc = (self.turn > 0) & (after > 0) & (sagitta <= self.bulge + COARSE)
         if one_arc.all():
             yield range(self.size)
             return
@@ -206,14 +213,14 @@ class _Candidate:
         return cls(start, end, opens, closes, thin.turning(stretch), len(stretch), path)
 
     def bend(self, sharpest: float, depth: float) -> Bend:
-        """The finished bend: sharp if its line comes within 2 COARSE of the apex."""
+        """The finished bend: sharp if its line comes within LEFT_STANDING of the apex."""
         middle = complex(self.path[len(self.path) // 2])
         inward = 1j * self.start.direction * complex(math.cos(self.turn / 2), math.sin(self.turn / 2))
         apex, radius, missing = middle, self.radius, math.inf
         if self.turn < _HAIRPIN:
             apex = self._apex()
             missing = float(np.abs(self.path - apex).min())
-        sharp = len(self.path) == 1 or radius < sharpest or missing < 2 * COARSE
+        sharp = len(self.path) == 1 or radius < sharpest or missing < LEFT_STANDING
         length = self.end.s - self.start.s
         return Bend(
             sharp, middle, apex, inward, self.turn, length, 0.0 if sharp else radius, depth, self.path
@@ -221,15 +228,27 @@ class _Candidate:
 
     @property
     def radius(self) -> float:
-        """Radius of the circle nearest to the path (least squares); length / turn where the path is straight."""
+        """Radius of the circle nearest to the path; length / turn where the path is straight."""
         if len(self.path) == 1:
             return 0.0
         if self.vertices < 3:
             return (self.end.s - self.start.s) / self.turn
+        return self._circle()[0]
+
+    def round_enough(self, radius: float) -> bool:
+        """Whether the path is a circle's, and that circle no smaller than `radius` mm."""
+        if self.vertices < 3:
+            return False
+        own, off = self._circle()
+        return own >= radius and off <= LEFT_STANDING
+
+    def _circle(self) -> tuple[float, float]:
+        """Radius of the circle nearest to the path (least squares), and how far the path leaves it at most."""
         z = self.path - self.path.mean()
         rows = np.column_stack([2 * z.real, 2 * z.imag, np.ones(len(z))])
         x, y, c = np.linalg.lstsq(rows, np.abs(z) ** 2, rcond=None)[0]
-        return math.sqrt(max(c + x * x + y * y, 0.0))
+        radius = math.sqrt(max(c + x * x + y * y, 0.0))
+        return radius, float(np.abs(np.abs(z - complex(x, y)) - radius).max())
 
     def _apex(self) -> complex:
         step = self.end.vertex - self.start.vertex
@@ -254,9 +273,10 @@ def _depths(found: list[_Candidate], line: _Line, radius: float) -> NDArray[np.f
     """How far each stretch stays from any circle of `radius` that lies to the left of the line near it.
 
     From points of the stretch the circle is pulled back in a fan of directions until it clears the line;
-    the least distance it then keeps from the point is the depth there. Flanks of the bend that turn towards
-    the circle further on count as straight: what they hide is a bend of its own. The circle may overlap the
-    line by INTO_KEEP. Round half a turn or more only the radius of the line decides. The fan is narrowed round the best direction, where two walls stop the circle at once.
+    the least distance it then keeps from the point is the depth there. The fan is narrowed round the best
+    direction, where two walls stop the circle at once. The circle may overlap the line by INTO_KEEP. Flanks
+    of the bend that turn towards the circle further on count as straight: what they hide is a bend of its
+    own. Round half a turn or more only the radius of the line decides.
     """
     start, end = np.array([c.start.s for c in found]), np.array([c.end.s for c in found])
     turn = np.array([c.turn for c in found])
@@ -278,7 +298,7 @@ def _depths(found: list[_Candidate], line: _Line, radius: float) -> NDArray[np.f
         heading = np.take_along_axis(fan, best, axis=2)[..., 0]
         depth = np.take_along_axis(clear, best, axis=2)[..., 0] - radius
         spread = spread * 2 / (_FAN - 1)
-    fits = np.array([c.radius >= radius - INTO_KEEP for c in found])
+    fits = np.array([c.round_enough(radius - INTO_KEEP) for c in found])
     around = turn >= math.pi - 0.05
     return np.where(around, np.where(fits, 0.0, np.inf), np.maximum(depth, 0).max(axis=1))
 
