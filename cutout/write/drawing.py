@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, STRtree
 
 from cutout.geom.curve import FloatArray, Similarity
-from cutout.geom.outline import Ring, as_multi
+from cutout.geom.outline import Ring, as_multi, from_region
 from cutout.saw.model import Hole, Leg
 from cutout.write.shapes import cut_lines, waste_rings
 from cutout.write.tiling import Box
@@ -89,6 +89,13 @@ class Drawing:
     def rings(self) -> tuple[Ring, ...]:
         """Rings whose even-odd fill is the waste."""
         return tuple(ring.transform(self.frame) for ring in waste_rings(self.work.pattern))
+
+    @cached_property
+    def silhouette(self) -> tuple[Ring, ...]:
+        """The waste, or for keep `both` the figure, whose slot is too narrow to be seen small."""
+        if self.work.pattern.keep_mode != "both":
+            return self.rings
+        return tuple(ring.transform(self.frame) for ring in from_region(self.work.pattern.figure))
 
     @cached_property
     def cuts(self) -> shapely.Geometry:

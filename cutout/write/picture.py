@@ -47,6 +47,7 @@ def preview_png(work: Work) -> bytes:
         Image.fromarray(_board(panel, size, has_grain=work.kit.wood.has_grain)), (_BORDER, _BORDER), wood
     )
     draw = ImageDraw.Draw(picture)
+    draw.rectangle((_BORDER, _BORDER, _BORDER + size[0] - 1, _BORDER + size[1] - 1), outline=(170, 170, 170))
     for polygon in polygons_of(work.pattern.keep):
         for ring in (polygon.exterior, *polygon.interiors):
             draw.line(_pixels(shapely.get_coordinates(ring), panel, scale), fill=(70, 45, 20), width=2)

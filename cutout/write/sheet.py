@@ -37,7 +37,7 @@ def cut_sheet(work: Work) -> bytes:
     heat = heat_map(work.pattern, work.kit)
     parts = [
         section("cautions", "Before you start", cautions_list(work)),
-        section("picture", "The panel", panel_svg(work) + _signs()),
+        section("picture", "Picture", panel_svg(work) + _signs()),
         section("facts", "Panel, blade, template", facts_list(work)),
         section("findings", "What was found", findings_table(work)),
         section("holes", "Holes to drill", holes_table(work)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from cutout.pattern import Keep
 from cutout.units import Units, format_length, format_size
 from cutout.write.annotate import Annotations
 from cutout.write.drawing import Drawing
@@ -31,7 +32,7 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
     _placing(flow, drawing, tiling)
     flow.next_column()
     flow.heading("Lines and signs")
-    _legend(paint, flow)
+    _legend(paint, flow, drawing.work.pattern.keep_mode)
     flow.close()
 
 
@@ -209,7 +210,7 @@ def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     canvas.scale(scale, scale)
     canvas.translate(-x0 * PT, -y0 * PT)
     paint.fill(0.85)
-    paint.rings(drawing.rings, stroke=False, fill=True)
+    paint.rings(drawing.silhouette, stroke=False, fill=True)
     paint.pen(0.4 / scale, 0.0, (3 / scale, 1 / scale))
     paint.rect(drawing.panel)
     for sheet in (*tiling.blank, *tiling.sheets):
@@ -222,9 +223,9 @@ def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     canvas.restoreState()
 
 
-def _legend(paint: Paint, flow: Flow) -> None:
+def _legend(paint: Paint, flow: Flow, keep: Keep) -> None:
     """A sample of each line and sign with its meaning."""
-    for draw, words in _signs(paint):
+    for draw, words in _signs(paint, keep):
         flow.block(5.0, _sign_row(paint, draw, words))
 
 
@@ -238,7 +239,14 @@ def _sign_row(paint: Paint, draw: Callable[[float, float], None], words: str) ->
     return row
 
 
-def _signs(paint: Paint) -> list[tuple[Callable[[float, float], None], str]]:
+_LINE: dict[Keep, str] = {
+    "panel": "grey: waste; saw in the grey, beside the thin line",
+    "figure": "grey: waste; saw in the grey, beside the thin line",
+    "both": "thin line: the middle of the blade follows it; grey: what the blade takes",
+}
+
+
+def _signs(paint: Paint, keep: Keep) -> list[tuple[Callable[[float, float], None], str]]:
     def tint(x: float, y: float) -> None:
         paint.fill(0.9)
         paint.rect((x, y - 1.6, x + 15, y + 1.6), stroke=False, fill=True)
@@ -283,7 +291,7 @@ def _signs(paint: Paint) -> list[tuple[Callable[[float, float], None], str]]:
         paint.arrow_head(x, y, 3.14159, 3.0)
 
     return [
-        (tint, "grey: waste; saw in the grey, beside the thin line"),
+        (tint, _LINE[keep]),
         (leg, "dashed, with arrow: a stretch of sawing and its direction"),
         (ring, "number in a ring: order of that stretch"),
         (hole, "hole to drill: its number and the drill's size"),
