@@ -28,6 +28,9 @@ _ON = 0.02
 _CORNER = 0.06
 """A corner found on a thinned line is the outline's own corner within this distance (mm)."""
 
+_SAME_TURN = math.radians(8)
+"""... and turns as far as the line does there, within this; else it is one small step of a traced curve."""
+
 _TOUCHING = 1e-3
 """Closer than this (mm) is touching."""
 
@@ -119,10 +122,11 @@ class _Exact:
         here = shapely.Point(bend.at.real, bend.at.imag)
         if bend.sharp:
             near = self.corner_tree.query(here, predicate="dwithin", distance=_CORNER)
-            if len(near) == 1 and bend.length < _CORNER:
-                return replace(bend, turn=abs(self.corners[int(near[0])][1]))
-            return bend
+            turns = [abs(self.corners[i][1]) for i in near.tolist()]
+            best = min(turns, key=lambda t: abs(t - bend.turn), default=math.inf)
+            same = bend.length < _CORNER and abs(best - bend.turn) < _SAME_TURN
+            return replace(bend, turn=best) if same else bend
         near = self.arc_tree.query(here, predicate="dwithin", distance=_ON)
         radii = [self.arcs[i].radius for i in near.tolist()]
-        best = min(radii, key=lambda r: abs(r - bend.radius), default=bend.radius)
-        return replace(bend, radius=best)
+        radius = min(radii, key=lambda r: abs(r - bend.radius), default=bend.radius)
+        return replace(bend, radius=radius)

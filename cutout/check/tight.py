@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from cutout.check.bends import INTO_KEEP, LEFT_STANDING
 from cutout.check.finding import Finding, Severity
 from cutout.check.follow import Tight, tight_places
 from cutout.check.room import blade_fits, holes_fit, sliver
@@ -96,9 +97,21 @@ def _on_the_line(place: Tight, kit: Kit) -> Finding:
     """Panel and figure both survive: any hole eats into one of them."""
     hole = kit.drills.at_least(kit.blade.hole_to_turn) or kit.blade.hole_to_turn
     size = format_length(hole, kit.units)
-    if place.bend.length > hole:
+    if _beyond_one_hole(place, hole):
         text = f"{_what(place, kit)[:-1]}, over {format_length(place.bend.length, kit.units)} of line."
         remedy = "Take a narrower blade, or make the pattern larger: one hole does not bridge it."
         return _finding(place, kit, "stop", text, remedy)
     remedy = f"A {size} hole lets the blade turn here, wider than the saw cut: it will show."
     return _finding(place, kit, "care", _what(place, kit), remedy)
+
+
+def _beyond_one_hole(place: Tight, hole: float) -> bool:
+    """Whether a hole in the middle of a bend leaves a stretch on either side that still can't be followed."""
+    bend = place.bend
+    if bend.length <= hole:
+        return False
+    half_turn = bend.turn * (1 - hole / bend.length) / 4
+    missed = (
+        (place.needed - INTO_KEEP - bend.radius) / math.cos(min(half_turn, 1.5)) + bend.radius - place.needed
+    )
+    return missed > LEFT_STANDING
