@@ -22,27 +22,46 @@ _LEAST_NOISE = 0.035
 """Wobble (px) of an iso-line of a clean picture, below which nothing is worth a segment."""
 
 
-def fit_ring(z: ComplexArray, tol: float, blur: float = 0.5, smooth: float = 0.0, noise: float = 0.0) -> Ring:
+def fit_ring(
+    z: ComplexArray,
+    tol: float,
+    blur: float = 0.5,
+    smooth: float = 0.0,
+    noise: float = 0.0,
+    closer: float = 1.0,
+    restore: bool = True,
+) -> Ring:
     """A ring of few segments within about `tol` of the closed dense polyline z (all in the same unit, px).
 
     blur: sigma (px) of the Gaussian the picture's edges are blurred by; corners are restored accordingly.
     noise: least sigma (px) of the line across itself, where more is known than the line shows.
     smooth: details shorter than about this (px) are smoothed away first, without shrinking the ring.
+    closer: share of the tolerance, including what noise adds to it, to make do with.
+    restore: whether corners are drawn out to where their flanks meet; if not they stay on the line z.
     """
     samples = resample(z)
     if smooth > 0:
         samples = _smoothed(samples, smooth)
         blur = math.hypot(blur, smooth)
     seen = jitter(samples)
-    tol = max(tol, _EXTREME * seen, 2.5 * noise)
-    noise = max(seen, noise, _LEAST_NOISE)
+    tol = closer * max(tol, _EXTREME * seen, 2.5 * noise)
+    noise = max(closer * max(seen, noise), _LEAST_NOISE)
     corners = find_corners(samples, blur, noise)
+    if not restore:
+        corners = [_on_line(samples, c) for c in corners]
     corners = corners if len(corners) > 1 or len(samples) > 40 else []
     if not corners:
         return _smooth_ring(samples, tol, noise)
     runs = _runs(samples, corners)
     fitted = [_carriers(run, cut(run, tol, noise, STEP)) for run in runs]
-    return Ring(_joined(fitted, [c.apex for c in corners], tol))
+    return Ring(_joined(fitted, [c.apex for c in corners], tol, restore))
+
+
+def _on_line(z: ComplexArray, corner: Corner) -> Corner:
+    """The corner moved to the sample nearest its apex."""
+    near = np.arange(corner.index - corner.before - 1, corner.index + corner.after + 2) % len(z)
+    k = int(near[np.argmin(np.abs(z[near] - corner.apex))])
+    return Corner(k, complex(z[k]), 1, 1)
 
 
 def _smoothed(z: ComplexArray, sigma: float) -> ComplexArray:
@@ -122,9 +141,11 @@ def _circle(z: ComplexArray) -> tuple[complex, float]:
     return complex(middle) + centre, radius
 
 
-def _joined(runs: list[list[_Carrier]], apexes: list[complex], tol: float) -> tuple[Segment, ...]:
+def _joined(
+    runs: list[list[_Carrier]], apexes: list[complex], tol: float, restore: bool
+) -> tuple[Segment, ...]:
     """Segments of a ring with corners: run k goes from apex k to apex k + 1."""
-    sharp = [_corner_joint(runs[k - 1][-1], runs[k][0], apex, tol) for k, apex in enumerate(apexes)]
+    sharp = [_corner_joint(runs[k - 1][-1], runs[k][0], apex, tol, restore) for k, apex in enumerate(apexes)]
     out: list[Segment] = []
     for k, run in enumerate(runs):
         out.extend(_run_segments(run, sharp[k], sharp[(k + 1) % len(sharp)], tol))
@@ -185,17 +206,17 @@ def _run_segments(pieces: list[_Carrier], start: complex, end: complex, tol: flo
     return _chained(pieces, [*joints, Joint(end)], tol)
 
 
-def _corner_joint(left: _Carrier, right: _Carrier, apex: complex, tol: float) -> complex:
+def _corner_joint(left: _Carrier, right: _Carrier, apex: complex, tol: float, restore: bool) -> complex:
     """The crossing of the two carriers nearest the apex found from the flanks; else the apex, drawn onto
     the straight or round one."""
     crossings = _crossings(left, right)
     near = min(crossings, key=lambda p: abs(p - apex), default=None)
-    if near is not None and abs(near - apex) <= max(0.8, 2 * tol):
+    if near is not None and abs(near - apex) <= (max(0.8, 2 * tol) if restore else 0.2):
         return near
     for piece in (left, right):
         if piece.kind != "cubic":
             onto = _project(piece, apex)
-            if abs(onto - apex) <= max(0.6, 2 * tol):
+            if abs(onto - apex) <= (max(0.6, 2 * tol) if restore else 0.2):
                 return onto
     return apex
 

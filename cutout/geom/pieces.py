@@ -20,6 +20,7 @@ KINDS: tuple[Kind, ...] = ("line", "arc", "cubic")
 
 _SAMPLES = 24
 _CHUNK = 20_000
+_ABSURD = 1e12
 _PRICE: FloatArray = np.array([9.0, 15.0, 20.0])
 """What one more piece of each kind costs, in units of squared noise; about ln(n) for each free number."""
 
@@ -40,7 +41,7 @@ def cut(z: ComplexArray, tol: float, noise: float, step: float) -> list[Piece]:
     distance between samples (px).
     """
     whole = _costs(z, np.array([0]), np.array([len(z) - 1]), tol, noise, step)[0]
-    if np.isfinite(whole[:2]).any() or len(z) < 8:
+    if np.isfinite(whole[:2]).any() or len(z) < 8 or whole.min() <= 2 * _PRICE.min():
         kind = int(np.argmin(whole)) if np.isfinite(whole).any() else 0
         return [Piece(0, len(z) - 1, KINDS[kind])]
     joints = _joints(len(z), step)
@@ -52,8 +53,7 @@ def cut(z: ComplexArray, tol: float, noise: float, step: float) -> list[Piece]:
         pieces = _without_some(z, pieces, tol, noise, step)
         if len(pieces) == count:
             break
-    total = sum(_cost_of(z, p, tol, noise, step) for p in pieces)
-    if whole.min() <= total:
+    if whole.min() <= _costs_of(z, pieces, tol, noise, step).sum():
         return [Piece(0, len(z) - 1, "cubic")]
     return pieces
 
@@ -114,20 +114,25 @@ def _cheapest(z: ComplexArray, joints: IntArray, tol: float, noise: float, step:
 
 def _merged(z: ComplexArray, pieces: list[Piece], tol: float, noise: float, step: float) -> list[Piece]:
     """Neighbours joined where one piece does for less; joins what the coarse grid had to part."""
-    changed = True
-    while changed and len(pieces) > 1:
-        changed = False
-        out = [pieces[0]]
-        for piece in pieces[1:]:
-            together = Piece(out[-1].first, piece.last, "cubic")
-            costs = _costs(z, np.array([together.first]), np.array([together.last]), tol, noise, step)[0]
-            apart = _cost_of(z, out[-1], tol, noise, step) + _cost_of(z, piece, tol, noise, step)
-            if costs.min() < apart:
-                out[-1] = Piece(together.first, together.last, KINDS[int(np.argmin(costs))])
-                changed = True
-            else:
-                out.append(piece)
-        pieces = out
+    while len(pieces) > 1:
+        first = np.array([p.first for p in pieces[:-1]])
+        last = np.array([p.last for p in pieces[1:]])
+        together = _costs(z, first, last, tol, noise, step)
+        apart = _costs_of(z, pieces, tol, noise, step)
+        # A price beyond any real one keeps two impossible ways comparable.
+        gains = (np.minimum(apart[:-1] + apart[1:], _ABSURD) - together.min(axis=1)).tolist()
+        kinds = [KINDS[k] for k in np.argmin(together, axis=1).tolist()]
+        taken: set[int] = set()
+        for k in sorted(range(len(gains)), key=lambda k: (-gains[k], k)):
+            if gains[k] > 0 and not taken & {k - 1, k + 1}:
+                taken.add(k)
+        if not taken:
+            break
+        pieces = [
+            Piece(p.first, pieces[k + 1].last, kinds[k]) if k in taken else p
+            for k, p in enumerate(pieces)
+            if k - 1 not in taken
+        ]
     return pieces
 
 
@@ -216,11 +221,6 @@ def _costs_of(z: ComplexArray, pieces: list[Piece], tol: float, noise: float, st
     kind = np.array([KINDS.index(p.kind) for p in pieces])
     found: FloatArray = _costs(z, first, last, tol, noise, step)[np.arange(len(pieces)), kind]
     return found
-
-
-def _cost_of(z: ComplexArray, piece: Piece, tol: float, noise: float, step: float) -> float:
-    costs = _costs(z, np.array([piece.first]), np.array([piece.last]), tol, noise, step)[0]
-    return float(costs[KINDS.index(piece.kind)])
 
 
 def _costs(

@@ -42,14 +42,12 @@ def fit_lines(found: IsoLines, tolerance_px: float, smooth: float = 0.0) -> tupl
     spans = [max(np.ptp(z.real), np.ptp(z.imag)) for z in lines]
     sigma = smooth * _FULL_SMOOTH * float(max(spans))
     rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise) for z in lines]
-    for finer in (0.5, 0.2):
+    for closer in (0.6, 0.25):
         bad = _unsound(rings, lines)
         if not bad:
-            return tuple(rings)
+            break
         for k in bad:
-            rings[k] = fit_ring(
-                lines[k], tolerance_px * finer, found.blur, sigma * finer, found.noise * finer
-            )
+            rings[k] = fit_ring(lines[k], tolerance_px, found.blur, sigma, found.noise, closer, restore=False)
     for k in _unsound(rings, lines):
         rings[k] = _plain(lines[k])
     return tuple(ring for ring in rings if ring.segments)
