@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import os
 from collections import defaultdict
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
 from typing import Any
@@ -34,7 +35,8 @@ UPLOAD_LIMIT = 40_000_000
 QUICK_SECONDS = 30.0
 SLOW_SECONDS = 240.0
 
-_BACKGROUND = ("checked", "mended", "planned", "sizes")
+_STAGES = ("checked", "mended", "planned")
+_BACKGROUND = (*_STAGES, "smallest")
 
 
 class _Edit(BaseModel):
@@ -91,6 +93,7 @@ class Api:
             Route("/api/jobs/{id}/sources/{name}", self.source),
             Route("/api/jobs/{id}/sources/{name}", self.fill, methods=["POST"]),
             Route("/api/jobs/{id}/work/{task}", self.work),
+            Route("/api/jobs/{id}/blades/{name}", self.blade),
             Route("/api/jobs/{id}/files/{name}", self.file),
         ]
 
@@ -174,14 +177,22 @@ class Api:
         return await self._answer(await self._state(request))
 
     async def work(self, request: Request) -> Response:
-        """What takes longer than a look: the checks, the mended pattern, the plan, the table of blades."""
+        """What takes longer than a look: the checks, the mended pattern, the plan."""
         state = await self._state(request)
         task = request.path_params["task"]
-        if task not in _BACKGROUND:
+        if task not in _STAGES:
             raise HTTPException(404)
         _need_sources(state)
         answer = await self._slow(task, state, *self._job_and_folder(state), instead=True)
         return JSONResponse({**answer, "revision": state.revision})
+
+    async def blade(self, request: Request) -> Response:
+        """The smallest size one blade manages: a search, so blades are asked for one at a time."""
+        state, name = await self._state(request), request.path_params["name"]
+        _need_sources(state)
+        return JSONResponse(
+            await self._slow("smallest", state, *self._job_and_folder(state), name, instead=True)
+        )
 
     async def file(self, request: Request) -> Response:
         """One of the files of the finished job."""
@@ -248,23 +259,23 @@ class Api:
             self._workers.stop(task, id)
 
     async def _quick(self, task: str, state: State, *arguments: Any) -> Any:
-        with _said_with(state.labels):
+        with self._said_with(state):
             return await self._workers.run(task, *arguments, owner=state.id, seconds=QUICK_SECONDS)
 
     async def _slow(self, task: str, state: State, *arguments: Any, instead: bool = False) -> Any:
-        with _said_with(state.labels):
+        with self._said_with(state):
             return await self._workers.run(
                 task, *arguments, owner=state.id, seconds=SLOW_SECONDS, slow=True, instead=instead
             )
 
-
-@contextmanager
-def _said_with(labels: Mapping[str, str]) -> Iterator[None]:
-    """Errors name files as the user knows them."""
-    try:
-        yield
-    except CutoutError as error:
-        raise CutoutError(with_labels(str(error), labels)) from error
+    @contextmanager
+    def _said_with(self, state: State) -> Iterator[None]:
+        """Errors name files as the user knows them, and no folder of ours."""
+        try:
+            yield
+        except CutoutError as error:
+            plain = str(error).replace(f"{self._store.files(state.id)}{os.sep}", "")
+            raise CutoutError(with_labels(plain, state.labels)) from error
 
 
 def _state_view(state: State) -> dict[str, Any]:

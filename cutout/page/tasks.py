@@ -13,13 +13,12 @@ from typing import Any
 
 from cutout import check, make
 from cutout.amend import mend
-from cutout.amend.size import scaled
-from cutout.amend.size import sizes as sizes_of
+from cutout.amend.size import scaled, sizes
 from cutout.check.finding import ordered
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.job import Job
-from cutout.kit import Kit, blades
+from cutout.kit import Kit, blade
 from cutout.page import view
 from cutout.page.reading import Memory, Reader, first_size
 from cutout.pattern import Panel, Pattern, cut_pattern
@@ -128,14 +127,13 @@ def everything(job: Job, folder: Path, job_toml: bytes, sources: Mapping[str, st
     return out.getvalue()
 
 
-def sizes(job: Job, folder: Path) -> dict[str, Any]:
-    """A table of every blade: its turning radius and kerf, and the smallest size of the figures it manages."""
-    kit, panel = make.kit_of(job), make.panel_of(job)
-    outline = make.outline_of(job, panel, folder)
-    x0, _, x1, _ = outline.bounds
-    choices = [kit.blade if b.name == kit.blade.name else b for b in blades().values()]
-    found = sizes_of(scaled(outline, panel, job.keep), x1 - x0, kit, choices)
-    return {"table": view.sizes_view(found, kit)}
+def smallest(job: Job, folder: Path, name: str) -> dict[str, Any]:
+    """The smallest size of the figures that one blade manages, for its row in the table of blades."""
+    kit, before = _laid_out(job, folder)
+    one = kit.blade if name == kit.blade.name else blade(name)
+    x0, _, x1, _ = before.outline.bounds
+    found = sizes(scaled(before.outline, before.panel, job.keep), x1 - x0, kit, [one])
+    return view.size_view(found.rows[0], kit.units)
 
 
 def _work(job: Job, folder: Path) -> Work:

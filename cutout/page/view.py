@@ -14,10 +14,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from cutout.amend.model import Bridge, Eased
-from cutout.amend.size import Sizes
+from cutout.amend.size import BladeSize
 from cutout.check.finding import Finding
 from cutout.geom.outline import Outline, polygons_of
-from cutout.kit import Kit
 from cutout.page.steps import steps
 from cutout.pattern import Opening, Panel, Pattern
 from cutout.saw.model import Plan, Proof
@@ -111,28 +110,10 @@ def mend_view(bridges: Iterable[Bridge], eased: Eased | None, units: Units) -> d
     }
 
 
-def sizes_view(sizes: Sizes, kit: Kit) -> dict[str, Any]:
-    """The table of blades: what each one turns, and the smallest width of the figures it manages."""
-    units = kit.units
-    best = sizes.largest.title if sizes.largest else "none of these blades"
-    return {
-        "caption": f"Blades for figures {format_length(sizes.width, units)} wide",
-        "heads": ["Blade", "Turning radius", "Kerf", "Smallest width it manages", "This size"],
-        "rows": [
-            {
-                "name": row.blade.title,
-                "chosen": row.blade.name == kit.blade.name,
-                "cells": [
-                    format_length(row.blade.turning_radius, units),
-                    format_length(row.blade.kerf, units),
-                    "none" if row.smallest is None else format_length(row.smallest, units),
-                    "yes" if row.manages else "no",
-                ],
-            }
-            for row in sizes.rows
-        ],
-        "note": f"The largest blade that manages this size without a stop, before mending: {best}.",
-    }
+def size_view(row: BladeSize, units: Units) -> dict[str, Any]:
+    """One row of the table of blades: the smallest width of the figures it manages, and whether this size will do."""
+    size = "no size" if row.smallest is None else format_length(row.smallest, units)
+    return {"smallest": size, "manages": row.manages}
 
 
 def plan_view(plan: Plan, proof: Proof, units: Units) -> dict[str, Any]:

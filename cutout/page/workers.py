@@ -129,6 +129,7 @@ class Workers:
         """A free process: one that did the same for this owner, else a fresh one, else any."""
         async with self._free:
             while True:
+                self._all = [worker for worker in self._all if worker.busy or worker.alive]
                 idle = [worker for worker in self._all if not worker.busy]
                 chosen = next((w for w in idle if w.used_to == used_to), None) or next(
                     (w for w in idle if w.used_to is None), None
@@ -145,8 +146,6 @@ class Workers:
     async def _give_back(self, worker: _Worker) -> None:
         async with self._free:
             worker.busy = False
-            if worker.ended_as is not None and worker in self._all:
-                self._all.remove(worker)
             self._free.notify()
 
 
@@ -169,6 +168,11 @@ class _Worker:
         )
         self._process.start()
         theirs.close()
+
+    @property
+    def alive(self) -> bool:
+        """The process has not died."""
+        return self.ended_as is None and bool(self._process.is_alive())
 
     def call(self, task: str, arguments: tuple[Any, ...], seconds: float) -> Any:
         """Run the task over there; blocks. Raises CutoutError or TaskError."""

@@ -43,6 +43,10 @@ export class Hands extends EventTarget {
     if (this.chosen && !this.#items.has(this.chosen)) this.chosen = null;
   }
 
+  get items() {
+    return [...this.#items.values()];
+  }
+
   choose(key, focus = false) {
     this.chosen = key;
     for (const [other, group] of this.#groups) group.classList.toggle("chosen", other === key);

@@ -364,25 +364,41 @@ async function placed({ kind, at }) {
   return attemptChange([{ path: "mend.bridges.+", value }], "Bridge placed, along the grain. Arrow keys move it, [ and ] turn it.");
 }
 
+/** The table of blades; the smallest size each manages is a search of its own and comes row by row. */
 async function compare() {
   if (!work.look) return say("Choose a picture first.");
-  const sizes = byId("sizes");
-  sizes.replaceChildren(el("p", {}, "Comparing blades…"));
-  try {
-    const { table } = await get(`/api/jobs/${work.id}/work/sizes`);
-    sizes.replaceChildren(sizeTable(table));
-  } catch (error) {
-    sizes.replaceChildren(el("p", { class: "wrong" }, error.message));
+  const table = bladeTable();
+  byId("sizes").replaceChildren(...table.parts);
+  const revision = work.state.revision;
+  for (const [name, cells] of table.rows) {
+    try {
+      const { smallest, manages } = await get(`/api/jobs/${work.id}/blades/${encodeURIComponent(name)}`);
+      cells[0].textContent = smallest;
+      cells[1].textContent = manages ? "yes" : "no";
+    } catch (error) {
+      cells[0].textContent = "not found out";
+      if (work.state.revision !== revision) return say("The job has changed: compare again.");
+      warn(error.message);
+    }
   }
+  say("All blades compared.");
 }
 
-function sizeTable({ caption, heads, rows, note }) {
-  const head = el("tr", {}, ...heads.map((text) => el("th", { scope: "col" }, text)));
-  const row = ({ name, cells, chosen: isChosen }) =>
-    el("tr", { class: isChosen ? "chosen" : "" }, el("th", { scope: "row" }, name), ...cells.map((text) => el("td", {}, text)));
-  return el("div", { class: "scroll", tabindex: 0, role: "group", "aria-label": caption },
-    el("table", {}, el("caption", {}, caption), el("thead", {}, head), el("tbody", {}, ...rows.map(row))),
-    el("p", { class: "hint" }, note));
+function bladeTable() {
+  const heads = ["Blade", "Turning radius", "Kerf", "Smallest width of the figures", "This size"];
+  const caption = "What each blade manages without a stop, before mending";
+  const rows = new Map();
+  const row = (blade) => {
+    const open = [el("td", {}, "…"), el("td", {}, "…")];
+    rows.set(blade.name, open);
+    const known = [blade.radius[units()], blade.kerf[units()]].map((text) => el("td", {}, text));
+    const mine = blade.name === work.state.job.saw.blade;
+    return el("tr", { class: mine ? "chosen" : "" }, el("th", { scope: "row" }, blade.title + (mine ? " (chosen)" : "")), ...known, ...open);
+  };
+  const body = el("tbody", {}, ...choices.blades.map(row));
+  const head = el("thead", {}, el("tr", {}, ...heads.map((text) => el("th", { scope: "col" }, text))));
+  const table = el("table", {}, el("caption", {}, caption), head, body);
+  return { rows, parts: [el("div", { class: "scroll", tabindex: 0, role: "group", "aria-label": caption }, table)] };
 }
 
 function showFiles() {

@@ -1,0 +1,311 @@
+"""The page's addresses, asked as its own scripts ask them."""
+
+from __future__ import annotations
+
+import io
+import multiprocessing
+import struct
+import tomllib
+import zipfile
+import zlib
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+
+
+def new(client: httpx.Client, units: str = "mm") -> dict[str, Any]:
+    answer = client.post("/api/jobs", json={"units": units})
+    assert answer.status_code == 200, answer.text
+    return dict(answer.json()["state"])
+
+
+def upload(
+    client: httpx.Client, job: str, data: bytes, name: str = "a.png", figure: int | None = None
+) -> httpx.Response:
+    where = "" if figure is None else f"?figure={figure}"
+    return client.post(f"/api/jobs/{job}/picture{where}", content=data, headers={"x-file-name": name})
+
+
+def change(
+    client: httpx.Client, state: dict[str, Any], *changes: tuple[str, Any], gesture: str | None = None
+) -> httpx.Response:
+    body = {
+        "revision": state["revision"],
+        "changes": [{"path": path, "value": value} for path, value in changes],
+        "gesture": gesture,
+    }
+    return client.post(f"/api/jobs/{state['id']}/change", json=body)
+
+
+def box(answer: httpx.Response) -> list[float]:
+    assert answer.status_code == 200, answer.text
+    assert answer.json()["problem"] is None
+    return [round(v, 2) for v in answer.json()["look"]["figures"][0]["box"]]
+
+
+@pytest.fixture
+def state(client: httpx.Client, pebble: Path) -> dict[str, Any]:
+    """A job with the pebble on its panel."""
+    return dict(upload(client, new(client)["id"], pebble.read_bytes(), "pebble.png").json()["state"])
+
+
+def test_a_picture_is_seen_on_the_panel_at_once(client: httpx.Client, pebble: Path) -> None:
+    answer = upload(client, new(client)["id"], pebble.read_bytes(), "pebble.png")
+    look = answer.json()["look"]
+    assert look["panel"]["width"] == 500
+    assert look["waste"].startswith("M")
+    x0, y0, x1, y1 = box(answer)
+    assert x1 - x0 == pytest.approx(350, abs=0.1)
+    assert (x0 + x1) / 2 == pytest.approx(250, abs=0.1)
+    assert (y0 + y1) / 2 == pytest.approx(350, abs=0.1)
+    assert answer.json()["state"]["title"] == "pebble"
+
+
+def test_a_tall_picture_is_fitted_by_its_height(client: httpx.Client, eye: Path) -> None:
+    state = new(client)
+    state = change(client, state, ("panel.width", "900"), ("panel.height", "300")).json()["state"]
+    _, y0, _, y1 = box(upload(client, state["id"], eye.read_bytes()))
+    assert y1 - y0 == pytest.approx(210, abs=0.1)
+
+
+def test_size_place_turn_and_mirror(client: httpx.Client, state: dict[str, Any]) -> None:
+    answer = change(client, state, ("figures.0.width", "200"), ("figures.0.at", ["150", "15cm"]))
+    assert box(answer) == pytest.approx([50, 73.1, 250, 226.9], abs=1)
+    wide = box(answer)
+    answer = change(client, answer.json()["state"], ("figures.0.turn", 90))
+    turned = box(answer)
+    assert turned[2] - turned[0] == pytest.approx(wide[3] - wide[1], abs=0.1)
+    assert turned[3] - turned[1] == pytest.approx(200, abs=0.1)
+    answer = change(client, answer.json()["state"], ("figures.0.turn", 0))
+    assert box(answer) == pytest.approx(wide, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"not a picture",
+        b"\x89PNG\r\n\x1a\n broken",
+        b"<svg><g></svg>",
+        b"%PDF-1.4",
+        b"GIF89a",
+        bytes(5000),
+    ],
+)
+def test_a_bad_picture_is_refused_in_one_line(client: httpx.Client, data: bytes) -> None:
+    job = new(client)["id"]
+    answer = upload(client, job, data, "holiday photo.png")
+    assert answer.status_code == 422
+    message = answer.json()["error"]
+    assert "\n" not in message
+    assert "holiday photo.png" in message
+    assert "source-" not in message
+    assert "/" not in message
+    after = client.get(f"/api/jobs/{job}").json()["state"]
+    assert after["labels"] == {}
+    assert after["job"]["figures"] == []
+
+
+def test_a_picture_with_too_many_pixels_is_refused(client: httpx.Client) -> None:
+    """A few bytes that claim 60,000 x 60,000 pixels (PNG's IHDR chunk, ISO/IEC 15948)."""
+
+    def chunk(kind: bytes, content: bytes) -> bytes:
+        return (
+            struct.pack(">I", len(content)) + kind + content + struct.pack(">I", zlib.crc32(kind + content))
+        )
+
+    header = struct.pack(">IIBBBBB", 60_000, 60_000, 8, 0, 0, 0, 0)
+    data = (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", header)
+        + chunk(b"IDAT", zlib.compress(bytes(1000)))
+        + chunk(b"IEND", b"")
+    )
+    answer = upload(client, new(client)["id"], data)
+    assert answer.status_code == 422
+    assert "pixels" in answer.json()["error"]
+
+
+def test_svg_that_points_elsewhere_is_not_followed(client: httpx.Client, tmp_path: Path) -> None:
+    secret = tmp_path / "secret"
+    secret.write_text("hidden words")
+    data = (
+        f'<!DOCTYPE svg [<!ENTITY x SYSTEM "file://{secret}">]>'
+        '<svg xmlns="http://www.w3.org/2000/svg" width="50mm" height="50mm" viewBox="0 0 50 50">'
+        '<rect width="40" height="30"/><text>&x;</text></svg>'
+    )
+    answer = upload(client, new(client)["id"], data.encode(), "a.svg")
+    assert answer.status_code in (200, 422)
+    assert "hidden words" not in answer.text
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        ("panel.width", "wide"),
+        ("panel.thickness", "-1mm"),
+        ("keep", "nothing"),
+        ("figures.0.smooth", 7),
+        ("nonsense", 1),
+    ],
+)
+def test_a_wrong_value_changes_nothing(
+    client: httpx.Client, state: dict[str, Any], path: str, value: Any
+) -> None:
+    answer = change(client, state, (path, value))
+    assert answer.status_code == 422
+    assert "\n" not in answer.json()["error"]
+    assert client.get(f"/api/jobs/{state['id']}").json()["state"] == state
+
+
+def test_a_source_can_only_be_one_chosen_here(client: httpx.Client, state: dict[str, Any]) -> None:
+    for name in ("/etc/passwd", "../state.json", "source-2"):
+        assert change(client, state, ("figures.0.source", name)).status_code == 422
+        assert change(client, state, ("figures.0.font", name)).status_code == 422
+        assert change(client, state, ("faces.show", {"figures": [{"source": name}]})).status_code == 422
+
+
+def test_what_does_not_fit_is_said_and_the_job_goes_on(client: httpx.Client, state: dict[str, Any]) -> None:
+    answer = change(client, state, ("panel.width", "300"))
+    assert answer.status_code == 200
+    assert "300" in answer.json()["problem"]
+    assert answer.json()["look"] is None
+    assert box(change(client, answer.json()["state"], ("figures.0.width", "200")))
+
+
+@pytest.mark.parametrize(
+    "body", [b"", b"{", b"[]", b'{"revision": "x", "changes": []}', b'{"changes": []}', b"\xff"]
+)
+def test_malformed_requests_are_told_so(client: httpx.Client, state: dict[str, Any], body: bytes) -> None:
+    answer = client.post(f"/api/jobs/{state['id']}/change", content=body)
+    assert answer.status_code == 400
+    assert answer.json()["error"]
+
+
+def test_undo_and_redo(client: httpx.Client, state: dict[str, Any]) -> None:
+    after = change(client, state, ("panel.height", "800")).json()["state"]
+    assert after["can_undo"]
+    back = client.post(f"/api/jobs/{state['id']}/undo", json={"revision": after["revision"]}).json()["state"]
+    assert back["job"] == state["job"]
+    assert back["can_redo"]
+    again = client.post(f"/api/jobs/{state['id']}/redo", json={"revision": back["revision"]}).json()["state"]
+    assert again["job"] == after["job"]
+
+
+def test_two_tabs_on_one_job_do_not_overwrite_each_other(client: httpx.Client, state: dict[str, Any]) -> None:
+    assert change(client, state, ("panel.height", "800")).status_code == 200
+    late = change(client, state, ("panel.height", "900"))
+    assert late.status_code == 409
+    assert late.json()["kind"] == "stale"
+    assert client.get(f"/api/jobs/{state['id']}").json()["state"]["job"]["panel"]["height"] == 800
+
+
+def test_two_jobs_do_not_mix(client: httpx.Client, state: dict[str, Any], eye: Path) -> None:
+    other = upload(client, new(client)["id"], eye.read_bytes(), "eye.png").json()["state"]
+    assert other["id"] != state["id"]
+    change(client, other, ("panel.height", "1234"), ("figures.0.width", "111"))
+    assert client.get(f"/api/jobs/{state['id']}").json()["state"] == state
+    assert client.get(f"/api/jobs/{other['id']}/sources/source-1").content == eye.read_bytes()
+    assert client.get(f"/api/jobs/{state['id']}/sources/source-1").content != eye.read_bytes()
+
+
+def test_work_behind_the_look(client: httpx.Client, state: dict[str, Any]) -> None:
+    checked = client.get(f"/api/jobs/{state['id']}/work/checked").json()
+    assert checked["revision"] == state["revision"]
+    assert checked["findings"] == []
+    planned = client.get(f"/api/jobs/{state['id']}/work/planned").json()
+    assert planned["proved"]
+    assert planned["holes"][0]["roles"][0] == "starter"
+    assert planned["steps"][0]["title"].startswith("Drill 1 hole of ")
+    assert planned["steps"][-1]["drops"]
+    assert client.get(f"/api/jobs/{state['id']}/work/nothing").status_code == 404
+
+
+def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[str, Any]) -> None:
+    starts = {
+        "template.pdf": b"%PDF-", "cutsheet.html": b"<!", "pattern.svg": b"<", "router.dxf": b"", "router.ngc": b"",
+        "film.svg": b"<", "preview.png": b"\x89PNG", "job.toml": b"#",
+    }  # fmt: skip
+    for name, start in starts.items():
+        answer = client.get(f"/api/jobs/{state['id']}/files/{name}")
+        assert answer.status_code == 200, (name, answer.text)
+        assert answer.content.lstrip().startswith(start), name
+        assert answer.headers["content-disposition"] == f'attachment; filename="{name}"'
+        assert len(answer.content) > 100
+    first = client.get(f"/api/jobs/{state['id']}/files/everything.zip").content
+    assert client.get(f"/api/jobs/{state['id']}/files/everything.zip").content == first
+    with zipfile.ZipFile(io.BytesIO(first)) as packed:
+        assert {*starts, "result.json", "pebble.png"} == set(packed.namelist())
+    assert client.get(f"/api/jobs/{state['id']}/files/nothing.pdf").status_code == 404
+
+
+def test_a_job_file_comes_back_with_its_picture(
+    client: httpx.Client, state: dict[str, Any], pebble: Path
+) -> None:
+    changed = change(client, state, ("figures.0.turn", 30), ("mend.ease", False), ("panel.height", "28in"))
+    text = client.get(f"/api/jobs/{state['id']}/files/job.toml").text
+    assert tomllib.loads(text)["figures"][0]["source"] == "pebble.png"
+    opened = client.post("/api/jobs", json={"job_file": text, "name": "job.toml"}).json()
+    assert opened["state"]["missing"] == ["source-1"]
+    assert opened["state"]["labels"] == {"source-1": "pebble.png"}
+    waiting = client.get(f"/api/jobs/{opened['state']['id']}/work/planned")
+    assert waiting.status_code == 422
+    assert "pebble.png" in waiting.json()["error"]
+    filled = client.post(f"/api/jobs/{opened['state']['id']}/sources/source-1", content=pebble.read_bytes())
+    assert filled.json()["state"]["missing"] == []
+    assert box(filled) == box(changed)
+    assert filled.json()["state"]["job"] == changed.json()["state"]["job"]
+
+
+def test_paths_in_a_job_file_are_not_followed(client: httpx.Client) -> None:
+    text = (
+        '[[figures]]\nsource = "/etc/passwd"\nwidth = "100mm"\n[panel]\nwidth = "300mm"\nheight = "300mm"\n'
+    )
+    answer = client.post("/api/jobs", json={"job_file": text, "name": "../x.toml"}).json()
+    assert answer["state"]["missing"] == ["source-1"]
+    assert answer["look"] is None
+    assert client.get(f"/api/jobs/{answer['state']['id']}/sources/source-1").status_code == 404
+
+
+def test_a_job_file_that_makes_no_sense_is_refused_with_its_line(client: httpx.Client) -> None:
+    answer = client.post("/api/jobs", json={"job_file": '[panel]\nwidht = "3mm"\n', "name": "mine.toml"})
+    assert answer.status_code == 422
+    assert "mine.toml, line 2" in answer.json()["error"]
+
+
+def test_blades_are_compared(client: httpx.Client, state: dict[str, Any]) -> None:
+    fine = client.get(f"/api/jobs/{state['id']}/blades/jigsaw").json()
+    assert fine["manages"]
+    assert fine["smallest"].endswith("mm")
+    assert client.get(f"/api/jobs/{state['id']}/blades/spoon").status_code == 422
+
+
+def test_earlier_jobs_are_listed_and_deleted(client: httpx.Client, state: dict[str, Any]) -> None:
+    listed = [job["id"] for job in client.get("/api/jobs").json()["jobs"]]
+    assert state["id"] in listed
+    assert client.post(f"/api/jobs/{state['id']}/remove", content=b"").status_code == 200
+    assert state["id"] not in [job["id"] for job in client.get("/api/jobs").json()["jobs"]]
+    assert client.get(f"/api/jobs/{state['id']}").status_code == 404
+
+
+def test_work_outlives_the_server(
+    run_server: Callable[[], AbstractContextManager[Any]], pebble: Path
+) -> None:
+    with run_server() as served, served.client() as client:
+        state = upload(client, new(client)["id"], pebble.read_bytes()).json()["state"]
+    with run_server() as served, served.client() as client:
+        again = client.get(f"/api/jobs/{state['id']}").json()
+    assert again["state"] == state
+    assert again["look"]["figures"]
+
+
+def test_a_killed_process_harms_no_other_request(client: httpx.Client, state: dict[str, Any]) -> None:
+    for process in multiprocessing.active_children():
+        if process.name == "cutout-geometry":
+            process.kill()
+            process.join(5)
+    assert box(change(client, state, ("panel.height", "800")))
