@@ -1,0 +1,176 @@
+"""The router against facts from outside the project; the source stands beside each."""
+
+from __future__ import annotations
+
+import io
+import math
+import re
+from dataclasses import replace
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+from ezdxf.math import bulge_to_arc
+from shapely import Polygon, box
+
+from cutout.geom.arcfit import fit_arcs
+from cutout.geom.curve import Arc
+from cutout.geom.outline import Outline, from_region
+from cutout.kit import Bit, Kit, bit, bits, blade, drills, wood
+from cutout.pattern import Panel, cut_pattern
+from cutout.route import Settings, tool_path
+from cutout.write.dxf import router_dxf
+from cutout.write.gcode import router_ngc
+
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+
+
+def pattern(region, keep="panel"):
+    return cut_pattern(Outline(from_region(region), 1.0), Panel(400.0, 300.0, 18.0), keep, 1.28)
+
+
+def leaf() -> Polygon:
+    """An invented silhouette: a wavy leaf round (200, 150)."""
+    t = np.linspace(0, 2 * math.pi, 2000, endpoint=False)
+    r = 90 + 20 * np.cos(3 * t) + 5 * np.sin(8 * t)
+    return Polygon(np.column_stack([200 + r * np.cos(t), 150 + r * np.sin(t)]))
+
+
+@pytest.fixture(scope="module")
+def routed(make_work):
+    pat = pattern(leaf())
+    path = tool_path(pat, KIT)
+    fixed = {"kit": KIT, "before": pat, "pattern": pat, "router": path, "findings": ()}
+    return lambda **fields: make_work(**{**fixed, **fields})
+
+
+@pytest.mark.parametrize("name", sorted(bits()))
+def test_inside_corners_get_the_radius_of_the_bit(name):
+    """Geometry: a round bit leaves every inside corner with half its diameter, here to 0.01 mm.
+
+    Looked at on what the path cuts: a circle through the round of a swept square corner.
+    """
+    kit = replace(KIT, bit=bit(name))
+    path = tool_path(pattern(box(100, 80, 300, 220)), kit)
+    (outline,) = [p for p in path.passes if p.purpose == "outline"]
+    swept = shapely.buffer(shapely.LinearRing(outline.ring.points(1e-4)), kit.bit.radius, quad_segs=400)
+    xy = shapely.get_coordinates(swept)
+    r = kit.bit.diameter / 2
+    centre = np.array([100 + r, 80 + r])
+    round_ = xy[(xy[:, 0] < 100 + 0.7 * r) & (xy[:, 1] < 80 + 0.7 * r)]
+    assert len(round_) > 20
+    assert np.abs(np.hypot(*(round_ - centre).T) - r).max() < 0.01
+
+
+@pytest.mark.parametrize("keep", ["panel", "figure"])
+def test_hand_fed_directions(keep):
+    """woodcraft.com, router feed direction: an outside edge counter-clockwise, an opening clockwise, from above."""
+    window = Polygon(box(100, 80, 300, 220).exterior, [box(170, 120, 230, 180).exterior.coords])
+    passes = tool_path(pattern(window, keep), KIT).passes
+    areas = {p.side: Polygon(p.ring.points()).exterior.is_ccw for p in passes}
+    assert areas == {"inside": False, "outside": True}
+
+
+def test_feed_is_speed_times_flutes_times_chip_load():
+    """Cutter makers' formula: 18000 rpm x 2 flutes x 0.007 in = 252 in/min = 6401 mm/min."""
+    own = Bit("own", "straight bit", 6.35, 2, 0.007 * 25.4, 18000, 3.0, 500.0, "the formula's worked example")
+    assert own.feed == pytest.approx(6400.8)
+    assert own.feed / 25.4 == pytest.approx(252)
+    assert Settings(feed_limit=1e9).feed(own) == own.feed
+
+
+def test_feeds_written_are_the_formulas_held_to_the_machine(routed):
+    """And always with the words that send the reader to a lower feed and the machine's manual."""
+    program = router_ngc(routed(router=replace(routed().router, settings=Settings(feed_limit=1e9)))).decode(
+        "ascii"
+    )
+    feeds = [float(f) for f in re.findall(r" F([\d.]+)", program)]
+    assert max(feeds) == pytest.approx(bit("6mm").speed * bit("6mm").flutes * bit("6mm").chip_load)
+    assert "Start slower, your" in program
+    limited = [float(f) for f in re.findall(r" F([\d.]+)", router_ngc(routed()).decode("ascii"))]
+    assert max(limited) == 3000
+
+
+@pytest.mark.parametrize(("name", "low", "high"), [("1/4in", 0.006, 0.008)])
+def test_chip_load_lies_in_the_published_range(name, low, high):
+    """Chip-load chart for 1/4 in bits in softwood: 0.006 to 0.008 in (asttooling.com)."""
+    assert low <= bit(name).chip_load / 25.4 <= high
+
+
+@pytest.mark.parametrize(("units", "decimals", "slack"), [("mm", 4, 0.002), ("in", 5, 0.0002)])
+def test_arcs_as_written_keep_the_limit_on_their_radii(routed, units, decimals, slack):
+    """NISTIR 6556 (RS274/NGC) 3.5.3.2: the radii at start and end differ by 0.002 mm (0.0002 in) at most."""
+    x = y = 0.0
+    worst, count = 0.0, 0
+    for line in router_ngc(routed(units=units)).decode("ascii").splitlines():
+        if line.startswith("("):
+            continue
+        v = {k: float(n) for k, n in re.findall(r"([XYIJ])(-?\d+\.\d+)", line)}
+        assert all(len(n) == decimals for n in re.findall(r"[XYZIJ]-?\d+\.(\d+)", line))
+        if line.startswith(("G2 ", "G3 ")):
+            count += 1
+            worst = max(
+                worst, abs(math.hypot(v["X"] - x - v["I"], v["Y"] - y - v["J"]) - math.hypot(v["I"], v["J"]))
+            )
+        x, y = v.get("X", x), v.get("Y", y)
+    assert count > 100
+    assert worst <= slack
+
+
+def test_arcs_are_written_from_their_centre_and_never_as_a_full_turn(routed):
+    """NISTIR 6556 3.5.3: I and J lead from the current point to the centre; the R form is badly conditioned."""
+    program = router_ngc(routed()).decode("ascii")
+    x = y = 0.0
+    for line in (text for text in program.splitlines() if not text.startswith("(")):
+        v = {k: float(n) for k, n in re.findall(r"([XYIJ])(-?\d+\.\d+)", line)}
+        if line.startswith(("G2 ", "G3 ")):
+            assert "I" in v
+            assert "J" in v
+            assert (v["X"], v["Y"]) != (x, y)
+        assert not re.search(r"R\d", line)
+        x, y = v.get("X", x), v.get("Y", y)
+
+
+def test_bulge_of_a_quarter_circle():
+    """Published DXF reference: bulge = tan(angle / 4), positive counter-clockwise; a quarter circle 0.41421356."""
+    quarter = Arc(1 + 0j, 0 + 1j, math.tan(math.radians(90) / 4))
+    assert quarter.bulge == pytest.approx(0.41421356, abs=1e-8)
+    assert quarter.centre == pytest.approx(0j, abs=1e-12)
+    xy = shapely.get_coordinates(box(0, 0, 50, 30).buffer(4, quad_segs=64))[:-1]
+    bulges = [s.bulge for s in fit_arcs(xy, 0.01).segments if isinstance(s, Arc)]
+    assert bulges == pytest.approx(
+        4 * [math.tan(math.pi / 8) * (1 if Polygon(xy).exterior.is_ccw else -1)], abs=2e-3
+    )
+
+
+def test_bulges_written_turn_about_the_arcs_centres(routed):
+    """The same by ezdxf's own arithmetic, on what is in the file, to 1e-9 of the bulge's meaning."""
+    work = routed()
+    space = ezdxf.read(io.StringIO(router_dxf(work).decode("utf-8"))).modelspace()
+    lines = space.query('LWPOLYLINE[layer=="tool_path"]')
+    for entity, p in zip(lines, work.router.passes, strict=True):
+        for (x, y, bulge), s in zip(entity.get_points("xyb"), p.ring.segments, strict=True):
+            assert complex(x, y) == pytest.approx(s.start, abs=1e-9)
+            assert bulge == pytest.approx(s.bulge if isinstance(s, Arc) else 0.0, abs=1e-9)
+            if isinstance(s, Arc):
+                centre, _, _, radius = bulge_to_arc((x, y), (s.end.real, s.end.imag), bulge)
+                assert math.dist(centre, (s.centre.real, s.centre.imag)) < 1e-6 * max(radius, 1)
+
+
+@pytest.mark.parametrize(("units", "unit", "measurement"), [("mm", 4, 1), ("in", 1, 0)])
+def test_units_in_the_header(routed, units, unit, measurement):
+    """DXF reference: $INSUNITS 4 is millimetres, 1 inches; $MEASUREMENT 1 metric, 0 English."""
+    doc = ezdxf.read(io.StringIO(router_dxf(routed(units=units)).decode("utf-8")))
+    assert doc.header["$INSUNITS"] == unit
+    assert doc.header["$MEASUREMENT"] == measurement
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_r12_has_neither_units_nor_light_polylines(routed, units):
+    """DXF reference, ezdxf's documentation: R12 (AC1009) knows neither; the notes carry the unit instead."""
+    data = router_dxf(routed(dxf_version="R12", units=units)).decode("utf-8")
+    assert "AC1009" in data
+    for word in ("$INSUNITS", "$MEASUREMENT", "LWPOLYLINE"):
+        assert word not in data
+    assert {"mm": "millimetres", "in": "inches"}[units] in data
