@@ -12,6 +12,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from cutout.geom.curve import FloatArray
+from cutout.geom.outline import polygons_of
 from cutout.saw.model import Leg
 from cutout.units import format_length
 from cutout.write import fonts
@@ -66,7 +67,8 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     arrows = {leg.order: tuple(_arrows(drawing, leg, taken)) for leg in drawing.legs}
     runs = tuple(run for leg in drawing.legs for run in _off_line(drawing, leg))
     stops = tuple(bar for leg in drawing.legs for bar in _stops(drawing, leg))
-    room = Room(_obstacles(drawing, tiling, runs), _limits(drawing, tiling))
+    limits = _limits(drawing, tiling)
+    room = Room(_obstacles(drawing, tiling, runs), limits)
     for mark in marks:
         room.occupy(_square(mark.at, ARM))
     for arrow in (a for of_leg in arrows.values() for a in of_leg):
@@ -79,28 +81,32 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
         *_mark_labels(marks),
         *_hole_labels(drawing),
         *_leg_labels(drawing, arrows),
-        *_opening_labels(drawing),
+        *_named_areas(drawing),
     ]
     placed, left_out = room.place(labels)
-    grain = _grain(drawing, room)
+    grain = _grain(drawing, room, limits)
     flat = tuple(a for of_leg in arrows.values() for a in of_leg)
     return Annotations(marks, placed, left_out, flat, runs, stops, grain)
 
 
 def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...]) -> np.ndarray:
-    """Every line a label must not touch: cuts, holes, legs off the line, edges of panel and sheets."""
+    """Every line a label must not touch: cuts, holes, legs off the line, edges of panel, zones and sheets; and
+    the paper that is not printed."""
     x0, y0, x1, y1 = drawing.panel
     cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
     lines = [drawing.cuts, shapely.box(*drawing.panel).exterior]
     lines += [LineString([(cx, y0), (cx, y1)]), LineString([(x0, cy), (x1, cy)])]
     lines += [LineString(run) for run in runs]
+    lines += [shapely.boundary(drawing.geometry(zone.area)) for zone in drawing.work.pattern.panel.zones]
     for sheet in tiling.sheets if len(tiling.sheets) > 1 else ():
         a, b, c, d = sheet.window
         inner = tiling.overlap
         lines.append(shapely.box(a, b, c, d).exterior)
         lines.append(shapely.box(a + inner, b + inner, c - inner, d - inner).exterior)
+    printed = shapely.union_all([shapely.box(*sheet.window) for sheet in tiling.sheets])
+    unprinted = [shapely.box(*sheet.window).difference(printed) for sheet in tiling.blank]
     discs = [shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 + CROSS) for h in drawing.holes]
-    return np.concatenate([segments(lines), np.array([*discs], dtype=object)])
+    return np.concatenate([segments(lines), np.array([*discs, *unprinted], dtype=object)])
 
 
 def _limits(drawing: Drawing, tiling: Tiling) -> Box:
@@ -115,7 +121,7 @@ def _limits(drawing: Drawing, tiling: Tiling) -> Box:
     )
 
 
-def label(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **more: object) -> Label:
+def _label(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **more: object) -> Label:
     """A label sized by its text."""
     points = TEXT[style]
     font = fonts.PLAIN if style == "plain" else fonts.BOLD
@@ -128,14 +134,14 @@ def label(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **m
 
 def _mark_labels(marks: tuple[Mark, ...]) -> Iterator[Label]:
     for mark in marks:
-        yield label(mark.name, "plain", (mark.at,), reach=ARM + 0.2, within=mark.shared, farthest=8.0)
+        yield _label(mark.name, "plain", (mark.at,), reach=ARM + 0.2, within=mark.shared, farthest=8.0)
 
 
 def _hole_labels(drawing: Drawing) -> Iterator[Label]:
     units = drawing.work.kit.drills.unit
     for hole in drawing.holes:
         text = f"{hole.id}: {format_length(hole.diameter, units)}"
-        yield label(text, "plain", (drawing.at(hole.at),), reach=hole.diameter / 2 + CROSS)
+        yield _label(text, "plain", (drawing.at(hole.at),), reach=hole.diameter / 2 + CROSS)
 
 
 def _leg_labels(drawing: Drawing, arrows: dict[int, tuple[Arrow, ...]]) -> Iterator[Label]:
@@ -145,16 +151,25 @@ def _leg_labels(drawing: Drawing, arrows: dict[int, tuple[Arrow, ...]]) -> Itera
             x, y = drawing.path(leg.path)[len(leg.path) // 2].tolist()
             anchors = ((x, y),)
         if anchors:
-            yield label(str(leg.order), "ringed", anchors, reach=1.2)
+            yield _label(str(leg.order), "ringed", anchors, reach=1.2)
 
 
-def _opening_labels(drawing: Drawing) -> Iterator[Label]:
-    for opening in drawing.work.pattern.openings:
-        region = drawing.geometry(opening.region)
-        assert isinstance(region, Polygon)
-        middle = shapely.get_coordinates(shapely.maximum_inscribed_circle(region, tolerance=1.0))[0]
-        x, y = middle.tolist()
-        yield label(f"opening {opening.id}", "bold", ((x, y),), centred=True)
+def _named_areas(drawing: Drawing) -> Iterator[Label]:
+    """Openings, bridges and the panel's keep-out zones, by name."""
+    pattern = drawing.work.pattern
+    for opening in pattern.openings:
+        yield _label(f"opening {opening.id}", "bold", (_middle(drawing, opening.region),), centred=True)
+    for bridge in drawing.work.bridges:
+        yield _label(f"bridge {bridge.id}", "plain", (_middle(drawing, bridge.area),), centred=True)
+    for zone in pattern.panel.zones:
+        for part in polygons_of(zone.area):
+            yield _label(f"keep clear: {zone.name}", "plain", (_middle(drawing, part),), centred=True)
+
+
+def _middle(drawing: Drawing, area: Polygon) -> tuple[float, float]:
+    """Middle of the largest disc in an area, on paper."""
+    x, y = shapely.get_coordinates(shapely.maximum_inscribed_circle(area, tolerance=1.0))[0].tolist()
+    return drawing.at((x, y))
 
 
 def _arrows(drawing: Drawing, leg: Leg, taken: list[Box]) -> Iterator[Arrow]:
@@ -231,7 +246,9 @@ def _stops(drawing: Drawing, leg: Leg) -> Iterator[tuple[tuple[float, float], tu
     yield (x - across[0], y - across[1]), (x + across[0], y + across[1])
 
 
-def _grain(drawing: Drawing, room: Room) -> tuple[tuple[float, float], tuple[float, float]] | None:
+def _grain(
+    drawing: Drawing, room: Room, limits: Box
+) -> tuple[tuple[float, float], tuple[float, float]] | None:
     """Ends of the grain arrow, in the first free spot of the wood that stays, shorter where it is crowded."""
     grain = drawing.work.pattern.panel.grain
     if grain is None:
@@ -239,7 +256,7 @@ def _grain(drawing: Drawing, room: Room) -> tuple[tuple[float, float], tuple[flo
     along = drawing.frame.a * complex(math.cos(grain), math.sin(grain) * (-1 if drawing.frame.mirror else 1))
     for length in (40.0, 25.0, 14.0):
         size = (abs(along.real) * length + 5.0, abs(along.imag) * length + 5.0)
-        box = room.free_box(size, drawing.panel, drawing.wood)
+        box = room.free_box(size, limits, drawing.wood)
         if box:
             room.occupy(box)
             middle = complex(box[0] + box[2], box[1] + box[3]) / 2

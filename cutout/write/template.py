@@ -5,6 +5,9 @@ from __future__ import annotations
 import cmath
 from typing import Any
 
+import shapely
+
+from cutout.geom.outline import polygons_of
 from cutout.write import fonts
 from cutout.write.annotate import CROSS, TEXT, Annotations, annotate, arrow_tail
 from cutout.write.drawing import Drawing
@@ -79,13 +82,17 @@ def _define_pattern(paint: Paint, drawing: Drawing, notes: Annotations) -> None:
 
 
 def _panel_lines(paint: Paint, drawing: Drawing) -> None:
-    """The panel's edge, and its two middle lines to lay the template on."""
+    """The panel's edge, its two middle lines to lay the template on, and the zones to keep clear of."""
     x0, y0, x1, y1 = drawing.panel
     paint.pen(0.12, 0.45, (8, 1.5, 1, 1.5))
     paint.line((x0 + x1) / 2, y0, (x0 + x1) / 2, y1)
     paint.line(x0, (y0 + y1) / 2, x1, (y0 + y1) / 2)
     paint.pen(0.5, 0.0, (7, 2.5))
     paint.rect(drawing.panel)
+    paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
+    for zone in drawing.work.pattern.panel.zones:
+        for part in polygons_of(drawing.geometry(zone.area)):
+            paint.lines(shapely.boundary(part))
 
 
 def _holes(paint: Paint, drawing: Drawing) -> None:

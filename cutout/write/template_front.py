@@ -290,6 +290,10 @@ def _signs(paint: Paint, keep: Keep) -> list[tuple[Callable[[float, float], None
         paint.arrow_head(x + 15, y, 0.0, 3.0)
         paint.arrow_head(x, y, 3.14159, 3.0)
 
+    def zone(x: float, y: float) -> None:
+        paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
+        paint.line(x, y, x + 15, y)
+
     return [
         (tint, _LINE[keep]),
         (leg, "dashed, with arrow: a stretch of sawing and its direction"),
@@ -299,4 +303,5 @@ def _signs(paint: Paint, keep: Keep) -> list[tuple[Callable[[float, float], None
         (edge, "edge of the panel"),
         (middle, "middle line of the panel"),
         (grain, "direction of the grain"),
+        (zone, "part of the panel to keep clear of, where there is one"),
     ]

@@ -10,10 +10,11 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely import MultiPolygon
 
 from cutout.geom.outline import Outline, Ring
 from cutout.kit import paper
-from cutout.pattern import Panel
+from cutout.pattern import Panel, Zone
 from cutout.saw.model import Hole, Leg
 from cutout.write import fonts
 from cutout.write.annotate import annotate
@@ -168,3 +169,31 @@ def test_wrapping_keeps_every_word_and_the_width() -> None:
         lines = fonts.wrap(text, fonts.PLAIN, 9, width)
         assert "".join("".join(lines).split()) == "".join(text.split())
         assert all(fonts.text_width(line, fonts.PLAIN, 9) <= width for line in lines)
+
+
+def test_no_label_lands_on_paper_that_is_not_printed(make_work: Callable[..., Work]) -> None:
+    """A ring of eight sheets round an empty one: nothing is written on the ninth."""
+    turns = np.linspace(0, 2 * math.pi, 400, endpoint=False)
+    circle = np.column_stack([np.cos(turns), np.sin(turns)])
+    rings = (Ring.of_points(200 + 190 * circle), Ring.of_points((200 + 186 * circle)[::-1]))
+    work = make_work(outline=Outline(rings, 1.0), panel=Panel(400.0, 400.0, 18.0), paper_name="150x165mm")
+    drilled = tuple(
+        Hole(n + 1, tuple((200 + 180 * circle[n * 4]).tolist()), 5.0, ("relief",), 1) for n in range(90)
+    )
+    drawing = Drawing.of(replace(work, plan=replace(work.plan, holes=drilled)))
+    tiling = tiling_of(drawing)
+    assert tiling.blank
+    notes = annotate(drawing, tiling)
+    windows = [shapely.box(*s.window) for s in tiling.sheets]
+    for placed in notes.placed:
+        assert any(window.contains(shapely.box(*placed.box)) for window in windows)
+    assert notes.grain is not None
+    assert any(window.contains(shapely.LineString(notes.grain)) for window in windows)
+
+
+def test_zones_and_bridges_are_named(make_work: Callable[..., Work]) -> None:
+    zone = Zone("hinge", MultiPolygon([shapely.box(0, 0, 30, 60)]))
+    work = make_work(panel=Panel(240.0, 180.0, 18.0, zones=(zone,)))
+    words = texts(template_pdf(work))[-1]
+    assert "keep clear: hinge" in words
+    assert "bridge 1" in words
