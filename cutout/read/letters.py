@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import shapely
 from fontTools.pens.basePen import BasePen
 from fontTools.pens.boundsPen import BoundsPen
-from fontTools.ttLib import TTFont, TTLibError
+from fontTools.ttLib import TTFont
 
 from cutout.errors import ReadError
 from cutout.geom.curve import Cubic, Line, Segment
 from cutout.geom.outline import Note, Outline, as_multi
 from cutout.read.curves import CurveBook
 from cutout.read.fill import fill
-from cutout.read.kerning import Kerning, kerning_of
+from cutout.read.kerning import kerning_of
 from cutout.read.specks import without_specks
 from cutout.read.svg_affine import Affine
 
@@ -34,45 +36,72 @@ def read_text(text: str, font: Path, cap_height: float | None) -> Outline:
     Raises ReadError for a font that can't be read and for letters it does not have or that need more than
     setting one beside the other.
     """
-    face = _open(font)
     lines = _lines(text, font.name)
-    glyphs, cmap = face.getGlyphSet(), face.getBestCmap() or {}
-    _check(lines, cmap, font.name)
-    capital, note = _capital(face, glyphs, cmap)
-    mm = (cap_height or DEFAULT_CAP_HEIGHT) / capital
-    kerning = kerning_of(face)
+    face = _face(font, lines)
+    mm = (cap_height or DEFAULT_CAP_HEIGHT) / face.capital
     book = CurveBook(0.005)
     regions = []
-    pitch = _pitch(face)
     for number, line in enumerate(lines):
-        names = [cmap[ord(letter)] for letter in line]
-        places, width = _places(names, glyphs, kerning)
-        base = pitch * (len(lines) - 1 - number)
-        for name, x in zip(names, places, strict=True):
+        places, width = _places(line, face)
+        base = face.pitch * (len(lines) - 1 - number)
+        for letter, x in zip(line, places, strict=True):
             to_mm = Affine(complex(mm), 0j, mm * complex(x - width / 2, base))
-            rings = [book.flatten(to_mm.segments(c)) for c in _contours(glyphs, name)]
+            rings = [book.flatten(to_mm.segments(c)) for c in face.letters[letter].contours]
             regions.append(fill(rings, "nonzero"))
     region, _ = without_specks(as_multi(shapely.union_all(regions)), 0.0)
     if region.is_empty:
         raise ReadError(f"{font.name}: the letters of this text have no shape in this font.")
-    return Outline(book.rings(region), 1.0 if cap_height is not None else None, note)
+    return Outline(book.rings(region), 1.0 if cap_height is not None else None, face.notes)
 
 
-def _open(font: Path) -> Any:
+@dataclass(frozen=True, slots=True)
+class _Letter:
+    width: float
+    contours: tuple[Contour, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Face:
+    """What a text needs of a font, in font units. capital: height of a capital; pitch: from line to line."""
+
+    letters: Mapping[str, _Letter]
+    kerning: Mapping[tuple[str, str], float]
+    capital: float
+    pitch: float
+    notes: tuple[Note, ...]
+
+
+def _face(font: Path, lines: Sequence[str]) -> _Face:
     try:
-        face = TTFont(font, fontNumber=0, lazy=True)
-        usable = any(table in face for table in ("glyf", "CFF ", "CFF2")) and "cmap" in face
+        with TTFont(font, fontNumber=0, lazy=True) as face:
+            return _needed(face, lines, font.name)
+    except ReadError:
+        raise
     except FileNotFoundError as error:
         raise ReadError(f"{font}: there is no such font file: check the name and the folder.") from error
     except IsADirectoryError as error:
         raise ReadError(f"{font}: is a folder: name the font file in it.") from error
     except PermissionError as error:
         raise ReadError(f"{font}: may not be read: check its permissions.") from error
-    except (TTLibError, OSError, ImportError, ValueError, AssertionError) as error:
-        raise ReadError(f"{font.name}: can't be read as a font: use a TTF or OTF file.") from error
-    if not usable:
-        raise ReadError(f"{font.name}: holds no letter outlines: use another TTF or OTF file.")
-    return face
+    except Exception as error:  # what a damaged font sets off in the parser is not limited to its own errors
+        raise ReadError(f"{font.name}: can't be read as a font: use a sound TTF or OTF file.") from error
+
+
+def _needed(face: Any, lines: Sequence[str], name: str) -> _Face:
+    if "cmap" not in face or not any(table in face for table in ("glyf", "CFF ", "CFF2")):
+        raise ReadError(f"{name}: holds no letter outlines: use another TTF or OTF file.")
+    glyphs, cmap = face.getGlyphSet(), face.getBestCmap() or {}
+    _check(lines, cmap, name)
+    used = sorted({letter for line in lines for letter in line})
+    letters = {
+        letter: _Letter(float(glyphs[cmap[ord(letter)]].width), _contours(glyphs, cmap[ord(letter)]))
+        for letter in used
+    }
+    kern = kerning_of(face)
+    pairs = sorted({pair for line in lines for pair in pairwise(line)})
+    kerning = {(a, b): kern(cmap[ord(a)], cmap[ord(b)]) for a, b in pairs}
+    capital, notes = _capital(face, glyphs, cmap)
+    return _Face(letters, kerning, capital, _pitch(face), notes)
 
 
 def _lines(text: str, name: str) -> list[str]:
@@ -119,21 +148,19 @@ def _pitch(face: Any) -> float:
     return pitch if pitch > 0 else 1.2 * float(face["head"].unitsPerEm)
 
 
-def _places(names: Sequence[str], glyphs: Any, kerning: Kerning) -> tuple[list[float], float]:
-    """Where each glyph starts, and the width of the line, font units."""
+def _places(line: str, face: _Face) -> tuple[list[float], float]:
+    """Where each letter starts, and the width of the line, font units."""
     places, x = [], 0.0
-    for k, name in enumerate(names):
+    for k, letter in enumerate(line):
         places.append(x)
-        x += float(glyphs[name].width)
-        if k + 1 < len(names):
-            x += kerning(name, names[k + 1])
+        x += face.letters[letter].width + face.kerning.get((letter, line[k + 1 : k + 2]), 0.0)
     return places, x
 
 
-def _contours(glyphs: Any, name: str) -> Iterable[Contour]:
+def _contours(glyphs: Any, name: str) -> tuple[Contour, ...]:
     pen = _SegmentPen(glyphs)
     glyphs[name].draw(pen)
-    return pen.contours
+    return tuple(pen.contours)
 
 
 class _SegmentPen(BasePen):  # type: ignore[misc]

@@ -17,7 +17,7 @@ from cutout.read.svg_compose import Regions, extent, paint_over
 from cutout.read.svg_document import Document, parse_document
 from cutout.read.svg_number import MM_PER_PX
 from cutout.read.svg_paint import Paint, steady, tone
-from cutout.read.svg_render import Rendering, render, traced
+from cutout.read.svg_render import COARSE_SIDE, render, traced
 from cutout.read.svg_walk import Drawing, Mark, walk
 
 MIDDLE = 0.5
@@ -61,12 +61,10 @@ def _why_empty(drawing: Drawing, document: Document) -> str:
 
 def _figure(document: Document, drawing: Drawing, name: str, options: ReadOptions) -> _Figure:
     """The figure at the given level, or at the first automatic level that shows anything."""
-    rendering: Rendering | None = None
     for level, note in _levels(drawing, options):
         beyond = drawing.beyond | _beyond_at(drawing.marks, level)
         if beyond:
-            rendering = rendering or render(document, drawing, name)
-            figure = _traced(rendering, level, beyond, options)
+            figure = _traced(document, drawing, name, level, beyond, options)
         else:
             figure = _exact(drawing, level, options)
         if figure.region.area > 0:
@@ -106,10 +104,11 @@ def _beyond_at(marks: list[Mark], level: float | None) -> dict[str, int]:
 def _exact(drawing: Drawing, level: float | None, options: ReadOptions) -> _Figure:
     """The dark region from the marks themselves."""
     painted = [(mark, _is_dark(mark.paint, level)) for mark in drawing.marks]
-    book = CurveBook(_tolerance(drawing, [m for m, dark in painted if dark], options))
+    dark_marks = [mark for mark, dark in painted if dark]
+    book = CurveBook(_tolerance(drawing, dark_marks, options))
     regions = Regions(book)
-    firsts = [i for i, (_, dark) in enumerate(painted) if dark]
-    layers = [(regions.of(m), dark) for m, dark in painted[firsts[0] :] if dark is not None] if firsts else []
+    marks = [mark for mark, dark in painted if dark is not None]
+    layers = [(regions.of(mark), bool(_is_dark(mark.paint, level))) for mark in marks] if dark_marks else []
     dark = paint_over(layers)
     notes: list[Note] = []
     page = shapely.box(0, -drawing.page[1], drawing.page[0], 0) if drawing.page else None
@@ -122,7 +121,29 @@ def _exact(drawing: Drawing, level: float | None, options: ReadOptions) -> _Figu
     if options.invert is True or (options.invert is None and _is_ground(dark, ground, layers)):
         dark = as_multi(shapely.difference(ground, dark))
         notes.extend(_inverted(options))
+    elif options.threshold is None and level is not None:
+        notes.extend(_light_parts(marks, layers, dark, ground))
     return _Figure(dark, tuple(notes), book)
+
+
+def _light_parts(
+    marks: list[Mark], layers: list[tuple[shapely.Geometry, bool]], dark: MultiPolygon, ground: Polygon
+) -> Iterator[Note]:
+    """Says so where much of a coloured drawing is too light to count."""
+    tinted = [_is_dark(mark.paint, NEARLY_WHITE) is True for mark in marks]
+    if tinted == [is_dark for _, is_dark in layers] or dark.is_empty:
+        return
+    shown = paint_over([(region, t) for (region, _), t in zip(layers, tinted, strict=True)])
+    yield from _too_light(1 - dark.area / shapely.intersection(shown, ground).area)
+
+
+def _too_light(part: float) -> Iterator[Note]:
+    if part > 0.05:
+        text = (
+            f"{part:.0%} of what is painted is lighter than middle grey and counts as background; "
+            f"threshold {NEARLY_WHITE * 255:.0f} takes it in."
+        )
+        yield Note("light parts", text)
 
 
 def _is_dark(paint: Paint, level: float | None) -> bool | None:
@@ -148,19 +169,36 @@ def _inverted(options: ReadOptions) -> list[Note]:
 
 
 def _traced(
-    rendering: Rendering, level: float | None, beyond: dict[str, int], options: ReadOptions
+    document: Document,
+    drawing: Drawing,
+    name: str,
+    level: float | None,
+    beyond: dict[str, int],
+    options: ReadOptions,
 ) -> _Figure:
-    """The figure from pixels."""
+    """The figure from pixels: a coarse look at the page first, then only the part that is drawn on, finely."""
     named = ", ".join(sorted(beyond))
     notes = [Note("rendered", f"drawn as pixels and traced, because the file uses: {named}.")]
+    page = render(document, drawing, name, side=COARSE_SIDE)
+    inverted = level is not None and (
+        options.invert is True or (options.invert is None and page.dark_edge(level))
+    )
+    box = page.drawn()
+    if box is None:
+        return _Figure(MultiPolygon(), ())
+    fine = render(document, drawing, name, box=None if inverted or drawing.page is None else box)
     if level is None:
-        rings = traced(rendering.opaque, 0.5, rendering.unit, options)
-    elif options.invert is True or (options.invert is None and rendering.dark_edge(level)):
-        rings = traced(rendering.light, level, rendering.unit, options)
+        rings = traced(fine, fine.opaque, 0.5, options)
+    elif inverted:
+        rings = traced(fine, fine.light, level, options)
         notes.extend(_inverted(options))
     else:
-        rings = traced(1 - rendering.light, 1 - level, rendering.unit, options)
-    return _Figure(Outline(rings).region(rendering.unit / 20), tuple(notes), None, rings)
+        rings = traced(fine, 1 - fine.light, 1 - level, options)
+        if options.threshold is None:
+            notes.extend(
+                _too_light(1 - float((page.light < level).sum() / (page.light < NEARLY_WHITE).sum()))
+            )
+    return _Figure(Outline(rings).region(fine.unit / 20), tuple(notes), None, rings)
 
 
 def _tolerance(drawing: Drawing, marks: list[Mark], options: ReadOptions) -> float:

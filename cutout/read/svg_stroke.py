@@ -143,7 +143,7 @@ def _joins(run: _Run, half: float, stroke: Stroke) -> Iterator[shapely.Geometry]
         # The wedge reaches a hair back into both neighbours so that no crack is left between them.
         hair = 1e-4 * half
         corner = [z[i] - into * hair, a - into * hair, a]
-        if 1 / max(math.cos(turn / 2), 1e-9) <= stroke.miter:
+        if stroke.join == "miter" and 1 / max(math.cos(turn / 2), 1e-9) <= stroke.miter:
             corner.append(z[i] + side * _unit(into + out) * half / math.cos(turn / 2))
         corner += [b, b + out * hair, z[i] + out * hair]
         yield shapely.make_valid(Polygon(curve.to_array(np.array(corner))))

@@ -115,8 +115,8 @@ def expected_pixels(data: bytes, name: str, outline: Outline) -> tuple[Mask, flo
     drawing = walk(document, name)
     if drawing.page is None:
         return None
-    sized = {"width": SIDE} if drawing.page[0] >= drawing.page[1] else {"height": SIDE}
-    png = resvg_py.svg_to_bytes(svg_string=serialised(document, drawing), dpi=96.0, **sized)
+    box = (0.0, 0.0, *drawing.page)
+    png = resvg_py.svg_to_bytes(svg_string=serialised(document, box, SIDE), dpi=96.0)
     rgba = np.asarray(Image.open(BytesIO(bytes(png))).convert("RGBA"), dtype=np.float64) / 255
     alpha = rgba[..., 3]
     light = rgba[..., :3] @ [0.299, 0.587, 0.114] * alpha + 1 - alpha
@@ -124,7 +124,7 @@ def expected_pixels(data: bytes, name: str, outline: Outline) -> tuple[Mask, flo
     dark = light < 0.5
     if "light drawing" in kinds:
         dark = light < 0.98 if (light < 0.96).any() else alpha > 0.5
-    return dark ^ ("light on dark" in kinds), drawing.page[0] / dark.shape[1]
+    return dark ^ ("light on dark" in kinds), max(drawing.page) / SIDE
 
 
 def rasterised(outline: Outline, shape: tuple[int, ...], unit: float) -> Mask:
@@ -189,7 +189,7 @@ class _LeftOutError(Exception):
     pass
 
 
-def _leave_out(*args: object) -> Rendering:
+def _leave_out(*args: object, **options: object) -> Rendering:
     raise _LeftOutError
 
 
