@@ -11,13 +11,14 @@ import shapely
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.saw.lead import Leads, from_places, from_poses
 from cutout.saw.line import Stretch
-from cutout.saw.state import State
+from cutout.saw.state import END_ROOM, State
 
 ENTRY_MINUTES = 1.0
 """Lifting the saw, turning it and putting it in again takes about this long (an estimate)."""
 _NEAR_PLACES = 10
 _NEAR_POSES = 40
 _KEPT = 12
+_LEAST = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +134,7 @@ def _resumed(state: State, gap: Gap, line: Stretch, a: float, b: float, end: flo
             lo, hi = (s0, s1) if ahead else (line.length - s1, line.length - s0)
             latest = min(a, hi) - width / 2
             tries = latest - np.arange(0.0, 4 * state.area.radius + 2 * width, width / 2)
-            tries = tries[tries >= lo + width / 2]
+            tries = tries[tries >= lo + width / 2 + END_ROOM]
             if len(tries) == 0 or hi < a - state.area.step:
                 continue
             fits = np.flatnonzero(state.starts_straight(line.z, line.s, tries))
@@ -152,11 +153,13 @@ def _led(
     """Ways that reach the line at one of `entries` by a lead from a hole, from open waste or from a kerf."""
     p, t = line.pose(entries)
     found: list[Way] = []
-    places = _nearest_places(state, p, since[0])
+    places = nearest_places(state, p, since[0])
     if places:
         q = np.array([z for z, _ in places])
         leads = from_places(q, p, t, state.area.radius)
-        for i, z in _valid(state, leads):
+        for i, z in valid_leads(state, leads):
+            if not line.closed and entries[leads.target[i]] > end - _LEAST:
+                continue
             name = places[int(leads.source[i])][1]
             found.append(
                 _led_way(state, gap, line, z, name, float(entries[leads.target[i]]), end, ahead, a, b)
@@ -179,7 +182,7 @@ def _way(
     state: State, gap: Gap, line: Stretch, z: ComplexArray, name: str, start: float, stop: float,
     entry: float, end: float, ahead: bool,
 ) -> Way:  # fmt: skip
-    z = _clean(z)
+    z = clean(z)
     gain = max(min(stop - start, line.length), 0.0)
     length = float(np.abs(np.diff(z)).sum())
     lo, hi = (entry, end) if ahead else (line.length - end, line.length - entry)
@@ -187,12 +190,13 @@ def _way(
     return Way(z, name, covers, gain, length / state.blade.feed + ENTRY_MINUTES)
 
 
-def _clean(z: ComplexArray) -> ComplexArray:
+def clean(z: ComplexArray) -> ComplexArray:
+    """The path without repeated points."""
     fresh = np.concatenate([[True], np.abs(np.diff(z)) > 1e-6])
     return np.asarray(z[fresh])
 
 
-def _nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[complex, str]]:
+def nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[complex, str]]:
     """Free places nearest to the entries, and every hole."""
     places = state.places[since:]
     if not places:
@@ -204,7 +208,7 @@ def _nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[com
     return [places[i] for i in dict.fromkeys([*order, *holes[-8:]])]
 
 
-def _near_poses(state: State, p: ComplexArray, since: int) -> np.ndarray:
+def near_poses(state: State, p: ComplexArray, since: int) -> np.ndarray:
     """Indices of poses in kerfs within reach of the entries, spread over what there is."""
     limit = 4 * state.area.radius + 4 * state.blade.width
     q = state.poses.q[since:]
@@ -224,21 +228,23 @@ def _from_kerfs(
     state: State, gap: Gap, line: Stretch, entries: FloatArray, p: ComplexArray, t: ComplexArray, end: float,
     ahead: bool, a: float, b: float, since: int,
 ) -> list[Way]:  # fmt: skip
-    near = _near_poses(state, p, since)
+    near = near_poses(state, p, since)
     if len(near) == 0:
         return []
     poses = state.poses
     leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius)
     found = []
-    for i, z in _valid(state, leads):
+    for i, z in valid_leads(state, leads):
+        if not line.closed and entries[leads.target[i]] > end - _LEAST:
+            continue
         k = int(near[leads.source[i]])
         path, name = poses.paths[int(poses.path[k])]
-        z = np.concatenate([_stub(path, float(poses.s[k]), state.blade.width / 2), z[1:]])
+        z = np.concatenate([stub(path, float(poses.s[k]), state.blade.width / 2), z[1:]])
         found.append(_led_way(state, gap, line, z, name, float(entries[leads.target[i]]), end, ahead, a, b))
     return found
 
 
-def _stub(path: ComplexArray, s: float, back: float) -> ComplexArray:
+def stub(path: ComplexArray, s: float, back: float) -> ComplexArray:
     """The last `back` mm of a kerf before s: the blade starts straight in it."""
     along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(path)))])
     at = np.array([s - back, s])
@@ -246,7 +252,7 @@ def _stub(path: ComplexArray, s: float, back: float) -> ComplexArray:
     return np.concatenate([ends[:1], path[(along > at[0] + 1e-6) & (along < at[1] - 1e-6)], ends[1:]])
 
 
-def _valid(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
+def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
     """The shortest few leads to each entry that stay where the blade's centre may go."""
     if len(leads) == 0:
         return []
@@ -274,7 +280,7 @@ def best(state: State, last: complex | None, known: Known) -> Way | None:
     size = 6
     for k in range(0, len(open_gaps), size):
         found = [w for g in open_gaps[k : k + size] for w in ways(state, g, known)]
-        chosen = _richest(state, found)
+        chosen = richest(state, found)
         if chosen is not None:
             return chosen
         size = 24
@@ -286,7 +292,7 @@ def _away(state: State, gap: Gap, last: complex) -> float:
     return float(np.abs(line.at(np.array([gap.start, gap.end])) - last).min())
 
 
-def _richest(state: State, found: list[Way]) -> Way | None:
+def richest(state: State, found: list[Way]) -> Way | None:
     """Measure the most promising ways exactly and take the best; None if none saws anything new."""
     found.sort(key=lambda w: (-w.gain / w.cost, w.cost))
     top: tuple[float, Way] | None = None

@@ -103,17 +103,16 @@ def _tight(size: FloatArray, turn: FloatArray, radius: float) -> np.ndarray:
     stray = radius * (1 / np.cos(half) - 1)
     tight = stray > ROUND
     # A vertex that takes more than its share of an edge is tight when its neighbour wants the rest too.
-    for _ in range(3):
+    while True:
         want = np.where(tight, 0.0, need)
-        over = want + np.roll(want, -1) > size * 1.02 + 1e-6
+        over = want + np.roll(want, -1) > size + 1e-9
         worst = np.where(over, np.maximum(want, np.roll(want, -1)), 0.0)
         mark = ((want >= np.maximum(worst, np.roll(worst, 1)) - 1e-9) & (over | np.roll(over, 1))) & (
             want > 0
         )
         if not mark.any():
-            break
+            return np.asarray(tight)
         tight = tight | mark
-    return np.asarray(tight)
 
 
 def _open(z: ComplexArray, turn: FloatArray, radius: float) -> Stretch:

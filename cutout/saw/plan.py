@@ -17,9 +17,12 @@ from cutout.saw.choose import ENTRY_MINUTES, Known, best
 from cutout.saw.holes import choices, fewest
 from cutout.saw.left import left_over_of
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
+from cutout.saw.nibble import nibble
 from cutout.saw.state import State
 from cutout.units import format_length
 
+WORTH_A_HOLE = 15.0
+"""Once sawing has begun another hole is drilled only for this much outline (mm); less is nibbled."""
 HOLE_MINUTES = 1.0
 """Marking and drilling one hole takes about this long (an estimate)."""
 
@@ -63,20 +66,25 @@ def _saw_opening(
     reopened = 0
     while True:
         way = best(state, last, known)
-        if way is not None:
-            last = complex(way.z[-1])
-            state.saw(way.z, way.starts, (way.covers,))
-        elif state.done.all():
+        if way is None and state.done.all():
             reopened += 1
             if reopened > 3 or not state.reopen():
                 break
-        elif not _drill(state, kit, holes_before):
+            continue
+        if way is None and _drill(state, kit, holes_before, WORTH_A_HOLE if state.cuts else 0.0):
+            continue
+        if way is None:
+            way = nibble(state) if state.cuts else None
+        if way is None and not _drill(state, kit, holes_before, 0.0):
             break
+        if way is not None:
+            last = complex(way.z[-1])
+            state.saw(way.z, way.starts, (way.covers,))
     left, stops = left_over_of(state, kit)
     return state, (left, stops)
 
 
-def _drill(state: State, kit: Kit, holes_before: int) -> bool:
+def _drill(state: State, kit: Kit, holes_before: int, worth: float) -> bool:
     """Drill the hole that helps most out of the fewest that would reach everything; False if none helps."""
     diameter = kit.drills.at_least(kit.blade.hole_to_turn)
     if diameter is None:
@@ -89,7 +97,7 @@ def _drill(state: State, kit: Kit, holes_before: int) -> bool:
     if not rows:
         return False
     gain = choice.reaches[rows].sum(axis=1)
-    if int(gain.max()) < 2:
+    if int(gain.max()) < 2 or float(gain.max()) * state.area.step < worth:
         return False
     row = rows[int(np.argmax(gain))]
     state.drill(complex(choice.at[row]), diameter, f"hole {holes_before + len(state.holes) + 1}")

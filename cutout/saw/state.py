@@ -13,6 +13,8 @@ from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
 from cutout.saw.area import CLEAN, Area
 
+END_ROOM = 0.15
+"""A blade put into a kerf stays this far (mm) from the kerf's end."""
 HELD = 0.03
 """A piece nearer than this (mm) to keep is still held by it."""
 THIN = 0.05
@@ -79,6 +81,8 @@ class State:
 
     def __post_init__(self) -> None:
         self.standing = [self.area.region]
+        self._roomy_region = shapely.buffer(self.area.waste, 0.03, quad_segs=4, join_style="mitre")
+        shapely.prepare(self._roomy_region)
         self.done = ~self.area.reachable
         self.tree = shapely.STRtree(shapely.points(self.area.points))
         self.places = [(complex(x, y), "edge") for x, y in self.area.places.tolist()]
@@ -107,14 +111,32 @@ class State:
     def saw(self, z: ComplexArray, starts: str, covers: tuple[tuple[int, float, float], ...]) -> Cut:
         """Saw a leg along z and note what it covers, what falls and where a blade may start from now on."""
         name = f"leg {self.next_leg}"
-        kerf = shapely.LineString(to_array(z)).buffer(self.blade.kerf / 2, quad_segs=16, cap_style="flat")
         end = self._open_at(z[-1])
+        if not end:
+            z = self._pushed(z)
+        kerf = shapely.LineString(to_array(z)).buffer(self.blade.kerf / 2, quad_segs=16, cap_style="flat")
         drops = self._remove(kerf, name)
         self.done[self.passed(z)] = True
         cut = Cut(z, starts, end or "corner", MultiPolygon(drops), covers)
         self.cuts.append(cut)
         self._note_poses(z, name)
         return cut
+
+    def _pushed(self, z: ComplexArray) -> ComplexArray:
+        """A path that ends against wood, carried on until the square end of its kerf meets the outline."""
+        kerf = self.blade.kerf
+        d = z[-1] - z[-2]
+        d = d / abs(d)
+        extra = np.linspace(0.0, kerf / 2, 7)[1:]
+        side = 1j * d * kerf / 2
+        back, front = z[-1] - d * kerf / 2, z[-1] + d * extra
+        corners = np.stack(
+            [back + 0 * extra - side, front - side, front + side, back + 0 * extra + side], axis=1
+        )
+        boxes = shapely.polygons(np.stack([corners.real, corners.imag], axis=-1))
+        fits = np.asarray(shapely.covers(self._roomy_region, boxes))
+        count = int(np.argmin(np.concatenate([fits, [False]])))
+        return np.concatenate([z, [z[-1] + d * extra[count - 1]]]) if count else z
 
     def _open_at(self, z: complex) -> str:
         """Name of what is already open at z: a hole, an earlier leg, the edge; empty if it is wood."""
@@ -160,14 +182,19 @@ class State:
         """Whether a held piece is small and shallow enough to leave in its corner for a file."""
         if part.area > FILED * self.blade.kerf * self.blade.width:
             return False
-        return self.depth(part)[0] <= self.blade.kerf
+        return self._sawable_depth(part) <= self.blade.kerf
 
-    def depth(self, part: Polygon) -> tuple[float, tuple[float, float]]:
+    def _sawable_depth(self, part: Polygon) -> float:
+        """Depth of a piece, the tip of a corner too sharp for any kerf left out of account."""
+        core = shapely.intersection(part, shapely.buffer(self.area.centres, self.blade.kerf / 2 + 0.02))
+        return self.depth(core)[0] if not shapely.is_empty(core) else 0.0
+
+    def depth(self, part: shapely.Geometry) -> tuple[float, tuple[float, float]]:
         """How far a piece reaches from what is open (mm), and where it reaches furthest."""
         near = [g for g, _ in self.open if shapely.dwithin(g, part, 0.1)]
         xy = shapely.get_coordinates(part)
         if not near:
-            return float(np.sqrt(part.area)), (float(xy[0, 0]), float(xy[0, 1]))
+            return float(np.sqrt(shapely.area(part))), (float(xy[0, 0]), float(xy[0, 1]))
         away = np.asarray(shapely.distance(shapely.points(xy), shapely.union_all(near)))
         worst = int(np.argmax(away))
         return float(away[worst]), (float(xy[worst, 0]), float(xy[worst, 1]))
@@ -210,11 +237,11 @@ class State:
         """Places in the new kerf from which a blade put into it, either way round, can branch off."""
         for path in (z, z[::-1]):
             s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(path)))])
-            width = self.blade.width
-            if s[-1] < width * 1.05:
+            width = self.blade.width + END_ROOM
+            if s[-1] < width:
                 continue
             n = int(min(max(2, np.ceil((s[-1] - width) / max(width / 2, 1.0))), 400))
-            at = np.linspace(width, s[-1], n)
+            at = np.linspace(width, s[-1], n) if s[-1] > width + 0.1 else np.array([s[-1]])
             i = np.clip(np.searchsorted(s, at, side="right") - 1, 0, len(path) - 2)
             d = path[i + 1] - path[i]
             q = _interp(at, s, path)
