@@ -12,18 +12,17 @@ import shapely
 from shapely import LineString, Point, Polygon
 
 from cutout.amend.model import Bridge, HandBridge, Mending
+from cutout.amend.strength import Strength
 from cutout.amend.strips import SLENDER, Site, Strip, broad, shortest_strip, strips_from
 from cutout.check.finding import Finding
 from cutout.check.loose_piece import loose_pieces
 from cutout.geom.outline import as_multi, polygons_of
-from cutout.kit import Kit, hankinson
+from cutout.kit import Kit
 from cutout.pattern import Pattern, with_figure
 from cutout.units import format_length
 
 TWIST = 2.0
 """A piece longer than this many times the width of its bridge would twist on one: it gets two."""
-LEAST_SHARE, LEAST_WIDTH = 0.25, 1.5
-"""A bridge is at least this part of the web limit wide, and this many mm; thinner ones break under the saw."""
 TRIES = (
     (1.0, SLENDER),
     (0.7, SLENDER),
@@ -82,7 +81,8 @@ def bridge(pattern: Pattern, kit: Kit, mending: Mending) -> Bridged:
     pattern = _with_wood(pattern, [b.area for b in placed])
     if not mending.bridge:
         return Bridged(pattern, placed, findings)
-    least = least_width(pattern, kit, mending)
+    strength = Strength.of(pattern.panel, kit, mending)
+    least = strength.least(strength.grain)
     small = tuple(p for p in loose_pieces(pattern) if broad(p) < least)
     pattern = _without_wood(pattern, small)
     found = _found(pattern, kit, mending)
@@ -94,33 +94,6 @@ def bridge(pattern: Pattern, kit: Kit, mending: Mending) -> Bridged:
     return Bridged(pattern, (*placed, *bridges), findings, small)
 
 
-def least_width(pattern: Pattern, kit: Kit, mending: Mending) -> float:
-    """Width (mm) of the narrowest bridge worth leaving in wood this thick; a width the user sets wins."""
-    usual = max(LEAST_SHARE * _web_along(pattern, kit), LEAST_WIDTH)
-    return min(usual, mending.bridge_width or usual)
-
-
-def width_at(angle: float, pattern: Pattern, kit: Kit, mending: Mending) -> float:
-    """Width (mm) a bridge lying at `angle` (radians) needs: the web limit there, times the bridge limit.
-
-    Between along and across the grain the limit follows Hankinson; a width the user sets wins.
-    """
-    if mending.bridge_width is not None:
-        return mending.bridge_width
-    limits, grain = kit.limits, pattern.panel.grain
-    factor = limits.web_sheet
-    if grain is not None and kit.wood.has_grain:
-        strength = hankinson(angle - grain, kit.wood.across_ratio)
-        factor = min(limits.web_along / strength, limits.web_across)
-    return limits.bridge * factor * pattern.panel.thickness
-
-
-def _web_along(pattern: Pattern, kit: Kit) -> float:
-    """Least web (mm) where the wood is strongest."""
-    graded = pattern.panel.grain is not None and kit.wood.has_grain
-    return (kit.limits.web_along if graded else kit.limits.web_sheet) * pattern.panel.thickness
-
-
 def _found(pattern: Pattern, kit: Kit, mending: Mending) -> list[Strip]:
     loose = loose_pieces(pattern)
     if not loose:
@@ -128,10 +101,8 @@ def _found(pattern: Pattern, kit: Kit, mending: Mending) -> list[Strip]:
     ties = {p.wkb for p in loose}
     held = [p for p in polygons_of(pattern.keep) if p.wkb not in ties]
     pieces = [*held, *loose]
-    grain = pattern.panel.grain if pattern.panel.grain is not None and kit.wood.has_grain else 0.0
-    gap = kit.blade.hole_to_turn
-    least = least_width(pattern, kit, mending)
-    site = Site.of(pieces, pattern.waste, lambda a: width_at(a, pattern, kit, mending), grain, least, gap)
+    strength = Strength.of(pattern.panel, kit, mending)
+    site = Site.of(pieces, pattern.waste, strength, kit.blade.hole_to_turn)
     search = _Search(site, set(range(len(held))), list(range(len(held), len(pieces))))
     while search.loose and _tie_one(search, mending):
         pass

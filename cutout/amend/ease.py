@@ -7,29 +7,33 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import MultiPolygon, Point, Polygon
+from shapely import MultiLineString, MultiPolygon, Point, Polygon
 
 from cutout import check
 from cutout.amend.model import Eased
-from cutout.amend.round import opened, quad_segs, tips
+from cutout.amend.round import quad_segs, tips
 from cutout.amend.spine import spine
+from cutout.amend.strength import MARGIN, breaking
 from cutout.check.finding import Finding
+from cutout.check.webs import webs
+from cutout.check.widths import Middle, middle_of_keep, middle_of_waste
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit
-from cutout.pattern import Pattern, with_figure, with_waste
+from cutout.pattern import Opening, Pattern, with_figure, with_waste
 
 ROUNDS = 4
 """How often opening up and thickening may push on one another before a way out is given up."""
-SINGLES = 12
+PASSES = 20
+"""How often one kind of step may be repeated; outlines settle long before."""
+SINGLES = 6
 """How many single places are tried where mending them all at once gets nowhere."""
-MARGIN = 0.02
-"""Extra width (mm) beyond a limit, so that rounding errors do not bring the finding back."""
+MENDS = ("narrow opening", "thin web", "short grain", "tight corner", "tight curve")
+"""Kinds of finding that easing knows how to clear."""
 WORTH = 3.0
 """An opening narrower than the saw cut that would grow more than so many times is left out instead."""
-STOP_SHARE = 0.25
-"""Part of the web limit below which a web stops the work."""
 _NEAR = 1.0
 _SAME = 1e-9
+_NOTHING = 1e-3
 
 
 @dataclass(frozen=True)
@@ -59,10 +63,16 @@ class _State:
     def with_region(self, region: shapely.Geometry, left_out: Iterable[Polygon] = ()) -> _State:
         """The state with another waste (or figure, where both are kept), checked."""
         changed = _with(self.pattern, region)
-        if shapely.equals_exact(_region(changed), _region(self.pattern), _SAME):
+        difference = shapely.symmetric_difference(_region(changed), _region(self.pattern))
+        if shapely.area(difference) < _NOTHING:
             return self
         findings = check.run(changed, self.kit)
         return _State(changed, self.kit, findings, (*self.left_out, *left_out))
+
+    def stopped_by(self, kind: str, only: Finding | None) -> list[Finding]:
+        """The stops of one kind, or the one of them asked for."""
+        among = self.findings if only is None else (only,)
+        return [f for f in among if f.kind == kind and f.severity == "stop"]
 
 
 def ease(pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None) -> EasedPattern:
@@ -73,10 +83,12 @@ def ease(pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None) 
     """
     first = check.run(pattern, kit) if findings is None else tuple(findings)
     state = _State(pattern, kit, first)
-    while (better := _fewer_stops(state)) is not state:
-        state = better
-    while (better := _rounded(state)) is not state:
-        state = better
+    for step in (_fewer_stops, _rounded, _fewer_stops):
+        for _ in range(PASSES):
+            better = step(state)
+            if better is state:
+                break
+            state = better
     return EasedPattern(state.pattern, _moved(pattern, state.pattern), state.findings, state.left_out)
 
 
@@ -88,68 +100,90 @@ def _fewer_stops(state: _State) -> _State:
     if state.stops == 0 or state.pattern.keep_mode == "both":
         return state
     trial = state
-    for _ in range(ROUNDS):
+    for turn in range(ROUNDS):
         before = trial
-        trial = _thickened(_opened_up(trial))
+        trial = _mended(trial, None, wood_last=turn % 2 == 0)
         if trial.stops < state.stops:
             return trial
         if trial is before:
             break
-    for finding in [f for f in state.findings if f.severity == "stop"][:SINGLES]:
-        trial = _thickened(_opened_up(state, finding), finding)
+    for finding in [f for f in state.findings if f.severity == "stop" and f.kind in MENDS][:SINGLES]:
+        trial = _mended(state, finding, wood_last=True)
         if trial.stops < state.stops:
             return trial
     return state
 
 
-def _opened_up(state: _State, only: Finding | None = None) -> _State:
-    """Openings that stop the work made wide enough for the cut, with room for one starter hole each."""
+def _mended(state: _State, only: Finding | None, *, wood_last: bool) -> _State:
+    """Openings made wide enough and webs thick enough, all or one; where they quarrel the last one wins."""
     waste: shapely.Geometry = state.pattern.waste
-    by_id = {o.id: o for o in state.pattern.openings}
-    left_out = []
-    for finding in state.findings if only is None else (only,):
-        opening = by_id.get(finding.opening or 0)
-        if finding.kind != "narrow opening" or finding.severity != "stop" or opening is None:
-            continue
-        wider = _passable(opening.region, opening.at_edge, state.kit)
-        if _not_worth_it(opening.region, wider, state.kit):
-            waste = shapely.difference(waste, opening.region)
-            left_out.append(opening.region)
-        else:
-            waste = shapely.union(waste, wider)
-    return state.with_region(waste, left_out) if waste is not state.pattern.waste else state
+    wider, left_out = _opened_up(state, only)
+    wood = _thickened(state, only)
+    if wood_last:
+        waste = shapely.difference(shapely.union(waste, wider), wood)
+    else:
+        waste = shapely.union(shapely.difference(waste, wood), wider)
+    return state.with_region(shapely.difference(waste, MultiPolygon(left_out)), left_out)
 
 
-def _thickened(state: _State, only: Finding | None = None) -> _State:
-    """Webs that would break while sawing made just thick enough that they no longer stop the work."""
-    keep = state.pattern.keep
-    wood = []
-    for finding in state.findings if only is None else (only,):
-        if finding.kind != "thin web" or finding.severity != "stop" or finding.limit is None:
-            continue
-        width = STOP_SHARE * finding.limit + MARGIN
-        place = Point(finding.at)
-        parts = [p for p in _narrow_parts(keep, width) if p.distance(place) < width / 2]
-        wood.append(_widening(keep, width, parts))
-    if not wood:
-        return state
-    return state.with_region(shapely.difference(state.pattern.waste, shapely.union_all(np.array(wood))))
+def _opened_up(state: _State, only: Finding | None) -> tuple[shapely.Geometry, list[Polygon]]:
+    """Waste to add so that the blade gets in, through and round, and openings not worth it."""
+    stops: dict[int, list[Finding]] = {}
+    for finding in state.stopped_by("narrow opening", only):
+        stops.setdefault(finding.opening or 0, []).append(finding)
+    wider = [_room_to_turn(state, only)]
+    left_out: list[Polygon] = []
+    for opening in state.pattern.openings:
+        if opening.id in stops:
+            passable = _passable(opening, stops[opening.id], state.kit)
+            if _not_worth_it(opening.region, passable, state.kit):
+                left_out.append(opening.region)
+            else:
+                wider.append(passable)
+    return shapely.union_all(np.array(wider, dtype=object)), left_out
 
 
-def _passable(region: Polygon, at_edge: bool, kit: Kit) -> shapely.Geometry:
+def _room_to_turn(state: _State, only: Finding | None) -> shapely.Geometry:
+    """Waste to add round corners and curves where the blade has no room: the smallest hole it turns in."""
+    hole = state.kit.drills.at_least(state.kit.blade.hole_to_turn)
+    stops = [f for kind in ("tight corner", "tight curve") for f in state.stopped_by(kind, only)]
+    if hole is None or not stops:
+        return MultiPolygon()
+    middle = middle_of_waste(state.pattern)
+    return shapely.union_all(np.array([_widening(middle, complex(*f.at), hole, hole) for f in stops]))
+
+
+def _thickened(state: _State, only: Finding | None) -> shapely.Geometry:
+    """Wood to add so that webs that would break while sawing no longer do, just so much."""
+    weak = [w for w in webs(state.pattern, state.kit) if w.breaks]
+    if only is not None:
+        weak = [w for w in weak if abs(w.at - complex(*only.at)) < _NEAR]
+    if not weak:
+        return MultiPolygon()
+    middle = middle_of_keep(state.pattern)
+    return shapely.union_all(np.array([_widening(middle, w.at, w.length, breaking(w.limit)) for w in weak]))
+
+
+def _passable(opening: Opening, stops: Sequence[Finding], kit: Kit) -> shapely.Geometry:
     """The opening widened to the cut where it is narrower, and round the smallest hole at its widest place."""
-    cut = kit.blade.kerf + MARGIN
-    wider = shapely.union(region, _widening(region, cut, _narrow_parts(region, cut)))
+    cut, region = kit.blade.kerf, MultiPolygon([opening.region])
+    middle = Middle(region)
+    if middle.clearance.max(initial=0.0) < cut / 2:
+        wider = shapely.union(region, _thick(spine(middle, region, cut * (1 + MARGIN)), cut))
+    else:
+        places = [Point(f.at) for f in stops]
+        narrow = [(n.at, n.length) for n in middle.necks(cut)]
+        narrow += [(a.at, a.length) for a in middle.arms(cut, cut)]
+        narrow = [n for n in narrow if min(p.distance(_point(n[0])) for p in places) < _NEAR]
+        more = [_widening(middle, at, length, cut) for at, length in narrow]
+        wider = shapely.union_all(np.array([region, *more], dtype=object))
     hole = kit.drills.at_least(kit.blade.hole_to_turn)
-    if hole is None or at_edge:
-        return wider
     circle = shapely.maximum_inscribed_circle(as_multi(wider), tolerance=0.005)
-    if 2 * circle.length >= hole:
+    if hole is None or opening.at_edge or 2 * circle.length >= hole:
         return wider
-    radius = hole / 2 + MARGIN
-    return shapely.union(
-        wider, shapely.buffer(shapely.get_point(circle, 0), radius, quad_segs=quad_segs(radius))
-    )
+    radius = hole / 2 * (1 + MARGIN)
+    disc = shapely.buffer(shapely.get_point(circle, 0), radius, quad_segs=quad_segs(radius))
+    return shapely.union(wider, disc)
 
 
 def _not_worth_it(region: Polygon, wider: shapely.Geometry, kit: Kit) -> bool:
@@ -160,20 +194,21 @@ def _not_worth_it(region: Polygon, wider: shapely.Geometry, kit: Kit) -> bool:
     return bool(narrow and shapely.area(wider) > WORTH * region.area)
 
 
-def _narrow_parts(region: shapely.Geometry, width: float) -> list[Polygon]:
-    """Parts of `region` narrower than `width` mm, blunt ends of corners left out."""
-    rest = shapely.difference(region, opened(region, width / 2))
-    least = (0.05 * width) ** 2
-    return [p for p in polygons_of(rest) if p.area > least]
+def _widening(middle: Middle, at: complex, length: float, width: float) -> shapely.Geometry:
+    """What makes a region `width` mm wide along its middle line, round a narrow place `length` mm long."""
+    place = _point(at)
+    window = shapely.buffer(place, length / 2 + width)
+    whole = _thick(spine(middle, window, width * (1 + MARGIN)), width)
+    return MultiPolygon([p for p in polygons_of(whole) if p.distance(place) < _SAME])
 
 
-def _widening(region: shapely.Geometry, width: float, parts: Sequence[Polygon]) -> shapely.Geometry:
-    """What makes `region` `width` mm wide along the middle lines of its narrow `parts`."""
-    if not parts:
-        return MultiPolygon()
-    window = shapely.buffer(shapely.union_all(np.array(parts, dtype=object)), 0.1 * width)
-    line = shapely.simplify(spine(region, window, width), MARGIN / 2)
-    return shapely.buffer(line, width / 2, quad_segs=quad_segs(width / 2))
+def _point(z: complex) -> Point:
+    return Point(z.real, z.imag)
+
+
+def _thick(line: MultiLineString, width: float) -> shapely.Geometry:
+    wide = width * (1 + MARGIN)
+    return shapely.buffer(shapely.simplify(line, 0.01 * width), wide / 2, quad_segs=quad_segs(wide / 2))
 
 
 def _rounded(state: _State) -> _State:
@@ -193,28 +228,35 @@ def _rounded(state: _State) -> _State:
         steps = [(radius + half_cut, half_cut, False), (radius - half_cut, half_cut, True)]
         if hole is not None:
             steps.append((hole / 2, hole / 2, False))
+    better = _cut_tips(state, steps)
+    if better is not state:
+        return better
     for step in steps:
-        state = _cut_tips(state, *step)
-    return state
+        better = _cut_tips(better, [step])
+    return better
 
 
-def _cut_tips(state: _State, radius: float, deepest: float, of_keep: bool) -> _State:
-    """The flagged tips of the waste (or of keep) rounded to `radius` where none moves more than `deepest` mm."""
+def _cut_tips(state: _State, steps: Sequence[tuple[float, float, bool]]) -> _State:
+    """The state with its flagged tips rounded, or the same state where the checks then find more.
+
+    steps: (radius, how deep a tip may be, whether it is keep's) in mm, one after the other.
+    """
     flagged = [Point(f.at) for f in state.findings if f.kind in ("tight corner", "tight curve")]
-    if not flagged or radius <= 0:
+    if not flagged:
         return state
+    near = shapely.STRtree(flagged)
     board = state.pattern.panel.polygon
-    region = _region(state.pattern)
-    inside = as_multi(shapely.difference(board, region)) if of_keep else region
-    parts = [tip for tip, _ in tips(inside, radius, deepest) if tip.distance(board.exterior) > _SAME]
-    if not parts:
-        return state
-    near = shapely.STRtree(flagged).query(parts, predicate="dwithin", distance=_NEAR)
-    index = np.unique(near[0])
-    if len(index) == 0:
-        return state
-    cut = shapely.union_all(np.array(parts, dtype=object)[index])
-    changed = state.with_region(shapely.union(region, cut) if of_keep else shapely.difference(region, cut))
+    region: shapely.Geometry = _region(state.pattern)
+    for radius, deepest, of_keep in steps:
+        if radius <= 0:
+            continue
+        inside = as_multi(shapely.difference(board, region) if of_keep else region)
+        parts = [tip for tip, _ in tips(inside, radius, deepest) if tip.distance(board.exterior) > _SAME]
+        if parts:
+            index = np.unique(near.query(parts, predicate="dwithin", distance=_NEAR)[0])
+            cut = shapely.union_all(np.array(parts, dtype=object)[index])
+            region = shapely.union(region, cut) if of_keep else shapely.difference(region, cut)
+    changed = state.with_region(region)
     worse = changed.stops > state.stops or len(changed.findings) > len(state.findings)
     return state if worse else changed
 

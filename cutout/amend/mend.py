@@ -29,7 +29,7 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     before = check.run(pattern, kit)
     bridged = bridge(pattern, kit, mending)
     mended, eased, left_out = bridged.pattern, None, bridged.left_out
-    left = check.run(mended, kit)
+    left = before if mended is pattern else check.run(mended, kit)
     if mending.ease:
         done = ease(mended, kit, left)
         mended, eased, left = done.pattern, done.eased, done.findings

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,11 +12,9 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 
 from cutout.amend.rays import Edges, crossings
+from cutout.amend.strength import Strength
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import as_multi, polygons_of
-
-WidthAt = Callable[[float], float]
-"""Width in mm that a strip lying at an angle in radians needs."""
 
 _TURN = math.radians(15)
 """Directions tried, counted from the grain."""
@@ -51,25 +49,19 @@ class Strip:
 class Site:
     """The pieces of keep with their edges, the waste between them, and how wide a strip must be.
 
-    grain: direction (radians) strips line up with; least: width (mm) below which a strip holds nothing;
     gap: passage (mm) that must stay open beside a strip.
     """
 
     pieces: Sequence[Polygon]
     edges: Edges
     waste: MultiPolygon
-    width_at: WidthAt
-    grain: float
-    least: float
+    strength: Strength
     gap: float
 
     @classmethod
-    def of(
-        cls, pieces: Sequence[Polygon], waste: MultiPolygon, width_at: WidthAt, grain: float,
-        least: float, gap: float,
-    ) -> Site:  # fmt: skip
+    def of(cls, pieces: Sequence[Polygon], waste: MultiPolygon, strength: Strength, gap: float) -> Site:
         """A site with the edges of `pieces` made ready for the search."""
-        return cls(pieces, Edges.of(pieces), waste, width_at, grain, least, gap)
+        return cls(pieces, Edges.of(pieces), waste, strength, gap)
 
 
 @dataclass(frozen=True)
@@ -109,11 +101,12 @@ def shortest_strip(site: Site, line: LineString) -> Strip:
     (x0, y0), (x1, y1) = shapely.get_coordinates(line)[[0, -1]].tolist()
     length = max(math.hypot(x1 - x0, y1 - y0), 1e-6)
     ahead = np.array([x1 - x0, y1 - y0]) / length
-    side, more = site.least / 2 * np.array([-ahead[1], ahead[0]]), site.least / 2 * ahead
+    width = site.strength.least(math.atan2(y1 - y0, x1 - x0))
+    side, more = width / 2 * np.array([-ahead[1], ahead[0]]), width / 2 * ahead
     first, last = np.array([x0, y0]) - more, np.array([x1, y1]) + more
     area = Polygon([first - side, last - side, last + side, first + side])
     seen = max(polygons_of(area.intersection(site.waste)), key=lambda p: p.area, default=area)
-    return Strip((x0, y0), (x1, y1), site.least, -1, area, seen, seen.area)
+    return Strip((x0, y0), (x1, y1), width, -1, area, seen, seen.area)
 
 
 def _rays(site: Site, piece: int, share: float) -> _Rays:
@@ -125,7 +118,7 @@ def _rays(site: Site, piece: int, share: float) -> _Rays:
     # normalize() gives clockwise shells: outward is to the left of the direction of travel.
     outward = np.column_stack([-tangent[:, 1], tangent[:, 0]])
     outward /= np.maximum(np.hypot(*outward.T), 1e-12)[:, None]
-    angles = site.grain + _TURN * np.arange(round(2 * math.pi / _TURN))
+    angles = site.strength.grain + _TURN * np.arange(round(2 * math.pi / _TURN))
     fan = np.column_stack([np.cos(angles), np.sin(angles)])
     point, turn = np.nonzero(outward @ fan.T >= _STEEPEST)
     across = broad(site.pieces[piece])
@@ -140,7 +133,7 @@ def _width(site: Site, piece: int, angle: float, share: float, broad: float) -> 
     square = np.array([-math.sin(angle), math.cos(angle)])
     extent = float(np.ptp(shapely.get_coordinates(site.pieces[piece].exterior) @ square))
     room = min(0.6 * extent, broad)
-    return max(min(site.width_at(angle), room) * share, min(site.least, 0.9 * extent))
+    return max(min(site.strength.wanted(angle), room) * share, min(site.strength.least(angle), 0.9 * extent))
 
 
 def _reaching(site: Site, piece: int, rays: _Rays, slender: float) -> _Rays:
