@@ -9,6 +9,20 @@ export const newGesture = () => `${Date.now().toString(36)}-${(gestures += 1)}`;
 /** The value at a path of the job; undefined where there is none. */
 export const valueAt = (job, path) => path.split(".").reduce((inside, step) => inside?.[step], job);
 
+let written = null;
+document.addEventListener("input", (event) => (written = event.target), true);
+for (const end of ["change", "focusout"]) {
+  document.addEventListener(end, (event) => (written = written === event.target ? null : written), true);
+}
+
+/** The user has begun to write in this field, or to move this slider, and has not finished. */
+export const isBeingWritten = (field) => field === written;
+
+/** Show a value in a field, unless the user is at it. */
+export function setField(field, value) {
+  if (!isBeingWritten(field)) field.value = value;
+}
+
 export class Fields {
   #work;
   #figure;
@@ -27,13 +41,13 @@ export class Fields {
     return field.dataset.path.replace("$", String(this.#figure()));
   }
 
-  /** Show the job; a field being written in is left alone unless it agrees with nothing. */
+  /** Show the job; a field being written in is left alone. */
   show() {
     const { job, shown } = this.#work.state;
     for (const field of document.querySelectorAll("[data-path]")) {
       const path = this.pathOf(field);
       const value = valueAt(job, path);
-      if (field === document.activeElement && field.type === "text" && field.dataset.dirty) continue;
+      if (isBeingWritten(field)) continue;
       clearError(field);
       put(field, value, shown[path]);
     }

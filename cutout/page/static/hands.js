@@ -87,10 +87,20 @@ export class Hands extends EventTarget {
     this.#board.layer("figures").replaceChildren(...figures);
     this.#board.layer("hands").replaceChildren(...hands);
     this.#groups.get(this.chosen)?.classList.add("chosen");
-    if (this.#move && this.#items.has(this.#move.item.key)) this.#showMove();
-    else this.#move = null;
+    this.#goOnMoving();
     this.#drawHandles();
     if (focused && this.#groups.has(focused)) this.#groups.get(focused).focus({ preventScroll: true });
+  }
+
+  /** The drawing is new, what is being moved goes on from where it stands now. */
+  #goOnMoving() {
+    const item = this.#move && this.#items.get(this.#move.item.key);
+    if (!item) {
+      this.#move = null;
+      return;
+    }
+    this.#move.item = item;
+    this.#showMove();
   }
 
   #small(item) {

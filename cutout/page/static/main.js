@@ -3,7 +3,7 @@
 import { ApiError, download, get, jobInAddress } from "./api.js";
 import { Board } from "./board.js";
 import { byId, el, refill, settled } from "./dom.js";
-import { Fields } from "./fields.js";
+import { Fields, setField } from "./fields.js";
 import { Findings } from "./findings.js";
 import { Hands } from "./hands.js";
 import { legend } from "./marks.js";
@@ -102,8 +102,12 @@ function startButtons() {
 const writing = (target) => target.matches("input:not([type=checkbox], [type=radio], [type=range], [type=file]), textarea");
 
 async function history(which, step) {
-  if (!work.state?.[`can_${which}`]) return say(`Nothing to ${which}.`);
-  await attempt(step, which === "undo" ? "Undone." : "Done again.");
+  try {
+    const possible = await step();
+    say(possible ? (which === "undo" ? "Undone." : "Done again.") : `Nothing to ${which}.`);
+  } catch (error) {
+    warn(error.message);
+  }
 }
 
 async function attempt(action, words) {
@@ -173,7 +177,7 @@ function showState() {
 function showKnown(select, own, value, known) {
   const isKnown = known.some((one) => one.name === value);
   byId(select).value = isKnown ? value : "own";
-  if (document.activeElement !== byId(own)) byId(own).value = isKnown ? "" : value;
+  setField(byId(own), isKnown ? "" : value);
 }
 
 function showBlade() {
@@ -306,8 +310,8 @@ async function moved({ item, at, turn, scale }) {
   }
   const value = { at: place, angle: round(item.angle + turn), width: round(item.width * scale) };
   if (!item.found) return attemptChange([{ path: `mend.bridges.${item.index}`, value }], words);
-  hands.choose(`bridge-${work.state.job.mend.bridges.length}`);
-  return attemptChange([{ path: "mend.without.+", value: item.at }, { path: "mend.bridges.+", value }], words);
+  await attemptChange([{ path: "mend.without.+", value: item.at }, { path: "mend.bridges.+", value }], words);
+  return hands.choose(`bridge-${work.state.job.mend.bridges.length - 1}`, true);
 }
 
 function figureChanges(item, at, turn, scale) {
@@ -354,14 +358,14 @@ async function placed({ kind, at }) {
   const place = at.map(round);
   const { panel } = work.look;
   if (kind === "hole") {
-    hands.choose(`hole-${work.state.job.holes.length}`);
     const value = { at: place, diameter: units() === "in" ? "1/4in" : "6mm" };
-    return attemptChange([{ path: "holes.+", value }], "Hole placed. Arrow keys move it, + and − change its size.");
+    await attemptChange([{ path: "holes.+", value }], "Hole placed. Arrow keys move it, + and − change its size.");
+    return hands.choose(`hole-${work.state.job.holes.length - 1}`, true);
   }
-  hands.choose(`bridge-${work.state.job.mend.bridges.length}`);
   const width = work.state.job.mend.bridge_width ?? work.cut?.bridges[0]?.width ?? panel.thickness;
   const value = { at: place, angle: panel.grain ?? 0, width: round(width) };
-  return attemptChange([{ path: "mend.bridges.+", value }], "Bridge placed, along the grain. Arrow keys move it, [ and ] turn it.");
+  await attemptChange([{ path: "mend.bridges.+", value }], "Bridge placed, along the grain. Arrow keys move it, [ and ] turn it.");
+  return hands.choose(`bridge-${work.state.job.mend.bridges.length - 1}`, true);
 }
 
 /** The table of blades; the smallest size each manages is a search of its own and comes row by row. */

@@ -2,7 +2,7 @@
 
 import { blob, get, post } from "./api.js";
 import { byId, el, refill } from "./dom.js";
-import { newGesture } from "./fields.js";
+import { newGesture, setField } from "./fields.js";
 import { say, warn } from "./say.js";
 
 
@@ -37,6 +37,7 @@ export class Picture {
       this.chosen = n;
       hands.choose(`figure-${n}`);
       this.show();
+      fields.show();
     };
     byId("f-threshold-how").addEventListener("change", (event) => this.#threshold(event.target));
     byId("clean").addEventListener("toggle", () => this.#showThumb());
@@ -172,21 +173,21 @@ export class Picture {
     const { shown } = this.#work.state;
     for (const field of [byId("f-x"), byId("f-y")]) {
       const n = field.dataset.place;
-      field.value = shown[`figures.${this.chosen}.at.${n}`] ?? look?.shown_at[n] ?? "";
+      setField(field, shown[`figures.${this.chosen}.at.${n}`] ?? look?.shown_at[n] ?? "");
     }
     if (look) {
       const { width } = this.#work.look.panel;
       byId("f-size").max = String(Math.floor(width));
-      byId("f-size").value = String(Math.round(look.box[2] - look.box[0]));
+      setField(byId("f-size"), String(Math.round(look.box[2] - look.box[0])));
       byId("f-size").setAttribute("aria-valuetext", look.label);
-      if (!byId("f-width").value && document.activeElement !== byId("f-width")) byId("f-width").placeholder = look.label.split(" x ")[0];
+      byId("f-width").placeholder = byId("f-height").placeholder = "follows from the other";
     }
-    byId("f-turn-slider").value = String(((((figure.turn + 180) % 360) + 360) % 360) - 180);
+    setField(byId("f-turn-slider"), String(((((figure.turn + 180) % 360) + 360) % 360) - 180));
     const level = typeof figure.threshold === "number";
     byId("f-threshold-how").value = level ? "level" : (figure.threshold ?? "auto");
     byId("f-threshold").disabled = !level;
-    if (level) byId("f-threshold").value = String(figure.threshold);
-    byId("f-smooth").value = String(figure.smooth);
+    if (level) setField(byId("f-threshold"), String(figure.threshold));
+    setField(byId("f-smooth"), String(figure.smooth));
   }
 
   #startSliders() {

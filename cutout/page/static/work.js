@@ -1,6 +1,6 @@
 // The job as the server has it, and everything worked out from it. One change is under way at a time.
 
-import { ApiError, get, post, putJobInAddress, send } from "./api.js";
+import { get, post, putJobInAddress, send } from "./api.js";
 
 /** What is worked out in the background after a change, how long to wait before each, and in what words. */
 const STAGES = [
@@ -38,23 +38,21 @@ export class Work extends EventTarget {
     return (this.cut ?? this.checked)?.findings ?? null;
   }
 
-  async open(id) {
-    this.#take(await get(`/api/jobs/${encodeURIComponent(id)}`));
+  open(id) {
+    return this.#inTurn(() => get(`/api/jobs/${encodeURIComponent(id)}`));
   }
 
-  async create(options) {
-    this.#take(await post("/api/jobs", options));
+  create(options) {
+    return this.#inTurn(() => post("/api/jobs", options));
   }
 
-  async addPicture(file, figure) {
-    await this.#idle();
+  addPicture(file, figure) {
     const which = figure === null ? "" : `?figure=${figure}`;
-    this.#take(await send(`/api/jobs/${this.id}/picture${which}`, file));
+    return this.#inTurn(() => send(`/api/jobs/${this.id}/picture${which}`, file));
   }
 
-  async supply(name, file) {
-    await this.#idle();
-    this.#take(await send(`/api/jobs/${this.id}/sources/${name}`, file));
+  supply(name, file) {
+    return this.#inTurn(() => send(`/api/jobs/${this.id}/sources/${name}`, file));
   }
 
   /** Set fields: [{path, value}]. Changes of one gesture make one step of undo. Rejects with ApiError. */
@@ -66,9 +64,8 @@ export class Work extends EventTarget {
   }
 
   /** Look again, exactly, after a gesture whose views were only nearly right. */
-  async settle() {
-    await this.#idle();
-    this.#take(await get(`/api/jobs/${this.id}`));
+  settle() {
+    return this.#inTurn(() => get(`/api/jobs/${this.id}`));
   }
 
   undo() {
@@ -79,13 +76,22 @@ export class Work extends EventTarget {
     return this.#step("redo");
   }
 
+  /** Resolves to whether there was a step to take. */
   async #step(which) {
-    await this.#idle();
-    this.#take(await post(`/api/jobs/${this.id}/${which}`, { revision: this.state.revision }));
+    let possible = false;
+    await this.#inTurn(() => {
+      possible = this.state[`can_${which}`];
+      return post(`/api/jobs/${this.id}/${which}`, { revision: this.state.revision });
+    });
+    return possible;
   }
 
-  async #idle() {
-    while (this.#sending) await new Promise((resolve) => this.addEventListener("state", resolve, { once: true }));
+  /** Ask when everything asked before has been answered; the answer is how the job stands then. */
+  #inTurn(ask) {
+    return new Promise((resolve, reject) => {
+      this.#queue.push({ ask, gesture: null, resolve, reject });
+      this.#pump();
+    });
   }
 
   async #pump() {
@@ -93,19 +99,21 @@ export class Work extends EventTarget {
     this.#sending = true;
     while (this.#queue.length) {
       const batch = this.#batch();
-      const { gesture } = batch[0];
-      const changes = lastOfEach(batch.flatMap((entry) => entry.changes), gesture !== null);
       try {
-        const body = { revision: this.state.revision, changes, gesture };
-        this.#take(await post(`/api/jobs/${this.id}/change`, body));
+        this.#take(await (batch[0].ask?.() ?? this.#send(batch)));
         batch.forEach((entry) => entry.resolve());
       } catch (error) {
-        if (error instanceof ApiError && error.kind === "stale") await this.open(this.id).catch(() => {});
+        if (error.kind === "stale") await get(`/api/jobs/${this.id}`).then((answer) => this.#take(answer), () => {});
         batch.forEach((entry) => entry.reject(error));
       }
     }
     this.#sending = false;
-    this.dispatchEvent(new Event("state"));
+  }
+
+  #send(batch) {
+    const { gesture } = batch[0];
+    const changes = lastOfEach(batch.flatMap((entry) => entry.changes), gesture !== null);
+    return post(`/api/jobs/${this.id}/change`, { revision: this.state.revision, changes, gesture });
   }
 
   /** Everything queued that belongs to one gesture; a change without a gesture goes alone. */
