@@ -20,7 +20,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from shapely import LineString, MultiPolygon
 
 from cutout.check.walls import Walls, ridges_of
-from cutout.geom.curve import FloatArray
+from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.pattern import Pattern
 
 _PROMINENT = 1.15
@@ -176,31 +176,36 @@ class Middle:
     def _neck(self, saddle: _Saddle) -> Neck:
         path = self._path(saddle.edge, _SAME_WIDTH)
         level = self._path(saddle.edge, _LEVEL)
-        middle = level.edges[self._half_way(level)]
+        middle = level.edges[self._half_way(level, _LEVEL * 2 * float(self.least[saddle.edge]))]
         i, j = self.feet[middle].tolist()
         p, q = self.walls.narrowest(i, j, float(self.least[middle]) * 2)
         width = abs(q - p)
         along = 1j * (q - p) / width if width > 0 else 1 + 0j
         return Neck((p + q) / 2, width, along, self._length(path, width), (p, q), saddle.part)
 
-    def _half_way(self, path: _Path) -> int:
-        steps = np.abs(np.diff(self.nodes[path.nodes]))
+    def _half_way(self, path: _Path, width: float) -> int:
+        """Which edge of a path lies half way along it, to where it is as wide as `width`."""
+        steps = np.abs(np.diff(self._run(path, width)))
         return int(np.searchsorted(np.cumsum(steps), steps.sum() / 2))
 
     def _length(self, path: _Path, width: float) -> float:
-        """Length of the middle line along a path, to where it first is _SAME_WIDTH times `width` wide.
+        """Length of the middle line along a path, to where it first is _SAME_WIDTH times `width` wide."""
+        z = self._run(path, _SAME_WIDTH * width)
+        return float(LineString(np.column_stack([z.real, z.imag])).simplify(0.1 * width).length)
 
-        Past the end of its walls' straight run the clearance r grows as r^2 = r0^2 + x^2 (a corner is near).
+    def _run(self, path: _Path, width: float) -> ComplexArray:
+        """Places of a path's nodes, its ends drawn in to where the region first is `width` wide.
+
+        Past the end of its walls' straight run the clearance r grows as r^2 = r0^2 + x^2: a corner is near.
         """
-        z, r = self.nodes[path.nodes].copy(), self.clearance[path.nodes]
-        limit = _SAME_WIDTH * width / 2
+        z, r, limit = self.nodes[path.nodes].copy(), self.clearance[path.nodes], width / 2
         for end, inner in ((0, 1), (-1, -2)):
-            if r[end] > limit > r[inner]:
+            if r[end] > limit >= r[inner]:
                 part = math.sqrt((limit**2 - r[inner] ** 2) / (r[end] ** 2 - r[inner] ** 2))
                 z[end] = z[inner] + part * (z[end] - z[inner])
             elif r[end] > limit:
-                z[end] = z[inner] + min(1.0, limit / r[end]) * (z[end] - z[inner])
-        return float(LineString(np.column_stack([z.real, z.imag])).simplify(0.1 * width).length)
+                z[end] = z[inner] + limit / r[end] * (z[end] - z[inner])
+        return z
 
     def _path(self, edge: int, times: float) -> _Path:
         """The way through `edge`: on both sides as far as the width stays below `times` its own."""
