@@ -172,17 +172,18 @@ def test_wrapping_keeps_every_word_and_the_width() -> None:
 
 
 def test_no_label_lands_on_paper_that_is_not_printed(make_work: Callable[..., Work]) -> None:
-    """A ring of eight sheets round an empty one: nothing is written on the ninth."""
+    """Holes crowded beside a sheet that is left out: their numbers keep off it."""
     turns = np.linspace(0, 2 * math.pi, 400, endpoint=False)
     circle = np.column_stack([np.cos(turns), np.sin(turns)])
     rings = (Ring.of_points(200 + 190 * circle), Ring.of_points((200 + 186 * circle)[::-1]))
     work = make_work(outline=Outline(rings, 1.0), panel=Panel(400.0, 400.0, 18.0), paper_name="150x165mm")
-    drilled = tuple(
-        Hole(n + 1, tuple((200 + 180 * circle[n * 4]).tolist()), 5.0, ("relief",), 1) for n in range(90)
-    )
+    blank = min(tiling_of(Drawing.of(work)).blank, key=lambda sheet: sheet.column)
+    x, y = blank.window[0] - 5, (blank.window[1] + blank.window[3]) / 2
+    spots = [(x - 6.0 * (n % 5), y - 24 + 6.0 * (n // 5)) for n in range(45)]
+    drilled = tuple(Hole(n + 1, at, 5.0, ("relief",), 1) for n, at in enumerate(spots))
     drawing = Drawing.of(replace(work, plan=replace(work.plan, holes=drilled)))
     tiling = tiling_of(drawing)
-    assert tiling.blank
+    assert blank in tiling.blank
     notes = annotate(drawing, tiling)
     windows = [shapely.box(*s.window) for s in tiling.sheets]
     for placed in notes.placed:
