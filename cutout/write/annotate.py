@@ -17,7 +17,7 @@ from cutout.saw.model import Leg
 from cutout.units import format_length
 from cutout.write import fonts
 from cutout.write.drawing import Drawing, segments
-from cutout.write.labels import Label, Placed, Room, Style
+from cutout.write.labels import Label, Placed, Room, Span, Style
 from cutout.write.paint import PT
 from cutout.write.register import ARM, Mark, register_marks
 from cutout.write.tiling import Box, Tiling
@@ -55,28 +55,22 @@ class Annotations:
     left_out: tuple[Label, ...]
     arrows: tuple[Arrow, ...]
     runs: tuple[FloatArray, ...]
-    stops: tuple[tuple[tuple[float, float], tuple[float, float]], ...]
-    grain: tuple[tuple[float, float], tuple[float, float]] | None
+    stops: tuple[Span, ...]
+    grain: Span | None
 
 
 def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     """Work out where everything goes; the same drawing gives the same places."""
     fonts.register()
     marks = register_marks(tiling, drawing.carried)
-    taken: list[Box] = []
-    arrows = {leg.order: tuple(_arrows(drawing, leg, taken)) for leg in drawing.legs}
+    arrows = _all_arrows(drawing)
     runs = tuple(run for leg in drawing.legs for run in _off_line(drawing, leg))
     stops = tuple(bar for leg in drawing.legs for bar in _stops(drawing, leg))
     limits = _limits(drawing, tiling)
     room = Room(_obstacles(drawing, tiling, runs), limits)
-    for mark in marks:
-        room.occupy(_square(mark.at, ARM))
-    for arrow in (a for of_leg in arrows.values() for a in of_leg):
-        room.occupy(_arrow_box(arrow))
-    for start, end in stops:
-        room.occupy(
-            (min(start[0], end[0]), min(start[1], end[1]), max(start[0], end[0]), max(start[1], end[1]))
-        )
+    flat = tuple(arrow for of_leg in arrows.values() for arrow in of_leg)
+    for box in (*(_square(m.at, ARM) for m in marks), *map(_arrow_box, flat), *map(_bounds, stops)):
+        room.occupy(box)
     labels = [
         *_mark_labels(marks),
         *_hole_labels(drawing),
@@ -84,9 +78,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
         *_named_areas(drawing),
     ]
     placed, left_out = room.place(labels)
-    grain = _grain(drawing, room, limits)
-    flat = tuple(a for of_leg in arrows.values() for a in of_leg)
-    return Annotations(marks, placed, left_out, flat, runs, stops, grain)
+    return Annotations(marks, placed, left_out, flat, runs, stops, _grain(drawing, room, limits))
 
 
 def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...]) -> np.ndarray:
@@ -172,6 +164,12 @@ def _middle(drawing: Drawing, area: Polygon) -> tuple[float, float]:
     return drawing.at((x, y))
 
 
+def _all_arrows(drawing: Drawing) -> dict[int, tuple[Arrow, ...]]:
+    """Arrows of every leg by its order."""
+    taken: list[Box] = []
+    return {leg.order: tuple(_arrows(drawing, leg, taken)) for leg in drawing.legs}
+
+
 def _arrows(drawing: Drawing, leg: Leg, taken: list[Box]) -> Iterator[Arrow]:
     """Arrows along a leg, beside the line on the waste's side where there is room.
 
@@ -233,7 +231,7 @@ def _off_line(drawing: Drawing, leg: Leg) -> Iterator[FloatArray]:
             yield shapely.get_coordinates(shapely.simplify(LineString(dense[first:last]), 0.02))
 
 
-def _stops(drawing: Drawing, leg: Leg) -> Iterator[tuple[tuple[float, float], tuple[float, float]]]:
+def _stops(drawing: Drawing, leg: Leg) -> Iterator[Span]:
     """A bar across the end of a leg that ends at an earlier cut, so that it can be seen where."""
     path = drawing.path(leg.path)
     if not leg.ends.startswith("leg") or len(path) < 2:
@@ -246,9 +244,7 @@ def _stops(drawing: Drawing, leg: Leg) -> Iterator[tuple[tuple[float, float], tu
     yield (x - across[0], y - across[1]), (x + across[0], y + across[1])
 
 
-def _grain(
-    drawing: Drawing, room: Room, limits: Box
-) -> tuple[tuple[float, float], tuple[float, float]] | None:
+def _grain(drawing: Drawing, room: Room, limits: Box) -> Span | None:
     """Ends of the grain arrow, in the first free spot of the wood that stays, shorter where it is crowded."""
     grain = drawing.work.pattern.panel.grain
     if grain is None:
@@ -277,8 +273,13 @@ def arrow_tail(arrow: Arrow) -> tuple[float, float]:
 
 
 def _arrow_box(arrow: Arrow) -> Box:
-    (x0, y0), (x1, y1) = arrow_tail(arrow), arrow.tip
-    return (min(x0, x1) - 0.8, min(y0, y1) - 0.8, max(x0, x1) + 0.8, max(y0, y1) + 0.8)
+    x0, y0, x1, y1 = _bounds((arrow_tail(arrow), arrow.tip))
+    return (x0 - 0.8, y0 - 0.8, x1 + 0.8, y1 + 0.8)
+
+
+def _bounds(span: Span) -> Box:
+    (x0, y0), (x1, y1) = span
+    return (min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1))
 
 
 def _square(at: tuple[float, float], half: float) -> Box:

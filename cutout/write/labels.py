@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
@@ -14,7 +14,10 @@ from shapely import LineString, STRtree
 from cutout.geom.curve import FloatArray
 from cutout.write.tiling import Box
 
-Style = Literal["plain", "bold", "ringed"]
+Style: TypeAlias = Literal["plain", "bold", "ringed"]
+
+Span: TypeAlias = tuple[tuple[float, float], tuple[float, float]]
+"""Two ends of a straight line (mm)."""
 
 GAP = 0.5
 """Clear paper kept round every label (mm)."""
@@ -52,7 +55,7 @@ class Placed:
 
     label: Label
     box: Box
-    leader: tuple[tuple[float, float], tuple[float, float]] | None
+    leader: Span | None
 
 
 class Room:
@@ -188,7 +191,7 @@ def _around(anchors: FloatArray, label: Label, distance: float) -> tuple[FloatAr
     return _boxes_at(centres, label.size), owners
 
 
-def _leader(anchor: FloatArray, reach: float, box: Box) -> tuple[tuple[float, float], tuple[float, float]]:
+def _leader(anchor: FloatArray, reach: float, box: Box) -> Span:
     """From the rim round the anchor to the nearest point of the box."""
     x, y = float(anchor[0]), float(anchor[1])
     end = complex(min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
