@@ -129,6 +129,11 @@ def visit(browser: Browser, served: Served) -> Iterator[Visit]:
 
 
 @pytest.fixture
+def visit_of() -> type[Visit]:
+    return Visit
+
+
+@pytest.fixture
 def page(visit: Visit) -> Page:
     return visit.page
 

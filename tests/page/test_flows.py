@@ -23,7 +23,9 @@ def put(page: Page, picture: Path) -> None:
 
 def settle(page: Page) -> None:
     """Wait until mending has shown what it did."""
-    expect(page.locator("#findings-sum")).not_to_have_text(re.compile("Checking|Before mending"), timeout=SLOW)
+    expect(page.locator("#findings-sum")).not_to_have_text(
+        re.compile("Checking|Before mending"), timeout=SLOW
+    )
 
 
 def planned(page: Page) -> None:
@@ -79,7 +81,9 @@ def eye_mended(page: Page, eye: Path, client: httpx.Client) -> Page:
 
 def test_a_chosen_picture_is_seen_on_the_panel(page: Page, pebble: Path) -> None:
     put(page, pebble)
-    expect(page.locator("#caption")).to_have_text(re.compile(r"500 x 700 mm, 18 mm thick; figure 350 x (269|270) mm"))
+    expect(page.locator("#caption")).to_have_text(
+        re.compile(r"500 x 700 mm, 18 mm thick; figure 350 x (269|270) mm")
+    )
     assert page.locator(".waste path").get_attribute("d").startswith("M")  # type: ignore[union-attr]
     expect(page.locator("#job-title")).to_have_text("pebble")
     settle(page)
@@ -179,7 +183,7 @@ def test_findings_are_listed_marked_and_brought_into_view(eye_mended: Page) -> N
     page = eye_mended
     page.locator("#m-bridge").uncheck()
     settle(page)
-    expect(page.locator("#findings-sum")).to_contain_text("can’t be cut")
+    expect(page.locator("#findings-sum")).to_contain_text("can't be cut")
     entries, marks = page.locator("#finding-list .finding"), page.locator(".marks > .mark")
     expect(marks).to_have_count(entries.count())
     loose = page.locator("#finding-list .finding", has_text="Loose piece")
@@ -250,7 +254,9 @@ def test_a_figure_is_moved_with_keys(page: Page, pebble: Path, client: httpx.Cli
     until(page, client, lambda job: job["figures"] == [])
 
 
-def test_several_figures_and_taking_one_away(page: Page, pebble: Path, eye: Path, client: httpx.Client) -> None:
+def test_several_figures_and_taking_one_away(
+    page: Page, pebble: Path, eye: Path, client: httpx.Client
+) -> None:
     put(page, pebble)
     fill(page, "#f-width", "100")
     until(page, client, lambda job: job["figures"][0]["width"] == 100)
@@ -390,14 +396,21 @@ def test_blades_are_compared_row_by_row(page: Page, pebble: Path) -> None:
 def test_files_are_downloaded(page: Page, pebble: Path) -> None:
     put(page, pebble)
     planned(page)
-    for name, start in {"template.pdf": b"%PDF", "router.dxf": b" ", "job.toml": b"#", "everything.zip": b"PK"}.items():
+    for name, start in {
+        "template.pdf": b"%PDF",
+        "router.dxf": b" ",
+        "job.toml": b"#",
+        "everything.zip": b"PK",
+    }.items():
         with page.expect_download() as download:
             page.locator(f"#file-list [data-key='{name}']").click()
         assert download.value.suggested_filename == name
         assert Path(download.value.path()).read_bytes().startswith(start.strip())
 
 
-def test_a_job_file_is_opened_with_its_picture(page: Page, pebble: Path, tmp_path: Path, client: httpx.Client) -> None:
+def test_a_job_file_is_opened_with_its_picture(
+    page: Page, pebble: Path, tmp_path: Path, client: httpx.Client
+) -> None:
     put(page, pebble)
     fill(page, "#f-width", "222")
     until(page, client, lambda job: job["figures"][0]["width"] == 222)

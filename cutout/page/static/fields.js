@@ -102,7 +102,8 @@ export function showError(field, text) {
   clearError(field);
   const id = `${field.id || field.name}-wrong`;
   field.setAttribute("aria-invalid", "true");
-  field.setAttribute("aria-errormessage", id);
+  field.dataset.described = field.getAttribute("aria-describedby") ?? "";
+  field.setAttribute("aria-describedby", `${id} ${field.dataset.described}`.trim());
   field.closest("label")?.after(el("p", { id, class: "wrong" }, text)) ?? field.after(el("p", { id, class: "wrong" }, text));
   say(text);
 }
@@ -110,6 +111,7 @@ export function showError(field, text) {
 export function clearError(field) {
   if (!field.hasAttribute("aria-invalid")) return;
   field.removeAttribute("aria-invalid");
-  document.getElementById(field.getAttribute("aria-errormessage"))?.remove();
-  field.removeAttribute("aria-errormessage");
+  document.getElementById(`${field.id || field.name}-wrong`)?.remove();
+  if (field.dataset.described) field.setAttribute("aria-describedby", field.dataset.described);
+  else field.removeAttribute("aria-describedby");
 }

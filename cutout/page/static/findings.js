@@ -39,7 +39,7 @@ export class Findings {
     const state = this.#work.cut ? "" : " Before mending:";
     if (!count) return `${state} Nothing found${cleared ? `; ${cleared} mended` : ""}.`.trim();
     const care = count - stops;
-    const parts = [stops && `${stops} that can’t be cut like this`, care && `${care} that need${care === 1 ? "s" : ""} care`];
+    const parts = [stops && `${stops} that can't be cut like this`, care && `${care} that need${care === 1 ? "s" : ""} care`];
     return `${state} ${parts.filter(Boolean).join(", ")}${cleared ? `; ${cleared} mended` : ""}.`.trim();
   }
 

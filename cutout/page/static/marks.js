@@ -51,7 +51,7 @@ export function legend() {
     svg("g", { class: `mark ${severity}` }, ...numberMark({ severity, number, cleared: false }));
   const area = (fill) => svg("rect", { x: -14, y: -12, width: 28, height: 24, class: fill });
   return [
-    sample([mark("stop", 1)], "eight-sided mark: can’t be cut, would drop out or would break"),
+    sample([mark("stop", 1)], "eight-sided mark: can't be cut, would drop out or would break"),
     sample([mark("care", 2)], "triangle: can be cut, with what the finding says"),
     sample([area("wood-sample")], "plain with thin lines: wood that stays; the lines follow the grain"),
     sample([area("waste-sample")], "white with slanting lines: cut away"),
