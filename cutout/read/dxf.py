@@ -28,7 +28,7 @@ from cutout.read.chain import Chained, Run, chain
 from cutout.read.curves import CurveBook
 from cutout.read.fill import fill
 from cutout.read.options import ReadOptions
-from cutout.read.specks import without_specks
+from cutout.read.specks import counted, speck_note, without_specks
 from cutout.read.svg_affine import Affine
 
 GAP = 0.2
@@ -318,28 +318,30 @@ def _notes(
 ) -> Iterator[Note]:
     if chained.gaps:
         widest = max(width for _, width in chained.gaps) * mm
-        yield Note("gap", f"{len(chained.gaps)} gaps of up to {widest:.2g} mm were closed.")
+        gaps = counted(len(chained.gaps), "gap was", "gaps were")
+        yield Note("gap", f"{gaps} closed, the widest {widest:.2g} mm.")
     if chained.open:
         at = chained.open[0][0].start
-        text = (
-            f"{len(chained.open)} lines close nowhere and were left out, one at x {at.real:g}, y {at.imag:g}."
-        )
-        yield Note("left out", text)
+        lines = counted(len(chained.open), "line closes nowhere and was", "lines close nowhere and were")
+        yield Note("left out", f"{lines} left out, one at x {at.real:g}, y {at.imag:g}.")
     for kind, count in sorted(found.left_out.items()):
-        yield Note("left out", f"{count} x {kind} draw no outline and were left out.")
+        yield Note("left out", f"{kind} draws no outline and was left out ({count}).")
     if found.hatched and found.runs:
         yield Note("left out", "hatching was left out; the lines round it count.")
     if found.hidden:
-        yield Note("hidden", f"{found.hidden} entities on layers that are off or frozen were left out.")
+        what = counted(found.hidden, "entity", "entities")
+        yield Note("hidden", f"{what} on layers that are off or frozen, or invisible, left out.")
     if chained.doubles:
-        yield Note("doubles", f"{chained.doubles} lines were drawn twice and count once.")
+        lines = counted(
+            chained.doubles, "line repeats another one and was", "lines repeat other ones and were"
+        )
+        yield Note("doubles", f"{lines} left out.")
     if merged:
         yield Note("crossing", f"{merged} outlines that cross were united.")
-    if specks:
-        text = f"{specks} pieces and pinholes less than {options.speck:g} mm across were left out."
-        yield Note("speck", text)
+    yield from speck_note(specks, options.speck)
     if repairs:
-        yield Note("damaged", f"{repairs} flaws in the file were repaired on reading.")
+        flaws = counted(repairs, "flaw in the file was", "flaws in the file were")
+        yield Note("damaged", f"{flaws} repaired on reading.")
 
 
 def _why_empty(document: Any, found: _Found) -> str:

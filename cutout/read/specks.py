@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from shapely import MultiPolygon, Polygon
 
-from cutout.geom.outline import polygons_of
+from cutout.geom.outline import Note, polygons_of
 
 
 def is_speck(polygon: Polygon, least: float) -> bool:
@@ -31,3 +31,17 @@ def without_specks(region: MultiPolygon, least: float) -> tuple[MultiPolygon, in
         dropped += len(solid) - len(open_)
         kept.append(Polygon(polygon.exterior, [h.exterior for h in open_]))
     return MultiPolygon(kept), dropped
+
+
+def speck_note(dropped: int, least_mm: float) -> tuple[Note, ...]:
+    """What to say about dropped specks; nothing where there were none."""
+    if not dropped:
+        return ()
+    what = "1 piece or pinhole" if dropped == 1 else f"{dropped} pieces and pinholes"
+    were = "was" if dropped == 1 else "were"
+    return (Note("speck", f"{what} less than {least_mm:g} mm across {were} left out."),)
+
+
+def counted(n: int, one: str, many: str) -> str:
+    """A count with its noun and verb: "1 gap was", "3 gaps were"."""
+    return f"{n} {one if n == 1 else many}"

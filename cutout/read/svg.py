@@ -12,7 +12,7 @@ from cutout.errors import ReadError
 from cutout.geom.outline import Note, Outline, Ring, as_multi
 from cutout.read.curves import CurveBook
 from cutout.read.options import ReadOptions
-from cutout.read.specks import is_speck, without_specks
+from cutout.read.specks import counted, is_speck, speck_note, without_specks
 from cutout.read.svg_compose import Regions, extent, paint_over
 from cutout.read.svg_document import Document, parse_document
 from cutout.read.svg_number import MM_PER_PX
@@ -121,7 +121,7 @@ def _exact(drawing: Drawing, level: float | None, options: ReadOptions) -> _Figu
     if options.invert is True or (options.invert is None and _is_ground(dark, ground, layers)):
         dark = as_multi(shapely.difference(ground, dark))
         notes.extend(_inverted(options))
-    elif options.threshold is None and level is not None:
+    elif not isinstance(options.threshold, int) and level is not None:
         notes.extend(_light_parts(marks, layers, dark, ground))
     return _Figure(dark, tuple(notes), book)
 
@@ -219,8 +219,10 @@ def _tolerance(drawing: Drawing, marks: list[Mark], options: ReadOptions) -> flo
 
 def _notes(document: Document, drawing: Drawing, options: ReadOptions) -> Iterator[Note]:
     if document.outside:
-        text = f"{document.outside} links to things outside the file were not followed."
-        yield Note("left out", text)
+        links = counted(
+            document.outside, "link to something outside the file was", "links outside the file were"
+        )
+        yield Note("left out", f"{links} not followed.")
     for what, count in sorted(drawing.left_out.items()):
         yield Note("left out", f"{what} can't be drawn here and was left out ({count}).")
     if drawing.damaged:
@@ -228,6 +230,8 @@ def _notes(document: Document, drawing: Drawing, options: ReadOptions) -> Iterat
             f"{drawing.damaged} elements hold something unreadable and were drawn as far as they make sense."
         )
         yield Note("damaged", text)
+    if options.threshold == "local":
+        yield Note("option", "a local threshold is for photos; here middle grey parts dark from light.")
     if options.corners is not None or options.sheet is not None:
         yield Note("option", "corners and sheet are for photos; this drawing needs no straightening.")
 
@@ -241,9 +245,7 @@ def _finish(
     region, dropped = without_specks(figure.region, least)
     if region.is_empty:
         raise ReadError(f"{name}: every piece of it is less than {options.speck:g} mm across at this size.")
-    if dropped:
-        text = f"{dropped} pieces and pinholes less than {options.speck:g} mm across were left out."
-        notes = (*notes, Note("speck", text))
+    notes = (*notes, *speck_note(dropped, options.speck))
     if figure.book is not None:
         return Outline(figure.book.rings(region), scale, notes)
     rings = tuple(r for r in figure.rings if not is_speck(r.polygon(least / 20 or 0.01), least))

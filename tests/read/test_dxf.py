@@ -107,8 +107,8 @@ def test_gaps_open_ends_and_doubles_are_said() -> None:
         space.add_text("note")
 
     found = read(draw)
-    assert notes(found, "gap") == ["1 gaps of up to 0.1 mm were closed."]
-    assert notes(found, "doubles") == ["1 lines were drawn twice and count once."]
+    assert notes(found, "gap") == ["1 gap was closed, the widest 0.1 mm."]
+    assert notes(found, "doubles") == ["1 line repeats another one and was left out."]
     assert len(notes(found, "left out")) == 2
     assert found.region().area == pytest.approx(1250, rel=0.01)
 
@@ -155,7 +155,7 @@ def test_hidden_layers_and_entities() -> None:
 
     found = read(draw)
     assert found.region(1e-4).area == pytest.approx(math.pi * 400, rel=1e-4)
-    assert notes(found, "hidden") == ["4 entities on layers that are off or frozen were left out."]
+    assert notes(found, "hidden") == ["4 entities on layers that are off or frozen, or invisible, left out."]
 
 
 def test_splines_and_ellipses_are_cubics() -> None:
