@@ -6,7 +6,7 @@ from html import escape
 from importlib import resources
 
 from cutout.write.heat import heat_map
-from cutout.write.sheet_picture import heat_figure, panel_svg
+from cutout.write.sheet_picture import heat_figure, panel_key, panel_svg
 from cutout.write.sheet_tables import (
     bridges_table,
     cautions_list,
@@ -37,7 +37,7 @@ def cut_sheet(work: Work) -> bytes:
     heat = heat_map(work.pattern, work.kit)
     parts = [
         section("cautions", "Before you start", cautions_list(work)),
-        section("picture", "Picture", panel_svg(work) + _signs()),
+        section("picture", "Picture", panel_svg(work) + panel_key(work.pattern.panel)),
         section("facts", "Panel, blade, template", facts_list(work)),
         section("findings", "What was found", findings_table(work)),
         section("holes", "Holes to drill", holes_table(work)),
@@ -79,10 +79,3 @@ def _verdict(work: Work) -> str:
             f'<p class="verdict"><strong>Can be cut with care:</strong> read the {care} findings below.</p>'
         )
     return '<p class="verdict"><strong>Can be cut:</strong> nothing was found that stands in the way.</p>'
-
-
-def _signs() -> str:
-    return (
-        "<p>Grey: cut away. Bold number: opening. Plain number: hole to drill. "
-        "Triangle: finding that must be settled. Square: finding that needs care.</p>"
-    )

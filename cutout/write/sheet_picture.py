@@ -10,15 +10,16 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
+from cutout.check.boards import glue_lines
 from cutout.check.finding import Finding
 from cutout.geom.outline import polygons_of
-from cutout.pattern import Pattern
+from cutout.pattern import Panel, Pattern, Zone
 from cutout.units import Units, format_length
 from cutout.write.drawing import segments
 from cutout.write.heat import COLOURS, STEPS, HeatMap
 from cutout.write.labels import Label, Placed, Room
 from cutout.write.shapes import cut_lines, waste_rings
-from cutout.write.svg import number, polygon_path, ring_path
+from cutout.write.svg import number, polygon_path, polyline_path, printable, ring_path
 from cutout.write.work import Work
 
 MOST_MARKS = 80
@@ -53,8 +54,37 @@ def panel_svg(work: Work) -> str:
         f'<title id="picture-title">The panel from the show face</title><desc id="picture-words">{words}</desc>'
         f'<rect class="board" x="0" y="0" width="{number(panel.width)}" height="{number(panel.height)}"/>'
         f'<path class="waste" fill-rule="evenodd" d="{ring_path(waste_rings(work.pattern), flip)}"/>'
-        f'{bridges}{shapes}<g font-size="{number(text)}">{labels}</g></svg>{missing}'
+        f'{_on_the_panel(panel)}{bridges}{shapes}<g font-size="{number(text)}">{labels}</g></svg>{missing}'
     )
+
+
+def _on_the_panel(panel: Panel) -> str:
+    """Seams between boards, zones to keep clear of and what is drawn on a face, as lines."""
+    flip = panel.height
+    seams = (polyline_path(shapely.get_coordinates(line), flip) for line in glue_lines(panel))
+    parts = (
+        *(("seam", path) for path in seams),
+        *(("zone", polygon_path(zone.area, flip)) for zone in panel.zones),
+        *(("drawn", polygon_path(zone.area, flip)) for zone in panel.drawn),
+    )
+    return "".join(f'<path class="{kind}" d="{path}"/>' for kind, path in parts)
+
+
+def panel_key(panel: Panel) -> str:
+    """What the lines on the picture mean; only those that are there."""
+    words = ["Grey: cut away. Bold number: opening. Plain number: hole to drill."]
+    words.append("Triangle: finding that must be settled. Square: finding that needs care.")
+    if panel.zones:
+        words.append(f"Dashed: keep clear ({_names(panel.zones)}).")
+    if panel.drawn:
+        words.append(f"Dotted: drawn on a face ({_names(panel.drawn)}).")
+    if glue_lines(panel):
+        words.append("Long and short dashes: glue lines between boards.")
+    return f"<p>{escape(printable(' '.join(words)))}</p>"
+
+
+def _names(zones: Sequence[Zone]) -> str:
+    return ", ".join(dict.fromkeys(zone.name for zone in zones))
 
 
 def finding_numbers(findings: Sequence[Finding]) -> list[tuple[int, Finding]]:

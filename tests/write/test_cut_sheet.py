@@ -10,10 +10,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from PIL import Image
+from shapely import MultiPolygon, box
 
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, Ring
-from cutout.pattern import Panel
+from cutout.pattern import Panel, Zone
 from cutout.saw.model import Proof
 from cutout.write.heat import COLOURS, heat_map
 from cutout.write.sheet import cut_sheet
@@ -189,3 +190,17 @@ def test_moving_the_pattern_moves_the_marks(make_work: Callable[..., Work], star
 
 def test_same_bytes_again(work: Work) -> None:
     assert cut_sheet(work) == cut_sheet(work)
+
+
+def test_zones_seams_and_drawn_lines_are_shown_and_explained(make_work: Callable[..., Work]) -> None:
+    area = MultiPolygon([box(0, 0, 20, 30)])
+    zones = {"zones": (Zone("hinge", area),), "drawn": (Zone("stile", area),), "board": 80.0}
+    panel = Panel(240.0, 180.0, 18.0, np.pi / 2, **zones)
+    html = cut_sheet(make_work(panel=panel)).decode()
+    words = Page(html.encode()).words
+    assert "keep clear (hinge)" in words
+    assert "drawn on a face (stile)" in words
+    assert "glue lines between boards" in words
+    assert html.count('class="seam"') == 2, "three boards of 80 mm in 240 mm"
+    assert html.count('class="zone"') == html.count('class="drawn"') == 1
+    assert "keep clear" not in Page(cut_sheet(make_work())).words
