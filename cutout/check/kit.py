@@ -22,6 +22,13 @@ def kit(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
         )
         remedy = "Take a blade with finer teeth, or saw with a scrap board under the panel."
         yield Finding("kit", "care", at, thickness, blade.least_thickness, None, text, remedy)
+    x0, y0, x1, y1 = pattern.figure.bounds
+    if 2 * blade.turning_radius > max(x1 - x0, y1 - y0):
+        turns = format_length(blade.turning_radius, kit.units)
+        text = f"This blade turns no tighter than {turns}, too wide for any curve of a figure this size."
+        size = max(x1 - x0, y1 - y0) / 2
+        remedy = "Take a narrower blade."
+        yield Finding("kit", "care", at, size, blade.turning_radius, None, text, remedy)
     if kit.drills.at_least(blade.hole_to_turn) is None and pattern.openings:
         need = format_length(blade.hole_to_turn, kit.units)
         text = f"None of your drills makes a hole in which the blade turns: it takes {need}."

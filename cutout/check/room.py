@@ -36,6 +36,11 @@ def sliver(place: Tight, diameter: float) -> float:
     return max(0.0, (diameter / 2 - place.bend.radius) * (1 / math.sin(place.angle / 2) - 1))
 
 
+def far_off(place: Tight, times: float) -> bool:
+    """Whether a hole that touches both flanks has its middle more than `times` its diameter from the corner."""
+    return place.bend.sharp and math.sin(place.angle / 2) * times < 0.5
+
+
 def holes_fit(pattern: Pattern, places: Sequence[Tight], diameters: Sequence[float]) -> NDArray[np.bool_]:
     """Whether a hole of that diameter, touching both flanks, stays clear of keep at each place."""
     centres = hole_centres(places, diameters)

@@ -8,13 +8,19 @@ from collections.abc import Iterator
 from cutout.check.bends import INTO_KEEP, LEFT_STANDING
 from cutout.check.finding import Finding, Severity
 from cutout.check.follow import Tight, tight_places
-from cutout.check.room import blade_fits, holes_fit, sliver
+from cutout.check.room import blade_fits, far_off, holes_fit, sliver
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 from cutout.units import format_length
 
 _NOTHING = 0.3
 """A sliver shallower than this (mm) is gone with a touch of sandpaper."""
+
+_WORTH_SAWING = 3.0
+"""A deeper one (mm) is sawn off from the hole rather than filed; common practice, no source."""
+
+_FAR = 3.0
+"""A hole whose middle is more than this many diameters from the corner is no help in it."""
 
 
 def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
@@ -26,7 +32,8 @@ def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
         yield from (_on_the_line(p, kit) for p in places)
         return
     drills = [_drill(p, kit) for p in places]
-    holes = holes_fit(pattern, places, drills) & [p.inside for p in places]
+    useful = [p.inside and not far_off(p, _FAR) for p in places]
+    holes = holes_fit(pattern, places, drills) & useful
     blades = blade_fits(pattern, places, kit)
     for place, drill, hole, fits in zip(places, drills, holes.tolist(), blades.tolist(), strict=True):
         if hole:
@@ -78,6 +85,8 @@ def _drilled(place: Tight, drill: float, kit: Kit) -> str:
     left = sliver(place, drill)
     if left < _NOTHING or math.isinf(left):
         return f"Drill a {size} relief hole there."
+    if left > _WORTH_SAWING:
+        return f"Drill a {size} relief hole there, and saw from it into the corner along either edge."
     return (
         f"Drill a {size} relief hole there; a sliver {format_length(left, kit.units)} deep stays for a file."
     )

@@ -32,10 +32,10 @@ _PART = 0.3
 _ROUNDS = 3
 """Times the walls are divided further at most; each round divides by up to 8."""
 
-_SAME_WIDTH = 1.25
+_SAME_WIDTH = 1.1
 """A web reaches as far as the width stays below this many times its least width."""
 
-_TAPERED = 0.6
+_TAPERED = 0.7
 """... and above this many times that."""
 
 _LEVEL = 1.02

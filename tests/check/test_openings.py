@@ -1,0 +1,160 @@
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+import shapely
+from shapely import Point, Polygon, box
+
+from cutout import check
+from cutout.check.finding import Finding, Kind
+from cutout.geom.curve import Arc
+from cutout.geom.outline import Outline, Ring, from_region
+from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("plywood"))
+FINE = replace(KIT, blade=blade("scroll-medium"))
+PANEL = Panel(300, 300, 6.0, None)
+
+
+def pattern(figure: shapely.Geometry | Outline, keep: Keep = "panel", kit: Kit = KIT) -> Pattern:
+    outline = figure if isinstance(figure, Outline) else Outline(from_region(figure), 1.0)
+    return cut_pattern(outline, PANEL, keep, kit.blade.kerf)
+
+
+def found(made: Pattern, *kinds: Kind, kit: Kit = KIT) -> list[Finding]:
+    return [f for f in check.run(made, kit) if f.kind in kinds]
+
+
+def ring(x: float, y: float, r: float) -> Ring:
+    return Ring(
+        (Arc(complex(x - r, y), complex(x + r, y), 1.0), Arc(complex(x + r, y), complex(x - r, y), 1.0))
+    )
+
+
+# Corners and curves
+
+
+def test_an_inside_corner_gets_a_hole_and_says_what_stays() -> None:
+    triangle = Polygon([(60, 60), (240, 60), (150, 216)])
+    corners = found(pattern(triangle), "tight corner")
+    assert len(corners) == 3
+    for f in corners:
+        assert f.severity == "care"
+        assert f.text == "Inside corner of 60 degrees: the blade turns no tighter than 9.8 mm."
+        left = 2.5 * (1 / math.sin(math.radians(30)) - 1)
+        assert f.remedy == f"Drill a 5 mm relief hole there; a sliver {left:.1f} mm deep stays for a file."
+        assert f.opening == 1
+        assert (f.size, f.limit) == (0.0, pytest.approx(KIT.blade.turning_radius + KIT.blade.kerf / 2))
+
+
+def test_a_point_of_wood_is_passed_and_come_back_to() -> None:
+    (point,) = [
+        f for f in found(pattern(Polygon([(60, 60), (240, 60), (240, 240), (190, 100)])), "tight corner")
+        if f.text.startswith("Point of wood")
+    ]  # fmt: skip
+    assert point.remedy.startswith("Saw past it into the waste")
+    assert point.limit == pytest.approx(KIT.blade.turning_radius - KIT.blade.kerf / 2)
+
+
+def test_where_no_hole_fits_the_blade_comes_from_both_sides() -> None:
+    arm = shapely.union(box(50, 100, 150, 200), Polygon([(149, 148), (250, 150), (149, 152)]))
+    (tip,) = [f for f in found(pattern(arm), "tight corner") if f.at[0] > 200]
+    assert tip.severity == "care"
+    assert "from both sides" in tip.remedy
+
+
+def test_where_the_blade_itself_can_t_stand_is_a_stop() -> None:
+    """A winding slot 2 mm wide: a blade 7.5 mm from front to back can't stand in its bends."""
+    wide = replace(KIT, blade=blade("jigsaw"))
+    slot = shapely.union_all(
+        [box(50, 100, 110, 160), box(109, 130, 120, 132), box(118, 130, 120, 136), box(118, 134, 126, 136)]
+    )
+    stops = [
+        f
+        for f in found(pattern(slot, kit=wide), "tight corner", "tight curve", kit=wide)
+        if f.severity == "stop"
+    ]
+    assert stops
+    assert "no room for a blade" in stops[0].text
+    assert not [f for f in found(pattern(slot, kit=FINE), "tight corner", kit=FINE) if f.severity == "stop"]
+
+
+@pytest.mark.parametrize("r", [5.0, 8.0, 10.1])
+def test_the_radius_of_an_arc_is_exact(r: float) -> None:
+    (curve,) = found(pattern(Outline((ring(150, 150, r),), 1.0)), "tight curve")
+    assert curve.size == pytest.approx(r, abs=1e-9)
+    assert curve.limit == pytest.approx(KIT.blade.turning_radius + KIT.blade.kerf / 2)
+
+
+def test_a_curve_the_blade_follows_is_no_finding_on_either_side() -> None:
+    inside = KIT.blade.turning_radius + KIT.blade.kerf / 2 + 0.01
+    assert found(pattern(Outline((ring(150, 150, inside),), 1.0)), "tight curve") == []
+    around = KIT.blade.turning_radius - KIT.blade.kerf / 2 + 0.01
+    assert found(pattern(Outline((ring(150, 150, around),), 1.0), "figure"), "tight curve") == []
+    assert len(found(pattern(Outline((ring(150, 150, around - 0.2),), 1.0), "figure"), "tight curve")) == 1
+
+
+def test_a_curve_gets_the_drill_that_fills_it() -> None:
+    (curve,) = found(pattern(Outline((ring(150, 150, 4.0),), 1.0)), "tight curve")
+    assert curve.remedy == "Drill a 8 mm relief hole there."
+
+
+def test_where_panel_and_figure_both_survive_a_hole_shows() -> None:
+    square = pattern(box(100, 100, 200, 200), "both")
+    corners = found(square, "tight corner")
+    assert len(corners) == 4
+    assert all(f.severity == "care" and "it will show" in f.remedy for f in corners)
+    small = found(pattern(Point(150, 150).buffer(5, 64), "both"), "tight curve")
+    assert [f.severity for f in small] == ["stop"]
+
+
+def test_the_panel_s_own_corners_are_not_sawn() -> None:
+    assert found(pattern(Point(150, 150).buffer(60, 128), "figure"), "tight corner", "tight curve") == []
+
+
+# Narrow openings
+
+
+def test_an_opening_no_hole_fits_into() -> None:
+    (f,) = found(pattern(box(50, 100, 150, 104)), "narrow opening")
+    assert f.severity == "stop"
+    assert (f.size, f.limit) == (pytest.approx(4, abs=0.05), 5.0)
+    assert f.opening == 1
+    assert found(pattern(box(50, 100, 150, 105.5)), "narrow opening") == []
+
+
+def test_an_opening_narrower_than_the_cut() -> None:
+    (f,) = found(pattern(box(50, 100, 150, 101)), "narrow opening")
+    assert "narrower than the saw cut of 1.3 mm" in f.text
+
+
+def test_a_neck_of_waste_is_measured_exactly() -> None:
+    shape = shapely.union_all([box(50, 100, 100, 150), box(99, 124.6, 131, 125.5), box(130, 100, 180, 150)])
+    (f,) = found(pattern(shape), "narrow opening")
+    assert f.severity == "stop"
+    assert f.size == pytest.approx(0.9, abs=1e-6)
+    assert f.at == pytest.approx((115, 125.05), abs=4)
+    fine = shapely.union_all([box(50, 100, 100, 150), box(99, 124.3, 131, 125.7), box(130, 100, 180, 150)])
+    assert found(pattern(fine), "narrow opening") == []
+
+
+def test_a_slit_stops_and_a_fine_tip_is_a_care() -> None:
+    slit = shapely.union(box(50, 100, 100, 150), box(99, 124.5, 131, 125.5))
+    (f,) = found(pattern(slit), "narrow opening")
+    assert f.severity == "stop"
+    assert "a slit" in f.text
+    tip = shapely.union(box(50, 100, 100, 150), Polygon([(99, 120), (99, 130), (200, 125)]))
+    (g,) = found(pattern(tip), "narrow opening")
+    assert g.severity == "care"
+    assert "the tip of the opening" in g.text
+
+
+def test_a_figure_near_the_panel_s_edge_leaves_no_narrow_opening() -> None:
+    assert found(pattern(box(0.5, 100, 150, 200), "figure"), "narrow opening") == []
+
+
+def test_the_slot_between_two_survivors_is_no_narrow_opening() -> None:
+    assert found(pattern(Point(150, 150).buffer(80, 128), "both"), "narrow opening") == []

@@ -1,0 +1,185 @@
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import Polygon, affinity, box
+
+from cutout import check
+from cutout.check import hint
+from cutout.check.webs import BREAKS_SHARE, angle_to_grain, web_limit, webs
+from cutout.geom.outline import Outline, from_region
+from cutout.kit import Kit, Limits, bit, blade, drills, wood
+from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+
+T = 18.0
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+PLY = replace(KIT, wood=wood("plywood"))
+
+
+def pattern(figure: shapely.Geometry, grain: float | None = math.pi / 2, keep: Keep = "panel") -> Pattern:
+    return cut_pattern(Outline(from_region(figure), 1.0), Panel(400, 400, T, grain), keep, KIT.blade.kerf)
+
+
+def windows(gap: float, length: float = 100.0, *, turn: float = 0.0) -> shapely.Geometry:
+    """Two openings with an upright wall `gap` mm wide between them, then turned about the panel's middle."""
+    pair = shapely.union_all(
+        [
+            box(200 - gap / 2 - 60, 200 - length / 2, 200 - gap / 2, 200 + length / 2),
+            box(200 + gap / 2, 200 - length / 2, 260 + gap / 2, 200 + length / 2),
+        ]
+    )
+    return affinity.rotate(pair, turn, (200, 200), True)
+
+
+def found(made: Pattern, kit: Kit = KIT) -> list[tuple[str, str]]:
+    return [(f.kind, f.severity) for f in check.run(made, kit) if f.kind in ("thin web", "short grain")]
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.3, math.pi / 4, 1.2, math.pi / 2])
+def test_limits_lie_between_along_and_across_the_grain(turn: float) -> None:
+    limit = web_limit(T, KIT, turn)
+    assert T <= limit <= 2 * T
+    assert web_limit(T, KIT, 0.0) == pytest.approx(T)
+    assert web_limit(T, KIT, math.pi / 2) == pytest.approx(2 * T)
+    assert web_limit(T, KIT, turn + 0.01) > limit or turn == math.pi / 2
+
+
+def test_sheet_goods_need_half_the_thickness_whichever_way() -> None:
+    assert web_limit(T, PLY, None) == T / 2
+    assert web_limit(T, PLY, 1.0) == T / 2
+    assert found(pattern(windows(8.9), None), PLY) == [("thin web", "care")]
+    assert found(pattern(windows(9.1), None), PLY) == []
+
+
+def test_limits_are_the_user_s_to_set() -> None:
+    kit = replace(KIT, limits=Limits(web_along=0.5, web_across=0.7))
+    assert web_limit(T, kit, 0.0) == pytest.approx(9)
+    assert web_limit(T, kit, math.pi / 2) == pytest.approx(12.6)
+
+
+@given(st.floats(0, math.pi), st.floats(-4, 4))
+@settings(max_examples=50, deadline=None)
+def test_the_angle_to_the_grain_has_no_sense_and_turns_along(direction: float, turn: float) -> None:
+    def along(a: float) -> complex:
+        return complex(math.cos(a), math.sin(a))
+
+    angle = angle_to_grain(along(direction), 0.4)
+    assert angle is not None
+    assert 0 <= angle <= math.pi / 2
+    assert angle_to_grain(along(direction + math.pi), 0.4) == pytest.approx(angle, abs=1e-6)
+    assert angle_to_grain(along(direction + turn), 0.4 + turn) == pytest.approx(angle, abs=1e-6)
+    assert angle_to_grain(along(direction), None) is None
+
+
+@pytest.mark.parametrize(
+    ("gap", "grain", "expected"),
+    [
+        (18.5, math.pi / 2, []),
+        (17.5, math.pi / 2, [("thin web", "care")]),
+        (4.6, math.pi / 2, [("thin web", "care")]),
+        (4.4, math.pi / 2, [("thin web", "stop")]),
+        (35.0, 0.0, [("short grain", "care")]),
+        (37.0, 0.0, []),
+        (8.9, 0.0, [("short grain", "stop")]),
+    ],
+)
+def test_a_wall_between_two_windows(gap: float, grain: float, expected: list[tuple[str, str]]) -> None:
+    assert found(pattern(windows(gap), grain)) == expected
+
+
+def test_a_stubby_web_across_the_grain_is_thin_but_no_short_grain() -> None:
+    lens = windows(12, length=6.0)
+    assert [kind for kind, _ in found(pattern(lens, 0.0))] == ["thin web"]
+
+
+@given(st.floats(1, 16), st.floats(0, math.pi))
+@settings(max_examples=6, deadline=None)
+def test_turning_pattern_and_grain_together_changes_nothing(gap: float, turn: float) -> None:
+    first = webs(pattern(windows(gap)), KIT)
+    second = webs(pattern(windows(gap, turn=turn), math.pi / 2 + turn), KIT)
+    assert len(first) == len(second) == 1
+    assert first[0].width == pytest.approx(second[0].width, abs=1e-6)
+    assert first[0].limit == pytest.approx(second[0].limit, abs=1e-3)
+    assert first[0].across == second[0].across
+    assert first[0].breaks == second[0].breaks
+
+
+def test_a_finding_says_what_was_measured_and_what_to_do() -> None:
+    (finding,) = [f for f in check.run(pattern(windows(10.0)), KIT) if f.kind == "thin web"]
+    assert finding.size == pytest.approx(10)
+    assert finding.limit == pytest.approx(18)
+    assert finding.at == pytest.approx((200, 200), abs=12)
+    assert finding.text.startswith("A web 10 mm wide and ")
+    assert "18 mm would be sound" in finding.text
+    assert finding.remedy.startswith("Widen it to 18 mm")
+    (inches,) = [
+        f for f in check.run(pattern(windows(12.7)), replace(KIT, units="in")) if f.kind == "thin web"
+    ]
+    assert inches.text.startswith("A web 1/2 in wide")
+
+
+def test_a_thorn_is_no_web_but_a_slender_arm_is_one() -> None:
+    body = box(100, 100, 200, 300)
+    thorn = Polygon([(199, 185), (240, 200), (199, 215)])
+    assert found(pattern(shapely.union(body, thorn), keep="figure")) == []
+    arm = box(199, 196, 300, 204)
+    (finding,) = [
+        f for f in check.run(pattern(shapely.union(body, arm), keep="figure"), KIT) if "arm" in f.text
+    ]
+    assert finding.kind == "short grain"
+    assert finding.severity == "care"
+    assert finding.size == pytest.approx(8, abs=0.1)
+
+
+def test_only_a_tuft_at_stake_is_never_a_stop() -> None:
+    body = box(100, 100, 200, 300)
+    small = shapely.union_all([body, box(199, 199, 210, 201), shapely.Point(212, 200).buffer(2.4)])
+    large = shapely.union_all([body, box(199, 199, 210, 201), shapely.Point(222, 200).buffer(12.4)])
+    assert {s for _, s in found(pattern(small, keep="figure"))} <= {"care"}
+    assert "stop" in {s for _, s in found(pattern(large, keep="figure"))}
+
+
+def test_a_near_miss_of_the_panel_s_edge_is_not_told_twice() -> None:
+    near = pattern(shapely.Point(200, 393 - 40).buffer(40))
+    kinds = [f.kind for f in check.run(near, KIT)]
+    assert kinds == ["too near the edge"]
+
+
+def test_a_long_rail_along_the_edge_is_a_web() -> None:
+    rail = pattern(box(50, 200, 350, 385))
+    assert found(rail) == [("short grain", "care")]
+
+
+def test_the_hint_turns_the_grain_along_the_weakest_web() -> None:
+    across = pattern(windows(20), 0.0)
+    sentence = hint(across, KIT)
+    assert sentence is not None
+    assert "Lay the boards the other way" in sentence or "90 degrees" in sentence
+    assert hint(pattern(windows(10), math.pi / 2), KIT) is None
+    assert hint(pattern(windows(5), None), PLY) is None
+    assert hint(pattern(windows(100)), KIT) is None
+
+
+@given(st.floats(2, 17), st.floats(0.3, 1.3))
+@settings(max_examples=6, deadline=None)
+def test_following_a_hint_to_turn_the_pattern_gains_what_it_says(gap: float, turn: float) -> None:
+    made = pattern(windows(gap, turn=-turn))
+    sentence = hint(made, KIT)
+    if sentence is None or not sentence.startswith("Turn"):
+        return
+    degrees, side = int(sentence.split()[3]), sentence.split()[7].rstrip(":")
+    back = math.radians(degrees if side == "left" else -degrees)
+    turned = pattern(windows(gap, turn=back - turn))
+    before, after = (min((w.width / w.limit for w in webs(p, KIT)), default=1.0) for p in (made, turned))
+    assert after >= 1.05 * before
+
+
+def test_the_rule_for_breaking_is_stated_and_used() -> None:
+    (web,) = webs(pattern(windows(4.4)), KIT)
+    assert web.width < BREAKS_SHARE * web.limit
+    assert web.breaks
