@@ -65,7 +65,7 @@ def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]
         return []
     line = _Line(ring)
     thin = _Thin(line)
-    least = 0.7 * _least_turn(radius)
+    least = _least_turn(radius)
     found = [
         _Candidate.of(thin, run, stretch, line)
         for run in thin.runs()
@@ -75,7 +75,12 @@ def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]
     depths = np.concatenate(
         [_depths(found[i : i + 256], line, radius) for i in range(0, len(found), 256)] or [np.empty(0)]
     )
-    return [c.bend(sharpest, float(d)) for c, d in zip(found, depths, strict=True) if d > LEFT_STANDING]
+    deep = [(c, float(d)) for c, d in zip(found, depths, strict=True) if d > LEFT_STANDING]
+    return [
+        c.bend(sharpest, d)
+        for c, d in deep
+        if not any(c.beside(other, radius, line.length) for other, _ in deep)
+    ]
 
 
 def _least_turn(radius: float) -> float:
@@ -211,6 +216,16 @@ class _Candidate:
         opens, closes = _sides(thin, run, line, start.s)
         path = line.at(np.linspace(start.s, end.s, _PATH)) if end.s > start.s else np.array([start.vertex])
         return cls(start, end, opens, closes, thin.turning(stretch), len(stretch), path)
+
+    def beside(self, other: _Candidate, radius: float, around: float) -> bool:
+        """Whether `other` turns further in the same bend, nearer than a circle of `radius` tells apart.
+
+        around: length of the whole line.
+        """
+        if self.opens.vertex != other.opens.vertex or self.turn >= other.turn:
+            return False
+        gaps = np.array([self.start.s - other.end.s, other.start.s - self.end.s])
+        return bool(np.mod(gaps, around).min() < radius)
 
     def bend(self, sharpest: float, depth: float) -> Bend:
         """The finished bend: sharp if its line comes within LEFT_STANDING of the apex."""
