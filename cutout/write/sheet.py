@@ -18,6 +18,7 @@ from cutout.write.sheet_tables import (
     left_over_table,
     narrow_table,
     notes_list,
+    proof_words,
     router_list,
     section,
     sources_table,
@@ -41,7 +42,7 @@ def cut_sheet(work: Work) -> bytes:
         section("facts", "Panel, blade, template", facts_list(work)),
         section("findings", "What was found", findings_table(work)),
         section("holes", "Holes to drill", holes_table(work)),
-        section("cuts", "Order of cuts", cuts_table(work) + time_list(work)),
+        section("cuts", "Order of cuts", cuts_table(work) + proof_words(work) + time_list(work)),
         section("left-over", "Left for a file", left_over_table(work)),
         section("changes", "Bridges and easing", bridges_table(work)),
         section(

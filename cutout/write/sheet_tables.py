@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 
 import numpy as np
@@ -113,7 +113,7 @@ def findings_table(work: Work) -> str:
             serious = "Must be settled" if finding.severity == "stop" else "Care"
             groups.setdefault((serious, finding.kind), []).append((n, finding))
     parts = [
-        table(f"{serious}: {kind} ({len(found)})", _FINDING_HEADS, _finding_rows(found, work.units))
+        _findings_of_kind(f"{serious}: {kind} ({len(found)})", found, work.units)
         for (serious, kind), found in groups.items()
     ]
     mended = [(str(n), f.kind, _place(f.at, work.units), f.text) for n, f in numbered if f.cleared]
@@ -122,17 +122,23 @@ def findings_table(work: Work) -> str:
     return "".join(parts) or "<p>Nothing was found.</p>\n"
 
 
-_FINDING_HEADS = ("No.", "Opening", "Place", "What", "What to do")
-
-
-def _finding_rows(found: Sequence[tuple[int, Finding]], units: Units) -> Iterator[tuple[str, ...]]:
-    """A remedy that is the same as the one above is not repeated."""
+def _findings_of_kind(caption: str, found: Sequence[tuple[int, Finding]], units: Units) -> str:
+    """One table; measured and limit only where the kind has numbers, a remedy only where it is a new one."""
+    numbers = any(f.size is not None or f.limit is not None for _, f in found)
+    rows = []
     before = ""
     for n, finding in found:
         remedy = "as above" if finding.remedy == before else finding.remedy
         before = finding.remedy
         opening = str(finding.opening) if finding.opening is not None else "wood"
-        yield (str(n), opening, _place(finding.at, units), finding.text, remedy)
+        sizes = (_maybe(finding.size, units), _maybe(finding.limit, units)) if numbers else ()
+        rows.append((str(n), opening, _place(finding.at, units), *sizes, finding.text, remedy))
+    heads = ("Measured", "Limit") if numbers else ()
+    return table(caption, ("No.", "Opening", "Place", *heads, "What", "What to do"), rows)
+
+
+def _maybe(length: float | None, units: Units) -> str:
+    return "" if length is None else format_length(length, units)
 
 
 def holes_table(work: Work) -> str:
@@ -200,6 +206,19 @@ def time_list(work: Work) -> str:
         f"<p>Estimate: {format_length(plan.cut_length, work.units)} of sawing and {entries} of the blade, about "
         f"{plan.minutes:.0f} minutes at {format_length(blade.feed, work.units)} a minute. "
         "An estimate only; wood and hand decide.</p>\n"
+    )
+
+
+def proof_words(work: Work) -> str:
+    """What moving the blade along the plan showed."""
+    proof = work.proof
+    if not proof.ok:
+        return "<p>The plan did NOT pass its proof: see what must be settled above.</p>\n"
+    if not work.plan.legs:
+        return ""
+    return (
+        f"<p>Proved by moving the blade along every leg in {proof.steps} steps: it cuts at most "
+        f"{_fine(proof.gouge, work.units)} into the wood that stays.</p>\n"
     )
 
 

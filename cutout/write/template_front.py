@@ -151,9 +151,7 @@ def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: 
     if printed > 1:
         flow.heading("Joining")
         for n, step in enumerate(_JOIN_STEPS, start=1):
-            flow.text(
-                step.format(overlap=format_length(tiling.overlap, work.units)), 9, indent=6, mark=f"{n}."
-            )
+            flow.text(step.format(overlap=_both_units(tiling.overlap)), 9, indent=6, mark=f"{n}.")
 
 
 _JOIN_STEPS = (
@@ -163,6 +161,12 @@ _JOIN_STEPS = (
     "then falls on the dotted line. Neighbours share {overlap}.",
     "Hold it against the light or on a window to see both crosses, then tape or glue.",
 )
+
+
+def _both_units(mm: float) -> str:
+    """A round length of ours for readers of either unit: 10 mm (3/8 in)."""
+    eighths = max(1, round(mm / 25.4 * 8))
+    return f"{mm:g} mm ({format_length(eighths * 25.4 / 8, 'in')})"
 
 
 def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
