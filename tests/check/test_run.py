@@ -1,0 +1,160 @@
+from __future__ import annotations
+
+import cmath
+import math
+from collections import Counter
+from dataclasses import replace
+from typing import get_args
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import Point, Polygon, box
+
+from cutout import check
+from cutout.check.finding import CHECKS, Finding, Kind, ordered
+from cutout.check.widths import width_field
+from cutout.geom.curve import Similarity
+from cutout.geom.outline import Outline, from_region
+from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+
+
+STILL = Similarity()
+
+
+def figure() -> shapely.Geometry:
+    """An invented beast: body, neck, round head with an eye, two legs, a tail; corners, curves and webs."""
+    body = box(-60, -20, 60, 25)
+    head = Point(85, 60).buffer(22, 64).difference(Point(88, 64).buffer(6, 32))
+    neck = Polygon([(35, 20), (60, 20), (92, 55), (75, 62)])
+    legs = shapely.union(box(-50, -80, -38, -15), box(34, -80, 46, -15))
+    tail = Polygon([(-58, 20), (-120, 38), (-58, 10)])
+    return shapely.union_all([body, head, neck, legs, tail])
+
+
+def pattern(
+    by: Similarity = STILL, grain: float | None = 1.0, keep: Keep = "panel", side: float = 500.0
+) -> Pattern:
+    """The figure moved by `by` about the middle of a large square panel."""
+    middle = complex(side, side) / 2
+    outline = Outline(from_region(figure()), 1.0).transform(by.then(Similarity(1 + 0j, middle)))
+    return cut_pattern(outline, Panel(side, side, 12.0, grain), keep, KIT.blade.kerf)
+
+
+def summary(found: tuple[Finding, ...]) -> Counter[tuple[str, str]]:
+    return Counter((f.kind, f.severity) for f in found)
+
+
+def places(found: tuple[Finding, ...], back: Similarity, side: float = 500.0) -> list[tuple[str, complex]]:
+    """Kinds and places in the figure's own frame."""
+    middle = complex(side, side) / 2
+    undone = [(f.kind, (complex(*f.at) - middle - back.b) / back.a) for f in found]
+    return sorted(undone, key=lambda p: (p[0], round(p[1].real), round(p[1].imag)))
+
+
+def test_the_beast_has_some_of_everything() -> None:
+    kinds = {f.kind for f in check.run(pattern(), KIT)}
+    assert {"tight corner", "tight curve", "loose piece"} <= kinds
+    assert {"thin web", "short grain"} & {f.kind for f in check.run(pattern(keep="figure"), KIT)}
+
+
+@pytest.mark.parametrize("keep", ["panel", "figure", "both"])
+@given(dx=st.floats(-60, 60), dy=st.floats(-60, 60), turn=st.floats(-math.pi, math.pi))
+@settings(max_examples=6, deadline=None)
+def test_moving_and_turning_the_pattern_with_its_grain_moves_every_finding(
+    keep: Keep, dx: float, dy: float, turn: float
+) -> None:
+    by = Similarity(cmath.rect(1, turn), complex(dx, dy))
+    first = check.run(pattern(keep=keep), KIT)
+    second = check.run(pattern(by, 1.0 + turn, keep), KIT)
+    assert summary(first) == summary(second)
+    for (kind, was), (same, now) in zip(places(first, STILL), places(second, by), strict=True):
+        assert kind == same
+        if kind in ("tight corner", "tight curve"):
+            assert abs(was - now) < 1.0
+
+
+def test_the_same_pattern_gives_the_same_findings() -> None:
+    assert check.run(pattern(), KIT) == check.run(pattern(), KIT)
+
+
+@given(st.integers(0, 10**6), st.floats(0.1, 0.25))
+@settings(max_examples=8, deadline=None)
+def test_resampling_and_noise_change_no_kind(seed: int, step: float) -> None:
+    rng = np.random.default_rng(seed)
+
+    def shaken(ring: shapely.LinearRing) -> np.ndarray:
+        xy = shapely.get_coordinates(ring.segmentize(step))[:-1]
+        return np.asarray(xy + rng.uniform(-0.02, 0.02, xy.shape))
+
+    whole = figure()
+    assert isinstance(whole, Polygon)
+    rough = Polygon(shaken(whole.exterior), [shaken(hole) for hole in whole.interiors])
+    plain = pattern()
+    outline = Outline(from_region(shapely.transform(rough, lambda xy: np.asarray(xy + 250))), 1.0)
+    shaky = cut_pattern(outline, plain.panel, "panel", KIT.blade.kerf)
+    assert summary(check.run(shaky, KIT)) == summary(check.run(plain, KIT))
+
+
+@given(st.floats(0.4, 1.5))
+@settings(max_examples=8, deadline=None)
+def test_a_blade_that_turns_tighter_never_finds_more(scale: float) -> None:
+    tighter = replace(KIT, blade=KIT.blade.measured(KIT.blade.turning_radius * min(scale, 1)))
+    wider = replace(KIT, blade=KIT.blade.measured(KIT.blade.turning_radius * max(scale, 1)))
+    count = [
+        sum(f.kind in ("tight corner", "tight curve") for f in check.run(pattern(), kit))
+        for kit in (tighter, wider)
+    ]
+    assert count[0] <= count[1]
+
+
+def test_stops_come_first_and_the_order_is_fixed() -> None:
+    found = check.run(pattern(), KIT)
+    assert [f.severity for f in found] == sorted((f.severity for f in found), reverse=True)
+    assert ordered(found[::-1]) == ordered(found)
+
+
+def test_every_check_is_registered_under_a_kind_of_its_own() -> None:
+    assert set(CHECKS) <= set(get_args(Kind))
+    assert {
+        "tight corner", "tight curve", "narrow opening", "thin web", "short grain", "loose piece",
+        "too near the edge", "speck", "off the panel", "glue line", "kit",
+    } <= set(CHECKS)  # fmt: skip
+
+
+@pytest.mark.parametrize("keep", ["panel", "figure", "both"])
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_sentences_are_sentences(keep: Keep, units: str) -> None:
+    kit = replace(KIT, units=units)  # type: ignore[arg-type]
+    found = check.run(pattern(keep=keep), kit)
+    assert found
+    for f in found:
+        assert f.text[0].isupper()
+        assert f.text.endswith(".")
+        assert f.remedy[0].isupper()
+        assert f.remedy.endswith(".")
+        assert "\n" not in f.text + f.remedy
+        assert "nan" not in f.text + f.remedy
+        assert "inf" not in f.text + f.remedy
+        assert (" mm" in f.text) <= (units == "mm")
+        assert all(math.isfinite(v) for v in f.at)
+
+
+def test_openings_named_in_findings_exist() -> None:
+    made = pattern()
+    ids = {o.id for o in made.openings} | {None}
+    assert {f.opening for f in check.run(made, KIT)} <= ids
+
+
+def test_widths_for_a_picture_lie_in_keep() -> None:
+    made = pattern(keep="figure")
+    points, widths = width_field(made)
+    assert points.shape == (len(widths), 2)
+    assert shapely.contains_xy(made.keep, points[:, 0], points[:, 1]).all()
+    assert widths.min() > 0
+    assert widths.max() < 70
