@@ -70,7 +70,7 @@ class Walls:
         for k, s in enumerate(self.stations):
             mine = pieces[self.ring == k]
             ahead = np.append(s[1:], self.lengths[k])
-            part = np.concatenate([np.arange(n) for n in mine.tolist()]) / np.repeat(mine, mine)
+            part = _counted(mine) / np.repeat(mine, mine)
             stations.append(np.repeat(s, mine) + part * np.repeat(ahead - s, mine))
         return Walls(self.region, stations)
 
@@ -131,8 +131,14 @@ def _stations(ring: LinearRing, spacing: float) -> FloatArray:
     own = _vertices(ring)
     ahead = np.append(own[1:], ring.length)
     pieces = np.maximum(np.ceil((ahead - own) / spacing - 1e-9), 1).astype(np.int64)
-    part = np.concatenate([np.arange(n) for n in pieces.tolist()]) / np.repeat(pieces, pieces)
+    part = _counted(pieces) / np.repeat(pieces, pieces)
     return np.asarray(np.repeat(own, pieces) + part * np.repeat(ahead - own, pieces))
+
+
+def _counted(pieces: IntArray) -> IntArray:
+    """0, 1, 2 ... up to each number of pieces, one after the other."""
+    ends = np.cumsum(pieces)
+    return np.arange(ends[-1]) - np.repeat(ends - pieces, pieces)
 
 
 def _on(ring: LinearRing, s: FloatArray) -> ComplexArray:
