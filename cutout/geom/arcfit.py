@@ -1,12 +1,15 @@
-"""Lines and arcs through a closed polyline, as few as a greedy walk finds, within a tolerance.
+"""Lines and arcs through closed polylines, as few as a greedy walk finds, within a tolerance.
 
 An arc between two given ends has one freedom left, its curvature. Every point the arc must pass within a
 tolerance leaves it an interval, so a stretch can be one arc exactly if the intervals of all its points
-share a value: no circle is ever fitted and then tested. All stretches of all starts are tried at once.
+share a value: no circle is ever fitted and then tested. All stretches of all rings are tried at once.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import TypeAlias
 
 import numpy as np
@@ -26,8 +29,12 @@ _FIT = 0.88
 """Share of the tolerance the fit may use; the rest is for what happens between the points it looks at."""
 _STEEPEST = 10.0
 """Greatest tan(sweep / 2): arcs turn a little under half a circle at most."""
-_SHIFT = 5
-"""How many vertices a joint may move back, and some forth, to where both sides fit best."""
+_SHIFTS = (0, -1, 1, -2, -3, -4)
+"""How many vertices a joint may move to where both sides fit best; walking drags it forth, so mostly back."""
+_BATCH = 20_000
+"""Points worked on at once, few enough to stay in the processor's cache."""
+_GLANCE = 7
+"""Points of a stretch looked at first."""
 _LONGEST = 512
 """Most vertices one arc may pass."""
 
@@ -35,23 +42,102 @@ _LONGEST = 512
 def fit_arcs(xy: FloatArray, tol: float) -> Ring:
     """A ring of lines and arcs within `tol` of the closed polyline `xy` (n, 2), and the polyline of it.
 
-    The ring starts at a vertex of the polyline, has its sense, and does not cross itself if the polyline
+    See `fit_rings`. Raises ValueError for fewer than three vertices or a tolerance that is not positive.
+    """
+    return fit_rings([xy], tol)[0]
+
+
+def fit_rings(lines: Sequence[FloatArray], tol: float) -> list[Ring]:
+    """One ring of lines and arcs for each closed polyline (n, 2), each within `tol` of the other.
+
+    A ring starts at a vertex of its polyline, has its sense, and does not cross itself if the polyline
     doesn't: a fit that would is made again more closely, and in the last resort gives the vertices.
     Raises ValueError for fewer than three vertices or a tolerance that is not positive.
     """
-    z = _cleaned(np.asarray(xy, dtype=float))
-    if len(z) < 3 or not tol > 0:
-        raise ValueError("a ring to fit needs three vertices and a tolerance above zero")
+    if not tol > 0:
+        raise ValueError("a ring to fit needs a tolerance above zero")
+    clean = [_cleaned(np.asarray(xy, dtype=float)) for xy in lines]
+    if any(len(z) < 3 for z in clean):
+        raise ValueError("a ring to fit needs three vertices")
+    made: dict[int, Ring] = {}
     for share in (1.0, 0.5, 0.25):
-        ring = _fit(z, tol * share)
-        drawn = ring.polygon(tol / 10)
-        if drawn.is_valid and drawn.exterior.is_ccw == _turns_left(z):
-            return ring
-    return Ring.of_points(curve.to_array(z))
+        left = [i for i in range(len(clean)) if i not in made]
+        if left:
+            fit = _fit([clean[i] for i in left], tol * share)
+            sound = _sound(fit, [clean[i] for i in left], tol)
+            made |= {i: ring for i, ring, good in zip(left, fit.rings(), sound, strict=True) if good}
+    return [made[i] if i in made else Ring.of_points(curve.to_array(z)) for i, z in enumerate(clean)]
 
 
-def _turns_left(z: ComplexArray) -> bool:
-    return bool(np.sum((z.conj() * np.roll(z, -1)).imag) > 0)
+@dataclass(frozen=True, eq=False, slots=True)
+class _Stretches:
+    """Stretches of polylines, ring after ring: ring, first vertex, number of edges; all (n,)."""
+
+    ring: IntArray
+    start: IntArray
+    steps: IntArray
+
+    def before(self) -> IntArray:
+        """For each stretch the place of the one before it in its ring."""
+        first, last = self._ends()
+        place = np.arange(len(self.ring)) - 1
+        place[first] = last
+        return place
+
+    def every_second(self, colour: int) -> IntArray:
+        """Places of every second stretch of each ring, no two of them neighbours, none in rings below three."""
+        first, last = self._ends()
+        size = np.repeat(last - first + 1, last - first + 1)
+        nth = np.arange(len(self.ring)) - np.repeat(first, last - first + 1)
+        alone = (nth % 2 == colour) & (size >= 3) & ~((nth == size - 1) & (size % 2 == 1) & (colour == 0))
+        return np.flatnonzero(alone)
+
+    def halved(self, over: BoolArray, path: _Path) -> _Stretches:
+        """Each stretch that went `over` as two."""
+        twice = np.repeat(np.arange(len(over)), 1 + over)
+        second = np.r_[False, twice[1:] == twice[:-1]]
+        half = (self.steps // 2)[twice]
+        split = over[twice]
+        start = np.where(second, path.vertex(self.start[twice], half), self.start[twice])
+        steps = np.where(second, self.steps[twice] - half, np.where(split, half, self.steps[twice]))
+        return _Stretches(self.ring[twice], start, steps)
+
+    def _ends(self) -> tuple[IntArray, IntArray]:
+        new = np.flatnonzero(np.r_[True, self.ring[1:] != self.ring[:-1]])
+        return new, np.append(new[1:], len(self.ring)) - 1
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Fit:
+    """Rings of lines and arcs as arrays: ring, start, end, bulge of every run (n,)."""
+
+    ring: IntArray
+    start: ComplexArray
+    end: ComplexArray
+    bulge: FloatArray
+
+    def rings(self) -> list[Ring]:
+        """The same as values."""
+        runs = zip(self.start.tolist(), self.end.tolist(), self.bulge.tolist(), strict=True)
+        segments = [Arc(a, b, bulge) if bulge else Line(a, b) for a, b, bulge in runs]
+        ends = np.flatnonzero(np.diff(self.ring)) + 1
+        cuts = [0, *ends.tolist(), len(segments)]
+        return [Ring(tuple(segments[a:b])) for a, b in pairwise(cuts)]
+
+    def polygons(self, tol: float) -> NDArray[np.object_]:
+        """Each ring filled, drawn within `tol`."""
+        half = 2 * np.arctan(self.bulge)
+        curved = np.abs(half) > 1e-9
+        chord = self.end - self.start
+        radius = np.abs(chord) / 2 / np.sin(np.where(curved, np.abs(half), np.pi / 2))
+        angle = 2 * np.arccos(np.clip(1 - tol / np.maximum(radius, 1e-12), -1.0, 1.0 - 1e-12))
+        counts = np.where(curved, np.ceil(2 * np.abs(half) / np.minimum(angle, np.pi / 4)), 1).astype(np.intp)
+        _, which, along = _ragged(counts)
+        h, share = half[which], along / counts[which]
+        ratio = np.where(curved[which], np.sin(h * share) / np.sin(np.where(curved[which], h, 1.0)), share)
+        z = self.start[which] + chord[which] * ratio * np.exp(1j * h * (share - 1))
+        loops = shapely.linearrings(curve.to_array(z), indices=self.ring[which])
+        return np.asarray(shapely.polygons(loops), dtype=object)
 
 
 def _cleaned(xy: FloatArray) -> ComplexArray:
@@ -59,89 +145,96 @@ def _cleaned(xy: FloatArray) -> ComplexArray:
     return np.asarray(z[z != np.roll(z, 1)] if len(z) > 1 else z)
 
 
-def _fit(z: ComplexArray, tol: float) -> Ring:
-    path = _Path(_thinned(z, tol * _THIN), tol * _FIT)
-    nodes, steps = _choose(path, _reach(path))
-    for colour in (1, 0, 1):
-        nodes, steps = _settled(path, nodes, steps, colour)
-    if len(nodes) < 3:
-        nodes, steps = _halved(nodes, steps, steps > 1)
-    bulges = path.bulges(nodes, steps)
+def _sound(fit: _Fit, lines: list[ComplexArray], tol: float) -> list[bool]:
+    """Whether each ring is simple and still runs the way its polyline does."""
+    polygons = fit.polygons(tol / 10)
+    left = [bool(np.sum((z.conj() * np.roll(z, -1)).imag) > 0) for z in lines]
+    turns = shapely.is_ccw(shapely.get_exterior_ring(polygons))
+    return [bool(v and t == w) for v, t, w in zip(shapely.is_valid(polygons), turns, left, strict=True)]
+
+
+def _fit(lines: list[ComplexArray], tol: float) -> _Fit:
+    path = _Path(_thinned(lines, tol * _THIN), tol * _FIT)
+    found = _walked(path)
+    for colour in (1, 0):
+        found = _settled(path, found, colour)
+    few = np.bincount(found.ring)[found.ring] < 3
+    found = found.halved(few & (found.steps > 1), path)
     most = tol * (1 - _THIN)
-    while (over := path.deviations(nodes, steps, bulges) > most).any():
-        nodes, steps = _halved(nodes, steps, over)
-        bulges = path.bulges(nodes, steps)
-    runs = zip(path.at(nodes).tolist(), path.at(nodes + steps).tolist(), bulges.tolist(), strict=True)
-    return Ring(tuple(Arc(a, b, bulge) if bulge else Line(a, b) for a, b, bulge in runs))
+    while (over := path.misfit(found.start, found.steps, strict=False) > most).any():
+        found = found.halved(over, path)
+    a, b = path.ends(found.start, found.steps)
+    return _Fit(found.ring, a, b, path.bulges(found.start, found.steps))
 
 
-def _settled(path: _Path, nodes: IntArray, steps: IntArray, colour: int) -> tuple[IntArray, IntArray]:
-    """Every second joint moved to the vertex nearby where the worse of its two stretches fits best.
-
-    A walk by longest reach drags each joint a little past the place where line and arc truly meet.
-    """
-    count = len(nodes)
-    which = np.arange(colour, count - (count % 2 and not colour), 2)
-    if count < 3 or not len(which):
-        return nodes, steps
-    before = nodes[which - 1] - np.where(which == 0, len(path), 0)
-    whole = steps[which - 1] + steps[which]
-    shifts = np.array(sorted(range(-_SHIFT, 3), key=abs))
-    first = np.clip(steps[which - 1][:, None] + shifts, 1, whole[:, None] - 1)
-    start, size = np.broadcast_to(before[:, None], first.shape).ravel(), first.ravel()
-    end = np.broadcast_to((before + whole)[:, None], first.shape).ravel()
-    fit = np.maximum(path.misfit(start, size), path.misfit(start + size, end - start - size))
-    best = np.argmin(np.round(fit / path.tol, 3).reshape(first.shape), axis=1)
-    moved = nodes.copy()
-    moved[which] = before + first[np.arange(len(which)), best]
-    return moved, np.diff(np.append(moved, moved[0] + len(path)))
-
-
-def _halved(nodes: IntArray, steps: IntArray, over: BoolArray) -> tuple[IntArray, IntArray]:
-    """Each stretch that went `over` as two: one past its tolerance, or one of a ring of fewer than three."""
-    half = steps[over] // 2
-    starts = np.concatenate([nodes[~over], nodes[over], nodes[over] + half])
-    sizes = np.concatenate([steps[~over], half, steps[over] - half])
-    order = np.argsort(starts, kind="stable")
-    return starts[order], sizes[order]
-
-
-def _thinned(z: ComplexArray, tol: float) -> ComplexArray:
-    """Fewer vertices within `tol`; starts at the sharpest corner, which the thinning always keeps."""
-    ahead, back = np.roll(z, -1) - z, z - np.roll(z, 1)
-    first = int(np.argmax(np.abs(np.angle(ahead / back))))
-    ring = shapely.LinearRing(curve.to_array(np.roll(z, -first)))
-    xy = shapely.get_coordinates(shapely.simplify(ring, tol, preserve_topology=False))[:-1]
-    return curve.to_complex(xy) if len(xy) >= 3 else np.roll(z, -first)
+def _thinned(lines: list[ComplexArray], tol: float) -> list[ComplexArray]:
+    """Fewer vertices within `tol`; each ring starts at its sharpest corner, which the thinning always keeps."""
+    turned = []
+    for z in lines:
+        ahead, back = np.roll(z, -1) - z, z - np.roll(z, 1)
+        turned.append(np.roll(z, -int(np.argmax(np.abs(np.angle(ahead / back))))))
+    loops = np.array([shapely.LinearRing(curve.to_array(z)) for z in turned], dtype=object)
+    thin = [shapely.get_coordinates(t)[:-1] for t in shapely.simplify(loops, tol, preserve_topology=False)]
+    return [curve.to_complex(xy) if len(xy) >= 3 else z for xy, z in zip(thin, turned, strict=True)]
 
 
 class _Path:
-    """A closed polyline and the tests of its stretches; a stretch is a first vertex and a number of edges."""
+    """Closed polylines end to end, and the tests of their stretches.
 
-    def __init__(self, z: ComplexArray, tol: float) -> None:
-        self.z = z
+    A stretch is a first vertex, counted over all rings, and a number of edges it goes along its ring.
+    """
+
+    def __init__(self, rings: list[ComplexArray], tol: float) -> None:
+        sizes = np.array([len(z) for z in rings], dtype=np.intp)
         self.tol = tol
-        self.middles = np.stack([z, (z + np.roll(z, -1)) / 2], axis=1).ravel()
+        self.ring = np.repeat(np.arange(len(rings)), sizes)
+        self.size = sizes[self.ring]
+        self.base = (np.cumsum(sizes) - sizes)[self.ring]
+        self.z = np.concatenate(rings)
+        ahead = self.z[self.vertex(np.arange(len(self.z)), np.ones(len(self.z), dtype=np.intp))]
+        self.middles = np.stack([self.z, (self.z + ahead) / 2], axis=1).ravel()
 
-    def __len__(self) -> int:
-        return len(self.z)
+    def vertex(self, start: IntArray, along: IntArray) -> IntArray:
+        """The vertex so many edges after another, round its ring."""
+        base = self.base[start]
+        return np.asarray(base + (start - base + along) % self.size[start])
 
-    def at(self, i: IntArray) -> ComplexArray:
-        return np.asarray(self.z[i % len(self.z)])
+    def ends(self, start: IntArray, steps: IntArray) -> tuple[ComplexArray, ComplexArray]:
+        """First and last point of each stretch."""
+        return self.z[start], self.z[self.vertex(start, steps)]
 
-    def interval(self, start: IntArray, steps: IntArray) -> tuple[FloatArray, FloatArray]:
+    def interval(
+        self, start: IntArray, steps: IntArray, most: int | None = None
+    ) -> tuple[FloatArray, FloatArray]:
         """Least and greatest q of the arcs that pass every vertex and middle of an edge closely enough.
+
+        Of a long stretch only `most` of them, evenly spread, are looked at, where that is given.
 
         q = 1 / c, c the distance of the arc's centre from its chord, to the left of travel. A circle
         through the chord's ends, half chord h, passes within t of (x, y), measured from the chord's
         middle, if (A q - 2 y)^2 <= 4 t^2 (h^2 q^2 + 1) with A = x^2 + y^2 - h^2 - t^2. A point closer to
         an end than about t leaves q free. An empty interval has its least above its greatest.
         """
-        t, a, b = self.tol, self.at(start), self.at(start + steps)
+        counts = 2 * steps - 1 if most is None else np.minimum(2 * steps - 1, most)
+        heap = np.cumsum(counts) // _BATCH
+        if heap[-1] == 0:
+            return self._interval(start, steps, counts, most)
+        cuts = [0, *(np.flatnonzero(np.diff(heap)) + 1).tolist(), len(start)]
+        parts = [self._interval(start[i:j], steps[i:j], counts[i:j], most) for i, j in pairwise(cuts)]
+        return np.concatenate([low for low, _ in parts]), np.concatenate([high for _, high in parts])
+
+    def _interval(
+        self, start: IntArray, steps: IntArray, counts: IntArray, most: int | None
+    ) -> tuple[FloatArray, FloatArray]:
+        t = self.tol
+        a, b = self.ends(start, steps)
         half = np.maximum(np.abs(b - a) / 2, 1e-12)
-        first, which, along = _ragged(2 * steps - 1)
-        p = self.middles[(2 * start[which] + 1 + along) % len(self.middles)]
-        local = (p - ((a + b) / 2)[which]) * ((b - a).conjugate() / (2 * half))[which]
+        first, which, along = _ragged(counts)
+        if most is not None:
+            along = (along + 1) * (2 * steps)[which] // (counts + 1)[which] - 1
+        base, size = 2 * self.base[start], 2 * self.size[start]
+        place = base[which] + ((2 * start - base + 1)[which] + along) % size[which]
+        local = (self.middles[place] - ((a + b) / 2)[which]) * ((b - a).conjugate() / (2 * half))[which]
         h, x, y = half[which], local.real, local.imag
         A = x * x + y * y - h * h - t * t
         inner = -2 * t * h > A
@@ -154,37 +247,44 @@ class _Path:
         return np.maximum(low, -_STEEPEST / half), np.minimum(high, _STEEPEST / half)
 
     def feasible(self, start: IntArray, steps: IntArray) -> BoolArray:
-        low, high = self.interval(start, steps)
-        return np.asarray(low <= high)
+        """Whether one arc or line will do for each stretch; most that won't fail on a few points."""
+        low, high = self.interval(start, steps, _GLANCE)
+        ok = np.asarray(low <= high)
+        maybe = np.flatnonzero(ok & (2 * steps - 1 > _GLANCE))
+        if len(maybe):
+            low, high = self.interval(start[maybe], steps[maybe])
+            ok[maybe] = low <= high
+        return ok
 
     def bulges(self, start: IntArray, steps: IntArray) -> FloatArray:
         """Bulge of one arc per stretch, in the middle of what it may be; 0 where a line will do."""
         return self._middle(start, steps, *self.interval(start, steps))
 
+    def misfit(self, start: IntArray, steps: IntArray, *, strict: bool = True) -> FloatArray:
+        """Greatest distance of each stretch from the one arc it gets; infinite, if strict, where none will do."""
+        low, high = self.interval(start, steps)
+        away = self._deviations(start, steps, self._middle(start, steps, low, high))
+        return np.where((low <= high) | (not strict), away, np.inf)
+
     def _middle(self, start: IntArray, steps: IntArray, low: FloatArray, high: FloatArray) -> FloatArray:
-        half = np.abs(self.at(start + steps) - self.at(start)) / 2
+        a, b = self.ends(start, steps)
+        half = np.abs(b - a) / 2
         middle = (np.tan(np.arctan(low * half) / 2) + np.tan(np.arctan(high * half) / 2)) / 2
         return np.where((low <= 0) & (high >= 0), 0.0, middle)
 
-    def misfit(self, start: IntArray, steps: IntArray) -> FloatArray:
-        """Greatest distance of each stretch from the one arc it gets; infinite where no arc will do."""
-        low, high = self.interval(start, steps)
-        away = self.deviations(start, steps, self._middle(start, steps, low, high))
-        return np.where(low <= high, away, np.inf)
-
-    def deviations(self, start: IntArray, steps: IntArray, bulges: FloatArray) -> FloatArray:
+    def _deviations(self, start: IntArray, steps: IntArray, bulges: FloatArray) -> FloatArray:
         """Greatest distance of each stretch from its arc or line, edges included.
 
         Along an edge the distance from the arc's centre is greatest at an end and least at the foot of
         the perpendicular. The polyline runs from one end of the arc to the other, so no point of the arc
         is farther from the polyline either.
         """
-        a, b = self.at(start), self.at(start + steps)
+        a, b = self.ends(start, steps)
         curved = np.where(bulges == 0, 1.0, bulges)
         centre = (a + b) / 2 + (b - a) * 0.25j * (1 / curved - curved)
         radius = np.abs(a - centre)
         first, which, along = _ragged(steps)
-        p, q = self.at(start[which] + along), self.at(start[which] + along + 1)
+        p, q = self.ends(self.vertex(start[which], along), np.ones_like(along))
         edge, spoke = q - p, centre[which] - p
         share = np.clip((spoke * edge.conjugate()).real / np.maximum(np.abs(edge) ** 2, 1e-300), 0.0, 1.0)
         far = np.abs(np.abs(spoke) - radius[which])
@@ -202,20 +302,28 @@ def _ragged(counts: IntArray) -> tuple[IntArray, IntArray, IntArray]:
     return first, which, np.arange(len(which)) - first[which]
 
 
-def _choose(path: _Path, reach: IntArray) -> tuple[IntArray, IntArray]:
-    """First vertices and numbers of edges of the fewest stretches a walk by longest reach needs.
+def _walked(path: _Path) -> _Stretches:
+    """The fewest stretches a walk by longest reach needs in each ring.
 
-    Every vertex of the first stretch is tried as the start. The last stretch may end early, at the start.
+    Every vertex of a ring's first stretch is tried as the start. The last stretch may end early, at the
+    start, and is halved while that makes no arc of it.
     """
-    n = len(path)
-    walks = (_walk(start, reach.tolist()) for start in range(int(reach[0]) + 1))
-    nodes = np.array(min(walks, key=len), dtype=np.intp)
-    steps = np.diff(np.append(nodes, nodes[0] + n))
-    while not path.feasible(nodes[-1:], steps[-1:])[0]:
-        half = steps[-1] // 2
-        nodes = np.append(nodes, nodes[-1] + half)
-        steps = np.append(steps[:-1], [half, steps[-1] - half])
-    return nodes, steps
+    reach = _reach(path)
+    starts: list[int] = []
+    for base in np.unique(path.base).tolist():
+        own = reach[base : base + int(path.size[base])].tolist()
+        walks = (_walk(start, own) for start in range(own[0] + 1))
+        starts += [base + node % len(own) for node in min(walks, key=len)]
+    start = np.array(starts, dtype=np.intp)
+    ring = path.ring[start]
+    found = _Stretches(ring, start, np.zeros(len(start), dtype=np.intp))
+    before = found.before()
+    steps = np.empty(len(start), dtype=np.intp)
+    steps[before] = (start - start[before] - 1) % path.size[start] + 1
+    found = _Stretches(ring, start, steps)
+    while (bad := ~path.feasible(found.start, found.steps)).any():
+        found = found.halved(bad, path)
+    return found
 
 
 def _walk(start: int, reach: list[int]) -> list[int]:
@@ -228,17 +336,38 @@ def _walk(start: int, reach: list[int]) -> list[int]:
 
 def _reach(path: _Path) -> IntArray:
     """How many edges from each vertex one arc or line can pass: doubled until it fails, then bisected."""
-    n = len(path)
-    most = min(n - 1, _LONGEST)
-    good = np.ones(n, dtype=np.intp)
-    bad = np.full(n, most + 1, dtype=np.intp)
-    active, k = np.arange(n), 2
-    while len(active) and k <= most:
+    most = np.minimum(path.size - 1, _LONGEST)
+    good, bad = np.ones(len(path.z), dtype=np.intp), most + 1
+    active, k = np.flatnonzero(most >= 2), 2
+    while len(active):
         ok = path.feasible(active, np.full(len(active), k))
         good[active[ok]], bad[active[~ok]] = k, k
         active, k = active[ok], 2 * k
+        active = active[most[active] >= k]
     while len(active := np.flatnonzero(bad - good > 1)):
         middle = (good[active] + bad[active]) // 2
         ok = path.feasible(active, middle)
         good[active[ok]], bad[active[~ok]] = middle[ok], middle[~ok]
     return good
+
+
+def _settled(path: _Path, found: _Stretches, colour: int) -> _Stretches:
+    """Every second joint moved to the vertex nearby where the worse of its two stretches fits best.
+
+    A walk by longest reach drags each joint a little past the place where line and arc truly meet.
+    """
+    after = found.every_second(colour)
+    if not len(after):
+        return found
+    before = found.before()[after]
+    whole = (found.steps[before] + found.steps[after])[:, None]
+    first = np.clip(found.steps[before][:, None] + np.array(_SHIFTS), 1, whole - 1)
+    start, size = np.broadcast_to(found.start[before][:, None], first.shape).ravel(), first.ravel()
+    rest = (whole - first).ravel()
+    fit = np.maximum(path.misfit(start, size), path.misfit(path.vertex(start, size), rest))
+    best = np.argmin(np.round(fit / path.tol, 3).reshape(first.shape), axis=1)
+    taken = first[np.arange(len(after)), best]
+    starts, steps = found.start.copy(), found.steps.copy()
+    starts[after] = path.vertex(found.start[before], taken)
+    steps[before], steps[after] = taken, whole[:, 0] - taken
+    return _Stretches(found.ring, starts, steps)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely import MultiPolygon
 
-from cutout.geom.arcfit import fit_arcs
+from cutout.geom.arcfit import fit_rings
 from cutout.geom.outline import Ring, as_multi, polygons_of
 from cutout.kit import Bit, Kit
 from cutout.pattern import Pattern
@@ -70,7 +70,7 @@ def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> T
     left = [_left_by(cut, corners) for cut, corners in zip(rough, fine, strict=True)]
     held = _hold(pattern, rough, left, kit, settings)
     runs = (*held.runs, *(run for corners in fine for cut in corners for run in cut.runs))
-    rings = (*held.rings, *(_ring(run, settings) for run in runs[len(held.runs) :]))
+    rings = (*held.rings, *_rings(runs[len(held.runs) :], settings))
     tabs = (*held.tabs, *(() for _ in rings[len(held.rings) :]))
     passes, travel = _ordered(runs, rings, tabs, pattern.panel.thickness, settings)
     places = [p for trio in zip(rough, fine, left, strict=True) for p in _measured(*trio)]
@@ -145,7 +145,7 @@ def _hold(
 ) -> _Held:
     """The outline runs with tabs on every part that would come loose; waste too small for tabs to chips."""
     outline = [run for cut in cuts for run in cut.runs]
-    rings = [_ring(run, settings) for run in outline]
+    rings = _rings(outline, settings)
     small = _CHIPS * (settings.tab_width + kit.bit.diameter) ** 2
     kept = shapely.union_all([offset.guarded(pattern), *shapely.buffer(list(left), _TOUCH, quad_segs=1)])
     wood = pieces(pattern, kept, ((cut.space.opening, cut.slugs) for cut in cuts))
@@ -164,7 +164,7 @@ def _hold(
     cleared = [run for p in chips for run in offset.clearing(p.area, p.opening, kit.bit)]
     return _Held(
         (*outline, *cleared),
-        (*rings, *(_ring(run, settings) for run in cleared)),
+        (*rings, *_rings(cleared, settings)),
         (*held.tabs, *(() for _ in cleared)),
         held.short,
     )
@@ -189,8 +189,8 @@ def _ordered(
     return tuple(passes), travel
 
 
-def _ring(run: Run, settings: Settings) -> Ring:
-    return from_middle_of_longest(fit_arcs(run.xy, settings.tolerance))
+def _rings(runs: Sequence[Run], settings: Settings) -> list[Ring]:
+    return [from_middle_of_longest(ring) for ring in fit_rings([run.xy for run in runs], settings.tolerance)]
 
 
 def _minutes(passes: Iterable[Pass], travel: float, settings: Settings) -> float:

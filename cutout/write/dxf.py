@@ -16,7 +16,7 @@ from ezdxf.document import Drawing
 from ezdxf.layouts import Modelspace
 
 from cutout.errors import WriteError
-from cutout.geom.arcfit import fit_arcs
+from cutout.geom.arcfit import fit_rings
 from cutout.geom.curve import Arc, Cubic
 from cutout.geom.outline import Ring, from_region
 from cutout.pattern import Pattern
@@ -57,12 +57,12 @@ def _cut_line(pattern: Pattern) -> tuple[Ring, ...]:
     x0, y0, x1, y1 = pattern.outline.bounds
     if x0 < 0 or y0 < 0 or x1 > pattern.panel.width or y1 > pattern.panel.height:
         rings = from_region(shapely.intersection(pattern.outline.region(_FINE), pattern.panel.polygon))
-    return tuple(_drawn(ring) for ring in rings)
+    fitted = fit_rings([ring.points(_FINE) for ring in rings], _FIT)
+    return tuple(map(_drawn, rings, fitted))
 
 
-def _drawn(ring: Ring) -> Ring:
-    """The ring itself where it is made of few lines and arcs, else lines and arcs fitted to it."""
-    fitted = fit_arcs(ring.points(_FINE), _FIT)
+def _drawn(ring: Ring, fitted: Ring) -> Ring:
+    """The ring itself where it is made of few lines and arcs, else the lines and arcs fitted to it."""
     own = not any(isinstance(s, Cubic) for s in ring.segments)
     return ring if own and len(ring.segments) <= len(fitted.segments) else fitted
 
