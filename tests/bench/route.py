@@ -1,0 +1,148 @@
+"""How the router's geometry compares, as ratios measured side by side in one run.
+
+    python tests/bench/route.py
+
+Prints points of the fit against a polyline simplified (Douglas-Peucker, GEOS) to the same tolerance, and the time of
+offset, fit and order against one GEOS buffer of the same outline. Silhouettes are invented, except skimage's horse.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+import skimage.data
+from PIL import Image
+from shapely import LinearRing, Polygon
+
+from cutout.geom.arcfit import fit_arcs, fit_rings
+from cutout.geom.outline import Outline, Ring, from_region, polygons_of
+from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.pattern import Panel, Placement, cut_pattern, place
+from cutout.read import read
+from cutout.read.options import ReadOptions
+from cutout.route import offset, tool_path
+from cutout.route.order import order
+from cutout.route.track import from_middle_of_longest
+
+TOLERANCE = 0.01
+RADIUS = 3.0
+
+
+def blob(vertices: int, radius: float = 150.0, waves: int = 20, seed: int = 3) -> Polygon:
+    """A smooth closed curve with `vertices` vertices."""
+    rng = np.random.default_rng(seed)
+    t = np.linspace(0, 2 * math.pi, vertices, endpoint=False)
+    r = radius * (
+        1 + sum(rng.normal() * 0.12 / k * np.cos(k * t + rng.uniform(0, 6.28)) for k in range(2, 2 + waves))
+    )
+    return Polygon(np.column_stack([300 + r * np.cos(t), 300 + r * np.sin(t)]))
+
+
+def star(points: int = 5) -> Polygon:
+    """A star with sharp points."""
+    turn = math.pi / 2 + np.arange(2 * points) * math.pi / points
+    r = np.where(np.arange(2 * points) % 2, 60.0, 150.0)
+    return Polygon(np.column_stack([300 + r * np.cos(turn), 300 + r * np.sin(turn)]))
+
+
+def many(count: int, vertices: int) -> list[Polygon]:
+    """A sheet of small smooth openings, `vertices` vertices in all."""
+    side = math.ceil(math.sqrt(count))
+    small = [blob(vertices // count, 12.0, 5, seed=n) for n in range(count)]
+    return [
+        shapely.transform(p, lambda xy, n=n: xy - 300 + 40.0 * np.array([n % side, n // side]) + 40.0)
+        for n, p in enumerate(small)
+    ]
+
+
+def horse(width: float = 300.0) -> Outline:
+    """skimage.data.horse(), read like any picture."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "horse.png"
+        Image.fromarray((skimage.data.horse() * 255).astype(np.uint8)).save(file)
+        return place(read(file, ReadOptions(width=width)), Panel(400, 400, 18), Placement(width=width))
+
+
+def clock(work: Callable[[], Any], rounds: int = 5) -> float:
+    """Median seconds of `rounds` calls."""
+    times = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def offset_fit_order(shapes: list[Polygon]) -> list[Ring]:
+    """The path of every opening in cutting order, without tabs and proof."""
+    rooms = [room for shape in shapes for room in polygons_of(offset.grow(shape, -RADIUS))]
+    lines = [line for room in rooms for line in (room.exterior, *room.interiors)]
+    fitted = fit_rings([shapely.get_coordinates(line)[:-1] for line in lines], TOLERANCE)
+    rings = [from_middle_of_longest(ring) for ring in fitted]
+    turn, _ = order(rings, [0] * len(rings))
+    return [rings[i] for i in turn]
+
+
+def points(name: str, region: shapely.Geometry) -> None:
+    """Print points of the polyline, points of the fit, and their ratio, inside and outside the outline."""
+    for side, by in (("inside", -RADIUS), ("outside", RADIUS)):
+        grown = max(polygons_of(offset.grow(region, by)), key=lambda p: p.area)
+        xy = shapely.get_coordinates(grown.exterior)[:-1]
+        ring = fit_arcs(xy, TOLERANCE)
+        dust = len(shapely.get_coordinates(shapely.simplify(LinearRing(xy), TOLERANCE))) - 1
+        away = farthest(ring.points(1e-4), xy), farthest(xy, ring.points(1e-4))
+        print(
+            f"{name:>12} {side:>8}: polyline {dust:5d}, lines and arcs {len(ring.segments):4d}, "
+            f"1/{dust / len(ring.segments):.1f}, two-sided distance {max(away):.4f} mm, "
+            f"valid {ring.polygon(1e-3).is_valid}"
+        )
+
+
+def farthest(a: np.ndarray, b: np.ndarray) -> float:
+    """Greatest distance of the closed polyline a from the closed polyline b."""
+    spots = shapely.points(shapely.get_coordinates(shapely.segmentize(LinearRing(a), 0.05)))
+    closed = np.vstack([b, b[:1]])
+    edges = shapely.linestrings(np.stack([closed[:-1], closed[1:]], axis=1))
+    return float(
+        shapely.STRtree(edges).query_nearest(spots, return_distance=True, all_matches=False)[1].max()
+    )
+
+
+def times(name: str, shapes: list[Polygon]) -> None:
+    """Print the time of offset, fit and order as a multiple of one plain GEOS buffer."""
+    whole = shapely.MultiPolygon(shapes)
+    size = len(shapely.get_coordinates(whole))
+    segs = offset.quad_segs(RADIUS)
+    once = clock(lambda: shapely.buffer(whole, -RADIUS, quad_segs=segs))
+    path = clock(lambda: offset_fit_order(shapes))
+    print(f"{name:>12}: {size} vertices, offset + fit + order {path / once:.1f} x one GEOS buffer")
+
+
+def main() -> int:
+    """Print every ratio."""
+    points("blob", blob(4000, waves=6))
+    points("star", star())
+    points("horse", horse().region(1e-3))
+    times("blob", [blob(50_000)])
+    times("200 openings", many(200, 50_000))
+    traced = shapely.segmentize(horse().region(1e-3), 0.04)
+    times("horse", list(polygons_of(traced)))
+    kit = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+    pattern = cut_pattern(Outline(from_region(blob(50_000)), 1.0), Panel(700, 700, 18), "panel", 1.28)
+    once = clock(lambda: shapely.buffer(pattern.waste, -RADIUS, quad_segs=offset.quad_segs(RADIUS)))
+    whole = clock(lambda: tool_path(pattern, kit), 3)
+    print(f"whole path of the blob, with tabs, findings and proof: {whole / once:.0f} x that buffer")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
