@@ -4,6 +4,7 @@ import cmath
 import math
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 from typing import get_args
 
 import numpy as np
@@ -14,11 +15,13 @@ from hypothesis import strategies as st
 from shapely import Point, Polygon, box
 
 from cutout import check
+from cutout.check import bends
+from cutout.check import webs as rules
 from cutout.check.finding import CHECKS, Finding, Kind, ordered
 from cutout.check.widths import width_field
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit, Limits, bit, blade, drills, wood
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
@@ -158,3 +161,25 @@ def test_widths_for_a_picture_lie_in_keep() -> None:
     assert shapely.contains_xy(made.keep, points[:, 0], points[:, 1]).all()
     assert widths.min() > 0
     assert widths.max() < 70
+
+
+def test_the_document_tells_every_kind_and_the_limits_that_are_used() -> None:
+    text = (Path(__file__).parents[2] / "docs" / "checks.md").read_text("utf-8")
+    rows = {line.split("|")[1].strip() for line in text.splitlines() if line.startswith("| ")}
+    assert set(CHECKS) <= rows
+    limits = Limits()
+    for words in (
+        f"{bends.LEFT_STANDING} mm of waste standing",
+        f"{bends.INTO_KEEP} mm into what survives",
+        f"thinned to {bends.COARSE} mm",
+        f"{limits.edge:g} mm *(practice)*",
+        f"{limits.speck:g} mm *(practice)*",
+        f"{limits.web_along:g} along the grain, {limits.web_across:g} across it, {limits.web_sheet:g} for sheet",
+        f"nowhere wider than {rules.TUFT:g} mm",
+        f"or than {rules.BREAKS_WIDTH:g} mm",
+    ):
+        assert words in text, words
+    assert rules.BREAKS_SHARE == 0.25
+    assert rules.SLENDER == 5
+    assert rules.STRIP == 3
+    assert math.degrees(rules.ACROSS) == pytest.approx(45)
