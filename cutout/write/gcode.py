@@ -35,6 +35,15 @@ def router_bits(work: Work) -> tuple[Bit, ...]:
     return tuple(dict.fromkeys(p.bit for p in work.router.passes))
 
 
+def router_programs(work: Work) -> dict[str, bytes]:
+    """File names and programs, one for each bit: router.ngc for the job's bit, router-NAME.ngc for others."""
+    return {_file(work, b): router_ngc(work, b) for b in dict.fromkeys((work.kit.bit, *router_bits(work)))}
+
+
+def _file(work: Work, bit: Bit) -> str:
+    return "router.ngc" if bit == work.kit.bit else f"router-{bit.name.replace('/', '_')}.ngc"
+
+
 def router_ngc(work: Work, bit: Bit | None = None) -> bytes:
     """The program that cuts with `bit` (the job's own bit when None); ASCII, one word group a line.
 
@@ -82,7 +91,7 @@ def _header(work: Work, bit: Bit, passes: tuple[Pass, ...]) -> list[str]:
             f"The bit must cut or clear over {format_length(-depths[-1], units)} of its length",
             f"{sum(len(p.tabs) for p in passes)} tabs hold the parts; cut them with a chisel or saw at the end",
         ]
-    lines += [f"Another program cuts with the {other.title}" for other in others]
+    lines += [f"What the {other.title} cuts is in {_file(work, other)}" for other in others]
     height = format_length(settings.safe_height, units)
     lines += [
         "CAUTIONS",

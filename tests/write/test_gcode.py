@@ -14,7 +14,7 @@ from cutout.geom.outline import Ring
 from cutout.kit import bit
 from cutout.route import tool_path
 from cutout.route.model import Pass
-from cutout.write.gcode import router_bits, router_ngc
+from cutout.write.gcode import router_bits, router_ngc, router_programs
 
 WORDS = {"G0", "G1", "G2", "G3", "G17", "G20", "G21", "G40", "G90", "G94", "M3", "M5", "M30"}
 
@@ -162,6 +162,9 @@ def test_one_program_for_each_bit(make_work):
     assert b"corners" not in first
     assert b"straight bit, 3 mm" in first
     assert b"corners" in second
+    assert router_programs(work) == {"router.ngc": first, "router-3mm.ngc": second}
+    assert b"is in router-3mm.ngc" in first
+    assert b"is in router.ngc" in second
     assert len(re.findall(rb"\(Run \d", first + second)) == len(work.router.passes)
 
 
@@ -176,6 +179,13 @@ def test_a_bit_with_nothing_to_do_says_so(routed):
     data = router_ngc(routed(), bit("8mm"))
     assert code(data) == ["M30"]
     assert b"has nothing to cut" in data
+
+
+def test_one_bit_one_program_with_a_name_a_file_may_have(routed, make_work):
+    assert list(router_programs(routed())) == ["router.ngc"]
+    kit = replace(make_work().kit, small_bit=bit("1/8in"))
+    work = make_work(kit=kit, router=tool_path(make_work().pattern, kit))
+    assert list(router_programs(work)) == ["router.ngc", "router-1_8in.ngc"]
 
 
 def test_same_job_same_bytes(routed):
