@@ -298,7 +298,7 @@ def richest(state: State, found: list[Way]) -> Way | None:
     top: tuple[float, Way] | None = None
     good = 0
     for way in found:
-        gain = float(np.count_nonzero(~state.done[state.passed(way.z)])) * state.area.step
+        gain = float(np.count_nonzero(~state.done[state.passed(state.pushed(way.z))])) * state.area.step
         if gain < 0.9 * state.area.step:
             continue
         good += 1

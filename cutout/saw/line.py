@@ -63,11 +63,12 @@ def stretches(centres: Polygon, radius: float, reach: float) -> list[Stretch]:
     oriented = shapely.orient_polygons(centres)
     found: list[Stretch] = []
     for ring in (oriented.exterior, *oriented.interiors):
-        found.extend(_of_ring(ring, radius))
+        found.extend(ring_stretches(ring, radius))
     return _extended(found, centres, reach)
 
 
-def _of_ring(ring: shapely.LinearRing, radius: float) -> list[Stretch]:
+def ring_stretches(ring: shapely.LinearRing, radius: float) -> list[Stretch]:
+    """One ring as stretches, each beginning where the one before it ends; extensions left out."""
     z = to_complex(shapely.get_coordinates(_simplified(ring)))[:-1]
     if len(z) < 3:
         return []

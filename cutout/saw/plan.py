@@ -18,6 +18,7 @@ from cutout.saw.holes import choices, fewest
 from cutout.saw.left import left_over_of
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
 from cutout.saw.nibble import nibble
+from cutout.saw.slit import slit_plan
 from cutout.saw.state import State
 from cutout.units import format_length
 
@@ -34,19 +35,28 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
 
     by_hand: ((x, y), diameter) of holes the user wants, mm. What can't be planned is a finding.
     """
+    if pattern.keep_mode == "both":
+        return _assembled(*slit_plan(pattern, kit), [], kit)
     holes: list[Hole] = []
     legs: list[Leg] = []
     left: list[LeftOver] = []
     findings: list[Finding] = []
     for opening in _order(pattern):
-        state, stuck = _saw_opening(opening, pattern, kit, len(holes), len(legs) + 1)
+        state = _saw_opening(opening, pattern, kit, len(holes), len(legs) + 1)
         holes.extend(_holes(state, opening))
         legs.extend(
             Leg(state.first_leg + i, opening.id, to_array(cut.z), cut.starts, cut.ends, cut.drops)
             for i, cut in enumerate(state.cuts)
         )
-        left.extend(stuck[0])
-        findings.extend(stuck[1])
+        slivers, stops = left_over_of(state, kit)
+        left.extend(slivers)
+        findings.extend(stops)
+    return _assembled(holes, legs, findings, left, kit)
+
+
+def _assembled(
+    holes: list[Hole], legs: list[Leg], findings: list[Finding], left: list[LeftOver], kit: Kit
+) -> Plan:
     length = math.fsum(float(np.hypot(*np.diff(leg.path, axis=0).T).sum()) for leg in legs)
     minutes = length / kit.blade.feed + len(legs) * ENTRY_MINUTES + len(holes) * HOLE_MINUTES
     return Plan(tuple(holes), tuple(legs), tuple(left), tuple(findings), length, len(legs), minutes)
@@ -57,9 +67,7 @@ def _order(pattern: Pattern) -> list[Opening]:
     return sorted(pattern.openings, key=lambda o: (round(o.region.area, 3), o.id))
 
 
-def _saw_opening(
-    opening: Opening, pattern: Pattern, kit: Kit, holes_before: int, first_leg: int
-) -> tuple[State, tuple[list[LeftOver], list[Finding]]]:
+def _saw_opening(opening: Opening, pattern: Pattern, kit: Kit, holes_before: int, first_leg: int) -> State:
     state = State(area_of(opening, pattern.panel, kit.blade), kit.blade, first_leg)
     known: Known = {}
     last: complex | None = None
@@ -80,8 +88,7 @@ def _saw_opening(
         if way is not None:
             last = complex(way.z[-1])
             state.saw(way.z, way.starts, (way.covers,))
-    left, stops = left_over_of(state, kit)
-    return state, (left, stops)
+    return state
 
 
 def _drill(state: State, kit: Kit, holes_before: int, worth: float) -> bool:

@@ -95,8 +95,10 @@ class State:
     def passed(self, z: ComplexArray) -> np.ndarray:
         """Indices of outline points that a kerf along z leaves clean."""
         assert self.tree is not None
-        line = shapely.LineString(to_array(z))
-        return np.asarray(self.tree.query(line, predicate="dwithin", distance=self.blade.kerf / 2 + CLEAN))
+        swath = shapely.LineString(to_array(z)).buffer(
+            self.blade.kerf / 2 + CLEAN, quad_segs=8, cap_style="flat"
+        )
+        return np.asarray(self.tree.query(swath, predicate="intersects"))
 
     def drill(self, at: complex, diameter: float, name: str) -> None:
         """Drill a hole: the outline it touches is clean, and the blade turns in it."""
@@ -112,8 +114,7 @@ class State:
         """Saw a leg along z and note what it covers, what falls and where a blade may start from now on."""
         name = f"leg {self.next_leg}"
         end = self._open_at(z[-1])
-        if not end:
-            z = self._pushed(z)
+        z = self.pushed(z)
         kerf = shapely.LineString(to_array(z)).buffer(self.blade.kerf / 2, quad_segs=16, cap_style="flat")
         drops = self._remove(kerf, name)
         self.done[self.passed(z)] = True
@@ -122,8 +123,10 @@ class State:
         self._note_poses(z, name)
         return cut
 
-    def _pushed(self, z: ComplexArray) -> ComplexArray:
+    def pushed(self, z: ComplexArray) -> ComplexArray:
         """A path that ends against wood, carried on until the square end of its kerf meets the outline."""
+        if self._open_at(z[-1]):
+            return z
         kerf = self.blade.kerf
         d = z[-1] - z[-2]
         d = d / abs(d)
@@ -211,10 +214,17 @@ class State:
         again = np.zeros(len(self.done), dtype=bool)
         for part in self.held():
             if not self.for_the_file(part):
-                again[self._touching(part)] = True
+                again[self._holding(part)] = True
         again &= self.area.reachable & self.done
         self.done[again] = False
         return bool(again.any())
+
+    def _holding(self, part: Polygon) -> np.ndarray:
+        """Outline points where a piece is held, at least the nearest ones."""
+        assert self.tree is not None
+        contact = shapely.intersection(part, shapely.buffer(self.area.line, 0.06))
+        near = 0.08 + 0.6 * self.area.step
+        return np.asarray(self.tree.query(contact, predicate="dwithin", distance=near))
 
     def _touching(self, part: Polygon) -> np.ndarray:
         assert self.tree is not None
