@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -36,6 +36,7 @@ class _Figure:
     notes: tuple[Note, ...]
     book: CurveBook | None = None
     rings: tuple[Ring, ...] = ()
+    dropped: int = 0
 
 
 def read_svg(data: bytes, name: str, options: ReadOptions) -> Outline:
@@ -68,7 +69,9 @@ def _figure(document: Document, drawing: Drawing, name: str, options: ReadOption
         else:
             figure = _exact(drawing, level, options)
         if figure.region.area > 0:
-            return _Figure(figure.region, (*figure.notes, *note), figure.book, figure.rings)
+            return replace(figure, notes=(*figure.notes, *note))
+        if figure.dropped:
+            raise ReadError(_all_specks(name, options))
     raise ReadError(f"{name}: nothing in it is dark enough to be a silhouette, or it lies off the page.")
 
 
@@ -187,18 +190,19 @@ def _traced(
     if box is None:
         return _Figure(MultiPolygon(), ())
     fine = render(document, drawing, name, box=None if inverted or drawing.page is None else box)
+    scale = MM_PER_PX if drawing.physical else None
     if level is None:
-        rings = traced(fine, fine.opaque, 0.5, options)
+        rings, dropped = traced(fine, fine.opaque, 0.5, scale, options)
     elif inverted:
-        rings = traced(fine, fine.light, level, options)
+        rings, dropped = traced(fine, fine.light, level, scale, options)
         notes.extend(_inverted(options))
     else:
-        rings = traced(fine, 1 - fine.light, 1 - level, options)
+        rings, dropped = traced(fine, 1 - fine.light, 1 - level, scale, options)
         if options.threshold is None:
             notes.extend(
                 _too_light(1 - float((page.light < level).sum() / (page.light < NEARLY_WHITE).sum()))
             )
-    return _Figure(Outline(rings).region(fine.unit / 20), tuple(notes), None, rings)
+    return _Figure(Outline(rings).region(fine.unit / 20), tuple(notes), None, rings, dropped)
 
 
 def _tolerance(drawing: Drawing, marks: list[Mark], options: ReadOptions) -> float:
@@ -243,13 +247,18 @@ def _finish(
     mm = _mm_per_unit(figure.region, scale, options)
     least = options.speck / mm if mm else 0.0
     region, dropped = without_specks(figure.region, least)
+    dropped += figure.dropped
     if region.is_empty:
-        raise ReadError(f"{name}: every piece of it is less than {options.speck:g} mm across at this size.")
+        raise ReadError(_all_specks(name, options))
     notes = (*notes, *speck_note(dropped, options.speck))
     if figure.book is not None:
         return Outline(figure.book.rings(region), scale, notes)
     rings = tuple(r for r in figure.rings if not is_speck(r.polygon(least / 20 or 0.01), least))
     return Outline(rings, scale, notes)
+
+
+def _all_specks(name: str, options: ReadOptions) -> str:
+    return f"{name}: every piece of it is less than {options.speck:g} mm across at this size: make it larger."
 
 
 def _mm_per_unit(region: MultiPolygon, scale: float | None, options: ReadOptions) -> float | None:

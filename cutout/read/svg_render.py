@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import BytesIO
 from xml.etree import ElementTree
 from xml.etree.ElementTree import Element
@@ -15,16 +15,17 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from cutout.errors import ReadError
-from cutout.geom.curve import Similarity
+from cutout.geom.curve import ComplexArray, Similarity
 from cutout.geom.outline import Ring
+from cutout.read.iso import iso_lines
 from cutout.read.options import ReadOptions
 from cutout.read.svg_document import Document
 from cutout.read.svg_number import PX_PER_INCH
 from cutout.read.svg_view import root_view
 from cutout.read.svg_walk import Drawing
-from cutout.read.trace import trace
+from cutout.read.trace import fit_lines
 
-LONG_SIDE = 2400
+LONG_SIDE = 2000
 """Pixels along the longer side of what is rendered for tracing."""
 COARSE_SIDE = 600
 """Pixels for finding out what is where."""
@@ -94,26 +95,34 @@ def render(
     return Rendering(light, opaque, _unit(box, side) if box else 1.0, corner)
 
 
-def traced(rendering: Rendering, figure: Grey, level: float, options: ReadOptions) -> tuple[Ring, ...]:
-    """Rings round the figure (1 = figure) of a rendering in page px, y up, the page's top left at the origin."""
-    rings = trace(figure, level, _tolerance_px(figure, level, options), options.smooth)
+def traced(
+    rendering: Rendering, figure: Grey, level: float, scale: float | None, options: ReadOptions
+) -> tuple[tuple[Ring, ...], int]:
+    """Rings round the figure (1 = figure) of a rendering, and how many specks were left out before fitting.
+
+    Page px, y up, the page's top left at the origin. scale: mm per page px where the file states it.
+    """
+    found = iso_lines(figure, level)
+    lines = [z for z in found.lines if len(z) > 3]
+    if not lines:
+        return (), 0
+    mm = _mm_per_pixel(lines, scale * rendering.unit if scale else None, options)
+    least = options.speck / mm if mm else 0.0
+    large = [z for z in lines if max(np.ptp(z.real), np.ptp(z.imag)) >= least]
+    tolerance = float(np.clip(options.tolerance / mm, 0.1, 1.0)) if mm else 0.5
+    rings = fit_lines(replace(found, lines=large), tolerance, options.smooth)
     down = rendering.corner.conjugate() - 1j * rendering.unit * figure.shape[0]
     to_page = Similarity(complex(rendering.unit), down)
-    return tuple(ring.transform(to_page) for ring in rings if ring.segments)
+    return tuple(ring.transform(to_page) for ring in rings), len(lines) - len(large)
 
 
-def _tolerance_px(figure: Grey, level: float, options: ReadOptions) -> float:
-    inside = figure > level
-    columns, rows = np.flatnonzero(inside.any(axis=0)), np.flatnonzero(inside.any(axis=1))
-    if len(columns) == 0:
-        return 0.5
+def _mm_per_pixel(lines: list[ComplexArray], stated: float | None, options: ReadOptions) -> float | None:
+    z = np.concatenate(lines)
     if options.width:
-        mm_per_pixel = options.width / (columns[-1] - columns[0] + 1)
-    elif options.height:
-        mm_per_pixel = options.height / (rows[-1] - rows[0] + 1)
-    else:
-        return 0.5
-    return float(np.clip(options.tolerance / mm_per_pixel, 0.1, 1.0))
+        return options.width / float(np.ptp(z.real))
+    if options.height:
+        return options.height / float(np.ptp(z.imag))
+    return stated
 
 
 def _unit(box: Box, side: int) -> float:
