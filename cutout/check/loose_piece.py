@@ -31,12 +31,25 @@ def loose_pieces(pattern: Pattern) -> tuple[Polygon, ...]:
     return tuple(p for p in parts if all(p is not s for s in stays))
 
 
+def across(region: Polygon) -> float:
+    """Longer side (mm) of a region's bounding box."""
+    x0, y0, x1, y1 = region.bounds
+    return float(max(x1 - x0, y1 - y0))
+
+
+def is_speck(piece: Polygon, limit: float) -> bool:
+    """Whether a loose piece is smaller across than `limit` mm, or nowhere half as wide as that."""
+    if across(piece) < limit:
+        return True
+    return bool(shapely.is_empty(shapely.buffer(piece, -limit / 4)))
+
+
 @check("loose piece")
 def loose_piece(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Pieces that would drop out of the panel, or come away from the figure."""
     severity: Severity = "stop" if pattern.keep_mode == "panel" else "care"
     for piece in loose_pieces(pattern):
-        if max(_sides(piece)) < kit.limits.speck:
+        if is_speck(piece, kit.limits.speck):
             continue
         width, height = _sides(piece)
         at = shapely.point_on_surface(piece)

@@ -156,3 +156,10 @@ def test_movement_against_the_reveal() -> None:
     assert movement_finding(panel, wood("red-oak"), 4.0, 3.0) is None
     assert movement_finding(panel, wood("plywood"), 4.0, 0.1) is None
     assert movement_finding(panel, wood("ponderosa-pine"), 4.0, 0.1) is None
+
+
+def test_a_sliver_of_wood_is_a_speck_and_no_loose_piece() -> None:
+    crescent = Point(150, 100).buffer(60, 64).difference(box(140, 99.8, 144, 100.2))
+    (f,) = found(pattern(crescent), "speck")
+    assert f.size == pytest.approx(4)
+    assert found(pattern(crescent), "loose piece") == []
