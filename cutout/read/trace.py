@@ -14,8 +14,8 @@ from cutout.geom.fit import fit_ring
 from cutout.geom.outline import Ring
 from cutout.read.iso import IsoLines, iso_lines
 
-_COARSE = 0.05
-"""Flattening (px) that is fine enough to see rings cross."""
+_FINE = 0.01
+"""Flattening (px) fine enough to see rings cross."""
 
 _FULL_SMOOTH = 0.02
 """Details smoothed away at `smooth` = 1, as a share of the silhouette's longer side."""
@@ -48,8 +48,10 @@ def fit_lines(found: IsoLines, tolerance_px: float, smooth: float = 0.0) -> tupl
             break
         for k in bad:
             rings[k] = fit_ring(lines[k], tolerance_px, found.blur, sigma, found.noise, closer, restore=False)
-    for k in _unsound(rings, lines):
-        rings[k] = _plain(lines[k])
+    # A ring drawn plainly may still meet a neighbour drawn well, which then is drawn plainly too.
+    for _ in range(3):
+        for k in _unsound(rings, lines):
+            rings[k] = _plain(lines[k])
     return tuple(ring for ring in rings if ring.segments)
 
 
@@ -77,7 +79,7 @@ def _unsound(rings: Sequence[Ring], lines: Sequence[ComplexArray]) -> list[int]:
 
 
 def _closed(ring: Ring) -> NDArray[Any]:
-    xy = ring.points(_COARSE)
+    xy = ring.points(_FINE)
     return np.concatenate([xy, np.repeat(xy[:1], max(1, 4 - len(xy)), axis=0)])
 
 
