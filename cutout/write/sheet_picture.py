@@ -185,4 +185,4 @@ def _key(heat: HeatMap, units: Units) -> str:
         f'<rect width="10" height="10" fill="{colour}" stroke="#000" stroke-width="0.5"/></svg> {text}</li>'
         for colour, text in zip(COLOURS, words, strict=True)
     )
-    return f'<ul class="key">{items}</ul>'
+    return f'<ul class="key">{items}<li>white: cut away</li></ul>'

@@ -123,18 +123,16 @@ def findings_table(work: Work) -> str:
 
 
 def _findings_of_kind(caption: str, found: Sequence[tuple[int, Finding]], units: Units) -> str:
-    """One table; measured and limit only where the kind has numbers, a remedy only where it is a new one."""
+    """One table; measured and limit only where the kind has numbers."""
     numbers = any(f.size is not None or f.limit is not None for _, f in found)
     rows = []
-    before = ""
     for n, finding in found:
-        remedy = "as above" if finding.remedy == before else finding.remedy
-        before = finding.remedy
         opening = str(finding.opening) if finding.opening is not None else "wood"
         sizes = (_maybe(finding.size, units), _maybe(finding.limit, units)) if numbers else ()
-        rows.append((str(n), opening, _place(finding.at, units), *sizes, finding.text, remedy))
+        words = f"{finding.text} {finding.remedy}"
+        rows.append((str(n), opening, _place(finding.at, units), *sizes, words))
     heads = ("Measured", "Limit") if numbers else ()
-    return table(caption, ("No.", "Opening", "Place", *heads, "What", "What to do"), rows)
+    return table(caption, ("No.", "Opening", "Place", *heads, "What, and what to do"), rows)
 
 
 def _maybe(length: float | None, units: Units) -> str:
@@ -237,7 +235,7 @@ def left_over_table(work: Work) -> str:
 def bridges_table(work: Work) -> str:
     """What was changed so that it can be cut and holds."""
     parts = []
-    if work.eased:
+    if work.eased and work.eased.max_shift >= 0.005:
         parts.append(
             f"<p>The outline was eased: it moved by at most {_fine(work.eased.max_shift, work.units)}, "
             f"and {_area(work.eased.area_change, work.units)} of it changed.</p>\n"
