@@ -6,6 +6,7 @@ import resource
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -147,9 +148,10 @@ def run_as_someone(folder: Path, prelude: str) -> subprocess.CompletedProcess[st
     return subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
 
 
-def test_a_read_only_folder(tmp_path: Path) -> None:
-    folder = Path("/tmp") / f"cutout-read-only-{os.getpid()}"
-    folder.mkdir(mode=0o755)
+def test_a_read_only_folder() -> None:
+    # Not tmp_path: pytest makes that one unreadable for anybody else.
+    folder = Path(tempfile.mkdtemp(prefix="cutout-read-only-"))
+    folder.chmod(0o755)
     try:
         (folder / "a.txt").write_bytes(b"old a")
         folder.chmod(0o555)
