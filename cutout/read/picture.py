@@ -77,7 +77,7 @@ def _without_specks(
 ) -> tuple[list[ComplexArray], tuple[Note, ...]]:
     """Lines at least `least` px across, and a note that counts the others."""
     x0, x1, y0, y1 = _spans(lines).T
-    keep = np.hypot(x1 - x0, y1 - y0) >= least
+    keep = np.maximum(x1 - x0, y1 - y0) >= least
     if keep.all():
         return lines, ()
     counts = {"speck": 0, "pinhole": 0}

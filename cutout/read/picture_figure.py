@@ -112,7 +112,7 @@ def _from_grey(grey: Grey, name: str, options: ReadOptions) -> Field:
         even = evenness(lit)
         if options.threshold == "local" or _uneven(small, lit, light, split, even):
             return _local(grey, lit, light, even, name, forced=options.threshold == "local")
-    _check(split, name, options)
+    _check(split, name)
     text = f"One threshold for the whole picture: grey {split.level:.0f} of 255, {_sense(light)}."
     return _oriented(grey, split.level, light, (Note("threshold", text),))
 
@@ -132,7 +132,7 @@ def _uneven(small: Grey, lit: NDArray[np.float64], light: bool, split: _Split, e
 def _local(grey: Grey, lit: NDArray[np.float64], light: bool, even: float, name: str, forced: bool) -> Field:
     flat = flattened(grey, lit, not light)
     split = _split(np.asarray(_reduced(Image.fromarray(flat))))
-    _check(split, name, ReadOptions())
+    _check(split, name)
     why = "as asked" if forced else f"the light falls to {100 * even:.0f} % across the picture"
     share = split.level / 230.0
     text = f"Local threshold ({why}): {100 * share:.0f} % of the paper's brightness nearby, {_sense(light)}."
@@ -203,6 +203,8 @@ def _split(values: Grey) -> _Split:
     with np.errstate(divide="ignore", invalid="ignore"):
         between = (mean * below - mass) ** 2 / (below * (total - below))
     between[~np.isfinite(between)] = 0.0
+    if between.max() <= 0:
+        return _Split(mean, mean, mean, 0.0, 1.0)
     best = np.flatnonzero(between >= between.max() * (1 - 1e-9))
     otsu = float(best.mean())
     k = min(int(otsu), 254)
@@ -227,10 +229,11 @@ def _median(counts: NDArray[np.float64], offset: int) -> float:
     return float(offset + np.searchsorted(np.cumsum(counts), counts.sum() / 2))
 
 
-def _check(split: _Split, name: str, options: ReadOptions) -> None:
+def _check(split: _Split, name: str) -> None:
     if split.contrast < 8:
         raise ReadError(f"{name}: there is nothing in this picture: use one in which a figure can be seen.")
-    if split.contrast < _LEAST_CONTRAST or split.between > _TOO_GREY or split.clarity < 0.55:
+    muddled = split.clarity < 0.75 and split.between > _TOO_GREY / 2
+    if split.contrast < _LEAST_CONTRAST or split.between > _TOO_GREY or muddled:
         raise ReadError(
             f"{name}: the figure can't be told from the background: raise the contrast, crop the picture to "
             "the figure, or draw round the figure with a dark pen and fill it in."

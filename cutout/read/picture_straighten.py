@@ -60,7 +60,7 @@ def _marked(corners: tuple[tuple[float, float], ...], size: tuple[int, int], nam
     if polygon is None or not polygon.is_valid or polygon.area < 100:
         raise ReadError(f"{name}: mark four different corners in order, clockwise from the top left.")
     hull = shapely.convex_hull(polygon)
-    if hull.area > 1.001 * polygon.area:
+    if hull.area > 1.001 * polygon.area or len(shapely.get_coordinates(hull)) != 5:
         raise ReadError(
             f"{name}: the four corners marked don't make a rectangle seen at an angle: mark them again."
         )
@@ -187,9 +187,10 @@ def _four_sides(hull: FloatArray) -> FloatArray | None:
         cross = r[:, 0] * s[:, 1] - r[:, 1] * s[:, 0]
         with np.errstate(divide="ignore", invalid="ignore"):
             t = ((c - b)[:, 0] * s[:, 1] - (c - b)[:, 1] * s[:, 0]) / cross
+        t[~np.isfinite(t)] = -1.0
         meeting = b + r * t[:, None]
         gained = np.abs((c - b)[:, 0] * (meeting - b)[:, 1] - (c - b)[:, 1] * (meeting - b)[:, 0]) / 2
-        gained[~np.isfinite(gained) | (t <= 0)] = np.inf
+        gained[t <= 0] = np.inf
         k = int(np.argmin(gained))
         if not np.isfinite(gained[k]):
             return None

@@ -17,7 +17,7 @@ from cutout.read.iso import IsoLines, iso_lines
 _FINE = 0.01
 """Flattening (px) fine enough to see rings cross."""
 
-_FULL_SMOOTH = 0.02
+_FULL_SMOOTH = 0.03
 """Details smoothed away at `smooth` = 1, as a share of the silhouette's longer side."""
 
 
