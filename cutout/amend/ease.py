@@ -89,7 +89,8 @@ def ease(pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None) 
             if better is state:
                 break
             state = better
-    return EasedPattern(state.pattern, _moved(pattern, state.pattern), state.findings, state.left_out)
+    moved = _moved(_region(pattern), _region(state.pattern), state.left_out)
+    return EasedPattern(state.pattern, moved, state.findings, state.left_out)
 
 
 def _fewer_stops(state: _State) -> _State:
@@ -208,7 +209,7 @@ def _point(z: complex) -> Point:
 
 def _thick(line: MultiLineString, width: float) -> shapely.Geometry:
     wide = width * (1 + MARGIN)
-    return shapely.buffer(shapely.simplify(line, 0.01 * width), wide / 2, quad_segs=quad_segs(wide / 2))
+    return shapely.buffer(shapely.simplify(line, 0.004 * width), wide / 2, quad_segs=quad_segs(wide / 2))
 
 
 def _rounded(state: _State) -> _State:
@@ -267,17 +268,20 @@ def _region(pattern: Pattern) -> MultiPolygon:
 
 
 def _with(pattern: Pattern, region: shapely.Geometry) -> Pattern:
-    whole = as_multi(shapely.remove_repeated_points(region, 1e-5))
+    whole = as_multi(shapely.remove_repeated_points(region, 1e-6))
     whole = MultiPolygon([p for p in whole.geoms if p.area > 1e-4])
     return with_figure(pattern, whole) if pattern.keep_mode == "both" else with_waste(pattern, whole)
 
 
-def _moved(before: Pattern, after: Pattern) -> Eased:
-    """Greatest distance between the old line and the new one, either way, and the area between them."""
-    old, new = _region(before), _region(after)
+def _moved(old: MultiPolygon, new: MultiPolygon, left_out: Sequence[Polygon]) -> Eased:
+    """Greatest distance between the old line and the new one, either way, and the area between them.
+
+    Openings left out altogether count in the area, not as a shift.
+    """
     change = shapely.symmetric_difference(old, new)
     if change.is_empty:
         return Eased(0.0, 0.0)
+    old = MultiPolygon([p for p in old.geoms if all(p.distance(o) > _SAME for o in left_out)])
     shift = max(_farthest(old, new), _farthest(new, old))
     return Eased(shift, float(change.area))
 

@@ -62,8 +62,7 @@ def _said(cleared: Iterable[Finding], left_out: Sequence[Polygon]) -> list[Findi
     """Cleared findings, with a word where the piece or opening they speak of was left out altogether."""
     return [
         replace(f, remedy="It was left out: too small to be made and to hold.")
-        if f.kind in ("loose piece", "narrow opening", "speck")
-        and any(p.distance(Point(f.at)) < 1e-6 for p in left_out)
+        if any(p.distance(Point(f.at)) < 1e-3 for p in left_out)
         else f
         for f in cleared
     ]

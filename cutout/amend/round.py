@@ -17,6 +17,10 @@ LEAST_DEPTH = 0.03
 """A tip shallower than this (mm) is rounding error of the outline itself and is left alone."""
 
 
+_HAIR = 1e-7
+_ON = 1e-4
+
+
 def quad_segs(radius: float) -> int:
     """Segments per quarter circle that keep a circle of `radius` mm within FINENESS."""
     if radius <= FINENESS:
@@ -39,19 +43,29 @@ def tips(region: MultiPolygon, radius: float, deepest: float) -> list[tuple[Poly
     core = opened(region, radius)
     if shapely.is_empty(core):
         return []
-    rest = [p for p in polygons_of(shapely.difference(region, core)) if p.area > LEAST_DEPTH**2]
+    rest = polygons_of(shaved(shapely.difference(region, core)))
     arcs = KDTree(shapely.get_coordinates(core))
-    # Between two vertices of the core's arc lies at most FINENESS: vertex distances are good enough to sieve.
     found = []
     for part in rest:
+        if part.area < LEAST_DEPTH**2 or part.interiors:
+            continue
         ring = shapely.get_coordinates(part.exterior)[:-1]
+        # Nothing but the core's arcs has the core's own vertices on it.
         away = np.asarray(arcs.query(ring)[0])
-        if part.interiors or away.max() < LEAST_DEPTH or _runs(np.less(away, 1e-7)) != 1:
+        if away.max() < LEAST_DEPTH or _runs(np.less(away, _ON)) != 1:
             continue
         depth = float(shapely.distance(shapely.points(ring[away > LEAST_DEPTH / 2]), core).max(initial=0.0))
         if LEAST_DEPTH <= depth <= deepest:
             found.append((part, depth))
     return found
+
+
+def shaved(parts: shapely.Geometry) -> shapely.Geometry:
+    """Parts cut out of a region, without the hairs that rounding errors leave along the edges beside them, and
+    a hair larger themselves: so cut off they leave none standing.
+    """
+    inner = shapely.buffer(parts, -_HAIR, join_style="mitre")
+    return shapely.buffer(inner, 2 * _HAIR, join_style="mitre")
 
 
 def _runs(marked: np.ndarray) -> int:

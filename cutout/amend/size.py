@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from cutout.check.finding import CHECKS
 from cutout.geom.curve import Similarity
@@ -16,31 +17,38 @@ from cutout.units import format_length
 Build = Callable[[float, Blade], Pattern]
 """The pattern whose silhouette is so many mm wide, for a blade."""
 
-SIZED = ("narrow opening", "thin web", "tight corner", "tight curve")
-"""Kinds of finding that size can cure; loose pieces need bridges at any size."""
-LEAST, MOST, STEP = 20.0, 4000.0, 1.25
-"""Widths tried (mm), and the ratio of one to the next."""
-RESOLUTION = 0.01
+SIZED = ("kit", "narrow opening", "thin web", "short grain", "tight corner", "tight curve")
+"""Kinds of finding that stop a blade at one size and not at another, cheapest first. Loose pieces need bridges
+at any size and are left out here, as is where the pattern lies on the panel."""
+STEP, UP, DOWN = 1.6, 5, 6
+"""Ratio of one width tried to the next, and how many are tried at most above or below the one asked about."""
+RESOLUTION = 0.03
 """The smallest width is found to within this share of itself."""
 
 
 @dataclass(frozen=True, slots=True)
 class BladeSize:
-    """One blade: the smallest width (mm) of the silhouette from which upward it meets no stop, None for never.
+    """One blade and the smallest width (mm) of the silhouette at which nothing stops it.
 
-    manages: whether the width asked about is at least that.
+    smallest: None where it was stopped at every width tried; `below` tells that even the least width tried
+    (which then is `smallest`) did not stop it. manages: whether the width asked about does not.
     """
 
     blade: Blade
     smallest: float | None
+    below: bool
     manages: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Sizes:
-    """One row per blade in the kit's order, for a silhouette `width` mm wide, and the largest blade that does."""
+    """One row per blade, for a silhouette `width` mm wide; the largest blade that manages it, if any.
+
+    most: the largest width tried (mm).
+    """
 
     width: float
+    most: float
     rows: tuple[BladeSize, ...]
     largest: Blade | None
 
@@ -48,31 +56,32 @@ class Sizes:
 def sizes(build: Build, width: float, kit: Kit, choices: Iterable[Blade] | None = None) -> Sizes:
     """The smallest width each blade manages with the drills of `kit`, and the widest blade for `width` mm.
 
-    A width counts when no finding of a kind in SIZED stops the work there nor at any larger width tried (a
-    ladder of widths STEP apart, up to MOST); the last rung is then halved to within RESOLUTION.
+    From `width` on, widths STEP apart are tried, downwards as long as nothing stops the blade, upwards as long
+    as something does; the last step is halved to within RESOLUTION. Every width tried from the smallest up to
+    `width` is free of stops; a web that was a mere tuft may still become one at some much larger size.
+    choices: blades to try, by default all of the data file.
     """
     rows = []
     for blade in blades().values() if choices is None else choices:
-        smallest = _smallest(build, replace(kit, blade=blade))
-        rows.append(BladeSize(blade, smallest, smallest is not None and smallest <= width * (1 + RESOLUTION)))
+        good, bad = _bracket(build, width, replace(kit, blade=blade))
+        smallest = _between(build, good, bad, replace(kit, blade=blade))
+        rows.append(BladeSize(blade, smallest, bad is None, good is not None and good <= width))
     able = [row.blade for row in rows if row.manages]
-    return Sizes(width, tuple(rows), max(able, key=lambda b: (b.width, b.name), default=None))
+    largest = max(able, key=lambda b: (b.width, b.name), default=None)
+    return Sizes(width, width * STEP**UP, tuple(rows), largest)
 
 
 def size_lines(outline: Outline, panel: Panel, keep: Keep, kit: Kit) -> str:
     """A small table for people: blade, the smallest width of this silhouette it manages, in the kit's units.
 
-    outline: placed on the panel, in mm. For larger widths the panel is taken to grow with it.
+    outline: placed on the panel, in mm. At other widths the panel is taken to grow or shrink with it.
     """
     x0, _, x1, _ = outline.bounds
     found = sizes(scaled(outline, panel, keep), x1 - x0, kit, _with_own(kit.blade))
     width = max(len(row.blade.title) for row in found.rows)
-    lines = ["Smallest width of this silhouette that each blade manages without a stop (to about 1 %):"]
-    for row in found.rows:
-        size = "none" if row.smallest is None else format_length(row.smallest, kit.units)
-        mark = "  manages this size" if row.manages else ""
-        lines.append(f"  {row.blade.title:<{width}}  {size:>12}{mark}")
-    largest = found.largest.title if found.largest else "none of these blades"
+    lines = ["Smallest width of this silhouette that nothing stops, unmended, by blade (to about 3 %):"]
+    lines += [f"  {row.blade.title:<{width}}  {_size_text(row, found, kit)}" for row in found.rows]
+    largest = found.largest.title if found.largest else "none without mending"
     lines.append(f"Largest blade for {format_length(found.width, kit.units)}: {largest}.")
     return "\n".join(lines)
 
@@ -81,37 +90,57 @@ def scaled(outline: Outline, panel: Panel, keep: Keep) -> Build:
     """Patterns of one placed outline at other widths, on a panel that grows or shrinks with them."""
     x0, _, x1, _ = outline.bounds
 
-    def build(width: float, blade: Blade) -> Pattern:
+    @lru_cache(maxsize=64)
+    def build(width: float, kerf: float) -> Pattern:
         by = width / (x1 - x0)
-        board = replace(panel, width=panel.width * by, height=panel.height * by, zones=())
-        return cut_pattern(outline.transform(Similarity(by + 0j)), board, keep, blade.kerf)
+        board = Panel(panel.width * by, panel.height * by, panel.thickness, panel.grain)
+        return cut_pattern(outline.transform(Similarity(by + 0j)), board, keep, kerf)
 
-    return build
+    return lambda width, blade: build(width, blade.kerf if keep == "both" else 1.0)
 
 
-def _with_own(own: Blade) -> list[Blade]:
+def _size_text(row: BladeSize, found: Sizes, kit: Kit) -> str:
+    if row.smallest is None:
+        return f"more than {format_length(found.most, kit.units)}"
+    size = format_length(row.smallest, kit.units)
+    return f"{size} or less" if row.below else size
+
+
+def _with_own(own: Blade) -> Sequence[Blade]:
     """Every blade of the data file, the user's own (measured) one in place of the listed one."""
     return [own if b.name == own.name else b for b in blades().values()]
 
 
-def _smallest(build: Build, kit: Kit) -> float | None:
-    rungs = math.ceil(math.log(MOST / LEAST) / math.log(STEP))
-    good: float | None = None
-    bad = LEAST / STEP
-    for rung in range(rungs, -1, -1):
-        width = LEAST * STEP**rung
-        if _stopped(build(width, kit.blade), kit):
-            bad = width
-            break
-        good = width
-    while good is not None and good > bad * (1 + RESOLUTION):
+def _bracket(build: Build, width: float, kit: Kit) -> tuple[float | None, float | None]:
+    """(good, bad): neighbouring widths of the ladder, the upper free of stops and the lower not.
+
+    Down from `width` where that is good, else up from it; None where the ladder ends before.
+    """
+    at = width
+    if _stopped(build, at, kit):
+        for _ in range(UP):
+            at, bad = at * STEP, at
+            if not _stopped(build, at, kit):
+                return at, bad
+        return None, at
+    for _ in range(DOWN):
+        at, good = at / STEP, at
+        if _stopped(build, at, kit):
+            return good, at
+    return at, None
+
+
+def _between(build: Build, good: float | None, bad: float | None, kit: Kit) -> float | None:
+    """The smallest width free of stops between one that is and a smaller one that is not."""
+    while bad is not None and good is not None and good > bad * (1 + RESOLUTION):
         middle = math.sqrt(good * bad)
-        if _stopped(build(middle, kit.blade), kit):
+        if _stopped(build, middle, kit):
             bad = middle
         else:
             good = middle
     return good
 
 
-def _stopped(pattern: Pattern, kit: Kit) -> bool:
-    return any(f.severity == "stop" for kind in SIZED for f in CHECKS[kind](pattern, kit))
+def _stopped(build: Build, width: float, kit: Kit) -> bool:
+    made = build(width, kit.blade)
+    return any(f.severity == "stop" for kind in SIZED for f in CHECKS[kind](made, kit))

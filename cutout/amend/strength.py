@@ -10,7 +10,7 @@ from cutout.check.webs import BREAKS_SHARE, BREAKS_WIDTH, angle_to_grain, web_li
 from cutout.kit import Kit
 from cutout.pattern import Panel
 
-MARGIN = 0.02
+MARGIN = 0.04
 """Share by which a width goes beyond its limit, so that rounding errors do not bring the finding back."""
 
 
