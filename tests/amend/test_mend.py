@@ -1,0 +1,86 @@
+"""Mending tells what it did: what is cleared is marked, what is left is listed, nothing is lost."""
+
+from __future__ import annotations
+
+import math
+
+import shapely
+from shapely import MultiPolygon, box
+
+from cutout import check
+from cutout.amend import HandBridge, Mending, mend
+from cutout.geom.curve import Arc, Line
+from cutout.geom.outline import Outline, Ring, from_region
+from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.pattern import Panel, Pattern, cut_pattern
+
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+PANEL = Panel(400.0, 400.0, 18.0, math.pi / 2)
+FRAME = box(100, 100, 300, 300).difference(box(150, 150, 250, 250))
+
+
+def pattern(figure: shapely.Geometry) -> Pattern:
+    return cut_pattern(Outline(from_region(figure)), PANEL, "panel", KIT.blade.kerf)
+
+
+def test_a_cleared_finding_is_marked_and_none_is_lost() -> None:
+    before = pattern(FRAME)
+    found = check.run(before, KIT)
+    done = mend(before, KIT, Mending())
+    assert [f.kind for f in found if f.severity == "stop"] == ["loose piece"]
+    assert [f.kind for f in done.findings if f.cleared and f.severity == "stop"] == ["loose piece"]
+    left = [f for f in done.findings if not f.cleared]
+    assert tuple(left) == tuple(f for f in check.run(done.pattern, KIT))
+    assert done.eased is not None
+
+
+def test_what_may_not_be_bridged_still_stops() -> None:
+    done = mend(pattern(FRAME), KIT, Mending(bridge=False))
+    assert [f.kind for f in done.findings if f.severity == "stop" and not f.cleared] == ["loose piece"]
+
+
+def test_a_bridge_by_hand_counts_although_none_are_looked_for() -> None:
+    hand = HandBridge((200.0, 275.0), math.pi / 2, 20.0)
+    done = mend(pattern(FRAME), KIT, Mending(bridge=False, by_hand=(hand,)))
+    assert [b.by_hand for b in done.bridges] == [True]
+    assert not [f for f in done.findings if f.severity == "stop" and not f.cleared]
+
+
+def test_a_sound_pattern_with_nothing_to_mend_is_given_back() -> None:
+    z = [
+        complex(200 + 60 * math.cos(a), 200 + 60 * math.sin(a))
+        for a in (0, math.pi / 2, math.pi, 3 * math.pi / 2)
+    ]
+    quarter = math.tan(math.pi / 8)
+    circle = Ring(tuple(Arc(a, b, quarter) for a, b in zip(z, [*z[1:], z[0]], strict=True)))
+    before = cut_pattern(Outline((circle,)), PANEL, "panel", KIT.blade.kerf)
+    done = mend(before, KIT, Mending())
+    assert done.pattern.outline.rings == before.outline.rings
+    assert done.bridges == ()
+    assert done.eased is not None and done.eased.max_shift == 0.0
+
+
+def test_mending_is_the_same_every_time() -> None:
+    figure = FRAME.union(box(320, 100, 322, 180))
+    first, second = (mend(pattern(figure), KIT, Mending()) for _ in range(2))
+    assert first.pattern.waste.wkb == second.pattern.waste.wkb
+    assert first.findings == second.findings
+    assert first.bridges == second.bridges
+
+
+def test_curves_of_untouched_rings_survive() -> None:
+    arcs = Ring((Arc(330 + 60j, 370 + 60j, 1.0), Arc(370 + 60j, 330 + 60j, 1.0)))
+    rings = (*from_region(FRAME), arcs)
+    before = cut_pattern(Outline(rings), PANEL, "panel", KIT.blade.kerf)
+    done = mend(before, KIT, Mending(ease=False))
+    kept = [r for r in done.pattern.outline.rings if any(isinstance(s, Arc) for s in r.segments)]
+    assert len(kept) == 1
+    assert all(
+        isinstance(s, Line) for r in done.pattern.outline.rings if r is not kept[0] for s in r.segments
+    )
+
+
+def test_two_openings_and_the_wood_between_them_stay_apart() -> None:
+    done = mend(pattern(MultiPolygon([box(60, 100, 198, 300), box(200, 100, 340, 300)])), KIT, Mending())
+    assert len(done.pattern.openings) == 2
+    assert len(done.pattern.keep.geoms) == 1

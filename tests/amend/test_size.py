@@ -1,0 +1,57 @@
+"""The size table: smaller blades manage smaller silhouettes, and the sizes named are where stops end."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+import shapely
+from shapely import box
+
+from cutout.amend.size import RESOLUTION, scaled, size_lines, sizes
+from cutout.geom.outline import Outline, from_region
+from cutout.kit import Kit, bit, blade, blades, drills, wood
+from cutout.pattern import Panel
+
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+PANEL = Panel(300.0, 300.0, 18.0, math.pi / 2)
+SLOT = Outline(from_region(box(100, 100, 200, 104)))
+"""100 mm wide and 4 mm high: the hole that lets a blade in decides, 4 mm at a width of 100 mm."""
+
+
+def test_the_smallest_width_is_where_the_starter_hole_just_fits() -> None:
+    """A slot 0.04 of its width high takes a 5 mm hole from 125 mm on (0.1 mm of the hole may show)."""
+    found = sizes(scaled(SLOT, PANEL, "panel"), 100.0, KIT, [KIT.blade])
+    (row,) = found.rows
+    assert row.smallest == pytest.approx((5.0 - 0.1) / 0.04, rel=2 * RESOLUTION)
+    assert not row.manages
+    assert found.largest is None
+
+
+def test_a_finer_blade_manages_a_smaller_one() -> None:
+    found = sizes(
+        scaled(SLOT, PANEL, "panel"), 100.0, KIT, [blade(n) for n in ("jigsaw", "jigsaw-narrow", "fret")]
+    )
+    least = [row.smallest for row in found.rows]
+    assert all(s is not None for s in least)
+    assert least == sorted(least, reverse=True)
+    assert found.largest == blade("fret")
+    assert [row.manages for row in found.rows] == [False, False, True]
+
+
+def test_webs_decide_alike_for_all_blades() -> None:
+    """A web of 2 mm at 140 mm wide breaks below a quarter of 18 mm: from 315 mm on it holds."""
+    figure = shapely.union_all([box(80, 100, 149, 200), box(151, 100, 220, 200)])
+    found = sizes(
+        scaled(Outline(from_region(figure)), PANEL, "panel"), 140.0, KIT, [KIT.blade, blade("fret")]
+    )
+    assert [row.smallest for row in found.rows] == pytest.approx([315.0, 315.0], rel=2 * RESOLUTION)
+
+
+def test_the_table_names_every_blade_and_the_users_own_measure() -> None:
+    own = replace(KIT, blade=KIT.blade.measured(5.0), units="in")
+    text = size_lines(SLOT, PANEL, "panel", own)
+    assert all(b.title in text for b in blades().values())
+    assert "Largest blade for 3-15/16 in: " in text
+    assert " in" in text and " mm or less" not in text
