@@ -28,7 +28,7 @@ from cutout.read.chain import Chained, Run, chain
 from cutout.read.curves import CurveBook
 from cutout.read.fill import fill
 from cutout.read.options import ReadOptions
-from cutout.read.specks import counted, speck_note, without_specks
+from cutout.read.specks import Dropped, counted, without_specks
 from cutout.read.svg_affine import Affine
 
 GAP = 0.2
@@ -72,10 +72,10 @@ def read_dxf(data: bytes, name: str, options: ReadOptions) -> Outline:
         raise ReadError(f"{name}: {_why_open(chained, mm)}")
     book = CurveBook(0.005 / mm)
     region, merged = _region(chained.loops, book, SNAP / mm)
-    region, specks = without_specks(region, options.speck / mm)
+    region, dropped = without_specks(region, options.speck / mm)
     if region.is_empty:
         raise ReadError(f"{name}: every outline in it is less than {options.speck:g} mm across at this size.")
-    notes = _notes(found, chained, merged, specks, repairs, mm, options)
+    notes = _notes(found, chained, merged, dropped, repairs, mm, options)
     return Outline(book.rings(region), scale, tuple(notes))
 
 
@@ -311,7 +311,7 @@ def _notes(
     found: _Found,
     chained: Chained,
     merged: int,
-    specks: int,
+    dropped: Dropped,
     repairs: int,
     mm: float,
     options: ReadOptions,
@@ -338,7 +338,7 @@ def _notes(
         yield Note("doubles", f"{lines} left out.")
     if merged:
         yield Note("crossing", f"{merged} outlines that cross were united.")
-    yield from speck_note(specks, options.speck)
+    yield from dropped.notes(options.speck)
     if repairs:
         flaws = counted(repairs, "flaw in the file was", "flaws in the file were")
         yield Note("damaged", f"{flaws} repaired on reading.")

@@ -1,47 +1,76 @@
-"""Pieces and pinholes too small to cut."""
+"""Pieces and pinholes too small to cut, and the words that say how many were left out."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 from shapely import MultiPolygon, Polygon
 
 from cutout.geom.outline import Note, polygons_of
 
+HAIRLINE = 0.1
+"""Width of a hairline against the least size across: seams between abutting shapes, a tenth of a speck wide."""
+
+
+@dataclass(frozen=True, slots=True)
+class Dropped:
+    """How many specks (small all over) and hairlines (holes long, but far too narrow) were left out."""
+
+    specks: int = 0
+    hairlines: int = 0
+
+    def notes(self, least_mm: float) -> tuple[Note, ...]:
+        """What to say about them; `least_mm` is the size across under which a piece is a speck."""
+        found = []
+        if self.specks:
+            what = counted(self.specks, "piece or pinhole", "pieces and pinholes")
+            were = "was" if self.specks == 1 else "were"
+            found.append(Note("speck", f"{what} less than {least_mm:g} mm across {were} left out."))
+        if self.hairlines:
+            what = counted(self.hairlines, "hairline was", "hairlines were")
+            text = f"{what} left out: less than {least_mm * HAIRLINE:.2g} mm wide, most likely seams."
+            found.append(Note("hairline", text))
+        return tuple(found)
+
+
+def without_specks(region: MultiPolygon, least: float) -> tuple[MultiPolygon, Dropped]:
+    """The region less pieces and holes that are specks and holes that are hairlines, and how many those were.
+
+    least: size across of the smallest piece to keep, in the region's units; 0 keeps all but the slivers of
+    no width that rounding leaves between touching shapes.
+    """
+    kept: list[Polygon] = []
+    specks = hairlines = 0
+    for polygon in polygons_of(region):
+        if not _has_width(polygon):
+            continue
+        if is_speck(polygon, least):
+            specks += 1
+            continue
+        holes = [h for h in map(Polygon, polygon.interiors) if _has_width(h)]
+        large = [h for h in holes if not is_speck(h, least)]
+        wide = [h for h in large if not is_hairline(h, least)]
+        specks += len(holes) - len(large)
+        hairlines += len(large) - len(wide)
+        kept.append(Polygon(polygon.exterior, [h.exterior for h in wide]))
+    return MultiPolygon(kept), Dropped(specks, hairlines)
+
 
 def is_speck(polygon: Polygon, least: float) -> bool:
     """Whether the longer side of its bounding box is under `least`."""
     x0, y0, x1, y1 = polygon.bounds
-    return max(x1 - x0, y1 - y0) < least
+    return bool(max(x1 - x0, y1 - y0) < least)
 
 
-def without_specks(region: MultiPolygon, least: float) -> tuple[MultiPolygon, int]:
-    """The region less pieces and holes under `least` across, and how many those were.
-
-    Slivers that rounding leaves between touching shapes go too, uncounted.
-    """
-    kept, dropped = [], 0
-    for polygon in polygons_of(region):
-        if polygon.area <= 1e-9 * polygon.length**2:
-            continue
-        if is_speck(polygon, least):
-            dropped += 1
-            continue
-        holes = [Polygon(h) for h in polygon.interiors]
-        solid = [h for h in holes if h.area > 1e-9 * h.length**2]
-        open_ = [h for h in solid if not is_speck(h, least)]
-        dropped += len(solid) - len(open_)
-        kept.append(Polygon(polygon.exterior, [h.exterior for h in open_]))
-    return MultiPolygon(kept), dropped
-
-
-def speck_note(dropped: int, least_mm: float) -> tuple[Note, ...]:
-    """What to say about dropped specks; nothing where there were none."""
-    if not dropped:
-        return ()
-    what = "1 piece or pinhole" if dropped == 1 else f"{dropped} pieces and pinholes"
-    were = "was" if dropped == 1 else "were"
-    return (Note("speck", f"{what} less than {least_mm:g} mm across {were} left out."),)
+def is_hairline(polygon: Polygon, least: float) -> bool:
+    """Whether its mean width, area over half the length round it, is under a tenth of `least`."""
+    return bool(2 * polygon.area < HAIRLINE * least * polygon.length)
 
 
 def counted(n: int, one: str, many: str) -> str:
-    """A count with its noun and verb: "1 gap was", "3 gaps were"."""
+    """A count with its noun: "1 gap", "3 gaps"."""
     return f"{n} {one if n == 1 else many}"
+
+
+def _has_width(polygon: Polygon) -> bool:
+    return bool(polygon.area > 1e-9 * polygon.length**2)

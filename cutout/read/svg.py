@@ -12,7 +12,7 @@ from cutout.errors import ReadError
 from cutout.geom.outline import Note, Outline, Ring, as_multi
 from cutout.read.curves import CurveBook
 from cutout.read.options import ReadOptions
-from cutout.read.specks import counted, is_speck, speck_note, without_specks
+from cutout.read.specks import counted, is_hairline, is_speck, without_specks
 from cutout.read.svg_compose import Regions, extent, paint_over
 from cutout.read.svg_document import Document, parse_document
 from cutout.read.svg_number import MM_PER_PX
@@ -247,14 +247,19 @@ def _finish(
     mm = _mm_per_unit(figure.region, scale, options)
     least = options.speck / mm if mm else 0.0
     region, dropped = without_specks(figure.region, least)
-    dropped += figure.dropped
+    dropped = replace(dropped, specks=dropped.specks + figure.dropped)
     if region.is_empty:
         raise ReadError(_all_specks(name, options))
-    notes = (*notes, *speck_note(dropped, options.speck))
+    notes = (*notes, *dropped.notes(options.speck))
     if figure.book is not None:
         return Outline(figure.book.rings(region), scale, notes)
-    rings = tuple(r for r in figure.rings if not is_speck(r.polygon(least / 20 or 0.01), least))
+    rings = tuple(r for r in figure.rings if not _is_dropped(r, least))
     return Outline(rings, scale, notes)
+
+
+def _is_dropped(ring: Ring, least: float) -> bool:
+    polygon = ring.polygon(least / 20 or 0.01)
+    return is_speck(polygon, least) or (ring.area < 0 and is_hairline(polygon, least))
 
 
 def _all_specks(name: str, options: ReadOptions) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from cutout.geom.curve import Arc, Cubic, Line, Segment
-from cutout.read.svg_affine import Affine, arc_cubics
+from cutout.read.svg_affine import Affine
 from cutout.read.svg_number import NUMBER, length_px, numbers_of
 
 
@@ -302,6 +302,3 @@ def _rect(corner: complex, size: complex, rx: float | None, ry: float | None) ->
             run.append(Line(a, b))
         run.extend(elliptical(b, ends[(k + 1) % 4][0], rx, ry, 0, False, True))
     return (SubPath(ends[0][0], tuple(run), True),)
-
-
-__all__ = ["SubPath", "arc_cubics", "elliptical", "parse_path", "shape_paths"]

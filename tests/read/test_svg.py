@@ -223,6 +223,19 @@ def test_specks_are_dropped_and_counted() -> None:
     assert len(outline(dots + hole, width=100, speck=0.0).rings) == 5
 
 
+def test_hairline_seams_are_closed_and_said() -> None:
+    """Two halves that miss each other by 0.1 mm inside a frame: the seam goes, a slot of 1 mm stays."""
+    frame = '<path fill-rule="evenodd" d="M0 0h100v100h-100zM10 10h80v80h-80z"/>'
+    halves = '<path d="M10 10h{0}v80h-{0}zM50 10h40v80h-40z"/>'
+    seam = outline(frame + halves.format(39.9), width=100)
+    assert len(seam.rings) == 1
+    assert [n.text for n in seam.notes] == [
+        "1 hairline was left out: less than 0.2 mm wide, most likely seams."
+    ]
+    assert len(outline(frame + halves.format(39.0), width=100).rings) == 2
+    assert len(outline(frame + halves.format(39.9), width=100, speck=0.0).rings) == 2
+
+
 @pytest.mark.parametrize(
     ("body", "feature"),
     [
