@@ -339,6 +339,8 @@ def _notes(
     if merged:
         yield Note("crossing", f"{merged} outlines that cross were united.")
     yield from dropped.notes(options.speck)
+    if options.invert is not None or options.threshold is not None:
+        yield Note("option", "threshold and invert are for pictures; in a DXF the outlines alone count.")
     if repairs:
         flaws = counted(repairs, "flaw in the file was", "flaws in the file were")
         yield Note("damaged", f"{flaws} repaired on reading.")
