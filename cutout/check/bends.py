@@ -31,6 +31,9 @@ LEFT_STANDING = 0.2
 _HAIRPIN = math.radians(150)
 """From this turn on the flanks of a bend no longer meet at a useful apex."""
 
+_BLUNT = math.radians(20)
+"""Corners of this turn and more make one blunt corner where they lie close together; noise turns less."""
+
 _WINDOW, _FAN, _NARROWINGS, _PROBES, _PATH = 81, 9, 4, 3, 33
 
 
@@ -68,7 +71,7 @@ def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]
     least = _least_turn(radius)
     found = [
         _Candidate.of(thin, run, stretch, line)
-        for run in thin.runs()
+        for run in thin.runs(2 * sharpest)
         for stretch in _best_stretches(thin, run, radius)
         if thin.turning(stretch) >= least
     ]
@@ -122,7 +125,7 @@ class _Thin:
         self.turn: FloatArray = np.angle(ahead * np.roll(ahead, 1).conj())
         self.chord: FloatArray = np.abs(ahead)
         starts = np.array([line.where(v) for v in self.z.tolist()])
-        own = np.clip(np.searchsorted(starts, line.along[:-1], side="right") - 1, 0, len(starts) - 1)
+        own = (np.searchsorted(starts, line.along[:-1], side="right") - 1) % len(starts)
         aside = -((line.closed[:-1] - self.z[own]) * (ahead / self.chord)[own].conj()).imag
         self.bulge = np.zeros(len(self.z))
         np.maximum.at(self.bulge, own, aside)
@@ -145,15 +148,17 @@ class _Thin:
         step = self.z[(vertex + 1) % self.size] - self.z[vertex % self.size]
         return complex(step / abs(step))
 
-    def runs(self) -> Iterator[range]:
+    def runs(self, near: float) -> Iterator[range]:
         """Vertices that belong to one bend: all turn left, and the chords between them pass for an arc's.
 
         An arc that turns as its vertices say bulges out by chord * turn / 8; a straight run between two
-        corners, their edges frayed by noise, does not.
+        corners, their edges frayed by noise, does not. Corners `near` mm apart or less are one blunt corner.
         """
         after = np.roll(self.turn, -1)
         sagitta = self.chord * np.maximum(self.turn, after) / 8
-        one_arc = (self.turn > 0) & (after > 0) & (sagitta <= self.bulge + COARSE)
+        blunt = (self.chord <= near) & (np.minimum(self.turn, after) >= _BLUNT)
+        together = blunt | (sagitta <= self.bulge + COARSE)
+        one_arc = (self.turn > 0) & (after > 0) & together
         if one_arc.all():
             yield range(self.size)
             return

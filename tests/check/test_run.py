@@ -10,7 +10,7 @@ from typing import get_args
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely import Point, Polygon, box
 
@@ -98,6 +98,7 @@ def test_resampling_and_noise_change_no_kind(seed: int, step: float) -> None:
     whole = figure()
     assert isinstance(whole, Polygon)
     rough = Polygon(shaken(whole.exterior), [shaken(hole) for hole in whole.interiors])
+    assume(rough.is_valid)
     plain = pattern()
     outline = Outline(from_region(shapely.transform(rough, lambda xy: np.asarray(xy + 250))), 1.0)
     shaky = cut_pattern(outline, plain.panel, "panel", KIT.blade.kerf)
