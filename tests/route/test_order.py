@@ -20,6 +20,8 @@ def square(x: float, y: float, size: float) -> Ring:
 def test_inner_before_outer_even_when_it_is_farther():
     done, _ = order([square(0, 0, 300), square(200, 200, 50), square(210, 210, 20)], [0, 0, 0])
     assert done == [2, 1, 0]
+    done, _ = order([square(0, 0, 300), square(90, 90, 200)], [0, 0])
+    assert done == [1, 0]
 
 
 def test_small_before_large():
