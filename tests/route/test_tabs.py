@@ -11,7 +11,7 @@ import shapely
 from shapely import Point, Polygon, box
 
 from cutout.geom.outline import Outline, from_region, polygons_of
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Bit, Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, cut_pattern
 from cutout.route import Settings, tool_path
 from cutout.route.track import Track
@@ -123,16 +123,14 @@ def test_a_loose_figure_without_room_for_tabs_is_said():
 
 
 def test_no_tab_where_a_smaller_bit_still_has_to_cut():
-    """An opening with slots all round that only the smaller bit enters: tabs stay clear of their mouths."""
-    mouths = range(103, 290, 24)
-    slots = [box(x, 80, x + 5, 320) for x in mouths] + [box(80, y, 320, y + 5) for y in mouths]
-    pat = pattern(shapely.union_all([box(100, 100, 300, 300), *slots]))
-    path = tool_path(pat, replace(KIT, small_bit=bit("3mm")))
-    fine = [
-        shapely.LinearRing(p.ring.points()).buffer(p.bit.radius)
-        for p in path.passes
-        if p.purpose == "corners"
-    ]
+    """Slits all round that only a very small bit enters hardly bend the path: tabs stay clear of their mouths."""
+    tiny = Bit("own", "straight bit, 1 mm", 1.0, 2, 0.02, 18000, 2.0, 100.0, "invented")
+    mouths = range(112, 290, 24)
+    slits = [box(x, 90, x + 1.1, 310) for x in mouths] + [box(90, y, 310, y + 1.1) for y in mouths]
+    path = tool_path(
+        pattern(shapely.union_all([box(100, 100, 300, 300), *slits])), replace(KIT, small_bit=tiny)
+    )
+    fine = [shapely.LinearRing(p.ring.points()).buffer(p.bit.radius) for p in path.passes if p.bit == tiny]
     swept = shapely.union_all(fine)
     assert len(fine) >= 20
     tabs = tabs_of(path)
