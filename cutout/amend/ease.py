@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,26 +48,24 @@ class EasedPattern:
 
 @dataclass(frozen=True)
 class _State:
-    """The pattern as far as it is eased, what is found on it, and the openings left out so far."""
+    """The pattern as far as it is eased, and what is found on it."""
 
     pattern: Pattern
     kit: Kit
     findings: tuple[Finding, ...]
-    left_out: tuple[Polygon, ...] = ()
 
     @property
     def stops(self) -> int:
         """How many findings stop the work."""
         return sum(f.severity == "stop" for f in self.findings)
 
-    def with_region(self, region: shapely.Geometry, left_out: Iterable[Polygon] = ()) -> _State:
+    def with_region(self, region: shapely.Geometry) -> _State:
         """The state with another waste (or figure, where both are kept), checked."""
         changed = _with(self.pattern, region)
         difference = shapely.symmetric_difference(_region(changed), _region(self.pattern))
         if shapely.area(difference) < _NOTHING:
             return self
-        findings = check.run(changed, self.kit)
-        return _State(changed, self.kit, findings, (*self.left_out, *left_out))
+        return _State(changed, self.kit, check.run(changed, self.kit))
 
     def stopped_by(self, kind: str, only: Finding | None) -> list[Finding]:
         """The stops of one kind, or the one of them asked for."""
@@ -89,8 +87,8 @@ def ease(pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None) 
             if better is state:
                 break
             state = better
-    moved = _moved(_region(pattern), _region(state.pattern), state.left_out)
-    return EasedPattern(state.pattern, moved, state.findings, state.left_out)
+    moved, gone = _moved(_region(pattern), _region(state.pattern))
+    return EasedPattern(state.pattern, moved, state.findings, gone)
 
 
 def _fewer_stops(state: _State) -> _State:
@@ -124,7 +122,7 @@ def _mended(state: _State, only: Finding | None, *, wood_last: bool) -> _State:
         waste = shapely.difference(shapely.union(waste, wider), wood)
     else:
         waste = shapely.union(shapely.difference(waste, wood), wider)
-    return state.with_region(shapely.difference(waste, MultiPolygon(left_out)), left_out)
+    return state.with_region(shapely.difference(waste, MultiPolygon(left_out)))
 
 
 def _opened_up(state: _State, only: Finding | None) -> tuple[shapely.Geometry, list[Polygon]]:
@@ -268,22 +266,27 @@ def _region(pattern: Pattern) -> MultiPolygon:
 
 
 def _with(pattern: Pattern, region: shapely.Geometry) -> Pattern:
-    whole = as_multi(shapely.remove_repeated_points(region, 1e-6))
-    whole = MultiPolygon([p for p in whole.geoms if p.area > 1e-4])
+    whole = MultiPolygon([_clean(p) for p in polygons_of(region) if p.area > _NOTHING])
     return with_figure(pattern, whole) if pattern.keep_mode == "both" else with_waste(pattern, whole)
 
 
-def _moved(old: MultiPolygon, new: MultiPolygon, left_out: Sequence[Polygon]) -> Eased:
-    """Greatest distance between the old line and the new one, either way, and the area between them.
+def _clean(polygon: Polygon) -> Polygon:
+    """The polygon without holes and steps that are rounding errors only."""
+    holes = [h for h in polygon.interiors if Polygon(h).area > _NOTHING]
+    return shapely.remove_repeated_points(Polygon(polygon.exterior, holes), 1e-6)
 
-    Openings left out altogether count in the area, not as a shift.
+
+def _moved(old: MultiPolygon, new: MultiPolygon) -> tuple[Eased, tuple[Polygon, ...]]:
+    """Greatest distance between the old line and the new one, either way, and the area between them; and the
+    openings that are gone, which count in the area but not as a shift.
     """
     change = shapely.symmetric_difference(old, new)
     if change.is_empty:
-        return Eased(0.0, 0.0)
-    old = MultiPolygon([p for p in old.geoms if all(p.distance(o) > _SAME for o in left_out)])
-    shift = max(_farthest(old, new), _farthest(new, old))
-    return Eased(shift, float(change.area))
+        return Eased(0.0, 0.0), ()
+    there = [bool(shapely.intersection(p, new).area > _NOTHING) for p in old.geoms]
+    gone = tuple(p for p, still in zip(old.geoms, there, strict=True) if not still)
+    rest = MultiPolygon([p for p, still in zip(old.geoms, there, strict=True) if still])
+    return Eased(max(_farthest(rest, new), _farthest(new, rest)), float(change.area)), gone
 
 
 def _farthest(line: MultiPolygon, other: MultiPolygon) -> float:
