@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -197,8 +198,8 @@ def _place(
     if missed > 1.7 * sharp + 0.12 + 2.0 * noise:
         return None
     # Flanks of a fine point meet far out and uncertainly: no farther than the blur accounts for.
-    most = 1.2 * sharp + 0.1
-    if missed > most and turn > math.pi / 2:
+    most = 1.3 * sharp + 0.3
+    if missed > most and turn > math.radians(125):
         apex = tip + (apex - tip) * (most / missed)
     return Corner(index, apex, before, after)
 
@@ -243,9 +244,15 @@ def _flank(z: ComplexArray, index: int, first: int, last: int, noise: float) -> 
 
 
 def _fit(t: FloatArray, points: ComplexArray, degree: int) -> list[complex]:
-    basis = np.vander(t, degree + 1, increasing=True)
-    solved: list[complex] = np.linalg.lstsq(basis, points, rcond=None)[0].tolist()
+    solved: list[complex] = (_solver(int(t[0]), int(t[-1]), degree) @ points).tolist()
     return solved
+
+
+@lru_cache(maxsize=4096)
+def _solver(first: int, last: int, degree: int) -> FloatArray:
+    """Matrix from points at whole numbers first..last to a least-squares polynomial's coefficients."""
+    basis = np.vander(np.arange(first, last + 1, dtype=float), degree + 1, increasing=True)
+    return np.asarray(np.linalg.pinv(basis), dtype=np.float64)
 
 
 def _rms(points: ComplexArray, t: FloatArray, c: list[complex], direction: complex) -> float:
