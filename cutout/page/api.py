@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import os
+import tempfile
 from collections import defaultdict
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Coroutine, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
 from typing import Any
@@ -66,7 +67,8 @@ class Api:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._workers = Workers("cutout.page.tasks")
+        self._scratch = tempfile.TemporaryDirectory(prefix="cutout-page-")
+        self._workers = Workers("cutout.page.tasks", prepare=(Path(self._scratch.name),))
         self._writing: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
 
     @asynccontextmanager
@@ -77,6 +79,7 @@ class Api:
             yield
         finally:
             self._workers.close()
+            self._scratch.cleanup()
 
     def routes(self) -> list[Route]:
         """Every address with its method."""
@@ -130,7 +133,7 @@ class Api:
         job = await self._same_size(state, changed(state.job, edit.changes))
         after = await asyncio.to_thread(self._store.change, state.id, edit.revision, job, edit.gesture)
         self._outdate(state.id)
-        return await self._answer(after, near=edit.gesture is not None)
+        return await self._answer(after)
 
     async def undo(self, request: Request) -> Response:
         """One step back."""
@@ -183,16 +186,16 @@ class Api:
         if task not in _STAGES:
             raise HTTPException(404)
         _need_sources(state)
-        answer = await self._slow(task, state, *self._job_and_folder(state), instead=True)
+        work = self._slow(task, state, *self._job_and_folder(state), instead=True)
+        answer = await _while_wanted(request, work)
         return JSONResponse({**answer, "revision": state.revision})
 
     async def blade(self, request: Request) -> Response:
         """The smallest size one blade manages: a search, so blades are asked for one at a time."""
         state, name = await self._state(request), request.path_params["name"]
         _need_sources(state)
-        return JSONResponse(
-            await self._slow("smallest", state, *self._job_and_folder(state), name, instead=True)
-        )
+        work = self._slow("smallest", state, *self._job_and_folder(state), name, instead=True)
+        return JSONResponse(await _while_wanted(request, work))
 
     async def file(self, request: Request) -> Response:
         """One of the files of the finished job."""
@@ -238,12 +241,12 @@ class Api:
             return job
         return with_sizes(job, sizes)
 
-    async def _answer(self, state: State, near: bool = False) -> Response:
-        """The job, and how it looks now or why it can't be shown. near: more changes are on their way."""
+    async def _answer(self, state: State) -> Response:
+        """The job, and how it looks now or why it can't be shown."""
         answer: dict[str, Any] = {"state": _state_view(state), "look": None, "problem": None}
         if state.job.figures and not state.missing:
             try:
-                answer["look"] = await self._quick("look", state, *self._job_and_folder(state), near)
+                answer["look"] = await self._quick("look", state, *self._job_and_folder(state))
             except CutoutError as error:
                 answer["problem"] = str(error)
             except TaskError as error:
@@ -276,6 +279,25 @@ class Api:
         except CutoutError as error:
             plain = str(error).replace(f"{self._store.files(state.id)}{os.sep}", "")
             raise CutoutError(with_labels(plain, state.labels)) from error
+
+
+async def _while_wanted(request: Request, work: Coroutine[Any, Any, dict[str, Any]]) -> dict[str, Any]:
+    """The work's answer; the work is ended when the tab that asked has gone or no longer waits."""
+    working = asyncio.ensure_future(work)
+    gone = asyncio.ensure_future(_gone(request))
+    try:
+        await asyncio.wait((working, gone), return_when=asyncio.FIRST_COMPLETED)
+        if not working.done():
+            raise TaskError("replaced")
+        return working.result()
+    finally:
+        gone.cancel()
+        working.cancel()
+
+
+async def _gone(request: Request) -> None:
+    while (await request.receive())["type"] != "http.disconnect":
+        pass
 
 
 def _state_view(state: State) -> dict[str, Any]:

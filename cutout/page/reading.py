@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
+import hashlib
+import io
+import math
+import pickle
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Generic, TypeVar
 
-from PIL import Image
+from PIL import Image, ImageOps
 
+from cutout.errors import ReadError
 from cutout.geom.outline import Outline
+from cutout.page.store import write_beside
 from cutout.read import read
 from cutout.read.options import ReadOptions
+from cutout.read.picture_decode import MOST_PIXELS
 
 FILL = 0.7
 """Share of the panel that a figure without a size of its own takes at first."""
+
+SMALL = 250_000
+"""Pixels of the copy that a large picture is looked at by: more than its panel has on a screen."""
+
+_PLAIN = {"1": "L", "L": "L", "LA": "LA", "P": "RGBA", "RGB": "RGB", "RGBA": "RGBA"}
+"""Modes that can be shrunk, and the mode to do it in."""
 
 _T = TypeVar("_T")
 
@@ -39,35 +52,60 @@ class Memory(Generic[_T]):
 
 
 class Reader:
-    """`cutout.read.read` with a memory, to be used in its place."""
+    """`cutout.read.read` with a memory, to be used in its place.
+
+    scratch: a private folder of this run through which processes share what they have read.
+    """
 
     def __init__(self, most: int = 12) -> None:
+        self.scratch: Path | None = None
         self._exact: Memory[Outline] = Memory(most)
-        self._latest: dict[Hashable, Outline] = {}
-        self._near = False
+        self._near: Memory[Outline] = Memory(most)
+        self._is_near = False
 
     def __call__(self, path: Path, options: ReadOptions) -> Outline:
-        """As `read`; within `near()` also an outline read for another size of the same figure."""
+        """As `read`; within `near()` an outline good enough to look at."""
         try:
             about = path.stat()
         except OSError:
             return read(path, options)
-        file = (path, about.st_mtime_ns, about.st_size)
-        loose = (file, replace(options, width=None, height=None))
-        if self._near and loose in self._latest:
-            return self._latest[loose]
-        outline = self._exact.recall((file, options), lambda: read(path, options))
-        self._latest = {loose: outline, **{k: v for k, v in [*self._latest.items()][:3] if k != loose}}
-        return outline
+        file = (str(path), about.st_mtime_ns, about.st_size)
+        if not self._is_near:
+            return self._exact.recall((file, options), lambda: self._shared(path, options, file))
+        loose = replace(options, width=None, height=None)
+        return self._near.recall((file, loose), lambda: self._read_small(path, options))
 
     @contextmanager
     def near(self) -> Iterator[None]:
-        """While a slider moves: the outline for a size a moment ago, scaled, is as good as the eye can tell."""
-        self._near = True
+        """For the eye only: a large picture is read from a small copy, and once for every size it is given."""
+        self._is_near = True
         try:
             yield
         finally:
-            self._near = False
+            self._is_near = False
+
+    def _shared(self, path: Path, options: ReadOptions, file: Hashable) -> Outline:
+        """What another process of this run has read, else read now and left for the others."""
+        if self.scratch is None:
+            return read(path, options)
+        kept = self.scratch / f"{hashlib.sha256(repr((file, options)).encode()).hexdigest()}.outline"
+        if kept.exists():
+            # Written by a process of this run into a folder of this run: as trustworthy as the pipe to it.
+            outline: Outline = pickle.loads(kept.read_bytes())
+            return outline
+        outline = read(path, options)
+        write_beside(kept, pickle.dumps(outline))
+        return outline
+
+    def _read_small(self, path: Path, options: ReadOptions) -> Outline:
+        """The outline from a copy with at most SMALL pixels; from the file itself where that is no help."""
+        if self.scratch is not None and not options.corners and not options.sheet:
+            small = _small_copy(path, self.scratch)
+            if small is not None:
+                # Lost in the small copy, or wrong altogether: the file itself will tell.
+                with suppress(ReadError):
+                    return read(small, options)
+        return read(path, options)
 
 
 def first_size(reader: Reader, path: Path, board: tuple[float, float]) -> tuple[float | None, float | None]:
@@ -104,3 +142,38 @@ def _picture_shape(path: Path) -> tuple[int, int] | None:
             return picture.size
     except Exception:  # a guess only: whatever is wrong with the file, reading it will say
         return None
+
+
+def _small_copy(path: Path, scratch: Path) -> Path | None:
+    """A small copy of a large picture; None for other files and for kinds that can't simply be shrunk."""
+    shape = _picture_shape(path)
+    if shape is None or not SMALL < shape[0] * shape[1] <= MOST_PIXELS:
+        return None
+    about = path.stat()
+    copy = scratch / f"{hashlib.sha256(repr((str(path), about.st_mtime_ns)).encode()).hexdigest()}.png"
+    if not copy.exists():
+        try:
+            data = _shrunk(path, shape)
+        except Exception:  # as above
+            return None
+        if data is None:
+            return None
+        write_beside(copy, data)
+    return copy
+
+
+def _shrunk(path: Path, shape: tuple[int, int]) -> bytes | None:
+    with Image.open(path) as picture:
+        if picture.mode not in _PLAIN:
+            return None
+        upright = ImageOps.exif_transpose(picture).convert(_PLAIN[picture.mode])
+    upright.thumbnail(_small_shape(shape), Image.Resampling.BOX)
+    out = io.BytesIO()
+    upright.save(out, "PNG", compress_level=1)
+    return out.getvalue()
+
+
+def _small_shape(shape: tuple[int, int]) -> tuple[int, int]:
+    by = math.sqrt(SMALL / (shape[0] * shape[1]))
+    side = max(1, math.floor(max(shape) * by))
+    return side, side

@@ -153,7 +153,7 @@ class Store:
         """Put data in the place of a source the job already names. Raises NoSuchJobError for other names."""
         if not _NAME.fullmatch(name) or (state is None and name not in self.state(id).labels):
             raise NoSuchJobError(name)
-        _replace(self._home(id) / "files" / name, data)
+        write_beside(self._home(id) / "files" / name, data)
 
     def drop_file(self, id: str, name: str) -> None:
         """Forget a source that turned out useless."""
@@ -205,7 +205,7 @@ class Store:
         return state
 
     def _write_entry(self, id: str, number: int, job: Job) -> None:
-        _replace(self._home(id) / "history" / f"{number}.toml", dump_job(job).encode())
+        write_beside(self._home(id) / "history" / f"{number}.toml", dump_job(job).encode())
 
     def _write_state(self, state: State) -> None:
         kept = {
@@ -215,11 +215,11 @@ class Store:
             "gesture": state.gesture,
             "labels": dict(state.labels),
         }
-        _replace(self._home(state.id) / "state.json", json.dumps(kept).encode())
+        write_beside(self._home(state.id) / "state.json", json.dumps(kept).encode())
 
 
-def _replace(path: Path, data: bytes) -> None:
-    """Write beside the target and rename: a reader sees the old bytes or the new ones."""
+def write_beside(path: Path, data: bytes) -> None:
+    """Write beside the target, then rename: a reader sees the old bytes or the new ones."""
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
         beside.write_bytes(data)

@@ -7,7 +7,6 @@ import io
 import math
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -53,9 +52,15 @@ _works: Memory[Work] = Memory(2)
 vars(make)["read"] = READER
 
 
+def prepare(scratch: Path) -> None:
+    """Called once in every process: where they share what they have read."""
+    READER.scratch = scratch
+
+
 def begin(path: Path, board: tuple[float, float]) -> tuple[float | None, float | None]:
     """Width or height (mm) for a new figure on a board of this size; see `first_size`."""
-    return first_size(READER, path, board)
+    with READER.near():
+        return first_size(READER, path, board)
 
 
 def turned_sizes(
@@ -63,20 +68,21 @@ def turned_sizes(
 ) -> dict[int, tuple[float, float]]:
     """Width and height (mm) that figures have after turning or mirroring them at the same scale."""
     panel = make.panel_of(before)
-    return {n: _turned_size(_outline(before, n, panel, folder), before, after, n) for n in figures}
+    with READER.near():
+        return {n: _turned_size(_outline(before, n, panel, folder), before, after, n) for n in figures}
 
 
-def look(job: Job, folder: Path, near: bool) -> dict[str, Any]:
-    """The quick view: the pattern as laid out, nothing checked. near: an outline for about this size will do."""
-    with READER.near() if near else nullcontext():
-        _, before = _laid_out(job, folder)
-        return {**_board(job, before.panel, folder), **view.pattern_view(before)}
+def look(job: Job, folder: Path) -> dict[str, Any]:
+    """The quick view: the pattern as laid out, near enough for the eye, nothing checked."""
+    with READER.near():
+        return _look(job, _laid_out(job, folder)[1], folder)
 
 
 def checked(job: Job, folder: Path) -> dict[str, Any]:
-    """What the checks say about the pattern as laid out."""
+    """The exact view, and what the checks say about the pattern as laid out."""
     kit, before = _laid_out(job, folder)
-    return {"findings": view.findings_view(check.run(before, kit)), "stage": "checked"}
+    findings = view.findings_view(check.run(before, kit))
+    return {"look": _look(job, before, folder), "findings": findings, "stage": "checked"}
 
 
 def mended(job: Job, folder: Path) -> dict[str, Any]:
@@ -158,6 +164,10 @@ def _turned_size(outline: Outline, before: Job, after: Job, n: int) -> tuple[flo
     on = Similarity(cmath.exp(1j * math.radians(new.turn)))
     x0, y0, x1, y1 = outline.transform(back.then(flip).then(on)).bounds
     return x1 - x0, y1 - y0
+
+
+def _look(job: Job, pattern: Pattern, folder: Path) -> dict[str, Any]:
+    return {**_board(job, pattern.panel, folder), **view.pattern_view(pattern)}
 
 
 def _board(job: Job, panel: Panel, folder: Path) -> dict[str, Any]:

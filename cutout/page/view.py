@@ -73,7 +73,7 @@ def pattern_view(pattern: Pattern) -> dict[str, Any]:
 
 
 def findings_view(findings: Sequence[Finding]) -> list[dict[str, Any]]:
-    """The findings as listed, numbered from 1 in the order given."""
+    """The findings as listed, numbered from 1 in the order given, the mended ones last."""
     return [
         {
             "number": number,
@@ -85,7 +85,7 @@ def findings_view(findings: Sequence[Finding]) -> list[dict[str, Any]]:
             "remedy": found.remedy,
             "cleared": found.cleared,
         }
-        for number, found in enumerate(findings, 1)
+        for number, found in enumerate(sorted(findings, key=lambda f: f.cleared), 1)
     ]
 
 

@@ -49,14 +49,16 @@ def sentence(error: TaskError) -> str:
 class Workers:
     """A few processes that run the functions of one module, called by name.
 
-    The module is imported over there only, so that this process starts at once.
+    The module is imported over there only, so that this process starts at once. prepare: what each process
+    calls the module's function of that name with before anything else.
 
     A process that did quick or slow work for an `owner` before is taken again for the same where it is free:
     what it remembers of that owner's picture saves reading it anew. Processes are started as they are needed.
     """
 
-    def __init__(self, module: str, most: int = MOST) -> None:
+    def __init__(self, module: str, most: int = MOST, prepare: tuple[Any, ...] | None = None) -> None:
         self._module = module
+        self._prepare = prepare
         self._context = _context(module)
         self._most = most
         self._all: list[_Worker] = []
@@ -99,7 +101,7 @@ class Workers:
         """Start one process ahead of the first request."""
         async with self._free:
             if not self._all:
-                self._all.append(_Worker(self._context, self._module))
+                self._all.append(_Worker(self._context, self._module, self._prepare))
 
     def close(self) -> None:
         """End every process."""
@@ -135,7 +137,7 @@ class Workers:
                     (w for w in idle if w.used_to is None), None
                 )
                 if chosen is None and len(self._all) < self._most:
-                    chosen = _Worker(self._context, self._module)
+                    chosen = _Worker(self._context, self._module, self._prepare)
                     self._all.append(chosen)
                 chosen = chosen or next(iter(idle), None)
                 if chosen is not None:
@@ -155,6 +157,7 @@ class _Worker:
 
     context: BaseContext
     module: str
+    prepare: tuple[Any, ...] | None = None
     used_to: tuple[str, bool] | None = None
     busy: bool = False
     ended_as: str | None = None
@@ -164,7 +167,7 @@ class _Worker:
     def __post_init__(self) -> None:
         self._pipe, theirs = self.context.Pipe()
         self._process = self.context.Process(  # type: ignore[attr-defined]
-            target=_serve, args=(theirs, self.module), daemon=True, name="cutout-geometry"
+            target=_serve, args=(theirs, self.module, self.prepare), daemon=True, name="cutout-geometry"
         )
         self._process.start()
         theirs.close()
@@ -207,11 +210,13 @@ def _context(module: str) -> BaseContext:
     return context
 
 
-def _serve(pipe: Connection, module: str) -> None:
+def _serve(pipe: Connection, module: str, prepare: tuple[Any, ...] | None) -> None:
     """Run tasks until the other end is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _limit_memory()
     tasks = vars(importlib.import_module(module))
+    if prepare is not None:
+        tasks["prepare"](*prepare)
     while True:
         try:
             task, arguments = pipe.recv()

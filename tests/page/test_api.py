@@ -309,3 +309,15 @@ def test_a_killed_process_harms_no_other_request(client: httpx.Client, state: di
             process.kill()
             process.join(5)
     assert box(change(client, state, ("panel.height", "800")))
+
+
+def test_work_nobody_waits_for_is_stopped(
+    run_server: Callable[[], AbstractContextManager[Any]], eye: Path
+) -> None:
+    """A tab that is closed while its plan is worked out leaves no process busy: the next plan need not queue."""
+    with run_server() as served, served.client() as client:
+        jobs = [upload(client, new(client)["id"], eye.read_bytes()).json()["state"]["id"] for _ in range(4)]
+        for job in jobs:
+            with pytest.raises(httpx.TimeoutException):
+                client.get(f"/api/jobs/{job}/work/planned", timeout=0.3)
+        assert client.get(f"/api/jobs/{jobs[0]}/work/checked", timeout=30).status_code == 200

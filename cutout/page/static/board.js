@@ -6,6 +6,7 @@ import { MARKS, bridgeMark, holeMark, numberMark } from "./marks.js";
 
 const MARGIN = 1.06;
 const NEAREST = 8;
+const CROWD = 14;
 
 export class Board extends EventTarget {
   #svg;
@@ -24,7 +25,7 @@ export class Board extends EventTarget {
       this.flipped.append((this.#layers[name] = svg("g", { class: name })));
     }
     this.#svg.append(this.flipped);
-    for (const name of ["numbers", "holes", "hands", "marks", "handles", "cross"]) {
+    for (const name of ["numbers", "holes", "ends", "hands", "marks", "handles", "cross"]) {
       this.#svg.append((this.#layers[name] = svg("g", { class: name })));
     }
     holder.append(this.#svg);
@@ -95,12 +96,19 @@ export class Board extends EventTarget {
     this.#apply();
   }
 
-  /** Bring a spot into view, about `reach` mm around it, with a ring round it. */
-  show(at, reach = 60) {
+  /** Bring a spot into view, about `reach` mm around it, with a ring round it where wanted. */
+  show(at, reach = 60, ring = true) {
     this.#centre = [...at];
     this.#across = Math.min(this.#across, Math.max(reach * 2, NEAREST), this.#wholeAcross());
     this.#apply();
-    this.ring(at);
+    this.ring(ring ? at : null);
+    this.bringIntoView();
+  }
+
+  /** Scroll the page to the panel where it can't be seen. */
+  bringIntoView() {
+    const box = this.holder.getBoundingClientRect();
+    if (box.top < 0 || box.bottom > window.innerHeight) this.holder.scrollIntoView({ block: "nearest" });
   }
 
   ring(at) {
@@ -155,9 +163,21 @@ export class Board extends EventTarget {
     this.#set("drops", walking ? (step?.drops ?? "") : "");
     const lit = new Set(walking ? step?.holes : []);
     const own = (hole) => hands.some((h) => h.kind === "hole" && Math.hypot(h.at[0] - hole.at[0], h.at[1] - hole.at[1]) < 0.01);
+    this.#layers.ends.replaceChildren(...(done ? this.#legEnds(plan.legs.find((leg) => leg.order === done)) : []));
     this.#layers.holes.replaceChildren(
       ...(plan?.holes ?? []).filter((hole) => !own(hole) || walking).map((hole) => this.#hole(hole, lit.has(hole.id))),
     );
+  }
+
+  /** A dot where the blade starts, an arrow where the leg ends. */
+  #legEnds({ path }) {
+    const points = path.slice(1).split("L").map((pair) => pair.split(" ").map(Number));
+    const [before, last] = [points.at(-2) ?? points[0], points.at(-1)];
+    const turn = (-Math.atan2(last[1] - before[1], last[0] - before[0]) * 180) / Math.PI;
+    return [
+      this.#upright(points[0], svg("circle", { r: 7 })),
+      this.#upright(last, svg("path", { d: "M10 0L-9 -9V9Z", transform: `rotate(${turn})` })),
+    ];
   }
 
   #hole(hole, lit) {
@@ -167,15 +187,19 @@ export class Board extends EventTarget {
     return group;
   }
 
-  #drawMarks({ openings, findings, show, selected }) {
+  #drawMarks({ openings, findings, show, selected, marked, walking }) {
     this.#layers.numbers.replaceChildren(
       ...(show === "before" ? [] : openings).map((o) => this.#upright(o.at, svg("text", {}, String(o.id)))),
     );
-    const marks = findings.filter((found) => !found.cleared).reverse();
+    const wanted = findings.filter((found) => (found.number === selected || (marked && !walking)) && !found.cleared);
+    // The first of the list is drawn last, on top; where there are many, the others are smaller.
+    const marks = wanted.reverse();
+    const size = marks.length > CROWD ? 0.68 : 1;
     this.#layers.marks.replaceChildren(
       ...marks.map((found) => {
         const chosen = found.number === selected;
-        const mark = this.#upright(found.at, ...numberMark(found, chosen));
+        const shape = svg("g", { transform: `scale(${chosen ? 1 : size})` }, ...numberMark(found, chosen));
+        const mark = this.#upright(found.at, shape);
         mark.setAttribute("class", `mark ${MARKS[found.severity].name}${chosen ? " chosen" : ""}`);
         mark.setAttribute("aria-hidden", "true");
         mark.addEventListener("click", () =>

@@ -63,15 +63,13 @@ export class Findings {
   choose(found) {
     this.selected = found.number;
     this.dispatch();
-    this.#board.show(found.at, Math.max(this.#work.look.panel.width / 8, 25));
+    this.#board.show(found.at, Math.max(this.#work.look.panel.width / 8, 25), false);
     say(`${found.number}, ${found.kind}: shown on the panel.`);
   }
 
   #fromMark(number) {
-    const found = this.list.find((one) => one.number === number);
     this.selected = number;
     this.dispatch();
-    this.#board.ring(found.at);
     const entry = document.querySelector(`[data-key="finding-${number}"]`);
     entry?.scrollIntoView({ block: "center" });
     entry?.focus({ preventScroll: true });

@@ -93,7 +93,7 @@ function startButtons() {
   byId("closer").addEventListener("click", () => board.zoom(1.4));
   byId("farther").addEventListener("click", () => board.zoom(1 / 1.4));
   byId("whole").addEventListener("click", () => board.whole());
-  for (const radio of document.querySelectorAll("[name=show]")) radio.addEventListener("change", drawAll);
+  for (const radio of document.querySelectorAll("[name=show], #show-marks")) radio.addEventListener("change", drawAll);
   byId("add-bridge").addEventListener("click", () => startPlacing("bridge"));
   byId("add-hole").addEventListener("click", () => startPlacing("hole"));
   byId("compare").addEventListener("click", compare);
@@ -230,6 +230,7 @@ function drawAll() {
     bridges: show === "before" ? [] : (base.bridges ?? []),
     findings: (show === "before" ? work.checked?.findings : work.findings) ?? [],
     selected: findings.selected,
+    marked: byId("show-marks").checked,
     plan: show === "before" ? null : plan.plan,
     walking: plan.walking,
     step: plan.step,

@@ -24,12 +24,15 @@ export class Picture {
     let figure = null;
     const choose = (which) => {
       figure = which;
-      file.value = "";
       file.click();
     };
     byId("choose").addEventListener("click", () => choose(this.#work.state.job.figures.length ? this.chosen : null));
     byId("add-figure").addEventListener("click", () => choose(null));
-    file.addEventListener("change", () => file.files.length && this.add([...file.files], figure));
+    file.addEventListener("change", () => {
+      const files = [...file.files];
+      file.value = "";
+      if (files.length) this.add(files, figure);
+    });
     this.#listenForFiles();
     this.#startSliders();
     this.#startPlace();
@@ -201,10 +204,7 @@ export class Picture {
         if (slider.dataset.slider === "width") changes.push({ path: `${at}.height`, value: null });
         this.#fields.set(slider, changes, gesture);
       });
-      slider.addEventListener("change", () => {
-        gesture = null;
-        this.#work.settle().catch((error) => warn(error.message));
-      });
+      slider.addEventListener("change", () => (gesture = null));
     }
   }
 

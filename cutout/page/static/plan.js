@@ -12,8 +12,8 @@ export class Plan {
   constructor(work, board) {
     this.#work = work;
     this.#board = board;
-    byId("walk-on").addEventListener("click", () => this.go(this.walking ? this.#at + 1 : 0));
-    byId("walk-back").addEventListener("click", () => this.go(this.#at - 1));
+    for (const id of ["walk-on", "here-on"]) byId(id).addEventListener("click", () => this.go(this.walking ? this.#at + 1 : 0));
+    for (const id of ["walk-back", "here-back"]) byId(id).addEventListener("click", () => this.go(this.#at - 1));
   }
 
   get plan() {
@@ -34,6 +34,7 @@ export class Plan {
         : "Choose a picture first.";
     if (!plan) {
       this.walking = false;
+      byId("here-walk").hidden = true;
       return;
     }
     this.#at = Math.min(this.#at, plan.steps.length - 1);
@@ -51,6 +52,9 @@ export class Plan {
     byId("walk-back").setAttribute("aria-disabled", String(!this.walking));
     byId("walk-on").textContent = this.walking ? (this.#at < plan.steps.length - 1 ? "Next step" : "Done") : "Walk through it";
     byId("walk-at").textContent = this.walking ? `Step ${this.#at + 1} of ${plan.steps.length}` : "";
+    byId("here-walk").hidden = !this.walking;
+    byId("here-on").textContent = byId("walk-on").textContent;
+    byId("here-at").textContent = step ? `${byId("walk-at").textContent}: ${step.title}` : "";
     byId("walk-step").replaceChildren(
       ...(step ? [el("h3", {}, step.title), ...step.lines.map((line) => el("p", {}, line))] : []),
     );
@@ -63,10 +67,9 @@ export class Plan {
     this.walking = n >= 0 && n < plan.steps.length;
     this.#at = this.walking ? n : 0;
     this.dispatch();
-    if (!this.walking) {
-      this.#board.whole();
-      say("The walk through the plan has ended.");
-    }
+    if (this.walking) return this.#board.bringIntoView();
+    byId("walk-on").focus();
+    say("The walk through the plan has ended.");
   }
 
   /** Set by main.js: draw everything again. */

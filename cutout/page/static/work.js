@@ -63,11 +63,6 @@ export class Work extends EventTarget {
     });
   }
 
-  /** Look again, exactly, after a gesture whose views were only nearly right. */
-  settle() {
-    return this.#inTurn(() => get(`/api/jobs/${this.id}`));
-  }
-
   undo() {
     return this.#step("undo");
   }
@@ -149,7 +144,9 @@ export class Work extends EventTarget {
         this.#setBusy(words);
         const answer = await get(`/api/jobs/${this.id}/work/${task}`, mine.signal);
         if (mine.signal.aborted || answer.revision !== this.state.revision) return;
-        this[task === "checked" ? "checked" : "cut"] = answer;
+        // The first look is only near enough for the eye; the checks come with the exact one.
+        if (task === "checked") [this.checked, this.look] = [answer, answer.look];
+        else this.cut = answer;
         this.#setBusy("");
         this.dispatchEvent(new Event("cut"));
       }
