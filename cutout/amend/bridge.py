@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Point, Polygon
 
+from cutout.amend.curves import keep_curves
 from cutout.amend.model import Bridge, HandBridge, Mending
 from cutout.amend.strength import Strength
 from cutout.amend.strips import SLENDER, Site, Strip, broad, shortest_strip, strips_from
@@ -211,8 +212,8 @@ def _with_wood(pattern: Pattern, strips: Sequence[Polygon]) -> Pattern:
         return pattern
     wood = shapely.union_all(np.array(strips, dtype=object))
     if pattern.keep_mode == "panel":
-        return with_figure(pattern, as_multi(pattern.figure.difference(wood)))
-    return with_figure(pattern, as_multi(pattern.figure.union(wood.intersection(pattern.panel.polygon))))
+        return _with(pattern, pattern.figure.difference(wood))
+    return _with(pattern, pattern.figure.union(wood.intersection(pattern.panel.polygon)))
 
 
 def _without_wood(pattern: Pattern, pieces: Sequence[Polygon]) -> Pattern:
@@ -221,7 +222,11 @@ def _without_wood(pattern: Pattern, pieces: Sequence[Polygon]) -> Pattern:
         return pattern
     gone = shapely.union_all(np.array(pieces, dtype=object))
     whole = pattern.figure.union(gone) if pattern.keep_mode == "panel" else pattern.figure.difference(gone)
-    return with_figure(pattern, as_multi(whole))
+    return _with(pattern, whole)
+
+
+def _with(pattern: Pattern, figure: shapely.Geometry) -> Pattern:
+    return keep_curves(pattern, with_figure(pattern, as_multi(figure)))
 
 
 def _by_hand(

@@ -10,6 +10,7 @@ import shapely
 from shapely import MultiLineString, MultiPolygon, Point, Polygon
 
 from cutout import check
+from cutout.amend.curves import keep_curves
 from cutout.amend.model import Eased
 from cutout.amend.round import quad_segs, tips
 from cutout.amend.spine import spine
@@ -267,7 +268,8 @@ def _region(pattern: Pattern) -> MultiPolygon:
 
 def _with(pattern: Pattern, region: shapely.Geometry) -> Pattern:
     whole = MultiPolygon([_clean(p) for p in polygons_of(region) if p.area > _NOTHING])
-    return with_figure(pattern, whole) if pattern.keep_mode == "both" else with_waste(pattern, whole)
+    made = with_figure(pattern, whole) if pattern.keep_mode == "both" else with_waste(pattern, whole)
+    return keep_curves(pattern, made)
 
 
 def _clean(polygon: Polygon) -> Polygon:

@@ -84,3 +84,21 @@ def test_two_openings_and_the_wood_between_them_stay_apart() -> None:
     done = mend(pattern(MultiPolygon([box(60, 100, 198, 300), box(200, 100, 340, 300)])), KIT, Mending())
     assert len(done.pattern.openings) == 2
     assert len(done.pattern.keep.geoms) == 1
+
+
+def test_curves_beside_a_bridge_survive_and_the_outline_is_the_region() -> None:
+    """A ring of two half circles, bridged: what the bridges do not touch of the arcs' rings stays as it was."""
+
+    def circle(radius: float, pieces: int) -> Ring:
+        turn = 2 * math.pi / pieces
+        z = [200 + 200j + radius * complex(math.cos(k * turn), math.sin(k * turn)) for k in range(pieces)]
+        return Ring(tuple(Arc(a, b, math.tan(turn / 4)) for a, b in zip(z, [*z[1:], z[0]], strict=True)))
+
+    before = cut_pattern(
+        Outline((circle(120, 24), circle(80, 24).reversed())), PANEL, "panel", KIT.blade.kerf
+    )
+    done = mend(before, KIT, Mending(ease=False))
+    segments = [s for ring in done.pattern.outline.rings for s in ring.segments]
+    assert len(done.bridges) == 2
+    assert 34 <= sum(isinstance(s, Arc) for s in segments) < 48
+    assert done.pattern.outline.region().symmetric_difference(done.pattern.figure).area < 1e-6
