@@ -47,8 +47,8 @@ def gaps(state: State) -> list[Gap]:
     left = np.flatnonzero(~state.done & (area.where >= 0))
     if len(left) == 0:
         return []
-    order = left[np.lexsort((area.along[left], area.where[left]))]
-    stretch, along = area.where[order], area.along[order]
+    order = left[np.lexsort((state.along[left], area.where[left]))]
+    stretch, along = area.where[order], state.along[order]
     new = np.concatenate([[True], (np.diff(stretch) != 0) | (np.diff(along) > 2.5 * area.step)])
     first = np.flatnonzero(new)
     last = np.concatenate([first[1:], [len(order)]]) - 1
@@ -208,7 +208,7 @@ def nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[comp
     return [places[i] for i in dict.fromkeys([*order, *holes[-8:]])]
 
 
-def near_poses(state: State, p: ComplexArray, since: int) -> np.ndarray:
+def near_poses(state: State, p: ComplexArray, since: int, most: int = _NEAR_POSES) -> np.ndarray:
     """Indices of poses in kerfs within reach of the entries, spread over what there is."""
     limit = 4 * state.area.radius + 4 * state.blade.width
     q = state.poses.q[since:]
@@ -219,8 +219,8 @@ def near_poses(state: State, p: ComplexArray, since: int) -> np.ndarray:
     away = np.abs(q[close, None] - p[None, :]).min(axis=1)
     near = close[away < limit]
     near = near[np.argsort(away[away < limit], kind="stable")]
-    if len(near) > _NEAR_POSES:
-        near = near[np.unique(np.linspace(0, len(near) - 1, _NEAR_POSES).astype(int))]
+    if len(near) > most:
+        near = near[np.unique(np.linspace(0, len(near) - 1, most).astype(int))]
     return np.asarray(near + since)
 
 

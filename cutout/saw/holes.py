@@ -83,7 +83,7 @@ def choices(state: State, diameter: float) -> Choice | None:
     spots = _spots(state, open_gaps, room, diameter)
     if len(spots) == 0:
         return None
-    reaches = np.zeros((len(spots), len(state.area.points)), dtype=bool)
+    reaches = np.zeros((len(spots), len(state.points)), dtype=bool)
     lead = np.full(len(spots), np.inf)
     _mark_drilled(state, spots, diameter, reaches)
     if diameter >= state.blade.hole_to_turn - 1e-6:
@@ -158,7 +158,7 @@ def _all_over(room: shapely.Geometry) -> ComplexArray:
 
 
 def _mark_drilled(state: State, spots: ComplexArray, diameter: float, reaches: np.ndarray) -> None:
-    tree = shapely.STRtree(shapely.points(state.area.points))
+    tree = shapely.STRtree(shapely.points(state.points))
     who, point = tree.query(
         shapely.points(to_array(spots)), predicate="dwithin", distance=diameter / 2 + CLEAN
     )
@@ -170,7 +170,7 @@ def _mark_reached(state: State, gap: Gap, spots: ComplexArray, reaches: np.ndarr
     area = state.area
     forward = area.stretches[gap.stretch]
     mine = np.flatnonzero((area.where == gap.stretch) & ~state.done)
-    mine = mine[(area.along[mine] >= gap.start - area.step) & (area.along[mine] <= gap.end + area.step)]
+    mine = mine[(state.along[mine] >= gap.start - area.step) & (state.along[mine] <= gap.end + area.step)]
     for line, ahead in ((forward, True), (forward.reversed(), False)):
         a, b = (gap.start, gap.end) if ahead else (line.length - gap.end, line.length - gap.start)
         entries = _entries(line, a, b, area.radius)
@@ -181,7 +181,7 @@ def _mark_reached(state: State, gap: Gap, spots: ComplexArray, reaches: np.ndarr
         if len(leads) == 0:
             continue
         ok = np.flatnonzero(shapely.covers(area.roomy, leads.lines()))
-        along = area.along[mine] if ahead else line.length - area.along[mine]
+        along = state.along[mine] if ahead else line.length - state.along[mine]
         for i in ok.tolist():
             spot = int(near[leads.source[i]])
             start = -np.inf if line.closed else float(entries[leads.target[i]])

@@ -20,7 +20,9 @@ from cutout.saw.lead import from_places, from_poses
 from cutout.saw.state import State
 
 _SLANTS = np.radians([0.0, 35.0, 55.0, 70.0, 80.0])
-_RUNS = 12
+_RUNS = 40
+_POSES = 240
+_LEADS = 1500
 
 
 def nibble(state: State) -> Way | None:
@@ -38,7 +40,7 @@ def _runs(state: State) -> list[np.ndarray]:
     left = np.flatnonzero(~state.done)
     if len(left) == 0:
         return []
-    points = to_complex(state.area.points)
+    points = to_complex(state.points)
     apart = (np.diff(left) > 1) | (np.abs(np.diff(points[left])) > 3 * state.area.step)
     runs = np.split(left, np.flatnonzero(apart) + 1)
     return sorted(runs, key=lambda r: (-len(r), int(r[0])))
@@ -50,7 +52,7 @@ def _middles(run: np.ndarray) -> list[int]:
 
 def _against(state: State, i: int) -> list[Way]:
     """Cuts that end against outline point i, square to it or slanting."""
-    spot = shapely.Point(state.area.points[i])
+    spot = shapely.Point(state.points[i])
     ends = shapely.get_coordinates(shapely.shortest_line(state.area.centres, spot))
     centre, outline = to_complex(ends).tolist()
     if abs(outline - centre) < 1e-6:
@@ -70,12 +72,13 @@ def _from_places(state: State, p: ComplexArray, t: ComplexArray) -> list[Way]:
 
 
 def _from_kerfs(state: State, p: ComplexArray, t: ComplexArray) -> list[Way]:
-    near = near_poses(state, p, 0)
+    near = near_poses(state, p, 0, _POSES)
     if len(near) == 0:
         return []
     poses = state.poses
     found = []
-    leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius)
+    leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius, np.pi)
+    leads = leads.pick(np.argsort(leads.length, kind="stable")[:_LEADS])
     for i, z in valid_leads(state, leads):
         k = int(near[leads.source[i]])
         path, name = poses.paths[int(poses.path[k])]

@@ -13,7 +13,7 @@ from cutout.geom.curve import to_array
 from cutout.kit import Kit
 from cutout.pattern import Opening, Pattern
 from cutout.saw.area import area_of
-from cutout.saw.choose import ENTRY_MINUTES, Known, best
+from cutout.saw.choose import ENTRY_MINUTES, Known, Way, best
 from cutout.saw.holes import choices, fewest
 from cutout.saw.left import left_over_of
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
@@ -22,6 +22,8 @@ from cutout.saw.slit import slit_plan
 from cutout.saw.state import State
 from cutout.units import format_length
 
+REOPENINGS = 8
+"""So often the places that still hold a piece are looked for and sawn again."""
 WORTH_A_HOLE = 15.0
 """Once sawing has begun another hole is drilled only for this much outline (mm); less is nibbled."""
 HOLE_MINUTES = 1.0
@@ -76,39 +78,45 @@ def _saw_opening(opening: Opening, pattern: Pattern, kit: Kit, holes_before: int
         way = best(state, last, known)
         if way is None and state.done.all():
             reopened += 1
-            if reopened > 3 or not state.reopen():
+            if reopened > REOPENINGS or not state.reopen():
                 break
             continue
-        if way is None and _drill(state, kit, holes_before, WORTH_A_HOLE if state.cuts else 0.0):
-            continue
+        if way is None and state.cuts:
+            way = _drilled(state, kit, holes_before, WORTH_A_HOLE, known) or nibble(state)
         if way is None:
-            way = nibble(state) if state.cuts else None
-        if way is None and not _drill(state, kit, holes_before, 0.0):
-            break
-        if way is not None:
-            last = complex(way.z[-1])
-            state.saw(way.z, way.starts, (way.covers,))
+            way = _drilled(state, kit, holes_before, 0.0, known)
+        if way is None:
+            # Out of reach by any means known here: go on with the rest, what stays is reported.
+            state.done[:] = True
+            continue
+        last = complex(way.z[-1])
+        state.saw(way.z, way.starts, (way.covers,))
     return state
 
 
-def _drill(state: State, kit: Kit, holes_before: int, worth: float) -> bool:
-    """Drill the hole that helps most out of the fewest that would reach everything; False if none helps."""
+def _drilled(state: State, kit: Kit, holes_before: int, worth: float, known: Known) -> Way | None:
+    """Drill the hole that helps most out of the fewest that would reach everything; the first leg from it.
+
+    None, and no hole, if none helps to saw `worth` mm of outline.
+    """
     diameter = kit.drills.at_least(kit.blade.hole_to_turn)
-    if diameter is None:
-        return False
-    choice = choices(state, diameter)
-    if choice is None:
-        return False
+    choice = choices(state, diameter) if diameter is not None else None
+    if diameter is None or choice is None:
+        return None
     price = 1e-4 * np.minimum(np.where(np.isfinite(choice.lead), choice.lead, 500.0), 500.0) / 5
     rows, _ = fewest(choice.reaches, price)
-    if not rows:
-        return False
     gain = choice.reaches[rows].sum(axis=1)
-    if int(gain.max()) < 2 or float(gain.max()) * state.area.step < worth:
-        return False
-    row = rows[int(np.argmax(gain))]
-    state.drill(complex(choice.at[row]), diameter, f"hole {holes_before + len(state.holes) + 1}")
-    return True
+    for k in np.argsort(-gain, kind="stable")[:3].tolist():
+        if gain[k] < 2 or float(gain[k]) * state.area.step < worth:
+            return None
+        before = state.before()
+        name = f"hole {holes_before + len(state.holes) + 1}"
+        state.drill(complex(choice.at[rows[k]]), diameter, name)
+        way = best(state, complex(choice.at[rows[k]]), dict(known)) or (nibble(state) if state.cuts else None)
+        if way is not None and way.starts == name:
+            return way
+        state.undrill(before)
+    return None
 
 
 def _holes(state: State, opening: Opening) -> list[Hole]:

@@ -11,7 +11,7 @@ from shapely import MultiPolygon, Point, Polygon
 from cutout.geom.curve import ComplexArray, FloatArray, to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
-from cutout.saw.area import CLEAN, Area
+from cutout.saw.area import CLEAN, Area, as_line
 
 END_ROOM = 0.15
 """A blade put into a kerf stays this far (mm) from the kerf's end."""
@@ -74,6 +74,8 @@ class State:
     holes: list[Drilled] = field(default_factory=list)
     standing: list[Polygon] = field(default_factory=list)
     places: list[tuple[complex, str]] = field(default_factory=list)
+    points: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
+    along: FloatArray = field(default_factory=lambda: np.zeros(0))
     done: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
     open: list[tuple[shapely.Geometry, str]] = field(default_factory=list)
     poses: Poses = field(default_factory=Poses)
@@ -81,11 +83,16 @@ class State:
 
     def __post_init__(self) -> None:
         self.standing = [self.area.region]
-        self._roomy_region = shapely.buffer(self.area.waste, 0.03, quad_segs=4, join_style="mitre")
+        self._roomy_region = shapely.buffer(self.area.waste, 0.05, quad_segs=4, join_style="mitre")
         shapely.prepare(self._roomy_region)
         self.done = ~self.area.reachable
-        self.tree = shapely.STRtree(shapely.points(self.area.points))
+        self.points, self.along = self.area.points.copy(), self.area.along.copy()
+        self.tree = shapely.STRtree(self.points_as_shapes())
         self.places = [(complex(x, y), "edge") for x, y in self.area.places.tolist()]
+
+    def points_as_shapes(self) -> np.ndarray:
+        """The outline points as shapely points."""
+        return np.asarray(shapely.points(self.points))
 
     @property
     def next_leg(self) -> int:
@@ -95,7 +102,8 @@ class State:
     def passed(self, z: ComplexArray) -> np.ndarray:
         """Indices of outline points that a kerf along z leaves clean."""
         assert self.tree is not None
-        swath = shapely.LineString(to_array(z)).buffer(
+        ahead = z[-1] + CLEAN * (z[-1] - z[-2]) / abs(z[-1] - z[-2])
+        swath = shapely.LineString(to_array(np.concatenate([z, [ahead]]))).buffer(
             self.blade.kerf / 2 + CLEAN, quad_segs=8, cap_style="flat"
         )
         return np.asarray(self.tree.query(swath, predicate="intersects"))
@@ -109,6 +117,17 @@ class State:
         if diameter >= self.blade.hole_to_turn - 1e-6:
             self.places.append((at, name))
         self._remove(disc, name)
+
+    def before(self) -> tuple[np.ndarray, list[Polygon], int, int]:
+        """What `undrill` needs to take a hole back."""
+        return self.done.copy(), list(self.standing), len(self.open), len(self.places)
+
+    def undrill(self, before: tuple[np.ndarray, list[Polygon], int, int]) -> None:
+        """Take the last hole back: nothing can be sawn from it after all."""
+        self.holes.pop()
+        self.done, self.standing, opened, places = before
+        del self.open[opened:]
+        del self.places[places:]
 
     def saw(self, z: ComplexArray, starts: str, covers: tuple[tuple[int, float, float], ...]) -> Cut:
         """Saw a leg along z and note what it covers, what falls and where a blade may start from now on."""
@@ -130,7 +149,7 @@ class State:
         kerf = self.blade.kerf
         d = z[-1] - z[-2]
         d = d / abs(d)
-        extra = np.linspace(0.0, kerf / 2, 7)[1:]
+        extra = np.linspace(0.0, kerf / 2, 33)[1:]
         side = 1j * d * kerf / 2
         back, front = z[-1] - d * kerf / 2, z[-1] + d * extra
         corners = np.stack(
@@ -211,20 +230,29 @@ class State:
 
     def reopen(self) -> bool:
         """Mark as unsawn the outline points that still hold a large piece; False if there is none."""
-        again = np.zeros(len(self.done), dtype=bool)
-        for part in self.held():
-            if not self.for_the_file(part):
-                again[self._holding(part)] = True
-        again &= self.area.reachable & self.done
-        self.done[again] = False
-        return bool(again.any())
+        contacts = [
+            contact
+            for part in self.held()
+            if not self.for_the_file(part)
+            for contact in shapely.get_parts(shapely.intersection(part, shapely.buffer(self.area.line, 0.06)))
+        ]
+        if not contacts:
+            return False
+        spots = shapely.get_coordinates(shapely.centroid(np.array(contacts)))
+        self._watch(spots)
+        return True
 
-    def _holding(self, part: Polygon) -> np.ndarray:
-        """Outline points where a piece is held, at least the nearest ones."""
-        assert self.tree is not None
-        contact = shapely.intersection(part, shapely.buffer(self.area.line, 0.06))
-        near = 0.08 + 0.6 * self.area.step
-        return np.asarray(self.tree.query(contact, predicate="dwithin", distance=near))
+    def _watch(self, spots: FloatArray) -> None:
+        """Move the nearest outline points to these places and mark them as unsawn."""
+        for x, y in spots.tolist():
+            away = np.hypot(self.points[:, 0] - x, self.points[:, 1] - y)
+            i = int(np.argmin(np.where(self.area.reachable, away, np.inf)))
+            self.points[i] = x, y
+            self.done[i] = False
+            if self.area.where[i] >= 0:
+                line = as_line(self.area.stretches[int(self.area.where[i])])
+                self.along[i] = line.project(shapely.Point(x, y))
+        self.tree = shapely.STRtree(self.points_as_shapes())
 
     def _touching(self, part: Polygon) -> np.ndarray:
         assert self.tree is not None
