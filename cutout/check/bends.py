@@ -223,14 +223,23 @@ class _Candidate:
         return cls(start, end, opens, closes, thin.turning(stretch), len(stretch), path)
 
     def beside(self, other: _Candidate, radius: float, around: float) -> bool:
-        """Whether `other` turns further in the same bend, nearer than a circle of `radius` tells apart.
+        """Whether `other` turns further in the same bend or on the same arc, too near to tell apart.
 
-        around: length of the whole line.
+        Nearer, that is, than `radius`; around: length of the whole line.
         """
-        if self.opens.vertex != other.opens.vertex or self.turn >= other.turn:
+        if self.turn >= other.turn:
             return False
         gaps = np.array([self.start.s - other.end.s, other.start.s - self.end.s])
-        return bool(np.mod(gaps, around).min() < radius)
+        if np.mod(gaps, around).min() >= radius:
+            return False
+        return self.opens.vertex == other.opens.vertex or other.passes_through(self.path)
+
+    def passes_through(self, points: ComplexArray) -> bool:
+        """Whether points lie on the arc of this stretch drawn on; (n,)."""
+        if self.vertices < 3:
+            return False
+        centre, radius, off = self._circle()
+        return bool(max(off, np.abs(np.abs(points - centre) - radius).max()) <= 2 * COARSE)
 
     def bend(self, sharpest: float, depth: float) -> Bend:
         """The finished bend: sharp if its line comes within LEFT_STANDING of the apex."""
@@ -253,22 +262,24 @@ class _Candidate:
             return 0.0
         if self.vertices < 3:
             return (self.end.s - self.start.s) / self.turn
-        return self._circle()[0]
+        return self._circle()[1]
 
     def round_enough(self, radius: float) -> bool:
         """Whether the path is a circle's, and that circle no smaller than `radius` mm."""
         if self.vertices < 3:
             return False
-        own, off = self._circle()
+        _, own, off = self._circle()
         return own >= radius and off <= LEFT_STANDING
 
-    def _circle(self) -> tuple[float, float]:
-        """Radius of the circle nearest to the path (least squares), and how far the path leaves it at most."""
-        z = self.path - self.path.mean()
+    def _circle(self) -> tuple[complex, float, float]:
+        """Centre and radius of the circle nearest to the path (least squares), and its greatest distance off."""
+        middle = complex(self.path.mean())
+        z = self.path - middle
         rows = np.column_stack([2 * z.real, 2 * z.imag, np.ones(len(z))])
-        x, y, c = np.linalg.lstsq(rows, np.abs(z) ** 2, rcond=None)[0]
+        x, y, c = np.linalg.lstsq(rows, np.abs(z) ** 2, rcond=None)[0].tolist()
         radius = math.sqrt(max(c + x * x + y * y, 0.0))
-        return radius, float(np.abs(np.abs(z - complex(x, y)) - radius).max())
+        centre = complex(x, y)
+        return middle + centre, radius, float(np.abs(np.abs(z - centre) - radius).max())
 
     def _apex(self) -> complex:
         step = self.end.vertex - self.start.vertex

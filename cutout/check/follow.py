@@ -31,6 +31,12 @@ _CORNER = 0.06
 _SAME_TURN = math.radians(8)
 """... and turns as far as the line does there, within this; else it is one small step of a traced curve."""
 
+_KINK = 0.3
+"""Bends to opposite sides this near (mm) are a step or spike of the line that no blade can tell from a line."""
+
+_STRAIGHT_ON = math.radians(25)
+"""... if the line goes on after it in much the same direction."""
+
 _TOUCHING = 1e-3
 """Closer than this (mm) is touching."""
 
@@ -74,13 +80,23 @@ def tight_places(pattern: Pattern, blade: Blade) -> tuple[Tight, ...]:
     exact = _Exact(pattern.outline)
     found: list[Tight] = []
     for ring, opening in _rings(pattern):
+        on_ring: dict[bool, list[Bend]] = {}
+        needed = {inside: blade.turning_radius + (half if inside else -half) for inside in (True, False)}
         for inside in (True, False):
-            needed = blade.turning_radius + (half if inside else -half)
-            bends = left_bends(ring if inside else ring[::-1], needed, sharpest)
+            bends = left_bends(ring if inside else ring[::-1], needed[inside], sharpest)
+            on_ring[inside] = [b for b in bends if not _on_edge(b, edge)]
+        for inside, bends in on_ring.items():
             found += [
-                Tight(exact.corrected(b), inside, needed, opening) for b in bends if not _on_edge(b, edge)
+                Tight(exact.corrected(b), inside, needed[inside], opening)
+                for b in bends
+                if not any(_kink(b, other) for other in on_ring[not inside])
             ]
     return tuple(found)
+
+
+def _kink(bend: Bend, other: Bend) -> bool:
+    """Whether two bends to opposite sides are the two halves of a kink too small to saw."""
+    return abs(bend.at - other.at) < _KINK and abs(bend.turn - other.turn) < _STRAIGHT_ON
 
 
 def _on_edge(bend: Bend, edge: shapely.Geometry) -> bool:

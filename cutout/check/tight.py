@@ -16,6 +16,9 @@ from cutout.units import format_length
 _NOTHING = 0.3
 """A sliver shallower than this (mm) is gone with a touch of sandpaper."""
 
+_NEEDLE = 3
+"""An angle below this (degrees) is told in words."""
+
 _WORTH_SAWING = 3.0
 """A deeper one (mm) is sawn off from the hole rather than filed; common practice, no source."""
 
@@ -42,7 +45,7 @@ def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
             yield _finding(place, kit, "care", _what(place, kit), _from_both_sides(place, kit))
         else:
             text = _what(place, kit)[:-1] + (
-                f", and there is no room for a blade {format_length(kit.blade.width, kit.units)} wide."
+                f", and a blade {format_length(kit.blade.width, kit.units)} from front to back finds no room."
             )
             remedy = "Take a narrower blade, make the pattern larger, or open this place up."
             yield _finding(place, kit, "stop", text, remedy)
@@ -72,9 +75,10 @@ def _what(place: Tight, kit: Kit) -> str:
     turns = f"the blade turns no tighter than {format_length(kit.blade.turning_radius, kit.units)}"
     if place.bend.sharp:
         angle = round(math.degrees(place.angle))
-        if place.inside:
-            return f"Inside corner of {angle} degrees: {turns}."
-        return f"Point of wood of {angle} degrees: {turns}."
+        what = "Inside corner" if place.inside else "Point of wood"
+        if angle < _NEEDLE:
+            return f"{what} as fine as a needle: {turns}."
+        return f"{what} of {angle} degrees: {turns}."
     radius = format_length(place.bend.radius, kit.units)
     where = "Inside curve" if place.inside else "Curve round wood"
     return f"{where} of {radius} radius: {turns}."

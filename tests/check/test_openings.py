@@ -78,7 +78,7 @@ def test_where_the_blade_itself_can_t_stand_is_a_stop() -> None:
         if f.severity == "stop"
     ]
     assert stops
-    assert "no room for a blade" in stops[0].text
+    assert "finds no room" in stops[0].text
     assert not [f for f in found(pattern(slot, kit=FINE), "tight corner", kit=FINE) if f.severity == "stop"]
 
 
@@ -100,6 +100,14 @@ def test_a_curve_the_blade_follows_is_no_finding_on_either_side() -> None:
 def test_a_curve_gets_the_drill_that_fills_it() -> None:
     (curve,) = found(pattern(Outline((ring(150, 150, 4.0),), 1.0)), "tight curve")
     assert curve.remedy == "Drill a 8 mm relief hole there."
+
+
+def test_a_tiny_step_or_spike_of_the_line_is_no_corner() -> None:
+    plain = box(60, 60, 240, 240)
+    stepped = shapely.union(plain, box(100, 230, 150, 240.15))
+    spiked = shapely.union(plain, Polygon([(199.9, 239), (200, 240.25), (200.1, 239)]))
+    for shape in (plain, stepped, spiked):
+        assert len(found(pattern(shape), "tight corner")) == 4
 
 
 def test_where_panel_and_figure_both_survive_a_hole_shows() -> None:
