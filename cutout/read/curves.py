@@ -15,6 +15,19 @@ from cutout.geom.outline import Ring, from_region
 IntArray = NDArray[np.int64]
 
 
+ENOUGH = 1e-6
+"""Flattening finer than this share of a curve's own size serves nobody: such a curve leaves the page far behind."""
+
+
+def flattened(segment: Segment, tol: float) -> ComplexArray:
+    """Points along a segment within `tol`, or within a millionth of its size where that is more."""
+    handles = (segment.c1, segment.c2) if isinstance(segment, Cubic) else ()
+    size = max(abs(z - segment.start) for z in (*handles, segment.end))
+    if isinstance(segment, Arc):
+        size = max(size, segment.radius)
+    return curve.points(segment, max(tol, ENOUGH * size))
+
+
 class CurveBook:
     """Remembers which curve each flattened edge came from.
 
@@ -31,7 +44,7 @@ class CurveBook:
         """Vertices along the run within `tol`, the last point included; (n, 2)."""
         pieces: list[ComplexArray] = []
         for segment in segments:
-            z = curve.points(segment, self.tol)
+            z = flattened(segment, self.tol)
             if not isinstance(segment, Line) and len(z) > 2:
                 self._curves.append(segment)
                 self._runs.append(z)

@@ -84,7 +84,8 @@ def _levels(drawing: Drawing, options: ReadOptions) -> Iterator[tuple[float | No
     over_white = [s.alpha * s.grey + 1 - s.alpha for m in drawing.marks for s in m.paint.shades]
     tinted = [grey for grey in over_white if MIDDLE <= grey < NEARLY_WHITE]
     text = "everything in the drawing is light: whatever is not white counts as the figure."
-    yield (max(tinted) + 1) / 2 if tinted else NEARLY_WHITE, (Note("light drawing", text),)
+    lifted = max(NEARLY_WHITE, (max(tinted, default=0.0) + 1) / 2)
+    yield lifted, (Note("light drawing", text),)
     yield None, (Note("light drawing", "the drawing is white: whatever is painted counts as the figure."),)
 
 
@@ -124,7 +125,7 @@ def _exact(drawing: Drawing, level: float | None, options: ReadOptions) -> _Figu
     if options.invert is True or (options.invert is None and _is_ground(dark, ground, layers)):
         dark = as_multi(shapely.difference(ground, dark))
         notes.extend(_inverted(options))
-    elif not isinstance(options.threshold, int) and level is not None:
+    elif not isinstance(options.threshold, int) and level == MIDDLE:
         notes.extend(_light_parts(marks, layers, dark, ground))
     return _Figure(dark, tuple(notes), book)
 

@@ -15,6 +15,7 @@ from shapely import LinearRing, LineString, MultiPolygon, Point, Polygon
 
 from cutout.geom import curve
 from cutout.geom.curve import ComplexArray
+from cutout.read.curves import flattened
 from cutout.read.svg_path import SubPath
 from cutout.read.svg_walk import Stroke
 
@@ -54,7 +55,7 @@ def _run(path: SubPath, tol: float) -> _Run:
     joints: list[int] = []
     count = 0
     for segment in path.segments:
-        z = curve.points(segment, tol)
+        z = flattened(segment, tol)
         parts.append(z[:-1])
         joints.append(count)
         count += len(z) - 1
