@@ -29,8 +29,9 @@ _FIT = 0.88
 """Share of the tolerance the fit may use; the rest is for what happens between the points it looks at."""
 _STEEPEST = 10.0
 """Greatest tan(sweep / 2): arcs turn a little under half a circle at most."""
-_SHIFTS = (0, -1, 1, -2, -3, -4)
-"""How many vertices a joint may move to where both sides fit best; walking drags it forth, so mostly back."""
+_SHIFTS = ((0, -3, 3, -6, -9), (0, -1, 1, -2, 2))
+"""How many vertices a joint may move to where both sides fit best, first far, then near. Walking by longest
+reach drags joints forth, so more of the far ones lead back."""
 _BATCH = 20_000
 """Points worked on at once, few enough to stay in the processor's cache."""
 _GLANCE = 7
@@ -156,8 +157,9 @@ def _sound(fit: _Fit, lines: list[ComplexArray], tol: float) -> list[bool]:
 def _fit(lines: list[ComplexArray], tol: float) -> _Fit:
     path = _Path(_thinned(lines, tol * _THIN), tol * _FIT)
     found = _walked(path)
-    for colour in (1, 0):
-        found = _settled(path, found, colour)
+    for shifts in _SHIFTS:
+        for colour in (1, 0):
+            found = _settled(path, found, colour, shifts)
     few = np.bincount(found.ring)[found.ring] < 3
     found = found.halved(few & (found.steps > 1), path)
     most = tol * (1 - _THIN)
@@ -351,7 +353,7 @@ def _reach(path: _Path) -> IntArray:
     return good
 
 
-def _settled(path: _Path, found: _Stretches, colour: int) -> _Stretches:
+def _settled(path: _Path, found: _Stretches, colour: int, shifts: tuple[int, ...]) -> _Stretches:
     """Every second joint moved to the vertex nearby where the worse of its two stretches fits best.
 
     A walk by longest reach drags each joint a little past the place where line and arc truly meet.
@@ -361,7 +363,7 @@ def _settled(path: _Path, found: _Stretches, colour: int) -> _Stretches:
         return found
     before = found.before()[after]
     whole = (found.steps[before] + found.steps[after])[:, None]
-    first = np.clip(found.steps[before][:, None] + np.array(_SHIFTS), 1, whole - 1)
+    first = np.clip(found.steps[before][:, None] + np.array(shifts), 1, whole - 1)
     start, size = np.broadcast_to(found.start[before][:, None], first.shape).ravel(), first.ravel()
     rest = (whole - first).ravel()
     fit = np.maximum(path.misfit(start, size), path.misfit(path.vertex(start, size), rest))

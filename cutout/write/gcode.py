@@ -86,10 +86,10 @@ def _header(work: Work, bit: Bit, passes: tuple[Pass, ...]) -> list[str]:
     if passes:
         depths = passes[0].depths
         lines += [
-            f"{len(passes)} runs, each in {len(depths)} turns of {format_length(-depths[0], units)}, the last one "
+            f"Runs: {len(passes)}, each in {len(depths)} turns of {format_length(-depths[0], units)}, the last one "
             f"{format_length(settings.breakthrough, units)} below the underside: put a spoil board under the panel",
             f"The bit must cut or clear over {format_length(-depths[-1], units)} of its length",
-            f"{sum(len(p.tabs) for p in passes)} tabs hold the parts; cut them with a chisel or saw at the end",
+            f"Tabs that hold the parts: {sum(len(p.tabs) for p in passes)}; cut them with a chisel or saw at the end",
         ]
     lines += [f"What the {other.title} cuts is in {_file(work, other)}" for other in others]
     height = format_length(settings.safe_height, units)
