@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -49,11 +49,12 @@ class EasedPattern:
 
 @dataclass(frozen=True)
 class _State:
-    """The pattern as far as it is eased, and what is found on it."""
+    """The pattern as far as it is eased, what is found on it, and the region it started from."""
 
     pattern: Pattern
     kit: Kit
     findings: tuple[Finding, ...]
+    first: MultiPolygon
 
     @property
     def stops(self) -> int:
@@ -66,7 +67,12 @@ class _State:
         difference = shapely.symmetric_difference(_region(changed), _region(self.pattern))
         if shapely.area(difference) < _NOTHING:
             return self
-        return _State(changed, self.kit, check.run(changed, self.kit))
+        return replace(self, pattern=changed, findings=check.run(changed, self.kit))
+
+    def better_than(self, other: _State) -> bool:
+        """Fewer stops, and the line no farther from where it started than it may go."""
+        farthest = max(self.kit.blade.turning_radius, self.pattern.panel.thickness / 2)
+        return self.stops < other.stops and _moved(self.first, _region(self.pattern))[0].max_shift < farthest
 
     def stopped_by(self, kind: str, only: Finding | None) -> list[Finding]:
         """The stops of one kind, or the one of them asked for."""
@@ -81,7 +87,7 @@ def ease(pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None) 
     result settles: easing it again changes nothing. findings: of `pattern`, where the caller has them.
     """
     first = check.run(pattern, kit) if findings is None else tuple(findings)
-    state = _State(pattern, kit, first)
+    state = _State(pattern, kit, first, _region(pattern))
     for step in (_fewer_stops, _rounded, _fewer_stops):
         for _ in range(PASSES):
             better = step(state)
@@ -103,13 +109,13 @@ def _fewer_stops(state: _State) -> _State:
     for turn in range(ROUNDS):
         before = trial
         trial = _mended(trial, None, wood_last=turn % 2 == 0)
-        if trial.stops < state.stops:
+        if trial.better_than(state):
             return trial
         if trial is before:
             break
     for finding in [f for f in state.findings if f.severity == "stop" and f.kind in MENDS][:SINGLES]:
         trial = _mended(state, finding, wood_last=True)
-        if trial.stops < state.stops:
+        if trial.better_than(state):
             return trial
     return state
 
