@@ -84,7 +84,7 @@ def clock(work: Callable[[], Any], rounds: int = 5) -> float:
 
 def offset_fit_order(shapes: list[Polygon]) -> list[Ring]:
     """The path of every opening in cutting order, without tabs and proof."""
-    rooms = [room for shape in shapes for room in polygons_of(offset.grow(shape, -RADIUS))]
+    rooms = polygons_of(offset.grow(shapely.MultiPolygon(shapes), -RADIUS))
     lines = [line for room in rooms for line in (room.exterior, *room.interiors)]
     fitted = fit_rings([shapely.get_coordinates(line)[:-1] for line in lines], TOLERANCE)
     rings = [from_middle_of_longest(ring) for ring in fitted]
