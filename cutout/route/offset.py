@@ -90,7 +90,12 @@ def guarded(pattern: Pattern) -> MultiPolygon:
 
 
 def spaces(pattern: Pattern, margin: float) -> tuple[Space, ...]:
-    """The rooms a bit may sweep, up to `margin` mm past the panel's edge, by opening."""
+    """The rooms a bit may sweep, up to `margin` mm past the panel's edge, by opening.
+
+    None where nothing is to be cut, or nothing stays.
+    """
+    if not pattern.openings or guarded(pattern).is_empty:
+        return ()
     if pattern.keep_mode == "panel":
         return tuple(s for o in pattern.openings for s in _opening_spaces(o, pattern, margin))
     air = grow(pattern.panel.polygon, margin)

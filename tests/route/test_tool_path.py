@@ -149,6 +149,25 @@ def test_keep_both_says_what_a_router_makes_of_it():
     assert any("6 mm larger" in f.text for f in path.findings)
 
 
+@pytest.mark.parametrize("keep", ["panel", "figure"])
+def test_a_figure_as_large_as_the_panel_gives_no_run(keep):
+    assert not tool_path(pattern(box(0, 0, 500, 400), keep), KIT).passes
+
+
+@pytest.mark.parametrize("keep", ["panel", "figure", "both"])
+def test_a_figure_that_sticks_out_over_the_edge_is_cut_up_to_it(keep):
+    path = tool_path(pattern(box(-50, 100, 200, 300), keep), KIT)
+    assert [p.purpose for p in path.passes] == ["outline"]
+    assert not [f for f in path.findings if f.severity == "stop"]
+    edge = path.passes[0].ring.points()[:, 0].min()
+    assert edge <= -3.0 + 1e-2
+
+
+def test_a_figure_with_no_wood_left_round_it_is_said_to_come_loose():
+    path = tool_path(pattern(box(1, 1, 499, 399), "figure"), KIT)
+    assert any("no straight, firm stretch" in f.text for f in path.findings)
+
+
 def test_inches_are_spoken_where_the_kit_speaks_them():
     path = tool_path(pattern(box(100, 100, 300, 300)), replace(KIT, units="in", bit=bit("1/4in")))
     assert "1/8 in" in path.findings[0].text
