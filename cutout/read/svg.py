@@ -49,7 +49,9 @@ def read_svg(data: bytes, name: str, options: ReadOptions) -> Outline:
     if not drawing.marks and not drawing.beyond:
         raise ReadError(f"{name}: {_why_empty(drawing, document)}")
     figure = _figure(document, drawing, name, options)
-    scale = MM_PER_PX if drawing.physical else None
+    # Without a page a renderer sizes its pixels by what is drawn, and the true size is lost.
+    sized = drawing.physical and (figure.book is not None or drawing.page is not None)
+    scale = MM_PER_PX if sized else None
     notes = (*figure.notes, *_notes(document, drawing, options))
     return _finish(figure, scale, notes, name, options)
 
@@ -191,7 +193,7 @@ def _traced(
     if box is None:
         return _Figure(MultiPolygon(), ())
     fine = render(document, drawing, name, box=None if inverted or drawing.page is None else box)
-    scale = MM_PER_PX if drawing.physical else None
+    scale = MM_PER_PX if drawing.physical and drawing.page else None
     if level is None:
         rings, dropped = traced(fine, fine.opaque, 0.5, scale, options)
     elif inverted:

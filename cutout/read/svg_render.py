@@ -19,6 +19,7 @@ from cutout.geom.curve import ComplexArray, Similarity
 from cutout.geom.outline import Ring
 from cutout.read.iso import iso_lines
 from cutout.read.options import ReadOptions
+from cutout.read.svg_compose import extent
 from cutout.read.svg_document import Document
 from cutout.read.svg_number import PX_PER_INCH
 from cutout.read.svg_view import root_view
@@ -82,7 +83,7 @@ def render(
             svg_string=serialised(document, box, side),
             dpi=PX_PER_INCH,
             skip_system_fonts="text" not in drawing.beyond,
-            width=None if box else side,
+            **({} if box else _sized(drawing, side)),
         )
         image = Image.open(BytesIO(bytes(png))).convert("RGBA")
     except (ValueError, OSError) as error:
@@ -123,6 +124,13 @@ def _mm_per_pixel(lines: list[ComplexArray], stated: float | None, options: Read
     if options.height:
         return options.height / float(np.ptp(z.imag))
     return stated
+
+
+def _sized(drawing: Drawing, side: int) -> dict[str, int]:
+    """Which side to fix where the file states no page and the renderer takes what is drawn for it."""
+    drawn = extent(drawing.marks)
+    tall = drawn is not None and drawn[3] - drawn[1] > drawn[2] - drawn[0]
+    return {"height" if tall else "width": side}
 
 
 def _unit(box: Box, side: int) -> float:

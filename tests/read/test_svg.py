@@ -269,6 +269,16 @@ def test_rendered_place_and_size_match_the_page() -> None:
     assert region.symmetric_difference(shapely.box(20, -60, 50, -20)).area < 12
 
 
+def test_rendered_without_a_page() -> None:
+    """No viewBox and no size: the shape is right, a true size is not claimed."""
+    mask = '<mask id="m"><rect width="50" height="300" fill="white"/></mask>'
+    body = mask + '<rect y="20" width="90" height="200" mask="url(#m)"/>'
+    found = outline(body, '<svg width="10mm">', width=50)
+    x0, y0, x1, y1 = found.bounds
+    assert (y1 - y0) / (x1 - x0) == pytest.approx(4, rel=0.01)
+    assert found.scale is None
+
+
 def test_gzip_is_the_same() -> None:
     text = f'{OPEN}<circle r="20" cx="50" cy="50"/></svg>'.encode()
     assert read_svg(gzip.compress(text), "a", ReadOptions()) == read_svg(text, "a", ReadOptions())
