@@ -111,6 +111,8 @@ def _rings(pattern: Pattern) -> Iterator[tuple[ComplexArray, int]]:
             for xy in _oriented(opening.region):
                 yield xy, opening.id
         return
+    if not pattern.openings:
+        return
     tree = STRtree([o.region for o in pattern.openings])
     for polygon in pattern.figure.geoms:
         for z in _oriented(polygon):

@@ -43,18 +43,15 @@ class Walls:
         self.lengths = np.array([ring.length for ring in self.rings])
         spacing = float(np.clip(self.lengths.sum() / 4000, *_SPACING))
         self.stations = stations or [_stations(ring, spacing) for ring in self.rings]
-        self.z: ComplexArray = np.concatenate(
-            [_on(ring, s) for ring, s in zip(self.rings, self.stations, strict=True)]
-        )
-        self.ring: IntArray = np.repeat(np.arange(len(self.rings)), [len(s) for s in self.stations])
-        self.s = np.concatenate(self.stations)
-        counts = np.array([len(s) for s in self.stations])
-        starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
+        counts = np.array([len(s) for s in self.stations], dtype=np.int64)
+        places = (_on(ring, s) for ring, s in zip(self.rings, self.stations, strict=True))
+        self.z: ComplexArray = np.concatenate([np.empty(0, dtype=complex), *places])
+        self.s: FloatArray = np.concatenate([np.empty(0), *self.stations])
+        self.ring: IntArray = np.repeat(np.arange(len(self.rings)), counts)
+        starts = np.cumsum(counts) - counts
         index = np.arange(len(self.z))
-        self.next: IntArray = np.where(
-            index == (starts + counts - 1)[self.ring], starts[self.ring], index + 1
-        )
-
+        last = (starts + counts - 1)[self.ring]
+        self.next: IntArray = np.where(index == last, starts[self.ring], index + 1)
         self.before: IntArray = np.empty_like(self.next)
         self.before[self.next] = index
 
@@ -189,6 +186,9 @@ def ridges_of(walls: Walls, region: MultiPolygon) -> Ridges:
 
     Taken from the Delaunay triangulation, its dual, which scipy makes in two thirds of the time.
     """
+    if len(walls.z) < 4:
+        none = np.empty((0, 2), dtype=np.int64)
+        return Ridges(np.empty(0, dtype=complex), none, none, np.empty(0))
     mesh = Delaunay(np.column_stack([walls.z.real, walls.z.imag]))
     corners = mesh.simplices.astype(np.int64)
     triangle, side = np.nonzero(mesh.neighbors > np.arange(len(corners))[:, None])

@@ -105,6 +105,8 @@ class Middle:
 
     def necks(self, below: float) -> tuple[Neck, ...]:
         """Every neck narrower than `below` mm, narrowest first; one where several lie at the same place."""
+        if len(self.nodes) == 0:
+            return ()
         found = (self._neck(k) for k in self._saddles(below))
         return _apart(sorted((n for n in found if n.width < below), key=lambda n: (n.width, n.at.real)))
 
@@ -142,6 +144,8 @@ class Middle:
 
     def arms(self, below: float, least: float) -> tuple[Arm, ...]:
         """Parts narrower than `below` mm that hang on wider ones by one end and are `least` mm long or more."""
+        if len(self.nodes) == 0:
+            return ()
         thin = self.widths < below
         a, b = self.edges.T
         inner = thin[a] & thin[b]

@@ -68,7 +68,7 @@ def test_the_beast_has_some_of_everything() -> None:
 
 @pytest.mark.parametrize("keep", ["panel", "figure", "both"])
 @given(dx=st.floats(-60, 60), dy=st.floats(-60, 60), turn=st.floats(-math.pi, math.pi))
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_moving_and_turning_the_pattern_with_its_grain_moves_every_finding(
     keep: Keep, dx: float, dy: float, turn: float
 ) -> None:
@@ -86,8 +86,8 @@ def test_the_same_pattern_gives_the_same_findings() -> None:
     assert check.run(pattern(), KIT) == check.run(pattern(), KIT)
 
 
-@given(st.integers(0, 10**6), st.floats(0.1, 0.25))
-@settings(max_examples=8, deadline=None)
+@given(st.integers(0, 10**6), st.floats(0.12, 0.3))
+@settings(max_examples=4, deadline=None)
 def test_resampling_and_noise_change_no_kind(seed: int, step: float) -> None:
     rng = np.random.default_rng(seed)
 
@@ -106,7 +106,7 @@ def test_resampling_and_noise_change_no_kind(seed: int, step: float) -> None:
 
 
 @given(st.floats(0.4, 1.5))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 def test_a_blade_that_turns_tighter_never_finds_more(scale: float) -> None:
     tighter = replace(KIT, blade=KIT.blade.measured(KIT.blade.turning_radius * min(scale, 1)))
     wider = replace(KIT, blade=KIT.blade.measured(KIT.blade.turning_radius * max(scale, 1)))
@@ -184,3 +184,26 @@ def test_the_document_tells_every_kind_and_the_limits_that_are_used() -> None:
     assert rules.SLENDER == 5
     assert rules.STRIP == 3
     assert math.degrees(rules.ACROSS) == pytest.approx(45)
+
+
+@pytest.mark.parametrize("keep", ["panel", "figure", "both"])
+@pytest.mark.parametrize(
+    "shape",
+    [
+        box(-5, -5, 105, 105),
+        box(-5, -5, 50, 105),
+        box(0, 0, 100, 100).difference(box(1, 1, 99, 99)),
+        box(10, 50, 90, 50.02),
+        Polygon([(10, 10), (90, 50), (10, 10.4)]),
+        shapely.union(box(20, 20, 50, 50), box(50, 50, 80, 80)),
+        shapely.union_all([box(5 + 3 * i, 50, 6.2 + 3 * i, 51) for i in range(20)]),
+    ],
+    ids=["everything", "half", "frame", "line", "needle", "touching", "specks"],
+)
+def test_odd_patterns_are_checked_all_the_same(shape: shapely.Geometry, keep: Keep) -> None:
+    made = cut_pattern(Outline(from_region(shape), 1.0), Panel(100, 100, 18), keep, KIT.blade.kerf)
+    found = check.run(made, KIT)
+    assert check.run(made, KIT) == found
+    assert check.hint(made, KIT) is None or found
+    points, widths = width_field(made)
+    assert len(points) == len(widths)
