@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -33,6 +34,7 @@ MENDS = ("narrow opening", "thin web", "short grain", "tight corner", "tight cur
 WORTH = 3.0
 """An opening narrower than the saw cut that would grow more than so many times is left out instead."""
 _NEAR = 1.0
+_AROUND = 3.0
 _SAME = 1e-9
 _NOTHING = 1e-3
 
@@ -68,6 +70,10 @@ class _State:
         if shapely.area(difference) < _NOTHING:
             return self
         return replace(self, pattern=changed, findings=check.run(changed, self.kit))
+
+    def no_worse_than(self, other: _State) -> bool:
+        """No more stops and no more findings."""
+        return self.stops <= other.stops and len(self.findings) <= len(other.findings)
 
     def better_than(self, other: _State) -> bool:
         """Fewer stops, and the line no farther from where it started than it may go."""
@@ -234,16 +240,18 @@ def _rounded(state: _State) -> _State:
         steps = [(radius + half_cut, half_cut, False), (radius - half_cut, half_cut, True)]
         if hole is not None:
             steps.append((hole / 2, hole / 2, False))
-    better = _cut_tips(state, steps)
-    if better is not state:
-        return better
-    for step in steps:
-        better = _cut_tips(better, [step])
-    return better
+    changed = _cut_tips(state, steps, ())
+    if changed.no_worse_than(state):
+        return changed
+    # Some tips make more findings than they clear: leave those out.
+    changed = _cut_tips(state, steps, [f for f in changed.findings if _new(f, state.findings)])
+    return changed if changed.no_worse_than(state) else state
 
 
-def _cut_tips(state: _State, steps: Sequence[tuple[float, float, bool]]) -> _State:
-    """The state with its flagged tips rounded, or the same state where the checks then find more.
+def _cut_tips(
+    state: _State, steps: Sequence[tuple[float, float, bool]], sparing: Sequence[Finding]
+) -> _State:
+    """The state with its flagged tips rounded, those left out that lie at a place of `sparing`.
 
     steps: (radius, how deep a tip may be, whether it is keep's) in mm, one after the other.
     """
@@ -251,6 +259,7 @@ def _cut_tips(state: _State, steps: Sequence[tuple[float, float, bool]]) -> _Sta
     if not flagged:
         return state
     near = shapely.STRtree(flagged)
+    spared = shapely.union_all([Point(f.at).buffer(max(_AROUND, f.size or 0.0)) for f in sparing])
     board = state.pattern.panel.polygon
     region: shapely.Geometry = _region(state.pattern)
     for radius, deepest, of_keep in steps:
@@ -258,13 +267,17 @@ def _cut_tips(state: _State, steps: Sequence[tuple[float, float, bool]]) -> _Sta
             continue
         inside = as_multi(shapely.difference(board, region) if of_keep else region)
         parts = [tip for tip, _ in tips(inside, radius, deepest) if tip.distance(board.exterior) > _SAME]
+        parts = [tip for tip in parts if not tip.intersects(spared)]
         if parts:
             index = np.unique(near.query(parts, predicate="dwithin", distance=_NEAR)[0])
             cut = shapely.union_all(np.array(parts, dtype=object)[index])
             region = shapely.union(region, cut) if of_keep else shapely.difference(region, cut)
-    changed = state.with_region(region)
-    worse = changed.stops > state.stops or len(changed.findings) > len(state.findings)
-    return state if worse else changed
+    return state.with_region(region)
+
+
+def _new(finding: Finding, before: Sequence[Finding]) -> bool:
+    """Whether nothing was found round that place before."""
+    return all(math.dist(finding.at, f.at) > _AROUND for f in before)
 
 
 def _region(pattern: Pattern) -> MultiPolygon:
