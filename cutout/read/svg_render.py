@@ -83,7 +83,9 @@ def render(
             svg_string=serialised(document, box, side),
             dpi=PX_PER_INCH,
             skip_system_fonts="text" not in drawing.beyond,
-            **({} if box else _sized(drawing, side)),
+            # Where the file states no page the renderer takes what is drawn for it: fix its longer side.
+            width=None if box or _is_tall(drawing) else side,
+            height=side if not box and _is_tall(drawing) else None,
         )
         image = Image.open(BytesIO(bytes(png))).convert("RGBA")
     except (ValueError, OSError) as error:
@@ -126,11 +128,9 @@ def _mm_per_pixel(lines: list[ComplexArray], stated: float | None, options: Read
     return stated
 
 
-def _sized(drawing: Drawing, side: int) -> dict[str, int]:
-    """Which side to fix where the file states no page and the renderer takes what is drawn for it."""
+def _is_tall(drawing: Drawing) -> bool:
     drawn = extent(drawing.marks)
-    tall = drawn is not None and drawn[3] - drawn[1] > drawn[2] - drawn[0]
-    return {"height" if tall else "width": side}
+    return drawn is not None and drawn[3] - drawn[1] > drawn[2] - drawn[0]
 
 
 def _unit(box: Box, side: int) -> float:

@@ -62,7 +62,6 @@ USES = "".join(f'<g id="u{n}">{TEN_USES.format(n - 1)}</g>' for n in range(1, 9)
         ('<!DOCTYPE svg [<!ENTITY x SYSTEM "file:///etc/passwd">]><svg><text>&x;</text></svg>', "entities"),
         ('<!DOCTYPE svg [<!ENTITY % x "a"> %x;]><svg/>', "entities"),
         ("<svg>" + "<g>" * 500 + SQUARE + "</g>" * 500 + "</svg>", "nested"),
-        (f'<svg><defs><rect id="u0" width="1" height="1"/></defs>{USES}</svg>', "elements"),
         ('<svg><image href="http://example.invalid/a.png" width="9" height="9"/></svg>', "outside"),
         (gzip.compress(b"<svg/>" * 1000)[:-30], "stops short"),
         (gzip.compress(b"<svg/>")[:10] + b"\xff" * 20, "damaged"),
@@ -84,6 +83,13 @@ def test_too_many_elements(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(svg_document, "MAX_ELEMENTS", 5)
     with pytest.raises(ReadError, match="more than 5 elements"):
         read(f"<svg>{SQUARE * 6}</svg>")
+
+
+def test_uses_of_uses(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Eight levels of ten uses each would draw a hundred million rectangles."""
+    monkeypatch.setattr(svg_walk, "MAX_VISITS", 5000)
+    with pytest.raises(ReadError, match="draws more than 5000 elements"):
+        read(f'<svg><defs><rect id="u0" width="1" height="1"/></defs>{USES}</svg>')
 
 
 def test_too_many_curves(monkeypatch: pytest.MonkeyPatch) -> None:
