@@ -33,6 +33,8 @@ TRIES = (
     (0.0, math.inf),
 )
 """Parts of the wanted width, and lengths over widths, tried in turn where a piece has no room for better."""
+ENOUGH = 0.2
+"""A piece hangs well enough from two places if it sags by less than this part of its length (see _sag)."""
 NEAR = 5.0
 """A place the user points at means the bridge whose middle is within this distance (mm)."""
 _OVERLAP = 1e-3
@@ -49,14 +51,35 @@ class Bridged:
 
 
 @dataclass
+class _Tie:
+    """A piece tied on: by which attempt, with which strips, and what was held before."""
+
+    piece: int
+    attempt: int
+    strips: list[Strip]
+    before: frozenset[int]
+
+
+@dataclass
 class _Search:
     """What is held so far while pieces are tied on one after the other."""
 
     site: Site
     held: set[int]
     loose: list[int]
-    strips: list[Strip] = field(default_factory=list)
+    ties: list[_Tie] = field(default_factory=list)
     known: dict[tuple[int, int], tuple[Strip, ...]] = field(default_factory=dict)
+
+    @property
+    def strips(self) -> list[Strip]:
+        """Every strip so far."""
+        return [strip for tie in self.ties for strip in tie.strips]
+
+    def tie(self, piece: int, attempt: int, strips: list[Strip]) -> None:
+        """Hold a loose piece by strips from now on."""
+        self.ties.append(_Tie(piece, attempt, strips, frozenset(self.held)))
+        self.held.add(piece)
+        self.loose.remove(piece)
 
     def strips_to_held(self, piece: int, attempt: int) -> list[Strip]:
         """Strips from `piece` to wood that is held, clear of the bridges there are."""
@@ -107,6 +130,8 @@ def _found(pattern: Pattern, kit: Kit, mending: Mending) -> list[Strip]:
     search = _Search(site, set(range(len(held))), list(range(len(held), len(pieces))))
     while search.loose and _tie_one(search, mending):
         pass
+    if mending.bridge_count is None:
+        _spare(search)
     return search.strips
 
 
@@ -120,9 +145,7 @@ def _tie_one(search: _Search, mending: Mending) -> bool:
                 offers.append((round(sum(s.cost for s in chosen), 3), piece, chosen))
         if offers:
             _, piece, chosen = min(offers, key=lambda offer: offer[:2])
-            search.strips.extend(chosen)
-            search.held.add(piece)
-            search.loose.remove(piece)
+            search.tie(piece, attempt, chosen)
             return True
     return _tie_nearest(search)
 
@@ -138,10 +161,39 @@ def _tie_nearest(search: _Search) -> bool:
     if not offers:
         return False
     _, piece, line = min(offers, key=lambda offer: offer[:2])
-    search.strips.append(shortest_strip(search.site, line))
-    search.held.add(piece)
-    search.loose.remove(piece)
+    search.tie(piece, len(TRIES), [shortest_strip(search.site, line)])
     return True
+
+
+def _spare(search: _Search) -> None:
+    """Replace two strips of a piece by one where a piece tied on later, and held elsewhere too, props it up."""
+    for tie in search.ties:
+        props = [
+            strip.end
+            for other in search.ties
+            if any(s.target in tie.before for s in other.strips)
+            for strip in other.strips
+            if strip.target == tie.piece
+        ]
+        if len(tie.strips) != 2 or not props:
+            continue
+        polygon = search.site.pieces[tie.piece]
+        size = _longest(polygon)
+        rest = [s for other in search.ties if other is not tie for s in other.strips]
+        offers = []
+        for strip in search.known[tie.piece, tie.attempt]:
+            clear = all(strip.area.distance(o.area) > search.site.gap for o in rest)
+            sag = min(_sag(polygon, size, strip.start, prop) for prop in props)
+            if clear and strip.target in tie.before and sag < ENOUGH * size:
+                offers.append((round(strip.cost + strip.width * sag, 3), strip.start, strip))
+        if offers:
+            tie.strips = [min(offers, key=lambda offer: offer[:2])[2]]
+
+
+def _sag(polygon: Polygon, size: float, a: tuple[float, float], b: tuple[float, float]) -> float:
+    """How badly (mm) a piece hangs from two places: its middle off the line between them, and these too close."""
+    off = float(shapely.distance(shapely.linestrings([a, b]), polygon.centroid))
+    return off + max(0.6 * size - math.dist(a, b), 0.0)
 
 
 def _choose(search: _Search, piece: int, attempt: int, count: int | None) -> list[Strip]:

@@ -94,6 +94,16 @@ def test_a_piece_inside_a_piece_is_held_by_it() -> None:
     assert len(done.bridges) == 4
 
 
+def test_two_counters_one_above_the_other_take_three_bridges() -> None:
+    """The 8: above, between and below, all on its middle line."""
+    figure = box(120, 80, 280, 320).difference(
+        MultiPolygon([box(160, 215, 240, 285), box(160, 115, 240, 185)])
+    )
+    done = bridge(pattern(figure), KIT, Mending())
+    assert len(done.pattern.keep.geoms) == 1
+    assert sorted(round(b.start[1] + b.end[1]) // 2 for b in done.bridges) == [97, 200, 302]
+
+
 def test_switched_off_nothing_is_bridged() -> None:
     before = pattern(ring(80, 50))
     done = bridge(before, KIT, Mending(bridge=False))
