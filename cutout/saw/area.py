@@ -90,7 +90,9 @@ def _outside_places(opening: Opening, board: Polygon, blade: Blade) -> FloatArra
 
 def _points_along(line: shapely.Geometry, step: float) -> FloatArray:
     found = []
-    for part in shapely.get_parts(shapely.line_merge(line) if line.geom_type == "MultiLineString" else line):
+    for part in shapely.get_parts(
+        shapely.line_merge(line) if isinstance(line, shapely.MultiLineString) else line
+    ):
         n = max(2, math.ceil(part.length / step))
         spots = (np.arange(n) + 0.5) * part.length / n
         found.append(shapely.get_coordinates(shapely.line_interpolate_point(part, spots)))
@@ -119,7 +121,7 @@ def _assigned(
 ) -> tuple[np.ndarray, FloatArray, np.ndarray]:
     where = np.full(len(points), -1)
     along = np.zeros(len(points))
-    spots = shapely.points(points)
+    spots = np.asarray(shapely.points(points))
     shapely.prepare(centres)
     reachable = (
         shapely.dwithin(spots, centres, kerf / 2 + CLEAN) if len(points) and not centres.is_empty

@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
-from shapely import Polygon
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
 from cutout.geom.outline import polygons_of
@@ -21,16 +20,23 @@ from cutout.saw.state import State
 
 SMALL = 400
 """Up to this many possible holes the fewest are found exactly; above, greedily."""
+NODES = 2000
+"""The exact search stops after so many nodes and states its gap: a limit in time would not repeat itself."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Choice:
-    """Possible holes: centres (n,), diameter; reaches: (n, m) which outline points each makes reachable."""
+    """Possible holes: centres (n,), diameter; reaches: (n, m) which outline points each makes reachable.
+
+    lead: length of the shortest lead from each (mm, inf if there is none); clear: wood between its rim and
+    the outline (mm).
+    """
 
     at: ComplexArray
     diameter: float
     reaches: np.ndarray
     lead: FloatArray
+    clear: FloatArray
 
 
 def fewest(reaches: np.ndarray, price: FloatArray) -> tuple[list[int], int]:
@@ -47,9 +53,9 @@ def fewest(reaches: np.ndarray, price: FloatArray) -> tuple[list[int], int]:
         solved = milp(
             1.0 + price,
             constraints=LinearConstraint(csr_array(matrix.T.astype(float)), lb=np.ones(matrix.shape[1])),
-            integrality=np.ones(len(matrix)),
+            integrality=np.ones(len(matrix), dtype=np.int64),
             bounds=Bounds(0, 1),
-            options={"time_limit": 5.0, "mip_rel_gap": 1e-6},
+            options={"node_limit": NODES, "mip_rel_gap": 0.0},
         )
         if solved.x is not None:
             rows = np.flatnonzero(np.round(solved.x) > 0).tolist()
@@ -91,7 +97,10 @@ def choices(state: State, diameter: float) -> Choice | None:
             _mark_reached(state, gap, spots, reaches, lead)
     reaches[:, state.done] = False
     useful = reaches.any(axis=1)
-    return Choice(spots[useful], diameter, reaches[useful], lead[useful]) if useful.any() else None
+    if not useful.any():
+        return None
+    away = shapely.distance(shapely.points(to_array(spots[useful])), state.area.line)
+    return Choice(spots[useful], diameter, reaches[useful], lead[useful], np.asarray(away) - diameter / 2)
 
 
 def _spots(state: State, open_gaps: list[Gap], room: shapely.Geometry, diameter: float) -> ComplexArray:
@@ -158,7 +167,7 @@ def _all_over(room: shapely.Geometry) -> ComplexArray:
 
 
 def _mark_drilled(state: State, spots: ComplexArray, diameter: float, reaches: np.ndarray) -> None:
-    tree = shapely.STRtree(shapely.points(state.points))
+    tree = shapely.STRtree(state.points_as_shapes())
     who, point = tree.query(
         shapely.points(to_array(spots)), predicate="dwithin", distance=diameter / 2 + CLEAN
     )
@@ -198,9 +207,3 @@ def _entries(line: Stretch, a: float, b: float, radius: float) -> FloatArray:
     before = a - np.array([0.0, 0.3, 0.8, 1.6, 2.4]) * radius
     inside = a + (b - a) * np.array([0.1, 0.3, 0.55, 0.8])
     return np.unique(np.round(np.concatenate([before[(before >= reach) & (before <= a)], inside]), 3))
-
-
-def disc_fits(region: Polygon, at: complex, diameter: float) -> bool:
-    """Whether a hole lies in `region` to 0.03 mm."""
-    spot = shapely.Point(at.real, at.imag)
-    return bool(region.contains(spot) and region.boundary.distance(spot) >= diameter / 2 - 0.03)

@@ -177,5 +177,15 @@ def _angle(raw: FloatArray) -> FloatArray:
 
 
 def _joined(parts: list[Leads]) -> Leads:
-    names = ("start", "heading", "side1", "first", "straight", "side2", "second", "source", "target")
-    return Leads(*(np.concatenate([getattr(p, n) for p in parts]) for n in names), parts[0].radius)
+    return Leads(
+        np.concatenate([p.start for p in parts]),
+        np.concatenate([p.heading for p in parts]),
+        np.concatenate([p.side1 for p in parts]),
+        np.concatenate([p.first for p in parts]),
+        np.concatenate([p.straight for p in parts]),
+        np.concatenate([p.side2 for p in parts]),
+        np.concatenate([p.second for p in parts]),
+        np.concatenate([p.source for p in parts]),
+        np.concatenate([p.target for p in parts]),
+        parts[0].radius,
+    )

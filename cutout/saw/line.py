@@ -11,8 +11,11 @@ from shapely import LineString, Polygon
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_complex
 
-SIMPLE = 0.015
-"""The line may be simplified by this much (mm) before it is rounded to the blade's turning radius."""
+SIMPLE = (0.002, 0.015, 0.03)
+"""The line may be simplified by one of these (mm) before it is rounded to the blade's turning radius.
+
+A drawn arc needs little, a traced line more: whichever leaves the fewest stops is taken.
+"""
 ROUND = 0.05
 """A vertex is passed in one go if a curve of the turning radius leaves it by no more than this (mm)."""
 _SAGITTA = 0.004
@@ -69,13 +72,10 @@ def stretches(centres: Polygon, radius: float, reach: float) -> list[Stretch]:
 
 def ring_stretches(ring: shapely.LinearRing, radius: float) -> list[Stretch]:
     """One ring as stretches, each beginning where the one before it ends; extensions left out."""
-    z = to_complex(shapely.get_coordinates(_simplified(ring)))[:-1]
+    tries = [_vertices(ring, tolerance, radius) for tolerance in SIMPLE]
+    z, size, turn, tight = min(tries, key=lambda found: int(found[3].sum()))
     if len(z) < 3:
         return []
-    size = np.abs(np.roll(z, -1) - z)
-    ahead = (np.roll(z, -1) - z) / np.maximum(size, 1e-12)
-    turn = np.angle(ahead / np.roll(ahead, 1))
-    tight = _tight(size, turn, radius)
     starts = np.flatnonzero(tight)
     if len(starts) == 0:
         return [_closed(z, turn, size, radius)]
@@ -87,14 +87,26 @@ def ring_stretches(ring: shapely.LinearRing, radius: float) -> list[Stretch]:
     return found
 
 
-def _simplified(ring: shapely.LinearRing) -> shapely.LinearRing:
+def _vertices(
+    ring: shapely.LinearRing, tolerance: float, radius: float
+) -> tuple[ComplexArray, FloatArray, FloatArray, np.ndarray]:
+    """Vertices of the ring simplified, length of the edge after each, turn at each, and which are tight."""
+    z = to_complex(shapely.get_coordinates(_simplified(ring, tolerance)))[:-1]
+    size = np.abs(np.roll(z, -1) - z)
+    ahead = (np.roll(z, -1) - z) / np.maximum(size, 1e-12)
+    turn = np.angle(ahead / np.where(np.roll(ahead, 1) == 0, 1, np.roll(ahead, 1)))
+    return z, size, turn, _tight(size, turn, radius)
+
+
+def _simplified(ring: shapely.LinearRing, tolerance: float) -> shapely.Geometry:
     """The ring simplified from its sharpest vertex on, so that a corner never falls between two vertices."""
     xy = shapely.get_coordinates(ring)[:-1]
     z = to_complex(xy)
     ahead = np.roll(z, -1) - z
     turn = np.abs(np.angle(ahead / np.where(np.roll(ahead, 1) == 0, 1, np.roll(ahead, 1))))
     xy = np.roll(xy, -int(np.argmax(turn)), axis=0)
-    return shapely.simplify(shapely.linearrings(np.concatenate([xy, xy[:1]])), SIMPLE)
+    closed = shapely.LinearRing(np.concatenate([xy, xy[:1]]))
+    return closed.simplify(tolerance)
 
 
 def _tight(size: FloatArray, turn: FloatArray, radius: float) -> np.ndarray:
@@ -191,7 +203,7 @@ def _free_run(p: ComplexArray, d: ComplexArray, region: Polygon, reach: float) -
     starts, ends = p + d * nudge, p + d * reach
     rays = shapely.linestrings(np.stack([np.column_stack([starts.real, starts.imag]),
                                          np.column_stack([ends.real, ends.imag])], axis=1))  # fmt: skip
-    inside = shapely.intersection(rays, region)
+    inside = np.asarray(shapely.intersection(rays, region))
     first = np.array([_first_part(g, a) for g, a in zip(inside, starts.tolist(), strict=True)])
     return np.where(first > 0.1, first + nudge, 0.0)
 

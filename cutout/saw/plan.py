@@ -13,6 +13,7 @@ from cutout.geom.curve import to_array
 from cutout.kit import Kit
 from cutout.pattern import Opening, Pattern
 from cutout.saw.area import area_of
+from cutout.saw.by_hand import ByHand, by_hand_idle, by_hand_unused
 from cutout.saw.choose import ENTRY_MINUTES, Known, Way, best
 from cutout.saw.holes import choices, fewest
 from cutout.saw.left import left_over_of
@@ -20,16 +21,15 @@ from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
 from cutout.saw.nibble import nibble
 from cutout.saw.slit import slit_plan
 from cutout.saw.state import State
-from cutout.units import format_length
 
 REOPENINGS = 8
 """So often the places that still hold a piece are looked for and sawn again."""
+TOUCHING = 0.02
+"""Extra price of a hole that touches the outline: a drill that wanders shows there."""
 WORTH_A_HOLE = 15.0
 """Once sawing has begun another hole is drilled only for this much outline (mm); less is nibbled."""
 HOLE_MINUTES = 1.0
 """Marking and drilling one hole takes about this long (an estimate)."""
-
-ByHand = tuple[tuple[float, float], float]
 
 
 def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
@@ -38,13 +38,16 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     by_hand: ((x, y), diameter) of holes the user wants, mm. What can't be planned is a finding.
     """
     if pattern.keep_mode == "both":
-        return _assembled(*slit_plan(pattern, kit), [], kit)
+        drilled, cuts, notes = slit_plan(pattern, kit)
+        loose, unused = by_hand_unused(by_hand, pattern, kit, len(drilled))
+        return _assembled([*drilled, *loose], cuts, [*notes, *unused], [], kit)
     holes: list[Hole] = []
     legs: list[Leg] = []
     left: list[LeftOver] = []
     findings: list[Finding] = []
     for opening in _order(pattern):
-        state = _saw_opening(opening, pattern, kit, len(holes), len(legs) + 1)
+        mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
+        state = _saw_opening(opening, pattern, kit, len(holes), len(legs) + 1, mine)
         holes.extend(_holes(state, opening))
         legs.extend(
             Leg(state.first_leg + i, opening.id, to_array(cut.z), cut.starts, cut.ends, cut.drops)
@@ -52,7 +55,13 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
         )
         slivers, stops = left_over_of(state, kit)
         left.extend(slivers)
-        findings.extend(stops)
+        findings.extend([*stops, *by_hand_idle(state, mine, kit)])
+    outside = [
+        h for h in by_hand if not any(o.region.intersects(shapely.Point(h[0])) for o in pattern.openings)
+    ]
+    loose, unused = by_hand_unused(outside, pattern, kit, len(holes))
+    holes.extend(loose)
+    findings.extend(unused)
     return _assembled(holes, legs, findings, left, kit)
 
 
@@ -69,8 +78,12 @@ def _order(pattern: Pattern) -> list[Opening]:
     return sorted(pattern.openings, key=lambda o: (round(o.region.area, 3), o.id))
 
 
-def _saw_opening(opening: Opening, pattern: Pattern, kit: Kit, holes_before: int, first_leg: int) -> State:
+def _saw_opening(
+    opening: Opening, pattern: Pattern, kit: Kit, holes_before: int, first_leg: int, by_hand: list[ByHand]
+) -> State:
     state = State(area_of(opening, pattern.panel, kit.blade), kit.blade, first_leg)
+    for (x, y), diameter in by_hand:
+        state.drill(complex(x, y), diameter, f"hole {holes_before + len(state.holes) + 1}")
     known: Known = {}
     last: complex | None = None
     reopened = 0
@@ -103,7 +116,7 @@ def _drilled(state: State, kit: Kit, holes_before: int, worth: float, known: Kno
     choice = choices(state, diameter) if diameter is not None else None
     if diameter is None or choice is None:
         return None
-    price = 1e-4 * np.minimum(np.where(np.isfinite(choice.lead), choice.lead, 500.0), 500.0) / 5
+    price = np.round(2e-5 * np.minimum(choice.lead, 500.0), 6) + TOUCHING * (choice.clear < 0.25)
     rows, _ = fewest(choice.reaches, price)
     gain = choice.reaches[rows].sum(axis=1)
     for k in np.argsort(-gain, kind="stable")[:3].tolist():
@@ -135,8 +148,3 @@ def _holes(state: State, opening: Opening) -> list[Hole]:
         at = (round(hole.at.real, 4), round(hole.at.imag, 4))
         made.append(Hole(int(hole.name.split()[1]), at, hole.diameter, tuple(roles), opening.id))
     return made
-
-
-def say(mm: float, kit: Kit) -> str:
-    """A length in the user's units."""
-    return format_length(mm, kit.units)

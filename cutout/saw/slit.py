@@ -49,14 +49,15 @@ def slit_plan(pattern: Pattern, kit: Kit) -> tuple[list[Hole], list[Leg], list[F
         found = ring_stretches(ring, max(kit.blade.turning_radius * MARGIN, 0.05))
         spots = _chosen(found, diameter, pattern)
         numbered = {(s.stretch, s.middle): len(holes) + n + 1 for n, s in enumerate(spots)}
-        holes.extend(
-            Hole(n, (round(s.z.real, 4), round(s.z.imag, 4)), diameter, ("starter", "relief")[: 1 + (not s.middle)],
-                 opening)
-            for s, n in zip(spots, numbered.values(), strict=True)
-        )  # fmt: skip
+        holes.extend(_hole(s, numbered[(s.stretch, s.middle)], diameter, opening) for s in spots)
         legs.extend(_legs(found, numbered, opening, len(legs) + 1, diameter, [s.z for s in spots], kit))
     findings = [_shows(holes, kit)] if holes else []
     return holes, legs, findings
+
+
+def _hole(spot: _Spot, number: int, diameter: float, opening: int) -> Hole:
+    at = (round(spot.z.real, 4), round(spot.z.imag, 4))
+    return Hole(number, at, diameter, ("starter",) if spot.middle else ("starter", "relief"), opening)
 
 
 def _rings(pattern: Pattern) -> list[shapely.LinearRing]:

@@ -1,0 +1,198 @@
+"""The plan on shapes whose right answer can be said beforehand, and the promises it makes on any shape."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import MultiPolygon, Polygon, affinity
+
+from cutout.geom.outline import Outline, as_multi, from_region
+from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.pattern import Panel, Pattern, cut_pattern
+from cutout.saw import plan, prove
+from cutout.saw.model import Plan
+
+SLOW = settings(max_examples=4, deadline=None)
+
+
+def kit_with(name: str = "jigsaw-narrow") -> Kit:
+    return Kit(blade(name), drills("metric"), bit("6mm"), wood("white-pine"))
+
+
+def pattern_of(
+    region: shapely.Geometry, kit: Kit, keep: str = "panel", panel: Panel | None = None
+) -> Pattern:
+    outline = Outline(from_region(as_multi(region)), 1.0)
+    return cut_pattern(outline, panel or Panel(300.0, 300.0, 18.0), keep, kit.blade.kerf)  # type: ignore[arg-type]
+
+
+def star(points: int, inner: float, size: float, centre: float = 150.0) -> Polygon:
+    a = np.arange(2 * points) * math.pi / points + math.pi / 2
+    r = np.where(np.arange(2 * points) % 2 == 0, size, inner * size)
+    return Polygon(np.column_stack([centre + r * np.cos(a), centre + r * np.sin(a)]))
+
+
+def blob(seed: int, size: float = 80.0) -> Polygon:
+    rng = np.random.default_rng(seed)
+    a = np.linspace(0, 2 * math.pi, 240, endpoint=False)
+    r = np.ones_like(a)
+    for k in range(2, 6):
+        r += rng.uniform(-0.5, 0.5) / k**1.3 * np.cos(k * a + rng.uniform(0, 6.28))
+    r *= size / r.max()
+    return Polygon(np.column_stack([150 + r * np.cos(a), 150 + r * np.sin(a)])).buffer(0)
+
+
+def assert_proved(pattern: Pattern, kit: Kit, made: Plan) -> None:
+    proof = prove(pattern, kit, made)
+    assert proof.ok, [f.text for f in proof.findings]
+    assert not [f for f in made.findings if f.severity == "stop"]
+
+
+@pytest.mark.parametrize("name", ["jigsaw", "jigsaw-narrow", "scroll-medium"])
+def test_a_circle_takes_one_hole_and_one_leg(name: str) -> None:
+    kit = kit_with(name)
+    pattern = pattern_of(shapely.Point(150, 150).buffer(80, quad_segs=64), kit)
+    made = plan(pattern, kit)
+    assert (len(made.holes), len(made.legs)) == (1, 1)
+    assert made.holes[0].roles == ("starter",)
+    assert made.legs[0].drops.area > 0.9 * pattern.waste.area
+    assert_proved(pattern, kit, made)
+
+
+@pytest.mark.parametrize("name", ["jigsaw", "jigsaw-narrow", "scroll-medium"])
+def test_a_square_takes_one_hole_and_both_edges_into_each_corner(name: str) -> None:
+    kit = kit_with(name)
+    pattern = pattern_of(shapely.box(80, 80, 220, 220), kit)
+    made = plan(pattern, kit)
+    assert len(made.holes) == 1
+    assert made.left_over == (), "square kerf ends clear a square corner"
+    assert_proved(pattern, kit, made)
+
+
+@pytest.mark.parametrize("name", ["jigsaw", "scroll-medium"])
+def test_a_star_is_sawn_from_one_hole_with_two_cuts_into_each_tip(name: str) -> None:
+    kit = kit_with(name)
+    pattern = pattern_of(star(5, 0.45, 110), kit)
+    made = plan(pattern, kit)
+    assert len(made.holes) == 1
+    assert_proved(pattern, kit, made)
+    ends = np.array([leg.path[-1] for leg in made.legs])
+    corners = np.array(pattern.openings[0].region.exterior.coords)[:-1]
+    tips = corners[np.hypot(*(corners - 150).T) > 100]
+    near = np.hypot(*(tips[:, None] - ends[None, :]).transpose(2, 0, 1)) < 6
+    assert (near.sum(axis=1) >= 2).all()
+
+
+def test_keep_figure_starts_from_the_panel_edge_without_a_hole() -> None:
+    kit = kit_with()
+    pattern = pattern_of(shapely.Point(150, 150).buffer(100, quad_segs=64), kit, "figure")
+    made = plan(pattern, kit)
+    assert made.holes == ()
+    assert made.legs[0].starts == "edge"
+    assert_proved(pattern, kit, made)
+
+
+def test_keep_both_drills_every_other_corner_and_says_that_it_shows() -> None:
+    kit = kit_with("scroll-medium")
+    pattern = pattern_of(star(5, 0.5, 100), kit, "both")
+    made = plan(pattern, kit)
+    assert len(made.holes) == 5
+    assert len(made.legs) == 10
+    assert [f.severity for f in made.findings] == ["care"]
+    assert_proved(pattern, kit, made)
+
+
+def test_small_openings_come_first() -> None:
+    kit = kit_with()
+    region = shapely.union_all([shapely.box(20, 20, 180, 180), shapely.box(220, 220, 260, 260)])
+    made = plan(pattern_of(region, kit), kit)
+    sizes = {o.id: o.region.area for o in pattern_of(region, kit).openings}
+    order = [sizes[leg.opening] for leg in made.legs]
+    assert order == sorted(order)
+
+
+def test_without_a_drill_the_blade_fits_through_nothing_is_planned_and_it_says_so() -> None:
+    kit = replace(kit_with("jigsaw"), drills=drills("3mm, 4mm"))
+    made = plan(pattern_of(shapely.box(80, 80, 220, 220), kit), kit)
+    assert made.legs == ()
+    assert [f.severity for f in made.findings] == ["stop"]
+
+
+def test_a_hole_placed_by_hand_is_where_the_saw_goes_in() -> None:
+    kit = kit_with()
+    pattern = pattern_of(shapely.box(80, 80, 220, 220), kit)
+    made = plan(pattern, kit, (((140.0, 150.0), 8.0),))
+    assert [(h.at, h.diameter) for h in made.holes] == [((140.0, 150.0), 8.0)]
+    assert_proved(pattern, kit, made)
+
+
+def test_a_hole_placed_by_hand_that_is_too_small_is_drilled_and_reported() -> None:
+    kit = kit_with("jigsaw")
+    made = plan(pattern_of(shapely.box(80, 80, 220, 220), kit), kit, (((150.0, 150.0), 3.0),))
+    assert ((150.0, 150.0), 3.0) in [(h.at, h.diameter) for h in made.holes]
+    assert any("too small" in f.text for f in made.findings)
+
+
+@SLOW
+@given(seed=st.integers(0, 10_000), name=st.sampled_from(["jigsaw-narrow", "scroll-medium"]))
+def test_blobs_are_planned_and_proved(seed: int, name: str) -> None:
+    kit = kit_with(name)
+    pattern = pattern_of(blob(seed), kit)
+    assert_proved(pattern, kit, plan(pattern, kit))
+
+
+@SLOW
+@given(points=st.integers(4, 9), inner=st.floats(0.4, 0.8), size=st.floats(60, 120))
+def test_stars_are_planned_and_proved(points: int, inner: float, size: float) -> None:
+    kit = kit_with("jigsaw-narrow")
+    pattern = pattern_of(star(points, inner, size), kit)
+    assert_proved(pattern, kit, plan(pattern, kit))
+
+
+@settings(max_examples=2, deadline=None)
+@given(seed=st.integers(0, 1000), dx=st.integers(-30, 30), dy=st.integers(-30, 30))
+def test_moving_the_picture_moves_every_hole(seed: int, dx: int, dy: int) -> None:
+    kit = kit_with()
+    figure = shapely.set_precision(blob(seed, 60), 2.0**-10)
+    here = plan(pattern_of(figure, kit), kit)
+    there = plan(pattern_of(affinity.translate(figure, dx, dy), kit), kit)
+    moved = np.array([h.at for h in here.holes]) + np.array([dx, dy])
+    assert np.abs(moved - np.array([h.at for h in there.holes])).max() < 0.1
+
+
+@pytest.mark.parametrize("keep", ["panel", "figure", "both"])
+def test_the_same_input_gives_the_same_plan(keep: str) -> None:
+    kit = kit_with()
+    pattern = pattern_of(star(6, 0.6, 90), kit, keep)
+    one, two = plan(pattern, kit), plan(pattern, kit)
+    assert one.holes == two.holes
+    assert all(np.array_equal(a.path, b.path) for a, b in zip(one.legs, two.legs, strict=True))
+
+
+def test_no_hole_reaches_into_keep_and_no_leg_cuts_air_only() -> None:
+    kit = kit_with("jigsaw")
+    pattern = pattern_of(blob(7, 100), kit)
+    made = plan(pattern, kit)
+    for hole in made.holes:
+        disc = shapely.Point(hole.at).buffer(hole.diameter / 2 - 0.05)
+        assert pattern.waste.contains(disc)
+    gone: shapely.Geometry = MultiPolygon()
+    for leg in made.legs:
+        kerf = shapely.LineString(leg.path).buffer(kit.blade.kerf / 2, cap_style="flat")
+        assert shapely.difference(kerf, gone).area > 0.05
+        gone = shapely.union_all([gone, kerf, leg.drops])
+
+
+def test_the_estimate_adds_up() -> None:
+    kit = kit_with()
+    made = plan(pattern_of(star(5, 0.5, 100), kit), kit)
+    length = sum(float(np.hypot(*np.diff(leg.path, axis=0).T).sum()) for leg in made.legs)
+    assert made.cut_length == pytest.approx(length)
+    assert made.entries == len(made.legs)
+    assert made.minutes > length / kit.blade.feed
