@@ -204,6 +204,8 @@ class Api:
         job_toml = dump_job(renamed(state.job, names)).encode()
         if name == "job.toml":
             return _download(job_toml, name, "application/toml")
+        if name == "test-card.pdf":
+            return _download(await self._quick("test_card", state, state.job), name, "application/pdf")
         _need_sources(state)
         if name != "everything.zip" and name not in FILES:
             raise HTTPException(404)

@@ -29,7 +29,9 @@ _TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".
 
 def create_app(secret: str, folder: Path) -> ASGIApp:
     """The page as an ASGI application: `secret` is the key every request must carry, jobs live in `folder`."""
-    api = Api(Store(folder))
+    store = Store(folder)
+    store.sweep()
+    api = Api(store)
     app = Starlette(
         routes=[*_static_routes(), *api.routes()],
         lifespan=api.lifespan,

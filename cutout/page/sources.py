@@ -7,6 +7,9 @@ from collections.abc import Iterator, Mapping
 
 from cutout.job import FacePart, FigurePart, Job
 
+_OPTION = re.compile(r"(?<!\S)--([a-z][a-z-]*)")
+"""An option of the command line: on the page its bare name is a field."""
+
 _OWN_NAME = re.compile(r"\bsource-[0-9]{1,6}\b")
 
 
@@ -25,8 +28,9 @@ def renamed(job: Job, names: Mapping[str, str]) -> Job:
 
 
 def with_labels(text: str, labels: Mapping[str, str]) -> str:
-    """A sentence about our own file names, said with the names the user knows the files by."""
-    return _OWN_NAME.sub(lambda found: labels.get(found[0], found[0]), text)
+    """A sentence about our own file names, said with the names the user knows files and settings by."""
+    named = _OWN_NAME.sub(lambda found: labels.get(found[0], found[0]), text)
+    return _OPTION.sub(r"\1", named)
 
 
 def _figures(job: Job) -> Iterator[FigurePart]:

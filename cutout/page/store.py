@@ -14,6 +14,7 @@ import re
 import secrets
 import shutil
 import threading
+import time
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -27,6 +28,7 @@ from cutout.page.sources import sources_of
 MOST_STEPS = 300
 """Steps of undo kept per job."""
 
+_A_DAY = 24 * 3600
 _ID = re.compile(r"[A-Za-z0-9_-]{16}")
 _NAME = re.compile(r"source-[0-9]{1,6}")
 
@@ -174,6 +176,17 @@ class Store:
     def files(self, id: str) -> Path:
         """The folder that the job's sources are relative to."""
         return self._home(id) / "files"
+
+    def sweep(self) -> None:
+        """Delete jobs of earlier days that nothing was ever done to."""
+        for id in sorted(path.name for path in self._folder.iterdir() if _ID.fullmatch(path.name)):
+            try:
+                untouched = self.state(id).revision == 0
+                old = time.time() - (self._home(id) / "state.json").stat().st_mtime > _A_DAY
+            except (NoSuchJobError, JobError, OSError):
+                continue
+            if untouched and old:
+                self.remove(id)
 
     def earlier(self) -> tuple[State, ...]:
         """Every job with something in it, the one changed last first."""

@@ -17,11 +17,12 @@ from cutout.check.finding import ordered
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.job import Job
-from cutout.kit import Kit, blade
+from cutout.kit import Kit, blade, paper
 from cutout.page import view
 from cutout.page.reading import Memory, Reader, first_size
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.write.dxf import router_dxf
+from cutout.write.gauge import gauge_pdf
 from cutout.write.gcode import router_ngc
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
@@ -81,8 +82,12 @@ def look(job: Job, folder: Path) -> dict[str, Any]:
 def checked(job: Job, folder: Path) -> dict[str, Any]:
     """The exact view, and what the checks say about the pattern as laid out."""
     kit, before = _laid_out(job, folder)
-    findings = view.findings_view(check.run(before, kit))
-    return {"look": _look(job, before, folder), "findings": findings, "stage": "checked"}
+    return {
+        "look": _look(job, before, folder),
+        "findings": view.findings_view(check.run(before, kit)),
+        "notes": [note.text for note in before.outline.notes],
+        "stage": "checked",
+    }
 
 
 def mended(job: Job, folder: Path) -> dict[str, Any]:
@@ -105,7 +110,6 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
         **view.mend_view(work.bridges, work.eased, work.units),
         **view.plan_view(work.plan, work.proof, work.units),
         "findings": view.findings_view(work.findings),
-        "notes": list(work.notes),
         "cautions": list(work.cautions),
         "stage": "planned",
     }
@@ -114,6 +118,12 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
 def file_of(job: Job, folder: Path, name: str) -> bytes:
     """One of the files in WRITERS, as bytes."""
     return WRITERS[name](_work(job, folder))
+
+
+def test_card(job: Job) -> bytes:
+    """The card to print and saw, for the blade chosen, as PDF."""
+    kit = make.kit_of(job)
+    return gauge_pdf(kit, paper(job.template.paper, job.units), kit.units)
 
 
 def everything(job: Job, folder: Path, job_toml: bytes, sources: Mapping[str, str]) -> bytes:

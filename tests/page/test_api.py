@@ -15,6 +15,7 @@ from typing import Any
 
 import httpx
 import pytest
+from PIL import Image
 
 
 def new(client: httpx.Client, units: str = "mm") -> dict[str, Any]:
@@ -241,6 +242,29 @@ def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[s
     with zipfile.ZipFile(io.BytesIO(first)) as packed:
         assert {*starts, "result.json", "pebble.png"} == set(packed.namelist())
     assert client.get(f"/api/jobs/{state['id']}/files/nothing.pdf").status_code == 404
+
+
+def test_the_test_card_needs_no_picture(client: httpx.Client) -> None:
+    answer = client.get(f"/api/jobs/{new(client)['id']}/files/test-card.pdf")
+    assert answer.content.startswith(b"%PDF-")
+
+
+def test_what_reading_did_is_told(client: httpx.Client, state: dict[str, Any], eye: Path) -> None:
+    image = Image.open(eye).convert("L")
+    for x in (3, 290):
+        image.paste(0, (x, 3, x + 4, 7))
+    out = io.BytesIO()
+    image.save(out, "PNG")
+    job = upload(client, new(client)["id"], out.getvalue()).json()["state"]
+    small = change(client, job, ("figures.0.width", "60")).json()["state"]
+    notes = client.get(f"/api/jobs/{small['id']}/work/checked").json()["notes"]
+    assert any("2 specks" in note for note in notes)
+
+
+def test_a_missing_size_is_asked_for_in_the_pages_words(client: httpx.Client, state: dict[str, Any]) -> None:
+    problem = change(client, state, ("figures.0.width", None)).json()["problem"]
+    assert "width" in problem
+    assert "--" not in problem
 
 
 def test_a_job_file_comes_back_with_its_picture(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -21,7 +22,9 @@ def trying(module: str, test: Callable[[Workers], Awaitable[Any]], most: int = 3
         finally:
             workers.close()
 
-    return asyncio.run(whole())
+    # In a thread of its own: the browser of other tests may have an event loop waiting in this one.
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, whole()).result()
 
 
 def test_answers_come_back() -> None:

@@ -64,6 +64,7 @@ export class Board extends EventTarget {
     this.#set("before", model.show === "both" ? model.before : "");
     this.#layers.zones.replaceChildren(
       ...panel.zones.map((zone) => svg("path", { d: zone.path }, svg("title", {}, zone.name))),
+      ...panel.drawn.map((zone) => svg("path", { d: zone.path, class: "drawn" }, svg("title", {}, zone.name))),
     );
     this.#layers.bridges.replaceChildren(...model.bridges.map((bridge) => svg("path", { d: bridge.path })));
     this.#drawPlan(model);

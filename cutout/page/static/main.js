@@ -97,6 +97,7 @@ function startButtons() {
   byId("add-bridge").addEventListener("click", () => startPlacing("bridge"));
   byId("add-hole").addEventListener("click", () => startPlacing("hole"));
   byId("compare").addEventListener("click", compare);
+  byId("test-card").addEventListener("click", () => fetchFile("test-card.pdf"));
 }
 
 const writing = (target) => target.matches("input:not([type=checkbox], [type=radio], [type=range], [type=file]), textarea");
@@ -187,7 +188,7 @@ function showBlade() {
   const from = { measured: "measured by you", catalogue: "from a catalogue", formula: "worked out from its size" };
   const radius = measured ? `${measured} (${from.measured})` : `${blade.radius[units()]} (${from[blade.radius_from]})`;
   const kerf = work.state.shown["saw.kerf"] ?? blade.kerf[units()];
-  byId("blade-facts").textContent = `Turning radius ${radius}, kerf ${kerf}. Better: saw the test card of “cutout gauge” and enter what you measure.`;
+  byId("blade-facts").textContent = `Turning radius ${radius}, kerf ${kerf}. Better: print and saw the test card, and enter what you measure.`;
 }
 
 function showLook() {
@@ -199,6 +200,7 @@ function showLook() {
 
 function showCut() {
   drawAll();
+  byId("notes").replaceChildren(...(work.checked?.notes ?? []).map((text) => el("li", {}, text)));
   if (work.cut?.stage === "planned") {
     byId("cautions").replaceChildren(...work.cut.cautions.map((line) => el("li", {}, line)));
   }
@@ -217,9 +219,7 @@ function drawAll() {
   showHands();
   const { look, drawn } = work;
   const show = document.querySelector("[name=show]:checked").value;
-  byId("caption").textContent = look
-    ? `${look.panel.label}${look.figures.length ? `; figure ${look.figures.map((f) => f.label).join(", ")}` : ""}`
-    : "";
+  byId("caption").textContent = look ? caption(look) : "";
   byId("eased").textContent = work.cut?.eased ?? "";
   const empty = { panel: emptyPanel(), waste: "", openings: [], bridges: [] };
   const base = look ? { ...look, ...drawn } : empty;
@@ -238,9 +238,14 @@ function drawAll() {
   });
 }
 
+function caption({ panel, figures, arranged }) {
+  if (arranged) return `${panel.label}; the figures stand in a row or as pairs, as the job file says, and can't be moved by hand`;
+  return figures.length ? `${panel.label}; figure ${figures.map((figure) => figure.label).join(", ")}` : panel.label;
+}
+
 const emptyPanel = () => {
   const { width, height } = work.state.job.panel;
-  return { width: width ?? 500, height: height ?? 700, grain: null, zones: [] };
+  return { width: width ?? 500, height: height ?? 700, grain: null, zones: [], drawn: [] };
 };
 
 /** Everything that can be taken hold of, on the panel and in the lists. */
@@ -406,6 +411,11 @@ function bladeTable() {
   return { rows, parts: [el("div", { class: "scroll", tabindex: 0, role: "group", "aria-label": caption }, table)] };
 }
 
+const fetchFile = (name) => attempt(async () => {
+  say(`Writing ${name}…`);
+  await download(`/api/jobs/${work.id}/files/${name}`, name);
+}, `${name} is in your downloads.`);
+
 function showFiles() {
   const ready = work.state.job.figures.length && !work.state.missing.length;
   const offered = [
@@ -414,12 +424,8 @@ function showFiles() {
     { name: "everything.zip", purpose: "All of these and the picture, in one" },
   ];
   const entry = ({ name, purpose }) => {
-    const fetchIt = () => attempt(async () => {
-      say(`Writing ${name}…`);
-      await download(`/api/jobs/${work.id}/files/${name}`, name);
-    }, `${name} is in your downloads.`);
     const text = [el("strong", {}, name), el("span", { class: "text" }, purpose)];
-    return el("li", {}, el("button", { type: "button", class: "entry", "data-key": name, onclick: fetchIt }, el("span", {}, ...text)));
+    return el("li", {}, el("button", { type: "button", class: "entry", "data-key": name, onclick: () => fetchFile(name) }, el("span", {}, ...text)));
   };
   refill(byId("file-list"), ready ? offered.map(entry) : [el("li", {}, "Choose a picture first.")]);
 }

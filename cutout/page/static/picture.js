@@ -134,6 +134,7 @@ export class Picture {
     const entry = (job) => {
       const open = () => this.#work.open(job.id).then(() => this.showEarlier()).catch((error) => warn(error.message));
       const remove = async () => {
+        if (!confirm(`Delete ${job.title} and its pictures for good?`)) return;
         await post(`/api/jobs/${job.id}/remove`, {}).catch((error) => warn(error.message));
         say(`${job.title} deleted.`);
         this.showEarlier();
@@ -210,10 +211,15 @@ export class Picture {
 
   #startPlace() {
     const [x, y] = [byId("f-x"), byId("f-y")];
+    // While one is on its way, its field may show the place of before: what was asked for counts.
+    let asked = null;
     for (const field of [x, y]) {
-      field.addEventListener("change", () => {
-        const value = [x.value, y.value];
-        this.#fields.set(field, [{ path: `figures.${this.chosen}.at`, value }]);
+      field.addEventListener("change", async () => {
+        const value = asked ?? [x.value, y.value];
+        value[field.dataset.place] = field.value;
+        asked = value;
+        await this.#fields.set(field, [{ path: `figures.${this.chosen}.at`, value: [...value] }]);
+        if (asked === value) asked = null;
       });
     }
     for (const [field, other] of [["f-width", "height"], ["f-height", "width"]]) {
