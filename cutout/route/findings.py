@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -32,7 +32,8 @@ _EACH = 6
 class Left:
     """Waste the bits can't reach: where, and how deep (mm) it lies behind what they clear.
 
-    radius: of the bit that comes nearest. sides: from how many sides one comes up to it.
+    radius: of the bit that comes nearest to a corner, of the smallest bit at a gap.
+    sides: from how many sides a bit comes up to it.
     """
 
     area: Polygon
@@ -52,7 +53,7 @@ def measured(left: MultiPolygon, over: Sequence[tuple[MultiPolygon, float]], ope
     """Each place in `left` deep enough to matter; over: where the middle of each bit goes, and its radius.
 
     A place is as deep as its farthest point lies from what the nearest bit clears; infinite where no bit
-    comes at all. Its radius is the nearest bit's.
+    comes at all.
     """
     parts = polygons_of(left)
     if not parts:
@@ -72,7 +73,8 @@ def measured(left: MultiPolygon, over: Sequence[tuple[MultiPolygon, float]], ope
         elif depth > _SEEN:
             reached = depths[mine] < _SEEN / 2
             sides = int(np.count_nonzero(reached & ~np.roll(reached, 1)))
-            yield Left(part, depth, (x, y), over[int(nearest[deepest])][1], opening, sides)
+            place = Left(part, depth, (x, y), over[int(nearest[deepest])][1], opening, sides)
+            yield place if place.corner else replace(place, radius=least)
 
 
 def _away(xy: FloatArray, centre: MultiPolygon) -> FloatArray:

@@ -73,7 +73,7 @@ def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> T
     rings = (*held.rings, *_rings(runs[len(held.runs) :], settings))
     tabs = (*held.tabs, *(() for _ in rings[len(held.rings) :]))
     passes, travel = _ordered(runs, rings, tabs, pattern.panel.thickness, settings)
-    places = [p for trio in zip(rough, fine, left, strict=True) for p in _measured(*trio)]
+    places = [p for trio in zip(rough, fine, left, strict=True) for p in _measured(*trio, small)]
     said = (
         *findings.layout(pattern, kit),
         *findings.corners(places, kit.units),
@@ -133,10 +133,10 @@ def _left_by(cut: _Cut, corners: Sequence[_Cut]) -> MultiPolygon:
     return as_multi(left)
 
 
-def _measured(cut: _Cut, corners: Sequence[_Cut], left: MultiPolygon) -> Iterator[Left]:
+def _measured(cut: _Cut, corners: Sequence[_Cut], left: MultiPolygon, small: Bit | None) -> Iterator[Left]:
     over = [(cut.centre, cut.bit.radius)]
-    if corners:
-        over.append((_union([c.centre for c in corners]), corners[0].bit.radius))
+    if small:
+        over.append((_union([c.centre for c in corners]), small.radius))
     return findings.measured(left, over, cut.space.opening)
 
 

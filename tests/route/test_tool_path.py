@@ -131,6 +131,13 @@ def test_an_opening_no_bit_fits_into_gets_no_run_and_a_finding():
     assert path.unreached.area == pytest.approx(1000, rel=1e-3)
 
 
+def test_a_place_no_bit_enters_names_the_smaller_one():
+    slot = shapely.union(box(100, 100, 200, 200), box(200, 149, 260, 151))
+    (found,) = [f for f in tool_path(pattern(slot), FINE).findings if "too wide" in f.text]
+    assert found.text.startswith("A 3 mm bit is too wide")
+    assert found.limit == 3.0
+
+
 def test_two_openings_joined_by_a_neck_report_the_neck_not_a_corner():
     bells = shapely.union_all([box(100, 100, 160, 160), box(160, 128, 170, 132), box(170, 100, 230, 160)])
     texts = [f.text for f in tool_path(pattern(bells), KIT).findings]
