@@ -58,13 +58,14 @@ def blade_fits(pattern: Pattern, places: Sequence[Tight], kit: Kit) -> NDArray[n
     corner = np.array([p.bend.apex if p.inside else p.bend.at for p in places])
     into = np.array([p.bend.inward if p.inside else -p.bend.inward for p in places])
     teeth = corner[:, None] + into[:, None] * (blade.kerf / 2 + _STEPS)
-    away = np.asarray(shapely.distance(shapely.points(teeth.real, teeth.imag), keep))
-    room = np.asarray(away >= blade.kerf / 2 - INTO_KEEP)
+    shapely.prepare(keep)
+    kerf, body = (max(size / 2 - INTO_KEEP, 0.0) for size in (blade.kerf, blade.body))
+    room = ~np.asarray(shapely.dwithin(keep, shapely.points(teeth.real, teeth.imag), kerf))
     first = teeth[np.arange(len(places)), np.argmax(room, axis=1)]
     back = first[:, None] + into[:, None] * np.exp(1j * _HEADINGS) * blade.width
     ends = np.stack(np.broadcast_arrays(first[:, None], back), axis=-1)
     bodies = shapely.linestrings(np.stack([ends.real, ends.imag], axis=-1))
-    clear = np.asarray(shapely.distance(bodies, keep)) >= blade.body / 2 - INTO_KEEP
+    clear = ~np.asarray(shapely.dwithin(keep, bodies, body))
     return np.asarray(clear.any(axis=1) | ~room.any(axis=1))
 
 
