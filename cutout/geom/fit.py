@@ -18,6 +18,9 @@ from cutout.geom.pieces import Kind, Piece, cut
 _EXTREME = 5.0
 """The noisiest of some thousand samples lie about this many sigmas off."""
 
+_KINDRED = 1.2
+"""How much larger noise is than its jitter shows, blur apart; by measurement on pictures of known shapes."""
+
 _LEAST_NOISE = 0.035
 """Wobble (px) of an iso-line of a clean picture, below which nothing is worth a segment."""
 
@@ -47,6 +50,8 @@ def fit_ring(
     tol = closer * max(tol, _EXTREME * seen, 2.5 * noise)
     noise = max(closer * max(seen, noise), _LEAST_NOISE)
     corners = find_corners(samples, blur, noise)
+    # The blur makes neighbouring samples err together, which lets noise pass for shape.
+    noise *= _KINDRED * math.sqrt(2 * max(blur, 0.5))
     if not restore:
         corners = [_on_line(samples, c) for c in corners]
     corners = corners if len(corners) > 1 or len(samples) > 40 else []

@@ -57,7 +57,7 @@ def moved(rings: tuple[Ring, ...], matrix: list[list[float]], shift: tuple[float
     return tuple(Ring.of_points(r.points(0.005) @ np.array(matrix).T + shift) for r in rings)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(seed=st.integers(0, 50), dx=st.integers(0, 9), dy=st.integers(0, 9))
 def test_moving_the_picture_moves_the_outline(seed: int, dx: int, dy: int) -> None:
     grey = scene(seed)
@@ -65,7 +65,7 @@ def test_moving_the_picture_moves_the_outline(seed: int, dx: int, dy: int) -> No
     assert apart(trace(far, 0.5, 0.2), moved(trace(grey, 0.5, 0.2), [[1, 0], [0, 1]], (dx, 0))) < 0.02
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(seed=st.integers(0, 50))
 def test_turning_the_picture_turns_the_outline(seed: int) -> None:
     grey = scene(seed)
@@ -73,7 +73,7 @@ def test_turning_the_picture_turns_the_outline(seed: int) -> None:
     assert apart(trace(np.rot90(grey).copy(), 0.5, 0.2), turned) < 0.45
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(seed=st.integers(0, 50))
 def test_inverting_the_picture_keeps_the_line_and_turns_its_sense(seed: int) -> None:
     grey = scene(seed)
@@ -127,11 +127,16 @@ def test_a_thin_bar_keeps_its_square_ends() -> None:
     assert np.abs(true[:, None] - seen[None, :]).min(axis=1).max() < 0.4
 
 
-def test_a_symmetric_picture_gives_a_nearly_symmetric_outline() -> None:
-    half = scene(11)[:, :60]
+@pytest.mark.parametrize("seed", [3, 11])
+def test_a_symmetric_picture_gives_a_nearly_symmetric_outline(seed: int) -> None:
+    half = scene(seed)[:, :60]
     grey = np.concatenate([half, half[:, ::-1]], axis=1)
     rings = trace(grey, 0.5, 0.2)
-    assert apart(rings, moved(rings, [[-1, 0], [0, 1]], (grey.shape[1], 0))) < 0.3
+    mirrored = moved(rings, [[-1, 0], [0, 1]], (grey.shape[1], 0))
+    line = shapely.MultiLineString([shapely.LinearRing(r.points(0.005)) for r in rings])
+    off = shapely.distance(shapely.points(np.concatenate([r.points(0.005) for r in mirrored])), line)
+    assert np.mean(off) < 0.1
+    assert off.max() < 0.7
 
 
 def test_a_disc_is_two_arcs_however_it_lies_on_the_pixels() -> None:
