@@ -174,12 +174,22 @@ class SawPart(_Part):
 
 
 class RouterPart(_Part):
-    """Router bits and what to write for a machine."""
+    """Router bits, the limits of the user's machine, and what to write for it.
+
+    small_bit: a second, smaller bit for what the first leaves. feed_limit: mm/min. Tabs hold a part until the
+    end: wood that stays along the path, above the underside, and the length of path one tab serves.
+    """
 
     bit: str = "6mm"
     small_bit: str | None = None
     gcode: bool = False
     dxf: Literal["R2010", "R12"] = "R2010"
+    feed_limit: float | None = Field(None, gt=0)
+    safe_height: Positive | None = None
+    breakthrough: Length | None = None
+    tab_width: Positive | None = None
+    tab_height: Positive | None = None
+    tab_spacing: Positive | None = None
 
 
 class TemplatePart(_Part):

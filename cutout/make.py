@@ -25,14 +25,14 @@ from cutout.pattern.frame import Frame, clear_area, rectangle_zone, round_zone
 from cutout.read import read
 from cutout.read.letters import read_text
 from cutout.read.options import ReadOptions
-from cutout.route import tool_path
+from cutout.route import Settings, tool_path
 from cutout.saw import plan, prove
 from cutout.units import Units
 from cutout.write.cautions import cautions
 from cutout.write.dxf import router_dxf
 from cutout.write.files import write_files
 from cutout.write.gauge import gauge_pdf
-from cutout.write.gcode import router_ngc
+from cutout.write.gcode import router_programs
 from cutout.write.lists import lists
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
@@ -63,7 +63,7 @@ def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
     progress("proving the plan", 0.7)
     proof = prove(mended.pattern, kit, cuts)
     progress("working out the router's path", 0.85)
-    path = tool_path(mended.pattern, kit)
+    path = tool_path(mended.pattern, kit, router_settings(job))
     found = (*mended.findings, *cuts.findings, *proof.findings, *path.findings)
     return Work(
         title=job.title or _title(job),
@@ -106,7 +106,7 @@ def write_out(
         "preview.png": preview_png(work),
     }
     if job.router.gcode:
-        files["router.ngc"] = router_ngc(work)
+        files |= router_programs(work)
     if job.template.film:
         files["film.svg"] = film_svg(work)
     files["job.toml"] = dump_job(relocated(job, folder, target)).encode()
@@ -202,6 +202,12 @@ def _zone(part: ZonePart) -> Zone:
     if part.diameter is not None:
         return round_zone(part.name, part.at, part.diameter)
     raise LayoutError(f'zone "{part.name}" needs a size or a diameter.')
+
+
+def router_settings(job: Job) -> Settings:
+    """How deep, how held and how fast the router works: the defaults, with what the job says over them."""
+    names = ("feed_limit", "safe_height", "breakthrough", "tab_width", "tab_height", "tab_spacing")
+    return replace(Settings(), **{n: v for n in names if (v := getattr(job.router, n)) is not None})
 
 
 def mending_of(job: Job) -> Mending:
