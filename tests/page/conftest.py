@@ -15,12 +15,14 @@ from pathlib import Path
 import httpx
 import pytest
 from PIL import Image, ImageDraw
-from playwright.sync_api import Browser, Page, Request, sync_playwright
+from playwright.sync_api import Browser, Page, Request, expect, sync_playwright
 
 from cutout.page import create_app
 from cutout.page.server import listening, server_of
 
 KEY = "a key that only these tests know"
+
+expect.set_options(timeout=20_000)
 
 
 @dataclass(frozen=True)

@@ -195,7 +195,7 @@ export class Board extends EventTarget {
     const wanted = findings.filter((found) => (found.number === selected || (marked && !walking)) && !found.cleared);
     // The first of the list is drawn last, on top; where there are many, the others are smaller.
     const marks = wanted.reverse();
-    const size = marks.length > CROWD ? 0.68 : 1;
+    const size = marks.length > CROWD ? 0.82 : 1;
     this.#layers.marks.replaceChildren(
       ...marks.map((found) => {
         const chosen = found.number === selected;
