@@ -12,12 +12,15 @@ from cutout import job as jobs
 from cutout.amend import mend
 from cutout.amend.model import HandBridge, Mending
 from cutout.amend.size import size_lines
+from cutout.check.boards import movement_finding
 from cutout.check.finding import Finding, ordered
+from cutout.check.hint import hint
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
 from cutout.job import FigurePart, Job, SawPart, ZonePart
 from cutout.jobfile import dump_job, relocated
-from cutout.kit import Blade, Kit, Limits, bit, blade, drills, paper, wood
+from cutout.kit import Blade, Kit, Limits, bit, blade, boards, drills, paper, wood
+from cutout.kit.data import choose
 from cutout.pattern import Panel, Pattern, Placement, Zone, cut_pattern, place
 from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
 from cutout.pattern.faces import drawn_frame, seen_from_back
@@ -64,7 +67,13 @@ def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
     proof = prove(mended.pattern, kit, cuts)
     progress("working out the router's path", 0.85)
     path = tool_path(mended.pattern, kit, router_settings(job))
-    found = (*mended.findings, *cuts.findings, *proof.findings, *path.findings)
+    found = (
+        *mended.findings,
+        *cuts.findings,
+        *proof.findings,
+        *path.findings,
+        *_of_the_panel(job, panel, kit),
+    )
     return Work(
         title=job.title or _title(job),
         units=kit.units,
@@ -79,7 +88,7 @@ def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
         plan=cuts,
         proof=proof,
         router=path,
-        notes=tuple(note.text for note in outline.notes),
+        notes=_notes(outline, mended.pattern, kit),
         cautions=cautions(kit),
         extras=lists(job, mended.pattern, kit, cuts, path),
         dxf_version=job.router.dxf,
@@ -90,7 +99,7 @@ def findings_of(job: Job, folder: Path) -> tuple[Pattern, tuple[Finding, ...]]:
     """The pattern as laid out and what the checks say about it, nothing mended. Raises CutoutError."""
     kit, panel = kit_of(job), faces_on(job, panel_of(job), folder)
     pattern = cut_pattern(outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
-    return pattern, check.run(pattern, kit)
+    return pattern, ordered((*check.run(pattern, kit), *_of_the_panel(job, panel, kit)))
 
 
 def write_out(
@@ -151,7 +160,10 @@ def panel_of(job: Job) -> Panel:
         raise LayoutError("the panel has no size: give --panel, like 500x700mm.")
     grain = jobs.radians_of_grain(part, width, height) if wood(part.wood).has_grain else None
     zones = (*(frame.zones() if frame else ()), *(_zone(z) for z in part.zones))
-    return Panel(width, height, part.thickness, grain, zones)
+    board = (
+        boards()[choose("board", part.boards, boards())].width if part.boards and grain is not None else None
+    )
+    return Panel(width, height, part.thickness, grain, zones, board=board)
 
 
 def outline_of(job: Job, panel: Panel, folder: Path) -> Outline:
@@ -194,6 +206,20 @@ def _figures_on(figures: tuple[FigurePart, ...], job: Job, panel: Panel, folder:
         return placed
     gap = None if job.arrange.gap == "even" else job.arrange.gap
     return list(line_up(placed, area, Spacing(job.arrange.line, gap, job.arrange.align), units))
+
+
+def _of_the_panel(job: Job, panel: Panel, kit: Kit) -> tuple[Finding, ...]:
+    """What the frame makes of the panel: where wood that moves would jam in it."""
+    if job.panel.frame is None:
+        return ()
+    change, reveal = job.panel.moisture_change, job.panel.frame.reveal
+    found = movement_finding(panel, kit.wood, change, reveal, kit.units)
+    return () if found is None else (found,)
+
+
+def _notes(outline: Outline, pattern: Pattern, kit: Kit) -> tuple[str, ...]:
+    advice = hint(pattern, kit)
+    return (*(note.text for note in outline.notes), *((advice,) if advice else ()))
 
 
 def _zone(part: ZonePart) -> Zone:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from typing import TypeAlias
 
 import shapely
 
+from cutout.check.boards import across_grain, board_count, movement
 from cutout.geom.outline import polygons_of
 from cutout.job import Job
 from cutout.kit import Kit, boards
 from cutout.kit.data import choose
-from cutout.kit.wood import Wood, wood
+from cutout.kit.wood import wood
 from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import Frame
 from cutout.route.model import ToolPath
@@ -28,16 +28,6 @@ def lists(job: Job, pattern: Pattern, kit: Kit, plan: Plan, path: ToolPath) -> t
         ("Cut list", (*_goods(job, pattern, kit), *_pieces(pattern, kit), _waste_share(pattern))),
         ("Shopping list", _shopping(job, pattern, kit, plan, path)),
     )
-
-
-def movement(width: float, material: Wood, change: float) -> float | None:
-    """Change of a solid panel's width (mm) for a `change` of moisture in percent: width * C_T * change.
-
-    None where the wood's C_T is not listed, 0 for sheet goods. Source: Wood Handbook FPL-GTR-190, ch. 13.
-    """
-    if not material.has_grain:
-        return 0.0
-    return None if material.tangential is None else width * material.tangential * change
 
 
 def backing_size(pattern: Pattern, overlap: float) -> tuple[float, float]:
@@ -65,7 +55,7 @@ def _panel_lines(job: Job, panel: Panel, kit: Kit) -> tuple[str, ...]:
             f"all round, {format_size(x1 - x0, y1 - y0, kit.units)} of the panel is seen."
         )
     lines += [f"Keep clear: {zone.name}." for zone in panel.zones]
-    moved = movement(_across_grain(panel), kit.wood, job.panel.moisture_change)
+    moved = movement(across_grain(panel), kit.wood, job.panel.moisture_change)
     if moved is None:
         lines.append(
             f"How far {kit.wood.title} moves with moisture is not in the kit: allow for it yourself."
@@ -83,21 +73,15 @@ def _panel_lines(job: Job, panel: Panel, kit: Kit) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _across_grain(panel: Panel) -> float:
-    if panel.grain is None:
-        return 0.0
-    return panel.width * abs(math.sin(panel.grain)) + panel.height * abs(math.cos(panel.grain))
-
-
 def _goods(job: Job, pattern: Pattern, kit: Kit) -> list[str]:
     """Wood to buy: boards or panel, and the backing sheet."""
     panel, units = pattern.panel, kit.units
     thick = format_length(panel.thickness, units)
     if job.panel.boards is not None:
         board = boards()[choose("board", job.panel.boards, boards())]
-        width = _across_grain(panel)
+        width = across_grain(panel)
         length = panel.width + panel.height - width
-        count = math.ceil(width / board.width - 1e-9)
+        count = board_count(width, board.width)
         lines = [
             f"{count} x board {board.name}, actual width {format_length(board.width, units)}, "
             f"{format_length(length, units)} long, {thick} thick, {kit.wood.title}: glue up, then trim to size"

@@ -14,7 +14,7 @@ from cutout.job import BackingPart, FramePart, Job, PanelPart
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import Hole, Plan
-from cutout.write.lists import backing_size, lists, movement
+from cutout.write.lists import backing_size, lists
 
 PLAN = Plan((Hole(1, (150.0, 150.0), 5.0, ("starter",), 1),), (), (), (), 0.0, 0, 0.0)
 PATH = cast(Any, SimpleNamespace(passes=()))
@@ -31,23 +31,6 @@ def square_on(panel: Panel, keep: str = "panel") -> Pattern:
 
 def sections(job: Job, pattern: Pattern, material: str) -> dict[str, tuple[str, ...]]:
     return dict(lists(job, pattern, kit_in(material), PLAN, PATH))
-
-
-def test_movement_of_a_300_mm_red_oak_panel() -> None:
-    """300 mm red oak, 4 %: 4.43 mm within 3 % (Wood Handbook FPL-GTR-190, Table 13-5)."""
-    assert movement(300.0, wood("red-oak"), 4.0) == pytest.approx(4.43, rel=0.03)
-
-
-def test_movement_of_a_24_inch_white_pine_panel() -> None:
-    """24 in eastern white pine, 6 %: about 5/16 in, 0.305 in within 3 % (Guild of New Hampshire Woodworkers)."""
-    moved = movement(24 * 25.4, wood("white-pine"), 6.0)
-    assert moved is not None
-    assert moved / 25.4 == pytest.approx(0.305, rel=0.03)
-
-
-def test_sheet_goods_do_not_move_and_unlisted_woods_say_so() -> None:
-    assert movement(300.0, wood("plywood"), 4.0) == 0.0
-    assert movement(300.0, wood("ponderosa-pine"), 4.0) is None
 
 
 @pytest.mark.parametrize(("board", "count"), [("1x4", 4), ("1x6", 3), ("1x8", 2), ("1x10", 2), ("1x12", 2)])
