@@ -21,7 +21,10 @@ from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
 from cutout.saw.nibble import nibble
 from cutout.saw.slit import slit_plan
 from cutout.saw.state import State
+from cutout.units import format_length
 
+MANY_NIBBLES = 12
+"""From so many short cuts in one opening on the plan says that the blade is wide for it."""
 REOPENINGS = 8
 """So often the places that still hold a piece are looked for and sawn again."""
 TOUCHING = 0.02
@@ -55,7 +58,7 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
         )
         slivers, stops = left_over_of(state, kit)
         left.extend(slivers)
-        findings.extend([*stops, *by_hand_idle(state, mine, kit)])
+        findings.extend([*stops, *by_hand_idle(state, mine, kit), *_much_nibbling(state, kit)])
     outside = [
         h for h in by_hand if not any(o.region.intersects(shapely.Point(h[0])) for o in pattern.openings)
     ]
@@ -105,6 +108,23 @@ def _saw_opening(
         last = complex(way.z[-1])
         state.saw(way.z, way.starts, (way.covers,))
     return state
+
+
+def _much_nibbling(state: State, kit: Kit) -> list[Finding]:
+    """A word when an opening takes many short cuts: the blade is wide for it."""
+    short = [cut for cut in state.cuts if cut.covers[0][0] < 0]
+    if len(short) < MANY_NIBBLES:
+        return []
+    at = complex(short[0].z[-1])
+    radius = format_length(kit.blade.turning_radius, kit.units)
+    text = f"{len(short)} short cuts end against the outline of opening {state.area.id}, where it turns tighter than "
+    return [
+        Finding(
+            "plan", "care", (round(at.real, 3), round(at.imag, 3)), float(len(short)), float(MANY_NIBBLES),
+            state.area.id, f"{text}{radius}.",
+            "They can be sawn as planned and filed smooth; a narrower blade or a larger silhouette needs far fewer.",
+        )
+    ]  # fmt: skip
 
 
 def _drilled(state: State, kit: Kit, holes_before: int, worth: float, known: Known) -> Way | None:
