@@ -2,6 +2,7 @@
 
     python tests/bench/trace.py            accuracy: every shape at three sizes in five qualities
     python tests/bench/trace.py --ours     the same for our tracer only; --verbose adds every shape
+    python tests/bench/trace.py --quick    the middle size only
     python tests/bench/trace.py --speed    time and memory on large scans
 
 potrace is called as a program (Debian package of that name) and measured only.
@@ -124,13 +125,13 @@ def _distances(one: shapely.Geometry, two: shapely.Geometry) -> np.ndarray:
     return distance
 
 
-def accuracy(verbose: bool, only: str | None) -> None:
+def accuracy(sizes: tuple[int, ...], verbose: bool, only: str | None) -> None:
     tracers = {"ours": ours, "potrace": potrace, "iso-line": iso_line}
     if only:
         tracers = {only: tracers[only]}
-    made = [(s, shapes.coverage(s)) for s in shapes.all_shapes(SIZES)]
+    made = [(s, shapes.coverage(s)) for s in shapes.all_shapes(sizes)]
     print(
-        f"{len(made)} pictures of each quality, {len(made) // len(SIZES)} shapes, sizes {SIZES} px; medians, px"
+        f"{len(made)} pictures of each quality, {len(made) // len(sizes)} shapes, sizes {sizes} px; medians, px"
     )
     columns = ("RMS", "worst", "nodes", "missed", "off", "false", "failed")
     head = f"{'picture':14}{'tracer':10}" + "".join(f"{c:>8}" for c in columns)
@@ -287,7 +288,8 @@ def main() -> None:
     if "--speed" in sys.argv:
         speed()
     else:
-        accuracy("--verbose" in sys.argv, "ours" if "--ours" in sys.argv else None)
+        sizes = SIZES[1:2] if "--quick" in sys.argv else SIZES
+        accuracy(sizes, "--verbose" in sys.argv, "ours" if "--ours" in sys.argv else None)
 
 
 if __name__ == "__main__":
