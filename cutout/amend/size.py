@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from cutout.check.finding import CHECKS
+from cutout.check.finding import CHECKS, Kind
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.kit import Blade, Kit, blades
@@ -17,9 +17,10 @@ from cutout.units import format_length
 Build = Callable[[float, Blade], Pattern]
 """The pattern whose silhouette is so many mm wide, for a blade."""
 
-SIZED = ("kit", "narrow opening", "thin web", "short grain", "tight corner", "tight curve")
-"""Kinds of finding that stop a blade at one size and not at another, cheapest first. Loose pieces need bridges
-at any size and are left out here, as is where the pattern lies on the panel."""
+OF_BLADE: tuple[Kind, ...] = ("kit", "narrow opening", "tight corner", "tight curve")
+"""Kinds of finding that stop one blade and not another, cheapest first."""
+OF_WOOD: tuple[Kind, ...] = ("thin web", "short grain")
+"""Kinds that stop all blades alike until webs are wide enough. Loose pieces need bridges at any size."""
 STEP, UP, DOWN = 1.6, 5, 6
 """Ratio of one width tried to the next, and how many are tried at most above or below the one asked about."""
 RESOLUTION = 0.03
@@ -44,11 +45,13 @@ class BladeSize:
 class Sizes:
     """One row per blade, for a silhouette `width` mm wide; the largest blade that manages it, if any.
 
-    most: the largest width tried (mm).
+    webs: the smallest width (mm) at which the wood's webs hold unmended, None where they never do up to `most`,
+    the largest width tried. No stop of these kinds is left from the larger of `webs` and a blade's own width on.
     """
 
     width: float
     most: float
+    webs: float | None
     rows: tuple[BladeSize, ...]
     largest: Blade | None
 
@@ -63,12 +66,15 @@ def sizes(build: Build, width: float, kit: Kit, choices: Iterable[Blade] | None 
     """
     rows = []
     for blade in blades().values() if choices is None else choices:
-        good, bad = _bracket(build, width, replace(kit, blade=blade))
-        smallest = _between(build, good, bad, replace(kit, blade=blade))
-        rows.append(BladeSize(blade, smallest, bad is None, good is not None and good <= width))
+        search = _Search(build, replace(kit, blade=blade), OF_BLADE)
+        good, bad = search.bracket(width)
+        rows.append(
+            BladeSize(blade, search.between(good, bad), bad is None, good is not None and good <= width)
+        )
     able = [row.blade for row in rows if row.manages]
     largest = max(able, key=lambda b: (b.width, b.name), default=None)
-    return Sizes(width, width * STEP**UP, tuple(rows), largest)
+    wood = _Search(build, kit, OF_WOOD)
+    return Sizes(width, width * STEP**UP, wood.between(*wood.bracket(width)), tuple(rows), largest)
 
 
 def size_lines(outline: Outline, panel: Panel, keep: Keep, kit: Kit) -> str:
@@ -79,10 +85,11 @@ def size_lines(outline: Outline, panel: Panel, keep: Keep, kit: Kit) -> str:
     x0, _, x1, _ = outline.bounds
     found = sizes(scaled(outline, panel, keep), x1 - x0, kit, _with_own(kit.blade))
     width = max(len(row.blade.title) for row in found.rows)
-    lines = ["Smallest width of this silhouette that nothing stops, unmended, by blade (to about 3 %):"]
+    lines = ["Smallest width of this silhouette that each blade manages, unmended (to about 3 %):"]
     lines += [f"  {row.blade.title:<{width}}  {_size_text(row, found, kit)}" for row in found.rows]
     largest = found.largest.title if found.largest else "none without mending"
     lines.append(f"Largest blade for {format_length(found.width, kit.units)}: {largest}.")
+    lines.append(_webs_text(found, kit))
     return "\n".join(lines)
 
 
@@ -106,41 +113,57 @@ def _size_text(row: BladeSize, found: Sizes, kit: Kit) -> str:
     return f"{size} or less" if row.below else size
 
 
+def _webs_text(found: Sizes, kit: Kit) -> str:
+    if found.webs is not None and found.webs <= found.width:
+        return "Its webs hold at this size, whatever the blade."
+    if found.webs is None:
+        return f"Some webs are too weak up to {format_length(found.most, kit.units)}: mend them."
+    size = format_length(found.webs, kit.units)
+    return f"Its webs hold, whatever the blade, from {size} wide on; below that they need mending."
+
+
 def _with_own(own: Blade) -> Sequence[Blade]:
     """Every blade of the data file, the user's own (measured) one in place of the listed one."""
     return [own if b.name == own.name else b for b in blades().values()]
 
 
-def _bracket(build: Build, width: float, kit: Kit) -> tuple[float | None, float | None]:
-    """(good, bad): neighbouring widths of the ladder, the upper free of stops and the lower not.
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """A search for the smallest width at which no finding of some kinds is a stop."""
 
-    Down from `width` where that is good, else up from it; None where the ladder ends before.
-    """
-    at = width
-    if _stopped(build, at, kit):
-        for _ in range(UP):
-            at, bad = at * STEP, at
-            if not _stopped(build, at, kit):
-                return at, bad
-        return None, at
-    for _ in range(DOWN):
-        at, good = at / STEP, at
-        if _stopped(build, at, kit):
-            return good, at
-    return at, None
+    build: Build
+    kit: Kit
+    kinds: tuple[Kind, ...]
 
+    def bracket(self, width: float) -> tuple[float | None, float | None]:
+        """(good, bad): neighbouring widths of the ladder, the upper free of stops and the lower not.
 
-def _between(build: Build, good: float | None, bad: float | None, kit: Kit) -> float | None:
-    """The smallest width free of stops between one that is and a smaller one that is not."""
-    while bad is not None and good is not None and good > bad * (1 + RESOLUTION):
-        middle = math.sqrt(good * bad)
-        if _stopped(build, middle, kit):
-            bad = middle
-        else:
-            good = middle
-    return good
+        Down from `width` where that is good, else up from it; None where the ladder ends before.
+        """
+        at = width
+        if self.stopped(at):
+            for _ in range(UP):
+                at, bad = at * STEP, at
+                if not self.stopped(at):
+                    return at, bad
+            return None, at
+        for _ in range(DOWN):
+            at, good = at / STEP, at
+            if self.stopped(at):
+                return good, at
+        return at, None
 
+    def between(self, good: float | None, bad: float | None) -> float | None:
+        """The smallest width free of stops between one that is and a smaller one that is not."""
+        while bad is not None and good is not None and good > bad * (1 + RESOLUTION):
+            middle = math.sqrt(good * bad)
+            if self.stopped(middle):
+                bad = middle
+            else:
+                good = middle
+        return good
 
-def _stopped(build: Build, width: float, kit: Kit) -> bool:
-    made = build(width, kit.blade)
-    return any(f.severity == "stop" for kind in SIZED for f in CHECKS[kind](made, kit))
+    def stopped(self, width: float) -> bool:
+        """Whether anything of the kinds looked for stops the work at this width."""
+        made = self.build(width, self.kit.blade)
+        return any(f.severity == "stop" for kind in self.kinds for f in CHECKS[kind](made, self.kit))
