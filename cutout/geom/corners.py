@@ -21,6 +21,7 @@ STEP = 0.5
 """Distance between the samples of a ring in pixels."""
 
 _LEAST_TURN = math.radians(24)
+_BLUNT = math.radians(50)
 _REACH = 10.0
 """Greatest length (px) of flank used to place a corner."""
 
@@ -179,18 +180,19 @@ def _place(
     """The corner at `index`, or None where the line is only bent."""
     gap, apex, turn = 2.2 * blur, complex(z[index]), math.pi / 2
     before = after = 1
+    spans = ((-1, -1), (1, 1))
     for _ in range(2):
         reach = gap / max(math.sin(min(math.pi - turn, math.pi / 2)), 0.25)
         before, after = _cut(reach, room_before), _cut(reach, room_after)
-        left = _flank(z, index, -before, -_far(before, room_before), noise)
-        right = _flank(z, index, after, _far(after, room_after), noise)
+        spans = ((-before, -_far(before, room_before)), (after, _far(after, room_after)))
+        left, right = (_flank(z, index, *span, noise) for span in spans)
         if left is None or right is None:
             return None
         meeting = _meet(left, right, apex)
         if meeting is None:
             return None
         apex, turn = meeting
-    if turn < _LEAST_TURN:
+    if turn < _LEAST_TURN or (turn < _BLUNT and not _sudden(z, index, spans, turn, noise)):
         return None
     near = z[np.arange(index - before - 2, index + after + 3) % len(z)]
     tip = complex(near[np.argmin(np.abs(near - apex))])
@@ -202,6 +204,23 @@ def _place(
     if missed > most and turn > math.radians(125):
         apex = tip + (apex - tip) * (most / missed)
     return Corner(index, apex, before, after)
+
+
+def _sudden(
+    z: ComplexArray, index: int, spans: tuple[tuple[int, int], ...], turn: float, noise: float
+) -> bool:
+    """Whether a small turn happens at the corner itself: parabolas through the flanks must show it too.
+
+    On flanks too short for parabolas only a clean line is believed.
+    """
+    if min(abs(b - a) for a, b in spans) * STEP < 8.0:
+        return noise < 0.05 or turn > math.radians(36)
+    ways = []
+    for a, b in spans:
+        t = np.arange(min(a, b), max(a, b) + 1)
+        ways.append(_fit(t, z[(index + t) % len(z)], 2)[1])
+    bent = math.atan2((ways[0].conjugate() * ways[1]).imag, (ways[0].conjugate() * ways[1]).real)
+    return abs(bent) > 0.4 * turn
 
 
 def _cut(reach: float, room: int) -> int:
@@ -243,7 +262,7 @@ def _flank(z: ComplexArray, index: int, first: int, last: int, noise: float) -> 
     return _Flank((line[0], line[1], 0j))
 
 
-def _fit(t: FloatArray, points: ComplexArray, degree: int) -> list[complex]:
+def _fit(t: NDArray[Any], points: ComplexArray, degree: int) -> list[complex]:
     solved: list[complex] = (_solver(int(t[0]), int(t[-1]), degree) @ points).tolist()
     return solved
 
