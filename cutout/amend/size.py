@@ -45,13 +45,11 @@ class BladeSize:
 class Sizes:
     """One row per blade, for a silhouette `width` mm wide; the largest blade that manages it, if any.
 
-    webs: the smallest width (mm) at which the wood's webs hold unmended, None where they never do up to `most`,
-    the largest width tried. No stop of these kinds is left from the larger of `webs` and a blade's own width on.
+    most: the largest width tried (mm).
     """
 
     width: float
     most: float
-    webs: float | None
     rows: tuple[BladeSize, ...]
     largest: Blade | None
 
@@ -73,8 +71,17 @@ def sizes(build: Build, width: float, kit: Kit, choices: Iterable[Blade] | None 
         )
     able = [row.blade for row in rows if row.manages]
     largest = max(able, key=lambda b: (b.width, b.name), default=None)
-    wood = _Search(build, kit, OF_WOOD)
-    return Sizes(width, width * STEP**UP, wood.between(*wood.bracket(width)), tuple(rows), largest)
+    return Sizes(width, width * STEP**UP, tuple(rows), largest)
+
+
+def webs_hold_from(build: Build, width: float, kit: Kit) -> float | None:
+    """The smallest width (mm) at which the wood's webs hold unmended, sought from `width` as in `sizes`.
+
+    None where they do not hold at any width tried. Nothing at all stops a blade from the larger of this and its
+    own smallest width on.
+    """
+    search = _Search(build, kit, OF_WOOD)
+    return search.between(*search.bracket(width))
 
 
 def size_lines(outline: Outline, panel: Panel, keep: Keep, kit: Kit) -> str:
@@ -83,13 +90,14 @@ def size_lines(outline: Outline, panel: Panel, keep: Keep, kit: Kit) -> str:
     outline: placed on the panel, in mm. At other widths the panel is taken to grow or shrink with it.
     """
     x0, _, x1, _ = outline.bounds
-    found = sizes(scaled(outline, panel, keep), x1 - x0, kit, _with_own(kit.blade))
+    build = scaled(outline, panel, keep)
+    found = sizes(build, x1 - x0, kit, _with_own(kit.blade))
     width = max(len(row.blade.title) for row in found.rows)
     lines = ["Smallest width of this silhouette that each blade manages, unmended (to about 3 %):"]
     lines += [f"  {row.blade.title:<{width}}  {_size_text(row, found, kit)}" for row in found.rows]
     largest = found.largest.title if found.largest else "none without mending"
     lines.append(f"Largest blade for {format_length(found.width, kit.units)}: {largest}.")
-    lines.append(_webs_text(found, kit))
+    lines.append(_webs_text(webs_hold_from(build, x1 - x0, kit), found, kit))
     return "\n".join(lines)
 
 
@@ -113,12 +121,12 @@ def _size_text(row: BladeSize, found: Sizes, kit: Kit) -> str:
     return f"{size} or less" if row.below else size
 
 
-def _webs_text(found: Sizes, kit: Kit) -> str:
-    if found.webs is not None and found.webs <= found.width:
-        return "Its webs hold at this size, whatever the blade."
-    if found.webs is None:
+def _webs_text(webs: float | None, found: Sizes, kit: Kit) -> str:
+    if webs is None:
         return f"Some webs are too weak up to {format_length(found.most, kit.units)}: mend them."
-    size = format_length(found.webs, kit.units)
+    if webs <= found.width:
+        return "Its webs hold at this size, whatever the blade."
+    size = format_length(webs, kit.units)
     return f"Its webs hold, whatever the blade, from {size} wide on; below that they need mending."
 
 

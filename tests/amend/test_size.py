@@ -9,7 +9,7 @@ import pytest
 import shapely
 from shapely import box
 
-from cutout.amend.size import RESOLUTION, scaled, size_lines, sizes
+from cutout.amend.size import RESOLUTION, scaled, size_lines, sizes, webs_hold_from
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, bit, blade, blades, drills, wood
 from cutout.pattern import Panel
@@ -43,9 +43,9 @@ def test_a_finer_blade_manages_a_smaller_one() -> None:
 def test_webs_hold_from_one_size_on_whatever_the_blade() -> None:
     """A web of 2 mm at 140 mm wide breaks below a quarter of 18 mm: from 315 mm on it holds."""
     figure = shapely.union_all([box(80, 100, 149, 200), box(151, 100, 220, 200)])
-    found = sizes(scaled(Outline(from_region(figure)), PANEL, "panel"), 140.0, KIT, [KIT.blade])
-    assert found.webs == pytest.approx(315.0, rel=2 * RESOLUTION)
-    assert found.rows[0].manages
+    build = scaled(Outline(from_region(figure)), PANEL, "panel")
+    assert webs_hold_from(build, 140.0, KIT) == pytest.approx(315.0, rel=2 * RESOLUTION)
+    assert sizes(build, 140.0, KIT, [KIT.blade]).rows[0].manages
 
 
 def test_the_table_names_every_blade_and_the_users_own_measure() -> None:
