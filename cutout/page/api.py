@@ -81,6 +81,10 @@ class Api:
             self._workers.close()
             self._scratch.cleanup()
 
+    def stop(self) -> None:
+        """End all work under way; those who wait for it are told."""
+        self._workers.close()
+
     def routes(self) -> list[Route]:
         """Every address with its method."""
         return [

@@ -13,7 +13,6 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
-from starlette.types import ASGIApp
 
 from cutout.errors import CutoutError
 from cutout.page.api import UPLOAD_LIMIT, Api
@@ -27,7 +26,7 @@ BODY_LIMIT = 300_000
 _TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 
 
-def create_app(secret: str, folder: Path) -> ASGIApp:
+def create_app(secret: str, folder: Path) -> Guard:
     """The page as an ASGI application: `secret` is the key every request must carry, jobs live in `folder`."""
     store = Store(folder)
     store.sweep()
@@ -45,7 +44,7 @@ def create_app(secret: str, folder: Path) -> ASGIApp:
             Exception: _on_fault,
         },
     )
-    return Guard(app, secret, _limit)
+    return Guard(app, secret, _limit, api.stop)
 
 
 def _limit(path: str) -> int:

@@ -45,10 +45,14 @@ class Guard:
 
     key: the secret of this run; every address under /api needs it in the header `x-cutout-key`. limit: most
     bytes a body may have, by path. The port is read off the socket that took the request, so that a name
-    an attacker makes point at this machine (DNS rebinding) is told from our own address.
+    an attacker makes point at this machine (DNS rebinding) is told from our own address. stop: ends the work
+    under way, for a server that is about to stop and still has requests to answer.
     """
 
-    def __init__(self, app: ASGIApp, key: str, limit: Callable[[str], int]) -> None:
+    def __init__(
+        self, app: ASGIApp, key: str, limit: Callable[[str], int], stop: Callable[[], None] = lambda: None
+    ) -> None:
+        self.stop = stop
         self._app = app
         self._key = key.encode()
         self._limit = limit

@@ -12,10 +12,10 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import uvicorn
-from starlette.types import ASGIApp
 
 from cutout.errors import WriteError
 from cutout.page.app import create_app
+from cutout.page.guard import Guard
 
 HOST = "127.0.0.1"
 
@@ -43,7 +43,7 @@ def serve(port: int | None = None, open_browser: bool = True, folder: Path | Non
             server_of(app).run(sockets=[sock])
 
 
-def server_of(app: ASGIApp) -> uvicorn.Server:
+def server_of(app: Guard) -> uvicorn.Server:
     """A server for the page: plain HTTP/1.1, no web sockets, no trust in anyone's forwarding headers."""
     settings = uvicorn.Config(
         app,
@@ -55,7 +55,19 @@ def server_of(app: ASGIApp) -> uvicorn.Server:
         log_level="warning",
         timeout_graceful_shutdown=2,
     )
-    return uvicorn.Server(settings)
+    return _Server(settings, app)
+
+
+class _Server(uvicorn.Server):
+    """Ends the work under way before it waits for the requests that wait for that work."""
+
+    def __init__(self, settings: uvicorn.Config, page: Guard) -> None:
+        super().__init__(settings)
+        self._page = page
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self._page.stop()
+        await super().shutdown(sockets)
 
 
 @contextmanager

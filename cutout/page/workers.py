@@ -61,6 +61,7 @@ class Workers:
         self._prepare = prepare
         self._context = _context(module)
         self._most = most
+        self._closed = False
         self._all: list[_Worker] = []
         self._running: dict[tuple[str, str], _Worker] = {}
         self._newest: dict[tuple[str, str], object] = {}
@@ -100,11 +101,12 @@ class Workers:
     async def warm(self) -> None:
         """Start one process ahead of the first request."""
         async with self._free:
-            if not self._all:
+            if not self._all and not self._closed:
                 self._all.append(_Worker(self._context, self._module, self._prepare))
 
     def close(self) -> None:
-        """End every process."""
+        """End every process, for good."""
+        self._closed = True
         for worker in self._all:
             worker.end("replaced")
         self._all.clear()
@@ -131,6 +133,8 @@ class Workers:
         """A free process: one that did the same for this owner, else a fresh one, else any."""
         async with self._free:
             while True:
+                if self._closed:
+                    raise TaskError("replaced")
                 self._all = [worker for worker in self._all if worker.busy or worker.alive]
                 idle = [worker for worker in self._all if not worker.busy]
                 chosen = next((w for w in idle if w.used_to == used_to), None) or next(

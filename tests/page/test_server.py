@@ -9,6 +9,7 @@ import socket
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import httpx
@@ -38,6 +39,31 @@ def test_it_says_its_address_answers_there_and_stops_when_interrupted(tmp_path: 
     _, errors = process.communicate(timeout=60)
     assert process.returncode == 0
     assert "Traceback" not in errors
+
+
+def test_it_stops_at_once_while_a_plan_is_worked_out(tmp_path: Path, eye: Path) -> None:
+    jobs = str(tmp_path / "jobs")
+    code = f"from pathlib import Path; from cutout.page import serve; serve(None, False, Path({jobs!r}))"
+    process = subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    found = re.search(r"(http://127\.0\.0\.1:\d+)/#key=([\w-]{20,})", process.stdout.readline())
+    assert found
+    headers = {"x-cutout-key": found[2], "origin": found[1]}
+    with (
+        httpx.Client(base_url=found[1], timeout=60, headers=headers) as client,
+        ThreadPoolExecutor(1) as pool,
+    ):
+        job = client.post("/api/jobs", json={}).json()["state"]["id"]
+        client.post(f"/api/jobs/{job}/picture", content=eye.read_bytes())
+        waiting = pool.submit(client.get, f"/api/jobs/{job}/work/planned")
+        time.sleep(0.5)
+        process.send_signal(signal.SIGINT)
+        _, errors = process.communicate(timeout=60)
+        assert waiting.result().status_code in (200, 409)
+    assert process.returncode == 0
+    assert errors == ""
 
 
 def test_each_run_has_a_key_of_its_own(

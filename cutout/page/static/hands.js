@@ -190,7 +190,8 @@ export class Hands extends EventTarget {
     } else {
       const angle = (p) => Math.atan2(p[1] - cy, p[0] - cx) * (180 / Math.PI);
       const step = coarse ? 15 : 1;
-      move.turn = Math.round((angle(to) - angle(move.from)) / step) * step;
+      const turn = Math.round((angle(to) - angle(move.from)) / step) * step;
+      move.turn = ((((turn + 180) % 360) + 360) % 360) - 180;
     }
     this.#showMove();
   }
