@@ -74,10 +74,11 @@ class Api:
     @asynccontextmanager
     async def lifespan(self, _: Starlette) -> AsyncIterator[None]:
         """Worker processes live as long as the server."""
-        await self._workers.warm()
+        warming = asyncio.ensure_future(self._workers.warm())
         try:
             yield
         finally:
+            await warming
             self._workers.close()
             self._scratch.cleanup()
 

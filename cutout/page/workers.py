@@ -102,7 +102,7 @@ class Workers:
         """Start one process ahead of the first request."""
         async with self._free:
             if not self._all and not self._closed:
-                self._all.append(_Worker(self._context, self._module, self._prepare))
+                await self._start()
 
     def close(self) -> None:
         """End every process, for good."""
@@ -129,6 +129,14 @@ class Workers:
                 del self._running[key]
             await self._give_back(worker)
 
+    async def _start(self) -> _Worker:
+        """One more process; in a thread, for the first one waits until everything is imported over there."""
+        worker = await asyncio.to_thread(_Worker, self._context, self._module, self._prepare)
+        self._all.append(worker)
+        if self._closed:
+            worker.end("replaced")
+        return worker
+
     async def _take(self, used_to: tuple[str, bool]) -> _Worker:
         """A free process: one that did the same for this owner, else a fresh one, else any."""
         async with self._free:
@@ -141,8 +149,7 @@ class Workers:
                     (w for w in idle if w.used_to is None), None
                 )
                 if chosen is None and len(self._all) < self._most:
-                    chosen = _Worker(self._context, self._module, self._prepare)
-                    self._all.append(chosen)
+                    chosen = await self._start()
                 chosen = chosen or next(iter(idle), None)
                 if chosen is not None:
                     chosen.busy, chosen.used_to = True, used_to
