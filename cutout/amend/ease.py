@@ -60,8 +60,8 @@ class _State:
 
     @property
     def stops(self) -> int:
-        """How many findings stop the work."""
-        return sum(f.severity == "stop" for f in self.findings)
+        """How many findings stop the work, but for what sticks out over the panel: easing ends there anyway."""
+        return sum(f.severity == "stop" and f.kind != "off the panel" for f in self.findings)
 
     def with_region(self, region: shapely.Geometry) -> _State:
         """The state with another waste (or figure, where both are kept), checked."""
@@ -119,7 +119,8 @@ def _fewer_stops(state: _State) -> _State:
             return trial
         if trial is before:
             break
-    for finding in [f for f in state.findings if f.severity == "stop" and f.kind in MENDS][:SINGLES]:
+    stops = [f for f in state.findings if f.severity == "stop" and f.kind in MENDS]
+    for finding in stops[:SINGLES]:
         trial = _mended(state, finding, wood_last=True)
         if trial.better_than(state):
             return trial

@@ -34,6 +34,9 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
         done = ease(mended, kit, left)
         mended, eased, left = done.pattern, done.eased, done.findings
         left_out = (*left_out, *done.left_out)
+    # A changed pattern ends at the panel's edge: what stuck out over it is cut off all the same.
+    stays = tuple(f for f in before if f.kind == "off the panel" and f not in left)
+    left = (*left, *stays)
     cleared = _said(_cleared(before, left), left_out)
     return Mended(mended, bridged.bridges, eased, ordered((*left, *bridged.findings, *cleared)))
 
