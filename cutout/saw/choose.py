@@ -19,6 +19,8 @@ _NEAR_PLACES = 10
 _NEAR_POSES = 40
 _KEPT = 12
 _LEAST = 0.05
+_PER_ENTRY = 2
+_ROUNDS = ((0, 6), (6, 30), (30, 10_000))
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +72,12 @@ Known: TypeAlias = dict[Gap, tuple[Since, list[Way]]]
 def ways(state: State, gap: Gap, known: Known) -> list[Way]:
     """Every way found to saw a gap, in either direction."""
     since, before = known.get(gap, ((0, 0), []))
+    now = len(state.places), len(state.poses.q)
+    if since == now and gap in known:
+        return before
     found = [*before, *_new_ways(state, gap, since)]
     found.sort(key=lambda w: (-w.gain / w.cost, w.cost))
-    known[gap] = (len(state.places), len(state.poses.q)), found[:_KEPT]
+    known[gap] = now, found[:_KEPT]
     return found[:_KEPT]
 
 
@@ -127,10 +132,8 @@ def _end(state: State, line: Stretch, b: float) -> float:
 def _resumed(state: State, gap: Gap, line: Stretch, a: float, b: float, end: float, ahead: bool) -> list[Way]:
     """Go on along a line where its kerf already reaches the gap: the blade goes back into its own kerf."""
     width = state.blade.width
-    for cut in reversed(state.cuts):
-        for stretch, s0, s1 in cut.covers:
-            if stretch != gap.stretch:
-                continue
+    for k in reversed(state.along_stretch.get(gap.stretch, ())):
+        for _, s0, s1 in state.cuts[k].covers:
             lo, hi = (s0, s1) if ahead else (line.length - s1, line.length - s0)
             latest = min(a, hi) - width / 2
             tries = latest - np.arange(0.0, 4 * state.area.radius + 2 * width, width / 2)
@@ -140,7 +143,7 @@ def _resumed(state: State, gap: Gap, line: Stretch, a: float, b: float, end: flo
             fits = np.flatnonzero(state.starts_straight(line.z, line.s, tries))
             if len(fits):
                 back = float(tries[fits[0]])
-                name = f"leg {state.first_leg + state.cuts.index(cut)}"
+                name = f"leg {state.first_leg + k}"
                 z = line.part(back, end)
                 return [_way(state, gap, line, z, name, max(a, lo), b, back, end, ahead)]
     return []
@@ -253,18 +256,32 @@ def stub(path: ComplexArray, s: float, back: float) -> ComplexArray:
 
 
 def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
-    """The shortest few leads to each entry that stay where the blade's centre may go."""
+    """The shortest few leads to each entry that stay where the blade's centre may go.
+
+    Cheap ones are looked at first; the rest only for entries that still want one.
+    """
     if len(leads) == 0:
         return []
-    lines = leads.lines()
-    ok = np.flatnonzero(shapely.covers(state.area.roomy, lines))
-    found = []
-    cost = leads.length + 2.0 * leads.turn
-    for target in np.unique(leads.target[ok]).tolist():
-        mine = ok[leads.target[ok] == target]
-        for i in mine[np.argsort(cost[mine], kind="stable")][:2].tolist():
-            xy = shapely.get_coordinates(lines[i])
-            found.append((i, xy[:, 0] + 1j * xy[:, 1]))
+    middle = leads.middle()
+    likely = np.flatnonzero(shapely.contains_xy(state.area.roomy, middle.real, middle.imag))
+    cost = leads.length[likely] + 2.0 * leads.turn[likely]
+    order = likely[np.lexsort((cost, leads.target[likely]))]
+    target = leads.target[order]
+    first = np.searchsorted(target, target)
+    rank = np.arange(len(order)) - first
+    count = np.zeros(int(leads.target.max()) + 1, dtype=int)
+    found: list[tuple[int, ComplexArray]] = []
+    for lo, hi in _ROUNDS:
+        chosen = order[(rank >= lo) & (rank < hi) & (count[target] < _PER_ENTRY)]
+        if len(chosen) == 0:
+            continue
+        lines = leads.pick(chosen).lines()
+        for k in np.flatnonzero(shapely.covers(state.area.roomy, lines)).tolist():
+            i = int(chosen[k])
+            if count[leads.target[i]] < _PER_ENTRY:
+                count[leads.target[i]] += 1
+                xy = shapely.get_coordinates(lines[k])
+                found.append((i, xy[:, 0] + 1j * xy[:, 1]))
     return found
 
 

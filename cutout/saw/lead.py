@@ -50,6 +50,13 @@ class Leads:
         """Sum of the angles turned, in radians."""
         return self.first + self.second
 
+    def middle(self) -> ComplexArray:
+        """The middle of the straight run of each lead: a quick first test of where it goes."""
+        along = self.heading * np.exp(1j * self.side1 * self.first)
+        spin = 1j * self.side1 * self.heading * self.radius
+        turned = self.start + spin * (1 - np.exp(1j * self.side1 * self.first))
+        return np.asarray(turned + along * self.straight / 2)
+
     def pick(self, which: np.ndarray) -> Leads:
         """The leads at the given indices or where the mask is true."""
         return Leads(

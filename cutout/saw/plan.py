@@ -89,7 +89,7 @@ def _saw_opening(
         state.drill(complex(x, y), diameter, f"hole {holes_before + len(state.holes) + 1}")
     known: Known = {}
     last: complex | None = None
-    reopened = 0
+    reopened, helpful = 0, True
     while True:
         way = best(state, last, known)
         if way is None and state.done.all():
@@ -98,7 +98,12 @@ def _saw_opening(
                 break
             continue
         if way is None and state.cuts:
-            way = _drilled(state, kit, holes_before, WORTH_A_HOLE, known) or nibble(state)
+            left = float(np.count_nonzero(~state.done)) * state.area.step
+            if helpful and left >= WORTH_A_HOLE:
+                # What holes reach only shrinks: once none is worth it, none will be.
+                way = _drilled(state, kit, holes_before, WORTH_A_HOLE, known)
+                helpful = way is not None
+            way = way or nibble(state)
         if way is None:
             way = _drilled(state, kit, holes_before, 0.0, known)
         if way is None:

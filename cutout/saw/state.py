@@ -79,6 +79,7 @@ class State:
     done: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
     open: list[tuple[shapely.Geometry, str]] = field(default_factory=list)
     poses: Poses = field(default_factory=Poses)
+    along_stretch: dict[int, list[int]] = field(default_factory=dict)
     tree: shapely.STRtree | None = None
 
     def __post_init__(self) -> None:
@@ -138,6 +139,8 @@ class State:
         drops = self._remove(kerf, name)
         self.done[self.passed(z)] = True
         cut = Cut(z, starts, end or "corner", MultiPolygon(drops), covers)
+        for stretch, _, _ in covers:
+            self.along_stretch.setdefault(stretch, []).append(len(self.cuts))
         self.cuts.append(cut)
         self._note_poses(z, name)
         return cut
@@ -163,9 +166,10 @@ class State:
     def _open_at(self, z: complex) -> str:
         """Name of what is already open at z: a hole, an earlier leg, the edge; empty if it is wood."""
         spot = Point(z.real, z.imag)
-        for geometry, name in reversed(self.open):
-            if shapely.dwithin(geometry, spot, 0.02):
-                return name
+        shapes = np.array([geometry for geometry, _ in self.open], dtype=object)
+        here = np.flatnonzero(shapely.dwithin(shapes, spot, 0.02)) if len(shapes) else shapes
+        if len(here):
+            return self.open[int(here[-1])][1]
         if not shapely.intersects(self.area.region, spot):
             return "edge" if shapely.contains(self.area.waste, spot) and len(self.area.places) else ""
         return ""
