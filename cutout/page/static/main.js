@@ -1,13 +1,15 @@
 // Puts the parts of the page together.
 
 import { ApiError, download, get, jobInAddress } from "./api.js";
+import { compareBlades } from "./blades.js";
 import { Board } from "./board.js";
 import { byId, el, refill, settled } from "./dom.js";
 import { Fields, setField } from "./fields.js";
 import { Findings } from "./findings.js";
 import { Hands } from "./hands.js";
+import { Held } from "./held.js";
 import { legend } from "./marks.js";
-import { Picture, button } from "./picture.js";
+import { Picture } from "./picture.js";
 import { Plan } from "./plan.js";
 import { say, warn } from "./say.js";
 import { Work } from "./work.js";
@@ -19,9 +21,9 @@ const picture = new Picture(work);
 const fields = new Fields(work, () => picture.chosen);
 const findings = new Findings(work, board);
 const plan = new Plan(work, board);
+const held = new Held(work, board, hands);
 let choices = null;
 
-const round = (mm) => Math.round(mm * 100) / 100;
 const units = () => work.state.job.units ?? "mm";
 
 async function start() {
@@ -54,19 +56,16 @@ const newUnits = () => (/^en-US|-LR$|-MM$/.test(navigator.language) ? "in" : "mm
 
 function startEverything() {
   picture.start(fields, hands, choices);
-  findings.dispatch = plan.dispatch = drawAll;
+  findings.dispatch = plan.dispatch = held.dispatch = drawAll;
   work.addEventListener("state", showState);
   work.addEventListener("look", showLook);
   work.addEventListener("cut", showCut);
   work.addEventListener("busy", showBusy);
   work.addEventListener("trouble", (event) => warn(event.detail));
-  hands.addEventListener("moved", (event) => moved(event.detail));
-  hands.addEventListener("removed", (event) => removed(event.detail.item));
-  hands.addEventListener("placed", (event) => placed(event.detail));
   hands.addEventListener("chosen", (event) => chosen(event.detail));
   startButtons();
-  startDrills();
-  startPaper();
+  startKnown("s-drills", "s-own-drills", "saw.drills");
+  startKnown("t-paper", "t-own-paper", "template.paper");
 }
 
 function startButtons() {
@@ -94,9 +93,7 @@ function startButtons() {
   byId("farther").addEventListener("click", () => board.zoom(1 / 1.4));
   byId("whole").addEventListener("click", () => board.whole());
   for (const radio of document.querySelectorAll("[name=show], #show-marks")) radio.addEventListener("change", drawAll);
-  byId("add-bridge").addEventListener("click", () => startPlacing("bridge"));
-  byId("add-hole").addEventListener("click", () => startPlacing("hole"));
-  byId("compare").addEventListener("click", compare);
+  byId("compare").addEventListener("click", () => compareBlades(work, choices.blades));
   byId("test-card").addEventListener("click", () => fetchFile("test-card.pdf"));
 }
 
@@ -141,22 +138,11 @@ function fillChoices() {
   byId("t-paper").append(...options(choices.papers, [{ name: "own", title: "another size, below" }]));
 }
 
-function startDrills() {
-  const [select, own] = [byId("s-drills"), byId("s-own-drills")];
-  select.addEventListener("change", () => {
-    if (select.value === "own") own.focus();
-    else fields.set(select, [{ path: "saw.drills", value: select.value }]);
-  });
-  own.addEventListener("change", () => own.value.trim() && fields.set(own, [{ path: "saw.drills", value: own.value.trim() }]));
-}
-
-function startPaper() {
-  const [select, own] = [byId("t-paper"), byId("t-own-paper")];
-  select.addEventListener("change", () => {
-    if (select.value === "own") own.focus();
-    else fields.set(select, [{ path: "template.paper", value: select.value }]);
-  });
-  own.addEventListener("change", () => own.value.trim() && fields.set(own, [{ path: "template.paper", value: own.value.trim() }]));
+/** A select of known names and a field for anything else, both for the setting at `path`. */
+function startKnown(select, own, path) {
+  const set = (field, value) => fields.set(field, [{ path, value }]);
+  byId(select).addEventListener("change", ({ target }) => (target.value === "own" ? byId(own).focus() : set(target, target.value)));
+  byId(own).addEventListener("change", ({ target }) => target.value.trim() && set(target, target.value.trim()));
 }
 
 function showState() {
@@ -186,6 +172,10 @@ function showBlade() {
   const blade = choices.blades.find((one) => one.name === saw.blade);
   const measured = work.state.shown["saw.turning_radius"];
   const from = { measured: "measured by you", catalogue: "from a catalogue", formula: "worked out from its size" };
+  if (!blade) {
+    byId("blade-facts").textContent = "";
+    return;
+  }
   const radius = measured ? `${measured} (${from.measured})` : `${blade.radius[units()]} (${from[blade.radius_from]})`;
   const kerf = work.state.shown["saw.kerf"] ?? blade.kerf[units()];
   byId("blade-facts").textContent = `Turning radius ${radius}, kerf ${kerf}. Better: print and saw the test card, and enter what you measure.`;
@@ -216,7 +206,7 @@ const showBusy = settled(() => {
 function drawAll() {
   findings.show();
   plan.show();
-  showHands();
+  held.show();
   const { look, drawn } = work;
   const show = document.querySelector("[name=show]:checked").value;
   byId("caption").textContent = look ? caption(look) : "";
@@ -248,167 +238,12 @@ const emptyPanel = () => {
   return { width: width ?? 500, height: height ?? 700, grain: null, zones: [], drawn: [] };
 };
 
-/** Everything that can be taken hold of, on the panel and in the lists. */
-function showHands() {
-  const { job, shown } = work.state;
-  const figures = (work.look?.figures ?? []).map((figure, n) => ({
-    ...figure,
-    key: `figure-${n}`,
-    kind: "figure",
-    index: n,
-    label: `Figure ${work.state.labels[job.figures[n]?.source] ?? n + 1}, ${figure.label}`,
-  }));
-  const at = (path) => `${shown[`${path}.at.0`]}, ${shown[`${path}.at.1`]}`;
-  const bridges = job.mend.bridges.map((bridge, n) => ({
-    ...bridge,
-    key: `bridge-${n}`,
-    kind: "bridge",
-    index: n,
-    label: `Bridge of your own ${n + 1}, ${shown[`mend.bridges.${n}.width`]} wide, at ${at(`mend.bridges.${n}`)}`,
-  }));
-  const found = (work.cut?.bridges ?? []).filter((bridge) => !bridge.by_hand).map((bridge) => ({
-    ...bridge,
-    key: `found-${bridge.at.join("-")}`,
-    kind: "bridge",
-    found: true,
-    label: `Bridge ${bridge.id}, ${bridge.label}`,
-  }));
-  const holes = job.holes.map((hole, n) => ({
-    ...hole,
-    key: `hole-${n}`,
-    kind: "hole",
-    index: n,
-    label: `Hole of your own ${n + 1}, ${shown[`holes.${n}.diameter`]}, at ${at(`holes.${n}`)}`,
-  }));
-  hands.hold([...figures, ...found, ...bridges, ...holes]);
-  refill(byId("bridge-list"), [...found, ...bridges].map(handEntry));
-  refill(byId("hole-list"), holes.map(handEntry));
-}
-
-function handEntry(item) {
-  const go = () => {
-    board.show(item.at, Math.max(board.model.panel.width / 8, 25));
-    hands.choose(item.key, true);
-  };
-  return el(
-    "li",
-    {},
-    el("button", { type: "button", class: "entry", "data-key": item.key, onclick: go }, item.label),
-    button("Take away", `Take away ${item.label}`, () => removed(item)),
-  );
-}
-
 function chosen(item) {
   if (item?.kind === "figure" && item.index !== picture.chosen) {
     picture.chosen = item.index;
     picture.show();
     fields.show();
   }
-}
-
-async function moved({ item, at, turn, scale }) {
-  const place = at.map(round);
-  const words = `Moved to ${place.map((mm) => Math.round(mm * 10) / 10).join(", ")} mm from the lower left.`;
-  if (item.kind === "figure") return attemptChange(figureChanges(item, place, turn, scale), figureWords(item, turn, scale, words));
-  if (item.kind === "hole") {
-    const value = { at: place, diameter: round(item.diameter * scale) };
-    return attemptChange([{ path: `holes.${item.index}`, value }], words);
-  }
-  const value = { at: place, angle: round(item.angle + turn), width: round(item.width * scale) };
-  if (!item.found) return attemptChange([{ path: `mend.bridges.${item.index}`, value }], words);
-  await attemptChange([{ path: "mend.without.+", value: item.at }, { path: "mend.bridges.+", value }], words);
-  return hands.choose(`bridge-${work.state.job.mend.bridges.length - 1}`, true);
-}
-
-function figureChanges(item, at, turn, scale) {
-  const path = `figures.${item.index}`;
-  const now = work.state.job.figures[item.index];
-  const changes = [];
-  if (turn) changes.push({ path: `${path}.turn`, value: round((now.turn + turn) % 360) });
-  if (scale !== 1) {
-    changes.push({ path: `${path}.width`, value: round((item.box[2] - item.box[0]) * scale) }, { path: `${path}.height`, value: null });
-  }
-  if (Math.hypot(at[0] - item.at[0], at[1] - item.at[1]) > 0.005) changes.push({ path: `${path}.at`, value: at });
-  return changes;
-}
-
-const figureWords = (item, turn, scale, words) =>
-  turn ? `Turned by ${turn} degrees.` : scale !== 1 ? `Size changed to ${Math.round(scale * 100)} %.` : words;
-
-async function attemptChange(changes, words) {
-  if (!changes.length) return drawAll();
-  try {
-    await work.change(changes);
-    if (!work.problem) say(words);
-  } catch (error) {
-    drawAll();
-    warn(error.message);
-  }
-}
-
-function removed(item) {
-  const path = { figure: "figures", hole: "holes", bridge: "mend.bridges" }[item.kind];
-  const change = item.found ? { path: "mend.without.+", value: item.at } : { path: `${path}.${item.index}`, value: null };
-  return attemptChange([change], `${item.label} taken away.`);
-}
-
-function startPlacing(kind) {
-  if (!work.look) return say("Choose a picture first.");
-  hands.place(kind);
-  say(`Click where the ${kind} goes on the panel; or move the cross with the arrow keys and press Enter. Escape gives up.`);
-  byId("view").scrollIntoView({ block: "nearest" });
-}
-
-async function placed({ kind, at }) {
-  if (!at) return say("Nothing placed.");
-  const place = at.map(round);
-  const { panel } = work.look;
-  if (kind === "hole") {
-    const value = { at: place, diameter: units() === "in" ? "1/4in" : "6mm" };
-    await attemptChange([{ path: "holes.+", value }], "Hole placed. Arrow keys move it, + and − change its size.");
-    return hands.choose(`hole-${work.state.job.holes.length - 1}`, true);
-  }
-  const width = work.state.job.mend.bridge_width ?? work.cut?.bridges[0]?.width ?? panel.thickness;
-  const value = { at: place, angle: panel.grain ?? 0, width: round(width) };
-  await attemptChange([{ path: "mend.bridges.+", value }], "Bridge placed, along the grain. Arrow keys move it, [ and ] turn it.");
-  return hands.choose(`bridge-${work.state.job.mend.bridges.length - 1}`, true);
-}
-
-/** The table of blades; the smallest size each manages is a search of its own and comes row by row. */
-async function compare() {
-  if (!work.look) return say("Choose a picture first.");
-  const table = bladeTable();
-  byId("sizes").replaceChildren(...table.parts);
-  const revision = work.state.revision;
-  for (const [name, cells] of table.rows) {
-    try {
-      const { smallest, manages } = await get(`/api/jobs/${work.id}/blades/${encodeURIComponent(name)}`);
-      cells[0].textContent = smallest;
-      cells[1].textContent = manages ? "yes" : "no";
-    } catch (error) {
-      cells[0].textContent = "not found out";
-      if (work.state.revision !== revision) return say("The job has changed: compare again.");
-      warn(error.message);
-    }
-  }
-  say("All blades compared.");
-}
-
-function bladeTable() {
-  const heads = ["Blade", "Turning radius", "Kerf", "Smallest width of the figures", "This size"];
-  const caption = "What each blade manages without a stop, before mending";
-  const rows = new Map();
-  const row = (blade) => {
-    const open = [el("td", {}, "…"), el("td", {}, "…")];
-    rows.set(blade.name, open);
-    const known = [blade.radius[units()], blade.kerf[units()]].map((text) => el("td", {}, text));
-    const mine = blade.name === work.state.job.saw.blade;
-    return el("tr", { class: mine ? "chosen" : "" }, el("th", { scope: "row" }, blade.title + (mine ? " (chosen)" : "")), ...known, ...open);
-  };
-  const body = el("tbody", {}, ...choices.blades.map(row));
-  const head = el("thead", {}, el("tr", {}, ...heads.map((text) => el("th", { scope: "col" }, text))));
-  const table = el("table", {}, el("caption", {}, caption), head, body);
-  return { rows, parts: [el("div", { class: "scroll", tabindex: 0, role: "group", "aria-label": caption }, table)] };
 }
 
 const fetchFile = (name) => attempt(async () => {

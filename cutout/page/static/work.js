@@ -121,6 +121,7 @@ export class Work extends EventTarget {
 
   #take(answer) {
     const before = this.state && `${this.state.id}/${this.state.revision}`;
+    if (this.id !== answer.state.id) this.look = null;
     this.state = answer.state;
     this.problem = answer.problem;
     putJobInAddress(this.state.id);

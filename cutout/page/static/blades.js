@@ -1,0 +1,45 @@
+// Comparing blades for the figures of a job.
+
+import { get } from "./api.js";
+import { byId, el } from "./dom.js";
+import { say, warn } from "./say.js";
+
+/** The table of blades; the smallest size each manages is a search of its own and comes row by row. */
+export async function compareBlades(work, blades) {
+  if (!work.look) return say("Choose a picture first.");
+  const table = bladeTable(blades, work.state);
+  byId("sizes").replaceChildren(...table.parts);
+  const revision = work.state.revision;
+  for (const [name, cells] of table.rows) {
+    try {
+      const { smallest, manages } = await get(`/api/jobs/${work.id}/blades/${encodeURIComponent(name)}`);
+      cells[0].textContent = smallest;
+      cells[1].textContent = manages ? "yes" : "no";
+    } catch (error) {
+      cells[0].textContent = "not found out";
+      if (work.state.revision !== revision) return say("The job has changed: compare again.");
+      warn(error.message);
+    }
+  }
+  say("All blades compared.");
+}
+
+function bladeTable(blades, { job, shown }) {
+  const units = job.units ?? "mm";
+  const heads = ["Blade", "Turning radius", "Kerf", "Smallest width of the figures", "This size"];
+  const caption = "What each blade manages without a stop, before mending";
+  const rows = new Map();
+  const row = (blade) => {
+    const open = [el("td", {}, "…"), el("td", {}, "…")];
+    rows.set(blade.name, open);
+    const mine = blade.name === job.saw.blade;
+    const measured = (path) => (mine ? shown[path] : undefined);
+    const radius = measured("saw.turning_radius") ?? blade.radius[units];
+    const known = [radius, measured("saw.kerf") ?? blade.kerf[units]].map((text) => el("td", {}, text));
+    return el("tr", { class: mine ? "chosen" : "" }, el("th", { scope: "row" }, blade.title + (mine ? " (chosen)" : "")), ...known, ...open);
+  };
+  const body = el("tbody", {}, ...blades.map(row));
+  const head = el("thead", {}, el("tr", {}, ...heads.map((text) => el("th", { scope: "col" }, text))));
+  const table = el("table", {}, el("caption", {}, caption), head, body);
+  return { rows, parts: [el("div", { class: "scroll", tabindex: 0, role: "group", "aria-label": caption }, table)] };
+}
