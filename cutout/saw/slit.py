@@ -103,6 +103,10 @@ def _legs(
     discs = shapely.union_all([shapely.Point(z.real, z.imag).buffer(diameter / 2 - 0.05) for z in drilled])
 
     def add(z: ComplexArray, starts: str, vertex: int | None) -> None:
+        if abs(z[-1] - z[0]) < diameter / 2 - 0.05 and shapely.covered_by(
+            shapely.LineString(to_array(z)), discs
+        ):
+            return
         ends = "corner"
         if vertex is not None:
             here = numbered.get((vertex, False))
