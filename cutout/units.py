@@ -83,6 +83,11 @@ def format_size(width: float, height: float, units: Units = "mm") -> str:
     return f"{first} x {format_length(height, units).rsplit(' ', 1)[0]} {unit}"
 
 
+def count(n: int, one: str, many: str = "") -> str:
+    """A number with its noun: 1 hole, 3 holes; `many` where the plural is not formed with an s."""
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
 def _inches(value: float) -> str:
     sign = "-" if value < 0 else ""
     value = abs(value)

@@ -20,7 +20,8 @@ class Work:
     back: template mirrored for gluing on the back. findings hold everything, cleared ones too, ordered.
     notes: what readers did, one sentence each. cautions: safety lines to print. sizes: rows of the
     "at what size, with what blade" table where it was asked for. extras: further sheets of text
-    (cut list, shopping list, panel sizes), title and lines.
+    (cut list, shopping list, panel sizes), title and lines. router_wanted: the user has a router or machine
+    to cut it with; only then are the router's findings and passes printed.
     """
 
     title: str
@@ -40,3 +41,4 @@ class Work:
     cautions: tuple[str, ...]
     extras: tuple[tuple[str, tuple[str, ...]], ...] = ()
     dxf_version: str = "R2010"
+    router_wanted: bool = False
