@@ -75,10 +75,29 @@ class _State:
         """No more stops and no more findings."""
         return self.stops <= other.stops and len(self.findings) <= len(other.findings)
 
+    @property
+    def farthest(self) -> float:
+        """How far (mm) the line may go from where it started."""
+        return max(self.kit.blade.turning_radius, self.pattern.panel.thickness / 2)
+
     def better_than(self, other: _State) -> bool:
         """Fewer stops, and the line no farther from where it started than it may go."""
-        farthest = max(self.kit.blade.turning_radius, self.pattern.panel.thickness / 2)
-        return self.stops < other.stops and _moved(self.first, _region(self.pattern))[0].max_shift < farthest
+        moved = _moved(self.first, _region(self.pattern))[0].max_shift
+        return self.stops < other.stops and moved < self.farthest
+
+    def held_back(self, before: _State) -> _State:
+        """The state with what was changed since `before` undone where it went too far."""
+        new, old = _region(self.pattern), _region(before.pattern)
+        changes = polygons_of(shapely.symmetric_difference(new, old))
+        gone = MultiPolygon(_moved(old, new)[1])
+        lines = (self.first, new)
+        too_far = [
+            c
+            for c in changes
+            if not gone.contains(c.representative_point())
+            and max(_farthest(MultiPolygon([c]), line) for line in lines) >= self.farthest
+        ]
+        return self.with_region(shapely.symmetric_difference(new, MultiPolygon(too_far))) if too_far else self
 
     def stopped_by(self, kind: str, only: Finding | None) -> list[Finding]:
         """The stops of one kind, or the one of them asked for."""
@@ -117,6 +136,8 @@ def _fewer_stops(state: _State) -> _State:
         trial = _mended(trial, None, wood_last=turn % 2 == 0)
         if trial.better_than(state):
             return trial
+        if trial.stops < state.stops and (mild := trial.held_back(state)).better_than(state):
+            return mild
         if trial is before:
             break
     stops = [f for f in state.findings if f.severity == "stop" and f.kind in MENDS]
