@@ -13,7 +13,7 @@ import click
 
 from cutout import __version__
 from cutout.errors import CutoutError, LayoutError
-from cutout.units import Units, format_length, format_size, parse_length, parse_positive, parse_size
+from cutout.units import Units, count, format_length, format_size, parse_length, parse_positive, parse_size
 
 if TYPE_CHECKING:
     from cutout.check.finding import Finding
@@ -53,6 +53,16 @@ def run(arguments: list[str]) -> int:
         return BAD_INPUT
     except MemoryError:
         click.echo("cutout: out of memory: use a smaller picture.", err=True)
+        return BAD_INPUT
+    except Exception as error:
+        if os.environ.get("CUTOUT_TRACEBACK"):
+            raise
+        what = f"{type(error).__name__}: {error}".splitlines()[0]
+        click.echo(
+            f"cutout: this should not have happened ({what}); nothing was written. Please report it with the "
+            "source file; CUTOUT_TRACEBACK=1 shows where.",
+            err=True,
+        )
         return BAD_INPUT
 
 
@@ -163,7 +173,7 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     _say_findings(findings, every)
     if table:
         click.echo(table)
-    click.echo(f"{len(pattern.openings)} openings, {_count(findings)}.")
+    click.echo(f"{count(len(pattern.openings), 'opening')}, {_count(findings)}.")
     return NEEDS_USER if _open_stops(findings) else 0
 
 
@@ -362,7 +372,8 @@ def _say_findings(findings: tuple[Finding, ...], every: bool = False) -> None:
     for finding in left:
         if finding.severity == "stop" or every:
             mark = "STOP" if finding.severity == "stop" else "care"
-            click.echo(f"{mark}  {finding.kind}: {finding.text}\n      {finding.remedy}")
+            where = f"{finding.kind} at {finding.at[0]:.0f}, {finding.at[1]:.0f} mm"
+            click.echo(f"{mark}  {where}: {finding.text}\n      {finding.remedy}")
         else:
             groups.setdefault((finding.kind, finding.remedy), []).append(finding)
     for (kind, remedy), several in groups.items():
@@ -377,20 +388,34 @@ def _say_work(work: Work) -> None:
     x0, y0, x1, y1 = work.pattern.figure.bounds
     blade = work.kit.blade
     click.echo(
-        f"silhouette {format_size(x1 - x0, y1 - y0, units)}, {len(work.pattern.openings)} openings; "
+        f"silhouette {format_size(x1 - x0, y1 - y0, units)}, {count(len(work.pattern.openings), 'opening')}; "
         f"turning radius {format_length(blade.turning_radius, units)} ({blade.radius_from})"
     )
     if work.eased is not None:
         click.echo(f"eased: the outline moved {format_length(work.eased.max_shift, units)} at most")
     if work.bridges:
-        click.echo(f"{len(work.bridges)} bridges hold pieces that would drop out")
-    proved = "proved by simulation" if work.proof.ok else "NOT proved: see above"
+        hold = "holds" if len(work.bridges) == 1 else "hold"
+        click.echo(f"{count(len(work.bridges), 'bridge')} {hold} pieces that would drop out")
     click.echo(
-        f"{len(plan.holes)} holes, {len(plan.legs)} legs, {format_length(plan.cut_length, units)} of cut, "
-        f"about {plan.minutes:.0f} minutes (an estimate); {proved}"
+        f"{count(len(plan.holes), 'hole')}, {count(len(plan.legs), 'leg')}, "
+        f"{format_length(plan.cut_length, units)} of cut, about {plan.minutes:.0f} minutes (an estimate); "
+        f"{_verdict(work)}"
     )
     cleared = sum(f.cleared for f in work.findings)
     click.echo(f"{_count(work.findings)}" + (f", {cleared} mended." if cleared else "."))
+
+
+def _verdict(work: Work) -> str:
+    """What the proof showed, in one clause; never "proved" beside a plan that leaves something uncut."""
+    if not work.proof.ok:
+        return "NOT proved: see above"
+    if any(f.kind == "plan" and f.severity == "stop" for f in work.plan.findings):
+        return "what is planned is proved by simulation, but not everything could be planned: see above"
+    if not work.proof.left_over:
+        return "proved by simulation"
+    deepest = max(spot.depth for spot in work.proof.left_over)
+    spots = count(len(work.proof.left_over), "spot")
+    return f"proved by simulation; {spots} for the file, {format_length(deepest, work.units)} deep at most"
 
 
 def _count(findings: tuple[Finding, ...]) -> str:

@@ -170,7 +170,8 @@ class SawPart(_Part):
     blade: str = "jigsaw-narrow"
     turning_radius: Positive | None = None
     kerf: Positive | None = None
-    drills: str = "metric"
+    drills: str | None = None
+    """A set by name or a list; unset: the metric or the inch set, as `units` says."""
 
 
 class RouterPart(_Part):
@@ -180,7 +181,8 @@ class RouterPart(_Part):
     end: wood that stays along the path, above the underside, and the length of path one tab serves.
     """
 
-    bit: str = "6mm"
+    bit: str | None = None
+    """A bit by name; unset: 6 mm or 1/4 in, as `units` says."""
     small_bit: str | None = None
     gcode: bool = False
     dxf: Literal["R2010", "R12"] = "R2010"
@@ -255,6 +257,14 @@ class Job(_Part):
     faces: FacesPart = FacesPart()
     backing: BackingPart | None = None
     limits: LimitsPart = LimitsPart()
+
+
+def filled(job: Job) -> Job:
+    """The job with what follows from its units spelled out: drills and router bit."""
+    inch = job.units == "in"
+    saw = job.saw.model_copy(update={"drills": job.saw.drills or ("inch" if inch else "metric")})
+    router = job.router.model_copy(update={"bit": job.router.bit or ("1/4in" if inch else "6mm")})
+    return job.model_copy(update={"saw": saw, "router": router})
 
 
 def radians_of_grain(part: PanelPart, width: float, height: float) -> float | None:

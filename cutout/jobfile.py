@@ -36,7 +36,8 @@ def parse_job(text: str, name: str = "job.toml") -> Job:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise JobError(f"{name}: not valid TOML: {str(error)[0].lower()}{str(error)[1:]}.") from error
+        hint = _unquoted(text)
+        raise JobError(f"{name}: not valid TOML: {str(error)[0].lower()}{str(error)[1:]}.{hint}") from error
     return job_from(data, name, lines=_line_numbers(text))
 
 
@@ -181,6 +182,12 @@ def _mm(text: str, units: Units) -> float | None:
         return round(parse_length(text, units), 6)
     except CutoutError:
         return None
+
+
+def _unquoted(text: str) -> str:
+    """What is most often wrong: a length without quotes."""
+    found = re.search(r"^\s*\w+\s*=\s*(\d[\d./ -]*(?:mm|cm|m|in|ft|\"|'))\s*(?:#.*)?$", text, re.MULTILINE)
+    return f' Put quotes round {found[1]}, like "{found[1]}".' if found else ""
 
 
 def _line_numbers(text: str) -> dict[_Path, int]:

@@ -17,7 +17,7 @@ from cutout.check.finding import Finding, ordered
 from cutout.check.hint import hint
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
-from cutout.job import FigurePart, Job, SawPart, ZonePart
+from cutout.job import FigurePart, Job, RouterPart, SawPart, ZonePart
 from cutout.jobfile import dump_job, relocated
 from cutout.kit import Blade, Kit, Limits, bit, blade, boards, drills, paper, wood
 from cutout.kit.data import choose
@@ -30,7 +30,7 @@ from cutout.read.letters import read_text
 from cutout.read.options import ReadOptions
 from cutout.route import Settings, tool_path
 from cutout.saw import plan, prove
-from cutout.units import Units
+from cutout.units import Units, format_length
 from cutout.write.cautions import cautions
 from cutout.write.dxf import router_dxf
 from cutout.write.files import write_files
@@ -71,8 +71,9 @@ def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
         *mended.findings,
         *cuts.findings,
         *proof.findings,
-        *path.findings,
+        *(path.findings if router_wanted(job) else ()),
         *_of_the_panel(job, panel, kit),
+        *_of_the_source(job, outline, mended.pattern, kit),
     )
     return Work(
         title=job.title or _title(job),
@@ -92,6 +93,7 @@ def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
         cautions=cautions(kit),
         extras=lists(job, mended.pattern, kit, cuts, path),
         dxf_version=job.router.dxf,
+        router_wanted=router_wanted(job),
     )
 
 
@@ -139,11 +141,12 @@ def write_gauge(blade_name: str, paper_name: str, units: Units, out: Path) -> No
 
 def kit_of(job: Job) -> Kit:
     """Blade, drills, bits, wood and limits the job names. Raises KitError."""
+    full = jobs.filled(job)
     set_limits = {k: v for k, v in job.limits.model_dump().items() if v is not None}
     return Kit(
         blade=_blade(job),
-        drills=drills(job.saw.drills, job.units),
-        bit=bit(job.router.bit),
+        drills=drills(full.saw.drills or "metric", job.units),
+        bit=bit(full.router.bit or "6mm"),
         wood=wood(job.panel.wood),
         limits=replace(Limits(), **set_limits),
         units=job.units or "mm",
@@ -217,9 +220,53 @@ def _of_the_panel(job: Job, panel: Panel, kit: Kit) -> tuple[Finding, ...]:
     return () if found is None else (found,)
 
 
+def _of_the_source(job: Job, outline: Outline, pattern: Pattern, kit: Kit) -> tuple[Finding, ...]:
+    """What the picture itself makes doubtful: an edge that runs off it, a size that did not come out as asked."""
+    middle = (pattern.panel.width / 2, pattern.panel.height / 2)
+    at_border = tuple(
+        Finding(
+            "source",
+            "care",
+            middle,
+            None,
+            None,
+            None,
+            _sentence(note.text),
+            "Look at the preview before you print.",
+        )
+        for note in outline.notes
+        if note.kind == "border"
+    )
+    return (*at_border, *_off_size(job, pattern, kit))
+
+
+def _off_size(job: Job, pattern: Pattern, kit: Kit) -> tuple[Finding, ...]:
+    """One finding when a single figure is no longer as wide or high as asked: mending trimmed its ends."""
+    figure = job.figures[0]
+    asked, side = (figure.width, 0) if figure.width is not None else (figure.height, 1)
+    if asked is None or len(job.figures) > 1 or figure.repeat > 1 or figure.pair or pattern.figure.is_empty:
+        return ()
+    bounds = pattern.figure.bounds
+    got = bounds[side + 2] - bounds[side]
+    if abs(got - asked) <= max(0.5, 0.002 * asked):
+        return ()
+    word = ("wide", "high")[side]
+    text = (
+        f"You asked for {format_length(asked, kit.units)}, the figure is now {format_length(got, kit.units)} {word}: "
+        "mending took thin ends off, or filled them."
+    )
+    remedy = "Look at the preview; turn easing or bridges off, or ask for a larger size, if the ends matter."
+    at = ((bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2)
+    return (Finding("source", "care", at, got, asked, None, text, remedy),)
+
+
 def _notes(outline: Outline, pattern: Pattern, kit: Kit) -> tuple[str, ...]:
     advice = hint(pattern, kit)
-    return (*(note.text for note in outline.notes), *((advice,) if advice else ()))
+    return (*(_sentence(note.text) for note in outline.notes), *((advice,) if advice else ()))
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _zone(part: ZonePart) -> Zone:
@@ -228,6 +275,11 @@ def _zone(part: ZonePart) -> Zone:
     if part.diameter is not None:
         return round_zone(part.name, part.at, part.diameter)
     raise LayoutError(f'zone "{part.name}" needs a size or a diameter.')
+
+
+def router_wanted(job: Job) -> bool:
+    """Whether the job says anything about a router; only then are its findings the user's business."""
+    return job.router != RouterPart()
 
 
 def router_settings(job: Job) -> Settings:

@@ -20,7 +20,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from cutout.errors import CutoutError, JobError
-from cutout.job import Job
+from cutout.job import Job, filled
 from cutout.jobfile import dump_job, parse_job
 from cutout.page import choices, start
 from cutout.page.changes import Change, changed, shown, turned, with_sizes
@@ -314,7 +314,7 @@ def _state_view(state: State) -> dict[str, Any]:
         "can_undo": state.can_undo,
         "can_redo": state.can_redo,
         "title": _title(state),
-        "job": state.job.model_dump(mode="json"),
+        "job": filled(state.job).model_dump(mode="json"),
         "shown": shown(state.job),
         "labels": dict(state.labels),
         "missing": list(state.missing),
