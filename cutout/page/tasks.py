@@ -110,6 +110,7 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
         **view.mend_view(work.bridges, work.eased, work.units),
         **view.plan_view(work.plan, work.proof, work.units),
         "findings": view.findings_view(work.findings),
+        "notes": list(work.notes),
         "cautions": list(work.cautions),
         "stage": "planned",
     }

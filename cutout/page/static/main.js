@@ -190,7 +190,7 @@ function showLook() {
 
 function showCut() {
   drawAll();
-  byId("notes").replaceChildren(...(work.checked?.notes ?? []).map((text) => el("li", {}, text)));
+  byId("notes").replaceChildren(...(work.cut?.notes ?? work.checked?.notes ?? []).map((text) => el("li", {}, text)));
   if (work.cut?.stage === "planned") {
     byId("cautions").replaceChildren(...work.cut.cautions.map((line) => el("li", {}, line)));
   }
