@@ -20,6 +20,8 @@ from cutout.saw.lead import from_places, from_poses
 from cutout.saw.state import State
 
 _SLANTS = np.radians([0.0, 35.0, 55.0, 70.0, 80.0])
+RELIEF = 3.0
+"""A relief hole must clear so much outline (mm) to be worth more than a few short cuts."""
 _RUNS = 40
 _POSES = 240
 _LEADS = 1500
@@ -33,6 +35,19 @@ def nibble(state: State) -> Way | None:
         if chosen is not None:
             return chosen
     return None
+
+
+def relief(state: State, diameter: float) -> complex | None:
+    """Where one hole clears at least RELIEF mm of outline that would have to be nibbled, or None."""
+    room = shapely.buffer(state.area.region, -diameter / 2, quad_segs=16)
+    runs = [r for r in _runs(state)[:_RUNS] if len(r) * state.area.step >= RELIEF]
+    if not runs or shapely.is_empty(room):
+        return None
+    spots = shapely.points(state.points[[int(r[len(r) // 2]) for r in runs]])
+    near = shapely.get_point(shapely.shortest_line(room, np.asarray(spots)), 0)
+    counts = [int(np.count_nonzero(~state.done[state.touched(p, diameter)])) for p in near.tolist()]
+    k = int(np.argmax(counts))
+    return complex(near[k].x, near[k].y) if counts[k] * state.area.step >= RELIEF else None
 
 
 def _runs(state: State) -> list[np.ndarray]:

@@ -18,7 +18,7 @@ from cutout.saw.choose import ENTRY_MINUTES, Known, Way, best
 from cutout.saw.holes import choices, fewest
 from cutout.saw.left import left_over_of
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
-from cutout.saw.nibble import nibble
+from cutout.saw.nibble import nibble, relief
 from cutout.saw.slit import slit_plan
 from cutout.saw.state import State
 from cutout.units import format_length
@@ -85,11 +85,12 @@ def _saw_opening(
     opening: Opening, pattern: Pattern, kit: Kit, holes_before: int, first_leg: int, by_hand: list[ByHand]
 ) -> State:
     state = State(area_of(opening, pattern.panel, kit.blade), kit.blade, first_leg)
-    for (x, y), diameter in by_hand:
-        state.drill(complex(x, y), diameter, f"hole {holes_before + len(state.holes) + 1}")
+    for (x, y), size in by_hand:
+        state.drill(complex(x, y), size, f"hole {holes_before + len(state.holes) + 1}")
     known: Known = {}
     last: complex | None = None
     reopened, helpful = 0, True
+    diameter = kit.drills.at_least(kit.blade.hole_to_turn)
     while True:
         way = best(state, last, known)
         if way is None and state.done.all():
@@ -103,6 +104,9 @@ def _saw_opening(
                 # What holes reach only shrinks: once none is worth it, none will be.
                 way = _drilled(state, kit, holes_before, WORTH_A_HOLE, known)
                 helpful = way is not None
+            if way is None and diameter is not None and (spot := relief(state, diameter)) is not None:
+                state.drill(spot, diameter, f"hole {holes_before + len(state.holes) + 1}")
+                continue
             way = way or nibble(state)
         if way is None:
             way = _drilled(state, kit, holes_before, 0.0, known)

@@ -109,6 +109,11 @@ class State:
         )
         return np.asarray(self.tree.query(swath, predicate="intersects"))
 
+    def touched(self, at: shapely.Point, diameter: float) -> np.ndarray:
+        """Indices of outline points that a hole leaves clean."""
+        assert self.tree is not None
+        return np.asarray(self.tree.query(at, predicate="dwithin", distance=diameter / 2 + CLEAN))
+
     def drill(self, at: complex, diameter: float, name: str) -> None:
         """Drill a hole: the outline it touches is clean, and the blade turns in it."""
         assert self.tree is not None

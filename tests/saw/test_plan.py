@@ -89,6 +89,18 @@ def test_a_star_is_sawn_from_one_hole_with_two_cuts_into_each_tip(name: str) -> 
     assert (near.sum(axis=1) >= 2).all()
 
 
+def test_the_starter_hole_falls_on_a_relief_hole_that_touches_the_line() -> None:
+    kit = kit_with()
+    pattern = pattern_of(shapely.box(84, 84, 216, 216).buffer(2.5, quad_segs=32), kit)
+    made = plan(pattern, kit)
+    relief = [h for h in made.holes if "relief" in h.roles]
+    assert [h.roles for h in relief] == [("starter", "relief")]
+    for hole in relief:
+        away = pattern.waste.boundary.distance(shapely.Point(hole.at))
+        assert away == pytest.approx(hole.diameter / 2, abs=0.05)
+    assert_proved(pattern, kit, made)
+
+
 def test_keep_figure_starts_from_the_panel_edge_without_a_hole() -> None:
     kit = kit_with()
     pattern = pattern_of(shapely.Point(150, 150).buffer(100, quad_segs=64), kit, "figure")
