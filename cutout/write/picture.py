@@ -13,7 +13,9 @@ from cutout.check.finding import Finding
 from cutout.geom.outline import polygons_of
 from cutout.pattern import Panel
 from cutout.write import fonts
+from cutout.write.changed import eased_places
 from cutout.write.drawing import segments
+from cutout.write.finding_rows import finding_numbers
 from cutout.write.labels import Label, Placed, Room
 from cutout.write.shapes import cut_lines
 from cutout.write.work import Work
@@ -26,6 +28,9 @@ _SMOOTH = 2
 _SHOWN = 60
 """Findings marked at most; the cut sheet lists all."""
 
+_DIAMOND = 8
+"""Half the height of the sign for an eased place, in pixels."""
+
 _BACK = (238, 238, 236)
 _WOOD = np.array([222.0, 190.0, 143.0])
 _SHEET = np.array([205.0, 190.0, 168.0])
@@ -35,7 +40,7 @@ def preview_png(work: Work) -> bytes:
     """A PNG of the cut panel from the show face, 1600 pixels on its longer side, openings seen through.
 
     Holes are dotted in, findings that are left carry a number and a shape: triangle = must be settled,
-    square = care. Same work, same bytes.
+    square = care. A small diamond marks a place where the outline was eased. Same work, same bytes.
     """
     panel = work.pattern.panel
     scale = (_LONG_SIDE - 2 * _BORDER) / max(panel.width, panel.height)
@@ -54,7 +59,10 @@ def preview_png(work: Work) -> bytes:
     for hole in work.plan.holes:
         (x, y), r = _pixels(np.array([hole.at]), panel, scale)[0], hole.diameter / 2 * scale
         draw.ellipse((x - r, y - r, x + r, y + r), outline=(40, 40, 40), width=2)
-    for placed in _marks(work, scale):
+    eased = eased_places(work)
+    for x, y in _pixels(np.array(eased).reshape(-1, 2), panel, scale):
+        _diamond(draw, x, y)
+    for placed in _marks(work, scale, eased):
         _mark(draw, placed, panel, scale)
     out = BytesIO()
     picture.save(out, "PNG", compress_level=4)
@@ -101,13 +109,20 @@ def _board(panel: Panel, size: tuple[int, int], *, has_grain: bool) -> NDArray[n
     return np.asarray(np.clip(_WOOD * tone[..., None], 0, 255), dtype=np.uint8)
 
 
-def _marks(work: Work, scale: float) -> tuple[Placed, ...]:
-    """Where the findings' signs go: beside their place, clear of lines and of each other."""
+def _diamond(draw: ImageDraw.ImageDraw, x: float, y: float) -> None:
+    r = _DIAMOND
+    corners = [(x, y - r), (x + r, y), (x, y + r), (x - r, y)]
+    draw.polygon(corners, fill=(255, 255, 255), outline=(20, 20, 20), width=2)
+
+
+def _marks(work: Work, scale: float, eased: tuple[tuple[float, float], ...]) -> tuple[Placed, ...]:
+    """Where the findings' signs go: beside their place, clear of lines, of eased places and of each other."""
     panel = work.pattern.panel
-    shown = [(n, f) for n, f in enumerate(work.findings, start=1) if not f.cleared][:_SHOWN]
+    shown = finding_numbers(work)[:_SHOWN]
     labels = [_sign(n, f, scale) for n, f in shown]
     lines = segments([cut_lines(work.pattern), panel.polygon.exterior])
-    room = Room(lines, (0.0, 0.0, panel.width, panel.height))
+    signs = [shapely.Point(at).buffer(_DIAMOND / scale, quad_segs=1) for at in eased]
+    room = Room(np.concatenate([lines, np.array(signs, dtype=object)]), (0.0, 0.0, panel.width, panel.height))
     placed, left = room.place(labels)
     squeezed = tuple(Placed(label, _box_at(label.anchors[0], label.size[0]), None) for label in left)
     return (*placed, *squeezed)

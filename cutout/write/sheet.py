@@ -5,17 +5,22 @@ from __future__ import annotations
 from html import escape
 from importlib import resources
 
+from cutout.units import count
+from cutout.write.finding_rows import shown_findings
 from cutout.write.heat import heat_map
 from cutout.write.sheet_picture import heat_figure, panel_key, panel_svg
 from cutout.write.sheet_tables import (
+    beside,
     bridges_table,
     cautions_list,
     cuts_table,
-    extras_sections,
+    extras_lists,
     facts_list,
     findings_table,
+    folded,
     holes_table,
     left_over_table,
+    left_over_words,
     narrow_table,
     notes_list,
     proof_words,
@@ -38,8 +43,9 @@ def cut_sheet(work: Work) -> bytes:
     heat = heat_map(work.pattern, work.kit)
     parts = [
         section("cautions", "Before you start", cautions_list(work)),
-        section("picture", "Picture", panel_svg(work) + panel_key(work.pattern.panel)),
+        section("picture", "Picture", panel_svg(work) + panel_key(work)),
         section("facts", "Panel, blade, template", facts_list(work)),
+        *([section("extras", "What to have ready", extras_lists(work))] if work.extras else []),
         section("findings", "What was found", findings_table(work)),
         section("holes", "Holes to drill", holes_table(work)),
         section("cuts", "Order of cuts", cuts_table(work) + proof_words(work) + time_list(work)),
@@ -48,12 +54,13 @@ def cut_sheet(work: Work) -> bytes:
         section(
             "widths",
             "How wide the wood is",
-            heat_figure(heat, work.pattern, work.units) + narrow_table(heat, work.units),
+            beside([heat_figure(heat, work.pattern, work.units), narrow_table(heat, work.units)]),
         ),
-        section("router", "With a router", router_list(work)),
-        *extras_sections(work),
+        *([section("router", "With a router", router_list(work))] if work.router_wanted else []),
         section("notes", "Notes on the source", notes_list(work)),
-        section("sources", "Where the values come from", sources_table(work)),
+        section(
+            "sources", "Where the values come from", folded("Every value and limit", sources_table(work))
+        ),
     ]
     page = (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
@@ -65,18 +72,16 @@ def cut_sheet(work: Work) -> bytes:
 
 
 def _verdict(work: Work) -> str:
-    stops = sum(f.severity == "stop" and not f.cleared for f in work.findings)
+    """One line: whether it can be cut, and what is left to do by hand."""
+    left = [f for f in shown_findings(work) if not f.cleared]
+    stops = sum(f.severity == "stop" for f in left)
     if stops:
-        things = "thing" if stops == 1 else "things"
-        words = f"<strong>Not ready to cut:</strong> {stops} {things} must be settled first."
-        return f'<p class="verdict stop">{words}</p>'
-    if not work.proof.ok:
-        return (
-            '<p class="verdict stop"><strong>Not ready to cut:</strong> the plan did not pass its proof.</p>'
-        )
-    care = sum(f.severity == "care" and not f.cleared for f in work.findings)
-    if care:
-        return (
-            f'<p class="verdict"><strong>Can be cut with care:</strong> read the {care} findings below.</p>'
-        )
-    return '<p class="verdict"><strong>Can be cut:</strong> nothing was found that stands in the way.</p>'
+        words = f"<strong>Not ready to cut:</strong> {count(stops, 'thing')} must be settled first."
+    elif not work.proof.ok:
+        words = "<strong>Not ready to cut:</strong> the plan did not pass its proof."
+    elif left:
+        words = f"<strong>Can be cut with care:</strong> read the {count(len(left), 'finding')} below."
+    else:
+        words = "<strong>Can be cut:</strong> nothing was found that stands in the way."
+    kind = "verdict stop" if stops or not work.proof.ok else "verdict"
+    return f'<p class="{kind}">{f"{words} {left_over_words(work)}".strip()}</p>'

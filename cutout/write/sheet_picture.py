@@ -11,11 +11,12 @@ import numpy as np
 import shapely
 
 from cutout.check.boards import glue_lines
-from cutout.check.finding import Finding
 from cutout.geom.outline import polygons_of
 from cutout.pattern import Panel, Pattern, Zone
-from cutout.units import Units, format_length
+from cutout.units import Units, count, format_length
+from cutout.write.changed import eased_places
 from cutout.write.drawing import segments
+from cutout.write.finding_rows import finding_numbers
 from cutout.write.heat import COLOURS, STEPS, HeatMap
 from cutout.write.labels import Label, Placed, Room
 from cutout.write.shapes import cut_lines, waste_rings
@@ -25,23 +26,29 @@ from cutout.write.work import Work
 MOST_MARKS = 80
 """Findings marked on the picture at most; the table has them all."""
 
+_DIAMOND = 0.3
+"""Half the height of the sign for an eased place, in heights of text."""
+
 
 def panel_svg(work: Work) -> str:
     """The panel with openings, holes and findings, each with its number in the tables."""
     panel = work.pattern.panel
     text = max(panel.width, panel.height) / 55
+    eased = eased_places(work)
     flip = panel.height
-    placed, left = _labels(work, text)
+    placed, left = _labels(work, text, eased)
     labels = "".join(_label(p, flip) for p in placed)
     shapes = "".join(
         f'<circle class="hole" cx="{number(h.at[0])}" cy="{number(flip - h.at[1])}" r="{number(h.diameter / 2)}"/>'
         for h in work.plan.holes
     )
     bridges = "".join(f'<path class="bridge" d="{polygon_path(b.area, flip)}"/>' for b in work.bridges)
+    eased_signs = "".join(_diamond(x, flip - y, text * _DIAMOND) for x, y in eased)
     view = " ".join(number(v) for v in (-text, -text, panel.width + 2 * text, panel.height + 2 * text))
     words = (
-        f"{len(work.pattern.openings)} openings numbered in bold, {len(work.plan.holes)} holes numbered in plain "
-        f"figures, findings as triangles (must be settled) and squares (care)."
+        f"{count(len(work.pattern.openings), 'opening')} numbered in bold, {count(len(work.plan.holes), 'hole')} "
+        f"numbered in plain figures, findings as triangles (must be settled) and squares (care), "
+        f"{count(len(eased), 'eased place')} as small diamonds."
     )
     missing = (
         f"<p>No room on the picture for: {escape(', '.join(label.text.lstrip('!?') for label in left))}.</p>"
@@ -54,7 +61,8 @@ def panel_svg(work: Work) -> str:
         f'<title id="picture-title">The panel from the show face</title><desc id="picture-words">{words}</desc>'
         f'<rect class="board" x="0" y="0" width="{number(panel.width)}" height="{number(panel.height)}"/>'
         f'<path class="waste" fill-rule="evenodd" d="{ring_path(waste_rings(work.pattern), flip)}"/>'
-        f'{_on_the_panel(panel)}{bridges}{shapes}<g font-size="{number(text)}">{labels}</g></svg>{missing}'
+        f"{_on_the_panel(panel)}{bridges}{shapes}{eased_signs}"
+        f'<g font-size="{number(text)}">{labels}</g></svg>{missing}'
     )
 
 
@@ -70,10 +78,19 @@ def _on_the_panel(panel: Panel) -> str:
     return "".join(f'<path class="{kind}" d="{path}"/>' for kind, path in parts)
 
 
-def panel_key(panel: Panel) -> str:
-    """What the lines on the picture mean; only those that are there."""
+def _diamond(cx: float, cy: float, half: float) -> str:
+    corners = ((cx, cy - half), (cx + half, cy), (cx, cy + half), (cx - half, cy))
+    return f'<polygon class="eased" points="{" ".join(f"{number(x)},{number(y)}" for x, y in corners)}"/>'
+
+
+def panel_key(work: Work) -> str:
+    """What the lines and signs on the picture mean; only those that are there."""
+    panel = work.pattern.panel
     words = ["Grey: cut away. Bold number: opening. Plain number: hole to drill."]
     words.append("Triangle: finding that must be settled. Square: finding that needs care.")
+    eased = len(eased_places(work))
+    if eased:
+        words.append(f"Small diamond: the outline was eased here ({count(eased, 'place')}).")
     if panel.zones:
         words.append(f"Dashed: keep clear ({_names(panel.zones)}).")
     if panel.drawn:
@@ -87,24 +104,23 @@ def _names(zones: Sequence[Zone]) -> str:
     return ", ".join(dict.fromkeys(zone.name for zone in zones))
 
 
-def finding_numbers(findings: Sequence[Finding]) -> list[tuple[int, Finding]]:
-    """Findings with the numbers they have in the table and on every picture."""
-    return list(enumerate(findings, start=1))
-
-
-def _labels(work: Work, text: float) -> tuple[tuple[Placed, ...], tuple[Label, ...]]:
+def _labels(
+    work: Work, text: float, eased: tuple[tuple[float, float], ...]
+) -> tuple[tuple[Placed, ...], tuple[Label, ...]]:
     panel = work.pattern.panel
     lines = segments([cut_lines(work.pattern), panel.polygon.exterior])
     discs = np.array([shapely.Point(h.at).buffer(h.diameter / 2) for h in work.plan.holes], dtype=object)
+    signs = [shapely.Point(at).buffer(text * _DIAMOND, quad_segs=1) for at in eased]
     border = text
     room = Room(
-        np.concatenate([lines, discs]), (-border, -border, panel.width + border, panel.height + border)
+        np.concatenate([lines, discs, np.array(signs, dtype=object)]),
+        (-border, -border, panel.width + border, panel.height + border),
     )
     return room.place([*_finding_labels(work, text), *_hole_labels(work, text), *_opening_labels(work, text)])
 
 
 def _finding_labels(work: Work, text: float) -> Iterator[Label]:
-    shown = [(n, f) for n, f in finding_numbers(work.findings) if not f.cleared][:MOST_MARKS]
+    shown = finding_numbers(work)[:MOST_MARKS]
     for n, finding in shown:
         words = f"{'!' if finding.severity == 'stop' else '?'}{n}"
         side = text * (1.1 + 0.45 * len(str(n)))
@@ -167,12 +183,12 @@ def heat_figure(heat: HeatMap, pattern: Pattern, units: Units) -> str:
     )
     edges = "".join(polygon_path(p, panel.height) for p in polygons_of(pattern.keep))
     return (
-        f'<svg class="panel" role="img" aria-labelledby="heat-title" '
+        f'<div><svg class="panel" role="img" aria-labelledby="heat-title" '
         f'viewBox="0 0 {number(panel.width)} {number(panel.height)}">'
         f'<title id="heat-title">Widths of the wood that stays: the darker, the narrower</title>'
         f'<image x="0" y="0" width="{number(panel.width)}" height="{number(panel.height)}" '
         f'preserveAspectRatio="none" href="data:image/png;base64,{image}"/>'
-        f'<path class="edge" d="{edges}"/>{marks}</svg>{_key(heat, units)}'
+        f'<path class="edge" d="{edges}"/>{marks}</svg>{_key(heat, units)}</div>'
     )
 
 

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from html import escape
+from itertools import groupby
 
 import numpy as np
 import shapely
 
 from cutout.amend.model import Bridge
-from cutout.check.finding import Finding
 from cutout.kit import Limits
 from cutout.saw.model import Hole, Leg
-from cutout.units import Units, format_length, format_size
+from cutout.units import Units, count, format_length, format_size
+from cutout.write.changed import eased_places
+from cutout.write.crowd import in_a_row, leg_length, numbers_in_words
+from cutout.write.finding_rows import Row, finding_rows
 from cutout.write.heat import HeatMap
-from cutout.write.sheet_picture import finding_numbers
 from cutout.write.svg import printable
 from cutout.write.template import template_sheets
 from cutout.write.work import Work
@@ -30,19 +32,19 @@ _SHORT_CELL = 24
 _SHORT = ' class="short"'
 """Cells of a few words are kept on one line."""
 
+_LONG = 12
+"""Rows from which a table is divided in two."""
+
 
 def section(name: str, heading: str, body: str) -> str:
     """A section under a heading of its own."""
-    return f'<section aria-labelledby="{name}"><h2 id="{name}">{escape(heading)}</h2>\n{body}</section>\n'
-
-
-def count(n: int, one: str, many: str = "") -> str:
-    """A number with its noun: 1 sheet, 3 sheets."""
-    return f"{n} {one if n == 1 else many or one + 's'}"
+    head = f'<h2 id="{name}">{escape(heading)}</h2>'
+    return f'<section class="{name}" aria-labelledby="{name}">{head}\n{body}</section>\n'
 
 
 def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A table; the first cell of each row is its head. Cells are escaped; an empty one is a dash."""
+    """A table; the first cell of each row is its head. Cells are escaped, their lines kept; an empty one is a
+    dash."""
     head = "".join(f'<th scope="col">{_text(h)}</th>' for h in heads)
     body = "".join(_row(*row) for row in rows)
     return (
@@ -52,11 +54,34 @@ def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> 
     )
 
 
+def folded(summary: str, body: str) -> str:
+    """What is looked up rather than read: opened by its summary."""
+    return f"<details><summary>{_text(summary)}</summary>\n{body}</details>\n"
+
+
 def _row(first: str, *rest: str) -> str:
     cells = "".join(
-        f"<td{_SHORT if len(cell) <= _SHORT_CELL else ''}>{_text(cell) or '-'}</td>" for cell in rest
+        f"<td{_SHORT if len(cell) <= _SHORT_CELL else ''}>{_lines(cell) or '-'}</td>" for cell in rest
     )
     return f'<tr><th scope="row">{_text(first)}</th>{cells}</tr>\n'
+
+
+def _lines(cell: str) -> str:
+    return "<br>".join(_text(line) for line in cell.split("\n"))
+
+
+def beside(parts: Sequence[str]) -> str:
+    """Tables side by side where the page is wide enough."""
+    return f'<div class="beside">{"".join(parts)}</div>\n' if len(parts) > 1 else "".join(parts)
+
+
+def halves(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]], what: str = "") -> str:
+    """A long table of short rows in two halves beside each other, the first cells in their captions."""
+    if len(rows) < _LONG:
+        return table(caption, heads, rows)
+    middle = (len(rows) + 1) // 2
+    parts = (rows[:middle], rows[middle:])
+    return beside([table(f"{caption}: {what}{p[0][0]} to {p[-1][0]}", heads, p) for p in parts])
 
 
 def listed(lines: Iterable[str]) -> str:
@@ -105,38 +130,66 @@ def facts_list(work: Work) -> str:
 
 
 def findings_table(work: Work) -> str:
-    """Findings with their numbers on the picture, a table for each kind; what was mended comes last."""
-    numbered = finding_numbers(work.findings)
-    groups: dict[tuple[str, str], list[tuple[int, Finding]]] = {}
-    for n, finding in numbered:
-        if not finding.cleared:
-            serious = "Must be settled" if finding.severity == "stop" else "Care"
-            groups.setdefault((serious, finding.kind), []).append((n, finding))
+    """Findings with their numbers on the picture, what repeats in one row; what was mended comes last."""
+    rows = finding_rows(work)
+    groups: dict[str, list[Row]] = {}
+    for row in rows:
+        if row.numbers:
+            serious = "Must be settled" if row.findings[0].severity == "stop" else "Care"
+            groups.setdefault(serious, []).append(row)
+    heads = ("No.", "Kind", "Opening", "Measured", "Limit", "What, and what to do")
     parts = [
-        _findings_of_kind(f"{serious}: {kind} ({len(found)})", found, work.units)
-        for (serious, kind), found in groups.items()
+        table(
+            f"{serious} ({sum(len(row.findings) for row in found)})",
+            heads,
+            [_finding_row(r, work.units) for r in found],
+        )
+        for serious, found in groups.items()
     ]
-    mended = [(str(n), f.kind, _place(f.at, work.units), f.text) for n, f in numbered if f.cleared]
+    mended = [_mended_row(row) for row in rows if not row.numbers]
     if mended:
-        parts.append(table(f"Mended since ({len(mended)})", ("No.", "Kind", "Place", "What"), mended))
+        total = sum(len(row.findings) for row in rows if not row.numbers)
+        parts.append(table(f"Mended since ({total})", ("Kind", "How many", "What"), mended))
     return "".join(parts) or "<p>Nothing was found.</p>\n"
 
 
-def _findings_of_kind(caption: str, found: Sequence[tuple[int, Finding]], units: Units) -> str:
-    """One table; measured and limit only where the kind has numbers."""
-    numbers = any(f.size is not None or f.limit is not None for _, f in found)
-    rows = []
-    for n, finding in found:
-        opening = str(finding.opening) if finding.opening is not None else "wood"
-        sizes = (_maybe(finding.size, units), _maybe(finding.limit, units)) if numbers else ()
-        words = f"{finding.text} {finding.remedy}"
-        rows.append((str(n), opening, _place(finding.at, units), *sizes, words))
-    heads = ("Measured", "Limit") if numbers else ()
-    return table(caption, ("No.", "Opening", "Place", *heads, "What, and what to do"), rows)
+def _finding_row(row: Row, units: Units) -> tuple[str, ...]:
+    openings = sorted({f.opening for f in row.findings if f.opening is not None})
+    wood = ["wood"] if any(f.opening is None for f in row.findings) else []
+    return (
+        numbers_in_words(row.numbers),
+        row.findings[0].kind,
+        ", ".join([*map(str, openings), *wood]),
+        _between([f.size for f in row.findings], units),
+        _between([f.limit for f in row.findings], units),
+        f"{row.text} {row.remedy}\n{_places(row, units)}",
+    )
 
 
-def _maybe(length: float | None, units: Units) -> str:
-    return "" if length is None else format_length(length, units)
+def _mended_row(row: Row) -> tuple[str, ...]:
+    return row.findings[0].kind, str(len(row.findings)), row.text
+
+
+def _between(lengths: Iterable[float | None], units: Units) -> str:
+    """Least to greatest of the lengths there are; nothing where there is none."""
+    there = [length for length in lengths if length is not None]
+    if not there:
+        return ""
+    least, most = format_length(min(there), units), format_length(max(there), units)
+    return least if least == most else f"{least.rsplit(' ', 1)[0]} to {most}"
+
+
+def _places(row: Row, units: Units) -> str:
+    """Where each finding of a row is, and its measure where it differs from the others'."""
+    if len(row.findings) == 1:
+        return f"At {_place(row.findings[0].at, units)}."
+    sizes = [None if f.size is None else format_length(f.size, units) for f in row.findings]
+    own = len(set(sizes)) > 1
+    words = [
+        f"{n} at {_bare_place(f.at, units)}{f' ({size})' if own and size else ''}"
+        for n, f, size in zip(row.numbers, row.findings, sizes, strict=True)
+    ]
+    return f"In {units}: {'; '.join(words)}."
 
 
 def holes_table(work: Work) -> str:
@@ -150,7 +203,7 @@ def holes_table(work: Work) -> str:
         rows = [(str(h.id), str(h.opening), _place(h.at, work.units), _roles(h)) for h in same]
         caption = f"{format_length(diameter, unit)} drill: {count(len(same), 'hole')}"
         parts.append(table(caption, ("Hole", "Opening", "Place", "What for"), rows))
-    return "".join(parts)
+    return beside(parts)
 
 
 def _roles(hole: Hole) -> str:
@@ -159,37 +212,41 @@ def _roles(hole: Hole) -> str:
 
 
 def cuts_table(work: Work) -> str:
-    """The legs in order: where each starts and ends, how long it is, what comes free."""
+    """The legs in order, by opening: where each starts and ends, how long it is, what comes free. Short ones
+    that clear one spot share a row."""
     if not work.plan.legs:
         return "<p>No cuts.</p>\n"
-    rows = [_cut_row(leg, work.units) for leg in work.plan.legs]
-    heads = ("Leg", "Opening", "From", "To", "Length", "Then")
+    heads = ("Leg", "From", "To", "Length", "Then")
+    parts = [
+        halves(f"Opening {opening}", heads, [_cut_row(legs, work.units) for legs in rows], "legs ")
+        for opening, rows in groupby(in_a_row(work.plan.legs), key=lambda legs: legs[0].opening)
+    ]
     back = "" if all(leg.ends != "corner" for leg in work.plan.legs) else _BACK_OUT
-    return table("Saw in this order", heads, rows) + back
+    return f"<p>Saw in this order.</p>\n{''.join(parts)}{back}"
 
 
 _BACK_OUT = (
-    "<p>Back out: let the blade stop, then draw it back through its own kerf to where the leg began.</p>\n"
+    "<p>Back out: let the blade stop, then draw it back through its own kerf to where the leg began. "
+    "Hold it: a piece comes free at the end of this leg.</p>\n"
 )
 
 
-def _cut_row(leg: Leg, units: Units) -> tuple[str, ...]:
-    length = float(np.hypot(*np.diff(leg.path, axis=0).T).sum()) if len(leg.path) > 1 else 0.0
+def _cut_row(legs: Sequence[Leg], units: Units) -> tuple[str, ...]:
+    first = legs[0]
+    pieces = sum(int(shapely.get_num_geometries(leg.drops)) for leg in legs if not leg.drops.is_empty)
     then = []
-    if leg.ends == "corner":
-        then.append("back out")
-    if not leg.drops.is_empty:
-        pieces = int(shapely.get_num_geometries(leg.drops))
-        then.append("hold the piece that drops" if pieces == 1 else f"hold the {pieces} pieces that drop")
-    ends = "into the corner" if leg.ends == "corner" else _end(leg.ends)
-    return (
-        str(leg.order),
-        str(leg.opening),
-        _end(leg.starts),
-        ends,
-        format_length(length, units),
-        "; ".join(then),
-    )
+    if first.ends == "corner":
+        then.append("back out" if len(legs) == 1 else "back out each time")
+    if pieces:
+        then.append("hold it" if pieces == 1 else f"hold {pieces} pieces")
+    starts = list(dict.fromkeys(_end(leg.starts) for leg in legs))
+    length = _between([leg_length(leg) for leg in legs], units)
+    if len(legs) > 1:
+        begin = starts[0] if len(starts) == 1 else "cuts beside it"
+        numbers = numbers_in_words([leg.order for leg in legs])
+        return numbers, begin, "clear this tip", f"{length} each", "; ".join(then)
+    ends = "corner" if first.ends == "corner" else _end(first.ends)
+    return str(first.order), starts[0], ends, length, "; ".join(then)
 
 
 def _end(words: str) -> str:
@@ -220,6 +277,17 @@ def proof_words(work: Work) -> str:
     )
 
 
+def left_over_words(work: Work) -> str:
+    """How many spots stay for a file, and the deepest; nothing where none does."""
+    left = work.plan.left_over
+    if not left:
+        return ""
+    deepest = _fine(max(x.depth for x in left), work.units)
+    if len(left) == 1:
+        return f"1 spot stays for a file, {deepest} deep."
+    return f"{len(left)} spots stay for a file, the deepest {deepest}."
+
+
 def left_over_table(work: Work) -> str:
     """Slivers the blade can't reach."""
     left = work.plan.left_over
@@ -229,25 +297,33 @@ def left_over_table(work: Work) -> str:
         (str(n), _place(x.at, work.units), _fine(x.depth, work.units), _area(x.area, work.units))
         for n, x in enumerate(left, start=1)
     ]
-    return table("Wood left in corners, to be filed away", ("No.", "Place", "Depth", "Area"), rows)
+    heads = ("No.", "Place", "Depth", "Area")
+    return f"<p>{left_over_words(work)}</p>\n{halves('To be filed away', heads, rows)}"
 
 
 def bridges_table(work: Work) -> str:
     """What was changed so that it can be cut and holds."""
-    parts = []
-    if work.eased and work.eased.max_shift >= 0.005:
-        parts.append(
-            f"<p>The outline was eased: it moved by at most {_fine(work.eased.max_shift, work.units)}, "
-            f"and {_area(work.eased.area_change, work.units)} of it changed.</p>\n"
-        )
-    else:
-        parts.append("<p>The outline was not eased.</p>\n")
+    parts = [f"<p>{_eased_words(work)}</p>\n"]
     if work.bridges:
         rows = [_bridge_row(b, work.units) for b in work.bridges]
         parts.append(table("Bridges left standing", ("Bridge", "From", "To", "Width", "Placed"), rows))
     else:
         parts.append("<p>No bridges.</p>\n")
     return "".join(parts)
+
+
+def _eased_words(work: Work) -> str:
+    if not work.eased or work.eased.max_shift < 0.005:
+        return "The outline was not eased."
+    places = len(eased_places(work))
+    if places:
+        where = f"It was moved in {count(places, 'place')}, each marked with a diamond on the picture."
+    else:
+        where = "Nowhere far enough to be marked on the picture."
+    return (
+        f"The outline was eased: it moved by at most {_fine(work.eased.max_shift, work.units)}, "
+        f"and {_area(work.eased.area_change, work.units)} of it changed. {where}"
+    )
 
 
 def _bridge_row(bridge: Bridge, units: Units) -> tuple[str, ...]:
@@ -273,7 +349,7 @@ def narrow_table(heat: HeatMap, units: Units) -> str:
 
 
 def router_list(work: Work) -> str:
-    """What a router would do with the same pattern."""
+    """What a router does with the same pattern."""
     path = work.router
     if not path.passes:
         return "<p>No router passes: no bit of this job fits into an opening.</p>\n"
@@ -296,13 +372,20 @@ def router_list(work: Work) -> str:
     return listed(lines)
 
 
-def extras_sections(work: Work) -> list[str]:
-    """Cut list, shopping list and the like."""
-    return [
-        section(f"extra-{n}", title, listed(lines))
-        for n, (title, lines) in enumerate(work.extras, start=1)
-        if lines
-    ]
+def extras_lists(work: Work) -> str:
+    """Cut list, shopping list and the like beside each other; what was said once is only pointed to."""
+    panel, units = work.pattern.panel, work.units
+    size = format_size(panel.width, panel.height, units)
+    facts = f"Cut the panel {size}, {format_length(panel.thickness, units)} thick."
+    said = {facts: ""}  # among the facts above the lists
+    parts = []
+    for title, lines in work.extras:
+        before = dict.fromkeys(said[line] for line in lines if said.get(line))
+        fresh = [*(f"All of: {name}" for name in before), *(line for line in lines if line not in said)]
+        said |= dict.fromkeys((line for line in lines if line not in said), title)
+        if fresh:
+            parts.append(f"<div><h3>{_text(title)}</h3>\n{listed(fresh)}</div>")
+    return beside(parts)
 
 
 def notes_list(work: Work) -> str:
@@ -328,6 +411,11 @@ def sources_table(work: Work) -> str:
 
 def _place(at: tuple[float, float], units: Units) -> str:
     return f"{format_length(at[0], units)}, {format_length(at[1], units)}"
+
+
+def _bare_place(at: tuple[float, float], units: Units) -> str:
+    """A place without its unit."""
+    return ", ".join(format_length(v, units).rsplit(" ", 1)[0] for v in at)
 
 
 def _fine(length: float, units: Units) -> str:
