@@ -16,6 +16,7 @@ from cutout.geom.outline import polygons_of
 from cutout.saw.model import Leg
 from cutout.units import format_length
 from cutout.write import fonts
+from cutout.write.crowd import crowds, numbers_in_words
 from cutout.write.drawing import Drawing, segments
 from cutout.write.labels import Label, Placed, Room, Span, Style
 from cutout.write.paint import PT
@@ -27,6 +28,9 @@ TEXT = {"plain": 7.0, "bold": 8.0, "ringed": 6.5}
 
 CROSS = 0.8
 """How far the centre cross of a hole reaches over its rim (mm)."""
+
+_ROUND = 3
+"""Ringed texts up to this long stand in a circle, longer ones in a ring drawn out to their width."""
 
 _SHAFT = 5.0
 _HEAD = 2.0
@@ -119,8 +123,10 @@ def _label(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **
     font = fonts.PLAIN if style == "plain" else fonts.BOLD
     width, height = fonts.text_width(fonts.plain(text), font, points) / PT, 0.75 * points / PT
     if style == "ringed":
-        side = max(width, height) + 1.5
-        width, height = side, side
+        height += 1.5
+        width = max(width + 1.5, height)
+        if len(text) <= _ROUND:
+            width = height = max(width, height)
     return Label(text, style, (width, height), anchors, **more)  # type: ignore[arg-type]
 
 
@@ -137,13 +143,18 @@ def _hole_labels(drawing: Drawing) -> Iterator[Label]:
 
 
 def _leg_labels(drawing: Drawing, arrows: dict[int, tuple[Arrow, ...]]) -> Iterator[Label]:
+    """The order of every leg; a crowd of short ones at one spot has one label for them all, at its first."""
+    crowded = {leg.order: crowd for crowd in crowds(drawing.legs) for leg in crowd}
     for leg in drawing.legs:
+        crowd = crowded.get(leg.order, (leg,))
+        if crowd[0] is not leg:
+            continue
         anchors = tuple(_shaft_middle(a) for a in arrows[leg.order])
         if not anchors and len(leg.path):
             x, y = drawing.path(leg.path)[len(leg.path) // 2].tolist()
             anchors = ((x, y),)
         if anchors:
-            yield _label(str(leg.order), "ringed", anchors, reach=1.2)
+            yield _label(numbers_in_words([each.order for each in crowd]), "ringed", anchors, reach=1.2)
 
 
 def _named_areas(drawing: Drawing) -> Iterator[Label]:
@@ -165,9 +176,12 @@ def _middle(drawing: Drawing, area: Polygon) -> tuple[float, float]:
 
 
 def _all_arrows(drawing: Drawing) -> dict[int, tuple[Arrow, ...]]:
-    """Arrows of every leg by its order."""
+    """Arrows of every leg by its order; of a crowd of short ones only the first has any."""
     taken: list[Box] = []
-    return {leg.order: tuple(_arrows(drawing, leg, taken)) for leg in drawing.legs}
+    later = {leg.order for crowd in crowds(drawing.legs) for leg in crowd[1:]}
+    return {
+        leg.order: () if leg.order in later else tuple(_arrows(drawing, leg, taken)) for leg in drawing.legs
+    }
 
 
 def _arrows(drawing: Drawing, leg: Leg, taken: list[Box]) -> Iterator[Arrow]:

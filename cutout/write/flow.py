@@ -71,9 +71,14 @@ class Flow:
     def text(
         self, text: str, size: float = 9.0, *, bold: bool = False, indent: float = 0.0, mark: str = ""
     ) -> None:
-        """A paragraph, broken into lines; `mark` stands before its first line, within the indent."""
+        """A paragraph, broken into lines; `mark` stands before its first line, within the indent. It goes on in
+        the next column only where it takes more than half of one."""
         font = fonts.BOLD if bold else fonts.PLAIN
         step = size * LEADING / PT
+        x0, y0, x1, y1 = self._columns[0]
+        whole = len(fonts.wrap(text, font, size, (x1 - x0 - indent) * PT)) * step
+        if whole <= (y1 - y0) / 2:
+            self._need(whole)
         first = True
         rest = text
         while rest:

@@ -19,6 +19,9 @@ from cutout.write.tiling import Box
 PT = 72 / 25.4
 """Points per millimetre."""
 
+TWIN = 0.4
+"""How far each of two thin lines lies from the line between them (mm)."""
+
 
 class Paint:
     """A PDF being drawn; every coordinate and width in mm, y up, text sizes in points.
@@ -78,6 +81,18 @@ class Paint:
     def circle(self, x: float, y: float, radius: float, *, stroke: bool = True, fill: bool = False) -> None:
         """A circle."""
         self.canvas.circle(x * PT, y * PT, radius * PT, stroke=int(stroke), fill=int(fill))
+
+    def ring(self, box: Box) -> None:
+        """A circle in a square box; in a wider one a ring with straight sides."""
+        x0, y0, x1, y1 = (v * PT for v in box)
+        self.canvas.roundRect(x0, y0, x1 - x0, y1 - y0, min(x1 - x0, y1 - y0) / 2, stroke=1, fill=0)
+
+    def twin(self, x0: float, y0: float, x1: float, y1: float) -> None:
+        """Two thin grey lines, one on each side of the line given, which runs along x or y."""
+        self.pen(0.1, 0.35)
+        dx, dy = (TWIN, 0.0) if x0 == x1 else (0.0, TWIN)
+        self.line(x0 - dx, y0 - dy, x1 - dx, y1 - dy)
+        self.line(x0 + dx, y0 + dy, x1 + dx, y1 + dy)
 
     def polyline(self, points: Iterable[Sequence[float]]) -> None:
         """An open run through points."""

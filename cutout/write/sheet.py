@@ -8,16 +8,15 @@ from importlib import resources
 from cutout.units import count
 from cutout.write.finding_rows import shown_findings
 from cutout.write.heat import heat_map
+from cutout.write.html_parts import beside, folded, section
 from cutout.write.sheet_picture import heat_figure, panel_key, panel_svg
 from cutout.write.sheet_tables import (
-    beside,
     bridges_table,
     cautions_list,
     cuts_table,
     extras_lists,
     facts_list,
     findings_table,
-    folded,
     holes_table,
     left_over_table,
     left_over_words,
@@ -25,7 +24,6 @@ from cutout.write.sheet_tables import (
     notes_list,
     proof_words,
     router_list,
-    section,
     sources_table,
     time_list,
 )

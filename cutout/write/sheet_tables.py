@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from html import escape
 from itertools import groupby
 
 import numpy as np
@@ -17,7 +16,7 @@ from cutout.write.changed import eased_places
 from cutout.write.crowd import in_a_row, leg_length, numbers_in_words
 from cutout.write.finding_rows import Row, finding_rows
 from cutout.write.heat import HeatMap
-from cutout.write.svg import printable
+from cutout.write.html_parts import beside, halves, listed, table, text
 from cutout.write.template import template_sheets
 from cutout.write.work import Work
 
@@ -26,67 +25,6 @@ BASIS = {
     "catalogue": "from a catalogue, not measured on your saw",
     "formula": "worked out from the blade's width, body and kerf, not measured on your saw",
 }
-
-
-_SHORT_CELL = 24
-_SHORT = ' class="short"'
-"""Cells of a few words are kept on one line."""
-
-_LONG = 12
-"""Rows from which a table is divided in two."""
-
-
-def section(name: str, heading: str, body: str) -> str:
-    """A section under a heading of its own."""
-    head = f'<h2 id="{name}">{escape(heading)}</h2>'
-    return f'<section class="{name}" aria-labelledby="{name}">{head}\n{body}</section>\n'
-
-
-def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A table; the first cell of each row is its head. Cells are escaped, their lines kept; an empty one is a
-    dash."""
-    head = "".join(f'<th scope="col">{_text(h)}</th>' for h in heads)
-    body = "".join(_row(*row) for row in rows)
-    return (
-        f'<div class="scroll" tabindex="0" role="region" aria-label="{_text(caption)}"><table>'
-        f"<caption>{_text(caption)}</caption>"
-        f"<thead><tr>{head}</tr></thead>\n<tbody>{body}</tbody></table></div>\n"
-    )
-
-
-def folded(summary: str, body: str) -> str:
-    """What is looked up rather than read: opened by its summary."""
-    return f"<details><summary>{_text(summary)}</summary>\n{body}</details>\n"
-
-
-def _row(first: str, *rest: str) -> str:
-    cells = "".join(
-        f"<td{_SHORT if len(cell) <= _SHORT_CELL else ''}>{_lines(cell) or '-'}</td>" for cell in rest
-    )
-    return f'<tr><th scope="row">{_text(first)}</th>{cells}</tr>\n'
-
-
-def _lines(cell: str) -> str:
-    return "<br>".join(_text(line) for line in cell.split("\n"))
-
-
-def beside(parts: Sequence[str]) -> str:
-    """Tables side by side where the page is wide enough."""
-    return f'<div class="beside">{"".join(parts)}</div>\n' if len(parts) > 1 else "".join(parts)
-
-
-def halves(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]], what: str = "") -> str:
-    """A long table of short rows in two halves beside each other, the first cells in their captions."""
-    if len(rows) < _LONG:
-        return table(caption, heads, rows)
-    middle = (len(rows) + 1) // 2
-    parts = (rows[:middle], rows[middle:])
-    return beside([table(f"{caption}: {what}{p[0][0]} to {p[-1][0]}", heads, p) for p in parts])
-
-
-def listed(lines: Iterable[str]) -> str:
-    """A list of escaped lines."""
-    return f"<ul>{''.join(f'<li>{_text(line)}</li>' for line in lines)}</ul>\n"
 
 
 def cautions_list(work: Work) -> str:
@@ -126,7 +64,7 @@ def facts_list(work: Work) -> str:
             "are measured from the panel's lower left corner, seen from the show face: across, then up",
         ),
     )
-    return f"<dl>{''.join(f'<dt>{_text(k)}</dt><dd>{_text(v)}</dd>' for k, v in facts)}</dl>\n"
+    return f"<dl>{''.join(f'<dt>{text(k)}</dt><dd>{text(v)}</dd>' for k, v in facts)}</dl>\n"
 
 
 def findings_table(work: Work) -> str:
@@ -384,7 +322,7 @@ def extras_lists(work: Work) -> str:
         fresh = [*(f"All of: {name}" for name in before), *(line for line in lines if line not in said)]
         said |= dict.fromkeys((line for line in lines if line not in said), title)
         if fresh:
-            parts.append(f"<div><h3>{_text(title)}</h3>\n{listed(fresh)}</div>")
+            parts.append(f"<div><h3>{text(title)}</h3>\n{listed(fresh)}</div>")
     return beside(parts)
 
 
@@ -427,7 +365,3 @@ def _area(area: float, units: Units) -> str:
     if units == "in":
         return f"{area / 25.4**2:.3f} sq in"
     return f"{area / 100:.1f} cm2" if area >= 100 else f"{area:.1f} mm2"
-
-
-def _text(text: str) -> str:
-    return escape(printable(text))

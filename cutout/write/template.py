@@ -90,9 +90,11 @@ def _panel_lines(paint: Paint, drawing: Drawing) -> None:
     paint.pen(0.5, 0.0, (7, 2.5))
     paint.rect(drawing.panel)
     paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
+    edge = shapely.box(*drawing.panel).exterior.buffer(0.1)
     for zone in drawing.work.pattern.panel.zones:
         for part in polygons_of(drawing.geometry(zone.area)):
-            paint.lines(shapely.boundary(part))
+            # Dots over the panel's dashes would look like its middle line.
+            paint.lines(shapely.line_merge(shapely.difference(shapely.boundary(part), edge)))
 
 
 def _holes(paint: Paint, drawing: Drawing) -> None:
@@ -148,7 +150,7 @@ def _label(paint: Paint, placed: Placed) -> None:
     points = TEXT[label.style]
     if label.style == "ringed":
         paint.pen(0.2)
-        paint.circle((x0 + x1) / 2, (y0 + y1) / 2, (x1 - x0) / 2)
+        paint.ring((x0, y0, x1, y1))
         paint.text(
             (x0 + x1) / 2, (y0 + y1) / 2 - 0.36 * points / PT, label.text, points, bold=True, align="centre"
         )
@@ -184,7 +186,8 @@ def neighbours(tiling: Tiling, sheet: Sheet) -> dict[str, str]:
 
 
 def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
-    """Dashed where the sheet is trimmed, dotted where the next sheet's trimmed edge comes to lie."""
+    """Dashed where the sheet is trimmed; two thin lines where the next sheet's trimmed edge comes to lie
+    between them."""
     x0, y0, x1, y1 = sheet.window
     edges = {
         "left": (x0, y0, x0, y1),
@@ -199,12 +202,11 @@ def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
         else:
             paint.pen(0.1, 0.6)
         paint.line(*edge)
-    paint.pen(0.2, 0.35, (0.2, 1.2), round_ends=True)
     o = tiling.overlap
     if "right" in joined:
-        paint.line(x1 - o, y0, x1 - o, y1)
+        paint.twin(x1 - o, y0, x1 - o, y1)
     if "below" in joined:
-        paint.line(x0, y0 + o, x1, y0 + o)
+        paint.twin(x0, y0 + o, x1, y0 + o)
 
 
 def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet) -> None:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from cutout.pattern import Keep
-from cutout.units import Units, format_length, format_size
+from cutout.units import Units, count, format_length, format_size
+from cutout.write import fonts
 from cutout.write.annotate import Annotations
+from cutout.write.crowd import crowds
 from cutout.write.drawing import Drawing
 from cutout.write.flow import Flow
 from cutout.write.paint import PT, Paint
@@ -32,7 +34,7 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
     _placing(flow, drawing, tiling)
     flow.next_column()
     flow.heading("Lines and signs")
-    _legend(paint, flow, drawing.work.pattern.keep_mode)
+    _legend(paint, flow, drawing, joined=len(tiling.sheets) > 1)
     flow.close()
 
 
@@ -134,10 +136,10 @@ def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: 
     flow.space(2)
     printed = len(tiling.sheets)
     pages = format_size(*tiling.page, work.units)
-    flow.text(f"{printed} {'sheet' if printed == 1 else 'sheets'} of {work.paper.title} ({pages}).", 9)
+    flow.text(f"{count(printed, 'sheet')} of {work.paper.title} ({pages}).", 9)
     if tiling.blank:
         flow.text(
-            f"Nothing to print on {', '.join(s.name for s in tiling.blank)}: left out, dotted on the map.", 9
+            f"Nothing to print on {', '.join(s.name for s in tiling.blank)}: left out, pale on the map.", 9
         )
     if notes.left_out:
         names = ", ".join(label.text for label in notes.left_out)
@@ -145,7 +147,7 @@ def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: 
     stops = [f for f in work.findings if f.severity == "stop" and not f.cleared]
     if stops:
         flow.text(
-            f"NOT READY TO CUT: {len(stops)} {'thing' if len(stops) == 1 else 'things'} on the cut sheet must be "
+            f"NOT READY TO CUT: {count(len(stops), 'thing')} on the cut sheet must be "
             "settled first.", 10, bold=True,
         )  # fmt: skip
     if printed > 1:
@@ -158,7 +160,7 @@ _JOIN_STEPS = (
     "Begin with the top left sheet and work along the row, then the next row.",
     "Trim a sheet along its dashed edges only: left, top, or both.",
     "Lay it over its neighbour. The crosses with the same letter must lie on each other; the trimmed edge "
-    "then falls on the dotted line. Neighbours share {overlap}.",
+    "then falls between the two thin lines. Neighbours share {overlap}.",
     "Hold it against the light or on a window to see both crosses, then tape or glue.",
 )
 
@@ -219,29 +221,67 @@ def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     paint.rect(drawing.panel)
     for sheet in (*tiling.blank, *tiling.sheets):
         blank = sheet in tiling.blank
-        paint.pen(0.25 / scale, 0.5 if blank else 0.0, (0.5 / scale, 1.0 / scale) if blank else ())
+        paint.pen(0.25 / scale, 0.7 if blank else 0.0)
         paint.rect(sheet.window)
-        paint.fill(0.5 if blank else 0.0)
+    # Names last, each on a clear patch, so that no line runs through one.
+    size = 12 / scale
+    for sheet in (*tiling.blank, *tiling.sheets):
         cx, cy = (sheet.window[0] + sheet.window[2]) / 2, (sheet.window[1] + sheet.window[3]) / 2
-        paint.text(cx, cy - 1.5 / scale, sheet.name, 12 / scale, bold=True, align="centre")
+        half = fonts.text_width(sheet.name, fonts.BOLD, size) / PT / 2 + 0.8 / scale
+        paint.fill(1.0)
+        paint.rect((cx - half, cy - 2.4 / scale, cx + half, cy + 2.4 / scale), stroke=False, fill=True)
+        paint.fill(0.6 if sheet in tiling.blank else 0.0)
+        paint.text(cx, cy - 1.5 / scale, sheet.name, size, bold=True, align="centre")
     canvas.restoreState()
 
 
-def _legend(paint: Paint, flow: Flow, keep: Keep) -> None:
-    """A sample of each line and sign with its meaning."""
-    for draw, words in _signs(paint, keep):
-        flow.block(5.0, _sign_row(paint, draw, words))
+def _legend(paint: Paint, flow: Flow, drawing: Drawing, *, joined: bool) -> None:
+    """A sample of each line and sign with its meaning; those only some drawings have where they are there."""
+    panel, legs = drawing.work.pattern.panel, drawing.legs
+    there = {
+        _GRAIN: panel.grain is not None,
+        _ZONE: bool(panel.zones),
+        _CROWD: bool(crowds(legs)),
+        _STOP: any(leg.ends.startswith("leg") for leg in legs),
+        _CROSS: joined,
+        _TRIM: joined,
+        _TWIN: joined,
+    }
+    for draw, words in _signs(paint, drawing.work.pattern.keep_mode):
+        if not there.get(words, True):
+            continue
+        x0, _, x1, _ = flow.column
+        lines = fonts.wrap(words, fonts.PLAIN, _SIGN_TEXT, (x1 - x0 - _SIGN) * PT)
+        flow.block(max(5.0, _SIGN_STEP * len(lines) + 1.0), _sign_row(paint, draw, lines))
 
 
-def _sign_row(paint: Paint, draw: Callable[[float, float], None], words: str) -> Callable[[Box], None]:
+_SIGN = 20.0
+"""Width of a sample (mm), and the size (pt) and step (mm) of the lines beside it."""
+_SIGN_TEXT = 8.5
+_SIGN_STEP = 3.6
+
+
+def _sign_row(
+    paint: Paint, draw: Callable[[float, float], None], lines: Sequence[str]
+) -> Callable[[Box], None]:
     def row(box: Box) -> None:
+        middle = box[3] - 2.8
         paint.fill(0)
-        draw(box[0], box[1] + 2.2)
+        draw(box[0], middle)
         paint.fill(0)
-        paint.text(box[0] + 20, box[1] + 1.3, words, 8.5)
+        for n, line in enumerate(lines):
+            paint.text(box[0] + _SIGN, middle - 0.9 - n * _SIGN_STEP, line, _SIGN_TEXT)
 
     return row
 
+
+_CROWD = "several in one ring: short cuts at one spot, in that order"
+_STOP = "short thick bar: a stretch of sawing ends here, in an earlier cut"
+_CROSS = "register cross: same letter on the sheet it joins"
+_TRIM = "dashed, along a sheet's edge: trim it here"
+_TWIN = "two thin lines: the next sheet's trimmed edge falls between them"
+_GRAIN = "direction of the grain"
+_ZONE = "dotted: part of the panel to keep clear of"
 
 _LINE: dict[Keep, str] = {
     "panel": "grey: waste; saw in the grey, beside the thin line",
@@ -280,6 +320,24 @@ def _signs(paint: Paint, keep: Keep) -> list[tuple[Callable[[float, float], None
         paint.circle(x + 7.5, y, 2.0)
         paint.text(x + 7.5, y - 0.95, "4", 7.5, bold=True, align="centre")
 
+    def crowd(x: float, y: float) -> None:
+        paint.pen(0.2)
+        paint.ring((x + 2.5, y - 1.7, x + 12.5, y + 1.7))
+        paint.text(x + 7.5, y - 0.85, "21-30", 6.5, bold=True, align="centre")
+
+    def stop(x: float, y: float) -> None:
+        paint.pen(0.25, 0.0, (1.6, 0.9))
+        paint.line(x, y, x + 7.5, y)
+        paint.pen(0.4)
+        paint.line(x + 7.5, y - 1.6, x + 7.5, y + 1.6)
+
+    def trim(x: float, y: float) -> None:
+        paint.pen(0.25, 0.0, (4, 2))
+        paint.line(x, y, x + 16, y)
+
+    def paired(x: float, y: float) -> None:
+        paint.twin(x, y, x + 15, y)
+
     def edge(x: float, y: float) -> None:
         paint.pen(0.5, 0.0, (7, 2.5))
         paint.line(x, y, x + 17, y)
@@ -302,10 +360,14 @@ def _signs(paint: Paint, keep: Keep) -> list[tuple[Callable[[float, float], None
         (tint, _LINE[keep]),
         (leg, "dashed, with arrow: a stretch of sawing and its direction"),
         (ring, "number in a ring: order of that stretch"),
+        (crowd, _CROWD),
+        (stop, _STOP),
         (hole, "hole to drill: its number and the drill's size"),
-        (cross, "register cross: same letter on the sheet it joins"),
+        (cross, _CROSS),
+        (trim, _TRIM),
+        (paired, _TWIN),
         (edge, "edge of the panel"),
         (middle, "middle line of the panel"),
-        (grain, "direction of the grain"),
-        (zone, "part of the panel to keep clear of, where there is one"),
+        (grain, _GRAIN),
+        (zone, _ZONE),
     ]
