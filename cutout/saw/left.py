@@ -10,6 +10,8 @@ from cutout.saw.model import LeftOver
 from cutout.saw.state import State
 from cutout.units import format_length
 
+SNAPS = 0.5
+"""A piece held along no more outline than this (mm) snaps off by hand; a nib stays for the file."""
 DUST = 0.2
 """Slivers smaller than this (mm^2) are not worth a line."""
 
@@ -21,6 +23,10 @@ def left_over_of(state: State, kit: Kit) -> tuple[list[LeftOver], list[Finding]]
     for piece in state.held():
         sliver = _measured(piece, state)
         if sliver.area < DUST:
+            continue
+        hold = state.hold(piece)
+        if hold <= SNAPS and not small_enough(sliver, kit):
+            slivers.append(LeftOver(sliver.at, max(sliver.depth, hold), round(hold * hold, 3)))
             continue
         slivers.append(sliver)
         if not small_enough(sliver, kit):

@@ -263,6 +263,10 @@ class State:
                 self.along[i] = line.project(shapely.Point(x, y))
         self.tree = shapely.STRtree(self.points_as_shapes())
 
+    def hold(self, part: Polygon) -> float:
+        """Length of outline (mm) along which a piece is held."""
+        return float(shapely.length(shapely.intersection(self.area.line, shapely.buffer(part, THIN + 0.01))))
+
     def _touching(self, part: Polygon) -> np.ndarray:
         assert self.tree is not None
         return np.asarray(self.tree.query(part, predicate="dwithin", distance=0.08))
