@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
+from shapely import affinity
 
 from cutout.check.finding import Finding
 from cutout.geom.curve import to_array
@@ -50,15 +52,15 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     findings: list[Finding] = []
     for opening in _order(pattern):
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
-        state = _saw_opening(opening, pattern, kit, len(holes), len(legs) + 1, mine)
-        holes.extend(_holes(state, opening))
-        legs.extend(
-            Leg(state.first_leg + i, opening.id, to_array(cut.z), cut.starts, cut.ends, cut.drops)
-            for i, cut in enumerate(state.cuts)
-        )
+        local, origin = _local(opening)
+        here = [((x - origin.real, y - origin.imag), d) for (x, y), d in mine]
+        state = _saw_opening(local, pattern, kit, len(holes), len(legs) + 1, here)
         slivers, stops = left_over_of(state, kit)
-        left.extend(slivers)
-        findings.extend([*stops, *by_hand_idle(state, mine, kit), *_much_nibbling(state, kit)])
+        found = [*stops, *by_hand_idle(state, here, kit), *_much_nibbling(state, kit)]
+        holes.extend(replace(h, at=_moved(h.at, origin)) for h in _holes(state, opening))
+        legs.extend(_legs(state, opening, origin))
+        left.extend(replace(s, at=_moved(s.at, origin)) for s in slivers)
+        findings.extend(replace(f, at=_moved(f.at, origin)) for f in found)
     outside = [
         h for h in by_hand if not any(o.region.intersects(shapely.Point(h[0])) for o in pattern.openings)
     ]
@@ -66,6 +68,29 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     holes.extend(loose)
     findings.extend(unused)
     return _assembled(holes, legs, findings, left, kit)
+
+
+def _local(opening: Opening) -> tuple[Opening, complex]:
+    """The opening moved to the origin and rounded, so that its plan does not depend on where it lies."""
+    if opening.at_edge:
+        return opening, 0j
+    x0, y0 = opening.region.bounds[:2]
+    moved = shapely.transform(opening.region, lambda xy: np.round(xy - (x0, y0), 6))
+    return replace(opening, region=moved), complex(x0, y0)
+
+
+def _moved(at: tuple[float, float], by: complex) -> tuple[float, float]:
+    return round(at[0] + by.real, 4), round(at[1] + by.imag, 4)
+
+
+def _legs(state: State, opening: Opening, origin: complex) -> list[Leg]:
+    return [
+        Leg(
+            state.first_leg + i, opening.id, to_array(cut.z + origin), cut.starts, cut.ends,
+            affinity.translate(cut.drops, origin.real, origin.imag),
+        )
+        for i, cut in enumerate(state.cuts)
+    ]  # fmt: skip
 
 
 def _assembled(
