@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutout.errors import UnitError
-from cutout.units import Units, format_length, format_size, parse_length, parse_positive, parse_size
+from cutout.units import Units, count, format_length, format_size, parse_length, parse_positive, parse_size
 
 
 @pytest.mark.parametrize(
@@ -148,3 +148,8 @@ def test_a_written_size_reads_back(width: float, height: float, units: Units) ->
 def test_every_sixty_fourth_of_an_inch_is_exact(whole: int, part: int) -> None:
     mm = (whole + part / 64) * 25.4
     assert parse_length(format_length(mm, "in")) == pytest.approx(mm, abs=1e-9)
+
+
+def test_count_names_one_and_many() -> None:
+    assert [count(n, "hole") for n in (0, 1, 2)] == ["0 holes", "1 hole", "2 holes"]
+    assert [count(n, "pass", "passes") for n in (1, 3)] == ["1 pass", "3 passes"]

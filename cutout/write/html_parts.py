@@ -11,7 +11,7 @@ _SHORT_CELL = 24
 _SHORT = ' class="short"'
 """Cells of a few words are kept on one line."""
 
-_LONG = 12
+_LONG = 8
 """Rows from which a table is divided in two."""
 
 

@@ -140,7 +140,7 @@ def holes_table(work: Work) -> str:
         same = [h for h in holes if h.diameter == diameter]
         rows = [(str(h.id), str(h.opening), _place(h.at, work.units), _roles(h)) for h in same]
         caption = f"{format_length(diameter, unit)} drill: {count(len(same), 'hole')}"
-        parts.append(table(caption, ("Hole", "Opening", "Place", "What for"), rows))
+        parts.append(halves(caption, ("Hole", "Opening", "Place", "What for"), rows, "number "))
     return beside(parts)
 
 
@@ -160,7 +160,7 @@ def cuts_table(work: Work) -> str:
         for opening, rows in groupby(in_a_row(work.plan.legs), key=lambda legs: legs[0].opening)
     ]
     back = "" if all(leg.ends != "corner" for leg in work.plan.legs) else _BACK_OUT
-    return f"<p>Saw in this order.</p>\n{''.join(parts)}{back}"
+    return f"{''.join(parts)}{back}"
 
 
 _BACK_OUT = (

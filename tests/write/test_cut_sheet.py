@@ -131,6 +131,48 @@ def test_extras_have_sections(work: Work) -> None:
     assert "Cut list 1 panel <18 mm>" in page.words
 
 
+def test_a_line_said_in_one_list_is_pointed_to_in_the_next(work: Work) -> None:
+    panel = ("1 x panel 240 x 180 mm", "1 x backing sheet")
+    extras = (
+        ("The panel", ("Cut the panel 240 x 180 mm, 18 mm thick.", "Keep clear: hinge.")),
+        ("Cut list", panel),
+        ("Shopping list", (*panel, "Blade, and a spare")),
+    )
+    words = Page(cut_sheet(replace(work, extras=extras))).words
+    for line in (*panel, "Keep clear: hinge.", "Blade, and a spare"):
+        assert words.count(line) == 1
+    assert "Cut the panel" not in words, "the facts above say it"
+    assert "Shopping list All of: Cut list Blade" in words
+
+
+def test_what_stays_for_a_file_is_summed_up(work: Work) -> None:
+    one = work.plan.left_over[0]
+    two = (one, replace(one, depth=1.25))
+    said = [
+        Page(cut_sheet(replace(work, plan=replace(work.plan, left_over=left)))).words
+        for left in ((), (one,), two)
+    ]
+    assert "for a file, " not in said[0] and "Nothing is left in the corners." in said[0]
+    for words, wanted in zip(
+        said[1:],
+        ("1 spot stays for a file, 0.80 mm deep.", "2 spots stay for a file, the deepest 1.25 mm."),
+        strict=True,
+    ):
+        assert words.index(wanted) < words.index("Before you start"), "in the line at the top"
+
+
+def test_one_of_a_thing_is_singular(make_work: Callable[..., Work], star_outline: Outline) -> None:
+    words = Page(cut_sheet(make_work(outline=star_outline, panel=Panel(240.0, 240.0, 12.0, None)))).words
+    assert "1 opening numbered" in words
+    assert not re.search(r"\b1 (openings|holes|bridges|findings|places|spots|sheets)\b", words)
+
+
+def test_long_tables_stand_in_halves(make_work: Callable[..., Work], work: Work) -> None:
+    legs = tuple(replace(work.plan.legs[0], order=n) for n in range(1, 31))
+    words = Page(cut_sheet(replace(work, plan=replace(work.plan, legs=legs)))).words
+    assert "legs 1 to 15" in words and "legs 16 to 30" in words
+
+
 def pixels(work: Work) -> tuple[np.ndarray, float, float]:
     heat = heat_map(work.pattern, work.kit)
     picture = Image.open(BytesIO(heat.png))

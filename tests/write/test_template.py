@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon
 
+from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, Ring
 from cutout.kit import paper
 from cutout.pattern import Panel, Zone
@@ -20,6 +21,7 @@ from cutout.write import fonts
 from cutout.write.annotate import annotate
 from cutout.write.drawing import Drawing
 from cutout.write.template import template_pdf, template_sheets, tiling_of
+from cutout.write.tiling import MARGIN
 from cutout.write.work import Work
 
 
@@ -198,3 +200,49 @@ def test_zones_and_bridges_are_named(make_work: Callable[..., Work]) -> None:
     words = texts(template_pdf(work))[-1]
     assert "keep clear: hinge" in words
     assert "bridge 1" in words
+
+
+@pytest.mark.parametrize("name", ["letter", "a4", "a3", "tabloid"])
+@pytest.mark.parametrize("width", [300.0, 420.0, 700.0])
+def test_short_paragraphs_stay_in_one_column(
+    make_work: Callable[..., Work], star_outline: Outline, name: str, width: float
+) -> None:
+    """Lines of one paragraph follow each other downwards in the same column."""
+    outline = star_outline.transform(Similarity(width / 240 + 0j))
+    work = make_work(
+        outline=replace(outline, scale=1.0), panel=Panel(width, width * 0.8, 18.0), paper_name=name
+    )
+    page = pdfium.PdfDocument(template_pdf(work))[1].get_textpage()
+    start, end = _span_of(page, "From the panel", "top ")
+    boxes = [b for b in map(page.get_charbox, range(start, end)) if b[2] > b[0]]
+    bottoms = [b[1] for b in boxes]
+    assert max(bottoms) - min(bottoms) < 5 * 9 * 1.32, (
+        "a few lines, not the foot of one column and the top of another"
+    )
+
+
+def _span_of(page: pdfium.PdfTextPage, first: str, last: str) -> tuple[int, int]:
+    start = page.search(first).get_next()[0]
+    return start, page.search(last, index=start).get_next()[0]
+
+
+def test_where_a_trimmed_edge_falls_is_not_drawn_like_a_zone(work: Work) -> None:
+    """Two solid lines, one on each side of the place, where a zone is one dotted line."""
+    small = replace(work, paper=paper("120x130mm"))
+    words = " ".join(" ".join(texts(template_pdf(small))).split())
+    assert "falls between the two thin lines" in words
+    assert "two thin lines: the next sheet's trimmed edge falls between them" in words
+    assert "dotted" not in words
+    tiling = tiling_of(Drawing.of(small))
+    right = next(a for a, b in tiling.joins if b.column > a.column)
+    scale = 8
+    number = len(pdfium.PdfDocument(template_pdf(small))) - len(tiling.sheets) + tiling.sheets.index(right)
+    picture = pdfium.PdfDocument(template_pdf(small))[number].render(scale=scale, grayscale=True).to_numpy()
+    picture = picture.reshape(picture.shape[:2])
+    mm = scale * 72 / 25.4
+    edge = tiling.page[0] - MARGIN - tiling.overlap
+    spots = [
+        picture[200:-400, round((edge + d - 0.1) * mm) : round((edge + d + 0.1) * mm)].min(axis=1)
+        for d in (-0.4, 0.4)
+    ]
+    assert all((column < 230).mean() > 0.98 for column in spots)
