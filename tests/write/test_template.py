@@ -12,7 +12,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon
 
-from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, Ring
 from cutout.kit import paper
 from cutout.pattern import Panel, Zone
@@ -20,6 +19,8 @@ from cutout.saw.model import Hole, Leg
 from cutout.write import fonts
 from cutout.write.annotate import annotate
 from cutout.write.drawing import Drawing
+from cutout.write.flow import Flow
+from cutout.write.paint import Paint
 from cutout.write.template import template_pdf, template_sheets, tiling_of
 from cutout.write.tiling import MARGIN
 from cutout.write.work import Work
@@ -202,28 +203,33 @@ def test_zones_and_bridges_are_named(make_work: Callable[..., Work]) -> None:
     assert "bridge 1" in words
 
 
-@pytest.mark.parametrize("name", ["letter", "a4", "a3", "tabloid"])
-@pytest.mark.parametrize("width", [300.0, 420.0, 700.0])
-def test_short_paragraphs_stay_in_one_column(
-    make_work: Callable[..., Work], star_outline: Outline, name: str, width: float
-) -> None:
-    """Lines of one paragraph follow each other downwards in the same column."""
-    outline = star_outline.transform(Similarity(width / 240 + 0j))
-    work = make_work(
-        outline=replace(outline, scale=1.0), panel=Panel(width, width * 0.8, 18.0), paper_name=name
-    )
-    page = pdfium.PdfDocument(template_pdf(work))[1].get_textpage()
-    start, end = _span_of(page, "From the panel", "top ")
-    boxes = [b for b in map(page.get_charbox, range(start, end)) if b[2] > b[0]]
-    bottoms = [b[1] for b in boxes]
-    assert max(bottoms) - min(bottoms) < 5 * 9 * 1.32, (
-        "a few lines, not the foot of one column and the top of another"
-    )
+@pytest.mark.parametrize("used", [0.0, 60.0, 84.0, 88.0, 92.0, 96.0])
+def test_a_short_paragraph_stays_in_one_column(used: float) -> None:
+    """However much of the first of two columns is taken, four lines stay together; a text longer than a
+    column goes on in the next."""
+    paint = Paint("columns")
+    flow = Flow(paint, (220.0, 114.0))
+    flow.new_page()
+    flow.columns([(7.0, 7.0, 107.0, 107.0), (113.0, 7.0, 213.0, 107.0)])
+    flow.block(used, lambda box: None)
+    flow.text("first " + "measured from the panel's edges to the nearest cut " * 4 + "last", 9)
+    flow.close()
+    page = pdfium.PdfDocument(paint.bytes())[0].get_textpage()
+    lefts = [page.get_charbox(page.search(word).get_next()[0])[0] for word in ("first", "last")]
+    middle = 110 / 25.4 * 72
+    assert (lefts[0] < middle) == (lefts[1] < middle)
 
 
-def _span_of(page: pdfium.PdfTextPage, first: str, last: str) -> tuple[int, int]:
-    start = page.search(first).get_next()[0]
-    return start, page.search(last, index=start).get_next()[0]
+def test_a_long_text_fills_both_columns() -> None:
+    paint = Paint("columns")
+    flow = Flow(paint, (220.0, 114.0))
+    flow.new_page()
+    flow.columns([(7.0, 7.0, 107.0, 107.0), (113.0, 7.0, 213.0, 107.0)])
+    flow.text("first " + "measured from the panel's edges to the nearest cut " * 60 + "last", 9)
+    flow.close()
+    page = pdfium.PdfDocument(paint.bytes())[0].get_textpage()
+    lefts = [page.get_charbox(n)[0] for n in range(page.count_chars())]
+    assert min(lefts) < 30 and max(lefts) > 113 / 25.4 * 72
 
 
 def test_where_a_trimmed_edge_falls_is_not_drawn_like_a_zone(work: Work) -> None:
