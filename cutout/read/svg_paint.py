@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 from xml.etree.ElementTree import Element
 
@@ -27,7 +27,7 @@ class Paint:
 
     def faded(self, alpha: float) -> Paint:
         """The paint with a further opacity."""
-        return Paint(tuple(Colour(s.grey, s.alpha * alpha) for s in self.shades), self.beyond)
+        return Paint(tuple(replace(s, alpha=s.alpha * alpha) for s in self.shades), self.beyond)
 
 
 Tone = Literal["dark", "light", "through", "mixed"]
@@ -81,7 +81,7 @@ def _gradient(server: Element, style: Style, sheet: StyleSheet, document: Docume
     for _ in range(MAX_CHAIN):
         stops = [s for s in server if s.tag == "stop"]
         if stops:
-            return Paint(tuple(dict.fromkeys(_stop(s, sheet.of(server, style), sheet) for s in stops)))
+            return Paint(tuple(dict.fromkeys(stop_colour(s, sheet.of(server, style), sheet) for s in stops)))
         follow = document.by_id.get((server.get("href") or "").removeprefix("#"))
         if follow is None or follow.tag not in ("linearGradient", "radialGradient"):
             return None
@@ -89,8 +89,9 @@ def _gradient(server: Element, style: Style, sheet: StyleSheet, document: Docume
     return None
 
 
-def _stop(stop: Element, parent: Style, sheet: StyleSheet) -> Colour:
+def stop_colour(stop: Element, parent: Style, sheet: StyleSheet) -> Colour:
+    """The colour of a gradient's stop."""
     style = sheet.of(stop, parent)
     value = style.get("stop-color", "black")
     found = colour(style.get("color", "black") if value.lower() == "currentcolor" else value) or BLACK
-    return Colour(found.grey, found.alpha * share(style.get("stop-opacity")))
+    return replace(found, alpha=found.alpha * share(style.get("stop-opacity")))

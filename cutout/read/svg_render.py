@@ -1,11 +1,12 @@
-"""Drawings that go beyond plain painting: drawn by resvg, then traced."""
+"""Drawings that go beyond plain painting: drawn by resvg."""
 
 from __future__ import annotations
 
 import math
 from copy import deepcopy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from io import BytesIO
+from typing import Any
 from xml.etree import ElementTree
 from xml.etree.ElementTree import Element
 
@@ -15,50 +16,44 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from cutout.errors import ReadError
-from cutout.geom.curve import ComplexArray, Similarity
-from cutout.geom.outline import Ring
-from cutout.read.iso import iso_lines
-from cutout.read.options import ReadOptions
 from cutout.read.svg_compose import extent
 from cutout.read.svg_document import Document
 from cutout.read.svg_number import PX_PER_INCH
 from cutout.read.svg_view import root_view
 from cutout.read.svg_walk import Drawing
-from cutout.read.trace import fit_lines
 
-LONG_SIDE = 2000
-"""Pixels along the longer side of what is rendered for tracing."""
 COARSE_SIDE = 600
 """Pixels for finding out what is where."""
 
 Grey = NDArray[np.float32]
-
-
 Box = tuple[float, float, float, float]
 """min x, min y, max x, max y in page px, y down."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rendering:
-    """Part of the page in pixels: lightness over white (0 black .. 1 white), opacity.
+    """Part of the page in pixels: colour over white (h, w, 3) and opacity (h, w), 0..1.
 
     unit: px of the page per pixel. corner: page px of the top left, x + iy, y down.
     """
 
-    light: Grey
+    over_white: Grey
     opaque: Grey
     unit: float
     corner: complex = 0j
 
-    def dark_edge(self, level: float) -> bool:
-        """Whether the rim is dark nearly all the way round while something light is painted inside."""
-        rim = np.concatenate([self.light[0], self.light[-1], self.light[:, 0], self.light[:, -1]])
-        painted_light = (self.light >= level) & (self.opaque > 0.5)
-        return bool((rim < level).mean() >= 0.95 and painted_light.any())
+    @property
+    def light(self) -> Grey:
+        """Lightness over white (h, w), 0 black .. 1 white, as pictures are judged (BT.601)."""
+        return np.asarray(self.over_white @ np.array([0.299, 0.587, 0.114], dtype=np.float32))
+
+    def rim(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Values of the pixels along the four sides."""
+        return np.concatenate([values[0], values[-1], values[:, 0], values[:, -1]])
 
     def drawn(self) -> Box | None:
-        """What holds everything that differs from white or is painted at all, a pixel to spare."""
-        marked = (self.light < 0.98) | ((self.opaque > 0.02) & bool(self.light.min() > 0.98))
+        """What holds everything that is painted at all, a pixel to spare."""
+        marked = self.opaque > 0.02
         rows, columns = np.flatnonzero(marked.any(axis=1)), np.flatnonzero(marked.any(axis=0))
         if len(rows) == 0:
             return None
@@ -69,7 +64,7 @@ class Rendering:
 
 
 def render(
-    document: Document, drawing: Drawing, name: str, *, side: int = LONG_SIDE, box: Box | None = None
+    document: Document, drawing: Drawing, name: str, *, side: int, box: Box | None = None
 ) -> Rendering:
     """Pixels of the page or a box of it, `side` of them along the longer side. Raises ReadError.
 
@@ -91,41 +86,10 @@ def render(
     except (ValueError, OSError) as error:
         raise ReadError(f"{name}: it can't be rendered ({str(error).splitlines()[0]}).") from error
     rgba = np.asarray(image).astype(np.float32) / np.float32(255)
-    luma = rgba[..., :3] @ np.array([0.299, 0.587, 0.114], dtype=np.float32)
-    opaque: Grey = rgba[..., 3]
-    light = np.asarray(luma * opaque + 1 - opaque, dtype=np.float32)
+    opaque = rgba[..., 3]
+    over_white = rgba[..., :3] * opaque[..., None] + (1 - opaque[..., None])
     corner = complex(box[0], box[1]) if box else 0j
-    return Rendering(light, opaque, _unit(box, side) if box else 1.0, corner)
-
-
-def traced(
-    rendering: Rendering, figure: Grey, level: float, scale: float | None, options: ReadOptions
-) -> tuple[tuple[Ring, ...], int]:
-    """Rings round the figure (1 = figure) of a rendering, and how many specks were left out before fitting.
-
-    Page px, y up, the page's top left at the origin. scale: mm per page px where the file states it.
-    """
-    found = iso_lines(figure, level)
-    lines = [z for z in found.lines if len(z) > 3]
-    if not lines:
-        return (), 0
-    mm = _mm_per_pixel(lines, scale * rendering.unit if scale else None, options)
-    least = options.speck / mm if mm else 0.0
-    large = [z for z in lines if max(np.ptp(z.real), np.ptp(z.imag)) >= least]
-    tolerance = float(np.clip(options.tolerance / mm, 0.1, 1.0)) if mm else 0.5
-    rings = fit_lines(replace(found, lines=large), tolerance, options.smooth)
-    down = rendering.corner.conjugate() - 1j * rendering.unit * figure.shape[0]
-    to_page = Similarity(complex(rendering.unit), down)
-    return tuple(ring.transform(to_page) for ring in rings), len(lines) - len(large)
-
-
-def _mm_per_pixel(lines: list[ComplexArray], stated: float | None, options: ReadOptions) -> float | None:
-    z = np.concatenate(lines)
-    if options.width:
-        return options.width / float(np.ptp(z.real))
-    if options.height:
-        return options.height / float(np.ptp(z.imag))
-    return stated
+    return Rendering(over_white, opaque, _unit(box, side) if box else 1.0, corner)
 
 
 def _is_tall(drawing: Drawing) -> bool:

@@ -130,18 +130,25 @@ def _declared(content: Any) -> tuple[dict[str, str], dict[str, str]]:
 
 @dataclass(frozen=True, slots=True)
 class Colour:
-    """Lightness 0 (black) .. 1 (white) and opacity 0..1."""
+    """Red, green and blue, 0 (none) .. 1 (full), and opacity 0..1."""
 
-    grey: float
+    rgb: tuple[float, float, float]
     alpha: float = 1.0
 
+    @property
+    def grey(self) -> float:
+        """Lightness 0 (black) .. 1 (white): the luma that pictures are judged by (BT.601)."""
+        red, green, blue = self.rgb
+        return 0.299 * red + 0.587 * green + 0.114 * blue
 
-BLACK = Colour(0.0)
+
+BLACK = Colour((0.0, 0.0, 0.0))
+WHITE = Colour((1.0, 1.0, 1.0))
 
 
 @lru_cache(maxsize=4096)
 def colour(text: str) -> Colour | None:
-    """A CSS colour; None if it can't be read. Lightness is the luma that pictures are judged by (BT.601)."""
+    """A CSS colour; None if it can't be read."""
     plain = re.sub(r"\s+(?:icc-color|device-\w+)\(.*", "", text.strip())
     found = tinycss2.color4.parse_color(plain)
     if found is None or isinstance(found, str):
@@ -150,7 +157,7 @@ def colour(text: str) -> Colour | None:
         red, green, blue = (min(max(c or 0.0, 0.0), 1.0) for c in found.to("srgb").coordinates)
     except NotImplementedError:
         return None
-    return Colour(0.299 * red + 0.587 * green + 0.114 * blue, min(max(float(found.alpha), 0.0), 1.0))
+    return Colour((red, green, blue), min(max(float(found.alpha), 0.0), 1.0))
 
 
 _REFERENCE = re.compile(r"url\(\s*['\"]?#(?P<id>[^'\")]*)['\"]?\s*\)\s*(?P<rest>.*)", re.S)

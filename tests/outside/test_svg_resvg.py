@@ -1,6 +1,7 @@
 """What `read_svg` makes of drawings against the pixels of resvg, an independent SVG renderer.
 
-Both are judged at one threshold: luma under one half over white (BT.601 weights, as pictures are judged).
+Both are judged by one rule: luma under one half over white (BT.601 weights, as pictures are judged) where a
+threshold is asked for, else any colour that is not nearly white.
 """
 
 from __future__ import annotations
@@ -25,6 +26,21 @@ CLIP_ART = Path("/usr/share/openclipart/svg")
 
 def dark(body: str, window: Box) -> NDArray[np.bool_]:
     """Dark pixels of a window (x, y, width, height) on a drawing."""
+    return luma_of(pixels(body, window)) < 0.5
+
+
+def coloured(body: str, window: Box) -> NDArray[np.bool_]:
+    """Pixels that differ from white by a twelfth or more in one of red, green and blue."""
+    return np.asarray(pixels(body, window).min(axis=2) <= 0.92)
+
+
+def luma_of(over_white: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Lightness of pixels (h, w, 3)."""
+    return np.asarray(over_white @ [0.299, 0.587, 0.114])
+
+
+def pixels(body: str, window: Box) -> NDArray[np.float64]:
+    """Colours over white (h, w, 3) of a window on a drawing."""
     x, y, width, height = window
     unit = max(width, height) / SIDE
     columns, rows = round(width / unit), round(height / unit)
@@ -32,8 +48,8 @@ def dark(body: str, window: Box) -> NDArray[np.bool_]:
     head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{columns}" height="{rows}" viewBox="{view}">'
     png = resvg_py.svg_to_bytes(svg_string=f"{head}{body}</svg>", dpi=96.0)
     rgba = np.asarray(Image.open(BytesIO(bytes(png))).convert("RGBA"), dtype=np.float64) / 255
-    luma, alpha = rgba[..., :3] @ [0.299, 0.587, 0.114], rgba[..., 3]
-    return np.asarray(luma * alpha + 1 - alpha < 0.5)
+    alpha = rgba[..., 3:]
+    return np.asarray(rgba[..., :3] * alpha + 1 - alpha)
 
 
 def filled(outline: Outline, window: Box) -> NDArray[np.bool_]:
@@ -43,12 +59,13 @@ def filled(outline: Outline, window: Box) -> NDArray[np.bool_]:
     return dark(f'<path fill-rule="evenodd" d="{" ".join(f"M{run}z" for run in runs)}"/>', window)
 
 
-def overlap(svg: str) -> float:
+def overlap(svg: str, threshold: int | None = 128) -> float:
     """Intersection over union of what is read and what is rendered, in a window round what is read."""
-    outline = read_svg(svg.encode(), "drawing.svg", ReadOptions(width=400, speck=0))
+    outline = read_svg(svg.encode(), "drawing.svg", ReadOptions(width=400, speck=0, threshold=threshold))
     x0, y0, x1, y1 = outline.bounds
     window = (x0 - 2, -y1 - 2, x1 - x0 + 4, y1 - y0 + 4)
-    expected, got = dark(svg[svg.index("<svg") :], window), filled(outline, window)
+    expected = (dark if threshold else coloured)(svg[svg.index("<svg") :], window)
+    got = filled(outline, window)
     return float((expected & got).sum() / (expected | got).sum())
 
 
@@ -122,3 +139,22 @@ def test_clip_art(path: str) -> None:
     """Drawings by others, from Debian's openclipart-svg; 0.97 leaves room for hairlines of one pixel."""
     text = (CLIP_ART / path).read_text("utf-8")
     assert overlap(text) > 0.97
+
+
+COLOURED = (
+    "animals/bugs/farfalla_semplice_archit_01.svg",
+    "animals/mammals/raccoon_ganson.svg",
+    "animals/rana01_architetto_france_01.svg",
+    "food/watermelon_james_kilfige_01.svg",
+    "plants/leaf_01.svg",
+)
+
+
+@pytest.mark.skipif(
+    not CLIP_ART.is_dir(), reason="needs the openclipart-svg package (public domain clip art)"
+)
+@pytest.mark.parametrize("path", COLOURED)
+def test_coloured_clip_art(path: str) -> None:
+    """Coloured drawings by others: every pixel that is not nearly white belongs to the silhouette."""
+    text = (CLIP_ART / path).read_text("utf-8")
+    assert overlap(text, threshold=None) > 0.97

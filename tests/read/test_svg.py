@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from cutout.errors import ReadError
 from cutout.geom.curve import Arc, Cubic, Line
 from cutout.geom.outline import Outline
+from cutout.read import svg_pixels, svg_render
 from cutout.read.options import ReadOptions
 from cutout.read.svg import read_svg
 
@@ -54,7 +55,7 @@ BENT = 80 * 10 + 40 * 10 - 25
         ('<g visibility="hidden"><rect width="9" height="9"/>'
          '<rect visibility="visible" width="5" height="5"/></g>', 25),
         ('<g opacity="0"><rect width="40" height="40"/></g><rect width="10" height="10"/>', 100),
-        ('<rect width="40" height="40" fill-opacity="0.2"/><rect x="50" width="10" height="10"/>', 100),
+        ('<rect width="40" height="40" fill-opacity="0.05"/><rect x="50" width="10" height="10"/>', 100),
         ('<g fill="white"><rect width="40" height="40"/><rect width="10" height="10" fill="red"/></g>', 100),
         ('<g color="navy" fill="currentColor"><rect width="4" height="5"/></g>', 20),
         ('<g transform="translate(10 10)"><g transform="scale(2 3)"><rect width="4" height="5"/></g></g>', 120),
@@ -190,18 +191,71 @@ def test_a_dark_page_with_holes_is_no_ground() -> None:
     assert area('<path d="M0 0h100v100h-100zM30 30v40h40v-40z"/>') == pytest.approx(8400)
 
 
-def test_drawings_without_anything_dark() -> None:
-    yellow = outline('<circle cx="50" cy="50" r="20" fill="#fe8"/>')
-    white = outline('<circle cx="50" cy="50" r="20" fill="white"/>')
-    for found in (yellow, white):
-        assert found.region(1e-4).area == pytest.approx(DISC, rel=1e-3)
-        assert "light drawing" in kinds(found)
+@pytest.mark.parametrize(("fill", "noted"), [("#fe8", False), ("#f4f4f4", True), ("white", True)])
+def test_drawings_without_anything_dark(fill: str, noted: bool) -> None:
+    found = outline(f'<circle cx="50" cy="50" r="20" fill="{fill}"/>')
+    assert found.region(1e-4).area == pytest.approx(DISC, rel=1e-3)
+    assert ("light drawing" in kinds(found)) == noted
+
+
+def test_every_colour_is_figure_and_white_clears_it() -> None:
+    """A yellow wing with a dark rim, a white spot on it, and a pale veil that changes nothing."""
+    wing = '<rect x="10" y="10" width="40" height="40" fill="#fd0" stroke="#000" stroke-width="4"/>'
+    spot = '<rect x="20" y="20" width="10" height="10" fill="#f5f5f5"/>'
+    veil = '<rect x="15" y="15" width="30" height="30" fill="white" fill-opacity=".6"/>'
+    found = outline(wing + spot + veil)
+    assert found.region(1e-4).area == pytest.approx(44**2 - 100, rel=1e-3)
+    (note,) = [n for n in found.notes if n.kind == "colours"]
+    light = 1 - (44**2 - 36**2) / (44**2 - 100)
+    assert f"{light:.0%} of it is lighter" in note.text and "hreshold 128" in note.text
+    assert area(wing + spot, threshold=128) == pytest.approx(44**2 - 36**2, rel=1e-3)
+    assert "colours" not in kinds(outline('<circle cx="50" cy="50" r="20" fill="#fd0"/>'))
+
+
+def test_colour_that_fills_the_page_is_background() -> None:
+    """A black cat with white eyes on a yellow page; a white one on blue."""
+    page = '<rect width="100" height="100" fill="{}"/>'
+    eyes = '<circle cx="50" cy="50" r="20"/><rect x="45" y="45" width="4" height="4" fill="#fff"/>'
+    found = outline(page.format("#fd0") + eyes)
+    assert found.region(1e-4).area == pytest.approx(DISC - 16, rel=1e-3)
+    assert "ground" in kinds(found)
+    assert area(page.format("#fd0") + eyes, invert=False) == pytest.approx(10000 - 16, rel=1e-3)
+    white = '<circle cx="50" cy="50" r="20" fill="#fff"/>'
+    assert area(page.format("#24a") + white) == pytest.approx(DISC, rel=1e-3)
+    assert area(page.format("#fd0") + white) == pytest.approx(DISC, rel=1e-3)
+
+
+def test_painted_to_the_rim_is_said() -> None:
+    sky = '<rect width="100" height="60" fill="#8cf"/><rect y="60" width="100" height="40" fill="#182"/>'
+    assert "border" in kinds(outline(sky))
+    assert "border" not in kinds(outline('<rect width="100" height="100"/>'))
+
+
+FADE = (
+    '<radialGradient id="g"><stop stop-color="{}"/><stop offset="1" stop-color="{}" stop-opacity="{}"/>'
+    "</radialGradient>"
+)
+
+
+def test_shaded_bodies_are_whole() -> None:
+    """A ball lit to white in its middle is a ball; a gloss over it and a soft shadow under it are neither."""
+    ball = '<circle cx="50" cy="50" r="20" fill="url(#g)"/>'
+    assert area(FADE.format("#fff", "#c00", 1) + ball) == pytest.approx(DISC, rel=1e-3)
+    red = '<circle cx="50" cy="50" r="20" fill="#c00"/>'
+    gloss = '<circle cx="45" cy="45" r="9" fill="url(#g)"/>'
+    assert area(FADE.format("#fff", "#fff", 0) + red + gloss) == pytest.approx(DISC, rel=1e-3)
+    shadow = '<ellipse cx="50" cy="72" rx="30" ry="8" fill="url(#g)"/>'
+    shaded = outline(FADE.format("#000", "#000", 0) + shadow + red)
+    assert shaded.region(1e-4).area == pytest.approx(DISC, rel=1e-3)
+    assert "shading" in kinds(shaded)
+    alone = outline(FADE.format("#000", "#000", 0) + shadow)
+    assert alone.region(1e-4).area == pytest.approx(math.pi * 240, rel=1e-3)
 
 
 def test_threshold_moves_the_line() -> None:
     body = '<rect width="10" height="10" fill="#666"/><rect x="50" width="10" height="10" fill="#aaa"/>'
-    assert area(body) == pytest.approx(100)
-    assert area(body, threshold=200) == pytest.approx(200)
+    assert area(body) == pytest.approx(200)
+    assert area(body, threshold=128) == pytest.approx(100)
     with pytest.raises(ReadError):
         area(body, threshold=50)
 
@@ -244,8 +298,6 @@ def test_hairline_seams_are_closed_and_said() -> None:
          '<rect x="20" y="20" width="40" height="40" filter="url(#f)"/>', "filter"),
         ('<mask id="m"><rect width="50" height="100" fill="white"/></mask>'
          '<rect x="20" y="20" width="60" height="40" mask="url(#m)"/>', "mask"),
-        ('<linearGradient id="g"><stop stop-color="#000"/><stop offset="1" stop-color="#fff"/></linearGradient>'
-         '<rect x="20" y="20" width="60" height="40" fill="url(#g)"/>', "shading from dark to light"),
         ('<pattern id="p" width="20" height="20" patternUnits="userSpaceOnUse"><rect width="10" height="20"/>'
          '</pattern><rect x="20" y="20" width="60" height="40" fill="url(#p)"/>', "pattern"),
         ('<marker id="a" markerWidth="9" markerHeight="9"><rect width="3" height="3"/></marker>'
@@ -257,6 +309,71 @@ def test_what_goes_beyond_is_rendered_and_named(body: str, feature: str) -> None
     (note,) = [n for n in found.notes if n.kind == "rendered"]
     assert feature in note.text
     assert found.region().area > 10
+
+
+def test_shading_is_rendered_for_a_threshold() -> None:
+    """From black at the left to white at the right: the left half is darker than middle grey."""
+    body = (
+        '<linearGradient id="g"><stop stop-color="#000"/><stop offset="1" stop-color="#fff"/></linearGradient>'
+        '<rect x="20" y="20" width="60" height="40" fill="url(#g)"/>'
+    )
+    found = outline(body, width=200, threshold=128)
+    assert "shading from dark to light" in next(n.text for n in found.notes if n.kind == "rendered")
+    assert found.region().area == pytest.approx(1200, rel=0.02)
+
+
+PIXELS = '<mask id="m"><rect width="100" height="100" fill="white"/></mask><g mask="url(#m)">{}</g>'
+
+
+@pytest.mark.parametrize("fill", ["#000", "#fd0", "#cde", "#c00"])
+def test_rendered_edges_lie_where_they_are_drawn(fill: str) -> None:
+    """Pale or dark, on a transparent page, a white one, or a coloured one: within a fifth of a pixel."""
+    disc = '<circle cx="50.3" cy="49.6" r="{}" fill="{}"/><circle cx="50" cy="50" r="20" fill="#fff"/>'
+    # The disc under the rim is smaller: coinciding edges cover more of their pixels when drawn twice.
+    rim = '<circle cx="50.3" cy="49.6" r="39" fill="none" stroke="#000" stroke-width="2"/>'
+    for page in (
+        "",
+        '<rect width="100" height="100" fill="#fff"/>',
+        '<rect width="100" height="100" fill="#8e8"/>',
+    ):
+        for body in (disc.format(40, fill), disc.format(39, fill) + rim):
+            found = outline(page + PIXELS.format(body), width=200)
+            outer, inner = sorted(found.rings, key=lambda ring: -ring.area)
+            pixel = (100 if page else 80) / 1600
+            assert outer.area == pytest.approx(math.pi * 1600, abs=0.2 * pixel * outer.length)
+            assert -inner.area == pytest.approx(DISC, abs=0.2 * pixel * inner.length)
+
+
+def test_rendered_highlights_are_no_holes() -> None:
+    """The same ball, lit to white, where a text makes pixels necessary."""
+    text = '<text x="2" y="98" font-size="9">I</text>'
+    ball = FADE.format("#fff", "#c00", 1) + '<circle cx="50" cy="40" r="20" fill="url(#g)"/>'
+    largest = max(outline(ball + text, width=200).rings, key=lambda ring: ring.area)
+    assert largest.area == pytest.approx(DISC, rel=0.005)
+    assert all(ring.area > 0 for ring in outline(ball + text, width=200).rings)
+
+
+def test_rendered_white_and_light_on_dark() -> None:
+    white = outline(PIXELS.format('<circle cx="50" cy="50" r="20" fill="#fff"/>'), width=200)
+    assert white.region().area == pytest.approx(DISC, rel=0.005) and "light drawing" in kinds(white)
+    dark = '<rect width="100" height="100" fill="#123"/><circle cx="50" cy="50" r="20" fill="#fff"/>'
+    light = outline(PIXELS.format(dark), width=200)
+    assert light.region().area == pytest.approx(DISC, rel=0.005) and "light on dark" in kinds(light)
+
+
+def test_rendered_at_the_size_the_job_needs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Coarse tolerances and small work take fewer pixels; there is a most."""
+    sides: list[int] = []
+
+    def spied(*args: Any, side: int, **more: Any) -> svg_render.Rendering:
+        sides.append(side)
+        return svg_render.render(*args, side=side, **more)
+
+    monkeypatch.setattr(svg_pixels, "render", spied)
+    body = PIXELS.format('<rect x="10" y="10" width="80" height="40"/>')
+    for width, tolerance in ((400, 0.1), (100, 0.25), (20, 0.5)):
+        outline(body, width=width, tolerance=tolerance)
+    assert sides[1::2] == [1600, pytest.approx(800, rel=0.02), 600]
 
 
 def test_rendered_place_and_size_match_the_page() -> None:
