@@ -19,7 +19,7 @@ _MEASURE = re.compile(
 @dataclass(frozen=True, slots=True)
 class Row:
     """Findings that say the same but for their measures. numbers: what each is called on the pictures, rising;
-    none where they were mended since."""
+    none where they were mended since, which need no remedy either."""
 
     numbers: tuple[int, ...]
     findings: tuple[Finding, ...]
@@ -36,14 +36,15 @@ def finding_rows(work: Work) -> tuple[Row, ...]:
     """Rows in the order of their first findings, those still open before those mended."""
     groups: dict[tuple[object, ...], list[Finding]] = {}
     for f in sorted(shown_findings(work), key=lambda f: f.cleared):
-        key = (f.cleared, f.severity, f.kind, _MEASURE.sub("#", f.text), _MEASURE.sub("#", f.remedy))
+        remedy = "" if f.cleared else _MEASURE.sub("#", f.remedy)
+        key = (f.cleared, f.severity, f.kind, _MEASURE.sub("#", f.text), remedy)
         groups.setdefault(key, []).append(f)
     rows, number = [], 1
     for (cleared, *_), found in groups.items():
         numbers = () if cleared else tuple(range(number, number + len(found)))
         number += len(numbers)
-        text, remedy = merged([f.text for f in found]), merged([f.remedy for f in found])
-        rows.append(Row(numbers, tuple(found), text, remedy))
+        remedy = "" if cleared else merged([f.remedy for f in found])
+        rows.append(Row(numbers, tuple(found), merged([f.text for f in found]), remedy))
     return tuple(rows)
 
 

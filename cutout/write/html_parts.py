@@ -55,7 +55,7 @@ def beside(parts: Sequence[str]) -> str:
 
 
 def halves(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]], what: str = "") -> str:
-    """A long table of short rows in two halves beside each other, the first cells in their captions."""
+    """A long table of short rows as two beside each other, the first cells in their captions."""
     if len(rows) < _LONG:
         return table(caption, heads, rows)
     middle = (len(rows) + 1) // 2

@@ -159,32 +159,32 @@ def cuts_table(work: Work) -> str:
         halves(f"Opening {opening}", heads, [_cut_row(legs, work.units) for legs in rows], "legs ")
         for opening, rows in groupby(in_a_row(work.plan.legs), key=lambda legs: legs[0].opening)
     ]
-    back = "" if all(leg.ends != "corner" for leg in work.plan.legs) else _BACK_OUT
-    return f"{''.join(parts)}{back}"
+    corners = any(leg.ends == "corner" for leg in work.plan.legs)
+    return f"{_BACK_OUT if corners else ''}{''.join(parts)}"
 
 
 _BACK_OUT = (
-    "<p>Back out: let the blade stop, then draw it back through its own kerf to where the leg began. "
-    "Hold it: a piece comes free at the end of this leg.</p>\n"
+    "<p>To a corner: it ends there; let the blade stop, then back it out through its own kerf to where the leg "
+    "began. Hold it: a piece comes free at the end of this leg.</p>\n"
 )
 
 
 def _cut_row(legs: Sequence[Leg], units: Units) -> tuple[str, ...]:
     first = legs[0]
     pieces = sum(int(shapely.get_num_geometries(leg.drops)) for leg in legs if not leg.drops.is_empty)
-    then = []
-    if first.ends == "corner":
-        then.append("back out" if len(legs) == 1 else "back out each time")
-    if pieces:
-        then.append("hold it" if pieces == 1 else f"hold {pieces} pieces")
-    starts = list(dict.fromkeys(_end(leg.starts) for leg in legs))
+    then = ["hold it" if pieces == 1 else f"hold {pieces} pieces"] if pieces else []
     length = _between([leg_length(leg) for leg in legs], units)
-    if len(legs) > 1:
-        begin = starts[0] if len(starts) == 1 else "cuts beside it"
-        numbers = numbers_in_words([leg.order for leg in legs])
-        return numbers, begin, "clear this tip", f"{length} each", "; ".join(then)
-    ends = "corner" if first.ends == "corner" else _end(first.ends)
-    return str(first.order), starts[0], ends, length, "; ".join(then)
+    if len(legs) == 1:
+        ends = "corner" if first.ends == "corner" else _end(first.ends)
+        return str(first.order), _end(first.starts), ends, length, "".join(then)
+    starts = list(dict.fromkeys(_end(leg.starts) for leg in legs))
+    return (
+        numbers_in_words([leg.order for leg in legs]),
+        starts[0] if len(starts) == 1 else "cuts beside it",
+        "clear this tip",
+        f"{length} each",
+        "; ".join(["back out each time", *then]),
+    )
 
 
 def _end(words: str) -> str:
