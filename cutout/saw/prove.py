@@ -42,6 +42,8 @@ DRILLED = 0.05
 """A hole may reach this far into keep (mm)."""
 PLAY = 0.05
 """Play (mm) granted to the body, and the thickness of wood too thin to hold anything."""
+NIB = 0.6
+"""A piece that hangs on no more than this length of outline (mm) is broken off by hand."""
 SLIVER = 0.2
 """Left-over wood smaller than this (mm^2) is dust, not worth a line."""
 
@@ -337,7 +339,14 @@ def _free_pieces(bench: _Bench, near: Polygon) -> list[Polygon]:
 
 
 def _held(bench: _Bench, piece: Polygon) -> bool:
-    return bool(shapely.dwithin(bench.pattern.keep, piece, PLAY / 2))
+    """Whether keep still holds a piece: along more of its outline than a nib breaks off at."""
+    if not shapely.dwithin(bench.pattern.keep, piece, PLAY / 2):
+        return False
+    if piece.area < 4 * NIB**2:
+        return True
+    keep = shapely.clip_by_rect(bench.pattern.keep, *_frame(piece, 1.0).bounds)
+    contact = shapely.intersection(piece.boundary, shapely.buffer(keep, PLAY / 2))
+    return float(contact.length) > NIB
 
 
 def _prove_piece_still_held(bench: _Bench, leg: Leg, kerf: shapely.Geometry) -> None:
@@ -367,7 +376,7 @@ def _prove_all_free(bench: _Bench, plan: Plan) -> tuple[LeftOver, ...]:
         for piece in polygons_of(wood):
             if piece.area < SLIVER or not _held(bench, piece):
                 continue
-            depth, at = _reach(piece, bench.air(_frame(piece, 50.0)))
+            depth, at = _reach(shapely.segmentize(piece, 0.3), bench.air(_frame(piece, 50.0)))
             left.append(LeftOver((round(at[0], 3), round(at[1], 3)), depth + PLAY, piece.area))
             if not _acceptable(left[-1], piece, stated, bench.blade):
                 bench.fail(
@@ -380,8 +389,8 @@ def _prove_all_free(bench: _Bench, plan: Plan) -> tuple[LeftOver, ...]:
 
 
 def _acceptable(sliver: LeftOver, piece: Polygon, stated: list[tuple[complex, float]], blade: Blade) -> bool:
-    """A sliver for the file: tiny, or stated by the plan and no larger than a corner the blade can't turn."""
-    if sliver.depth <= 3 * PLAY or (sliver.depth <= 0.6 and sliver.area <= 1.0):
+    """A sliver for the file: a skin or a crumb, or stated by the plan and no larger than a corner it can't turn."""
+    if piece.buffer(-2 * PLAY).is_empty or (sliver.depth <= 0.6 and sliver.area <= 1.0):
         return True
     grown = piece.buffer(1.0)
     named = [area for at, area in stated if grown.contains(Point(at.real, at.imag))]

@@ -12,7 +12,7 @@ from shapely.affinity import translate
 from cutout.geom.outline import Outline, Ring
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
-from cutout.saw.model import Hole, Leg, Plan
+from cutout.saw.model import Hole, LeftOver, Leg, Plan
 from cutout.saw.prove import prove
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
@@ -151,3 +151,46 @@ def test_moving_everything_moves_nothing_in_the_verdict() -> None:
     first, second = prove(pattern, KIT, plan), prove(moved, KIT, replace(plan, holes=(hole,), legs=(leg,)))
     assert (first.ok, first.steps) == (second.ok, second.steps)
     assert translate(pattern.waste, *shift).symmetric_difference(moved.waste).area < 1e-6
+
+
+def half_sawn() -> tuple[Pattern, Plan]:
+    """A square opening sawn along three sides only; the fourth still holds the whole piece."""
+    corners = np.array([[60.0, 60.0], [140.0, 60.0], [140.0, 140.0], [60.0, 140.0]])
+    pattern = cut_pattern(Outline((Ring.of_points(corners),), 1.0), PANEL, "panel", K)
+    k = K / 2
+    holes = tuple(Hole(n + 1, at, 5.0, ("starter",), 1) for n, at in enumerate([(62.5, 62.5), (137.5, 62.5)]))
+    low = np.array([[62.5, 60 + k + 0.01], [137.5, 60 + k + 0.01]])
+    left = np.array([[60 + k + 0.01, 62.5], [60 + k + 0.01, 140.0]])
+    right = np.array([[140 - k - 0.01, 62.5], [140 - k - 0.01, 140.0]])
+    legs = (
+        Leg(1, 1, low, "hole 1", "hole 2"),
+        Leg(2, 1, left, "hole 1", "corner"),
+        Leg(3, 1, right, "hole 2", "corner"),
+    )
+    corners_left = tuple(LeftOver((float(x), float(y)), 1.04, 1.4) for x, y in corners)
+    return pattern, Plan(holes, legs, corners_left, (), 230.0, 3, 4.0)
+
+
+def test_a_large_piece_held_along_one_straight_side_is_not_a_sliver() -> None:
+    """All its corners lie at a kerf; it is what lies between them that counts."""
+    pattern, plan = half_sawn()
+    found = [f for f in prove(pattern, KIT, plan).findings if "no cut frees it" in f.text]
+    assert len(found) == 1
+    assert found[0].size == pytest.approx(40.0, abs=3.0)
+
+
+def test_stating_a_large_piece_as_left_over_does_not_help() -> None:
+    pattern, plan = half_sawn()
+    stated = replace(plan, left_over=(*plan.left_over, LeftOver((100.0, 140.0), 40.0, 6000.0)))
+    assert any("no cut frees it" in f.text for f in prove(pattern, KIT, stated).findings)
+
+
+@pytest.mark.parametrize(("nib", "free"), [(0.3, True), (3.0, False)])
+def test_a_piece_on_a_nib_breaks_off_and_on_a_strip_it_does_not(nib: float, free: bool) -> None:
+    pattern, plan = half_sawn()
+    last = Hole(3, (62.5, 137.5), 5.0, ("starter",), 1)
+    top = np.array([[62.5, 140 - K / 2 - 0.01], [140.0 - K - nib + 0.1, 140 - K / 2 - 0.01]])
+    right = plan.legs[2].path.copy()
+    legs = (*plan.legs[:2], replace(plan.legs[2], path=right), Leg(4, 1, top, "hole 3", "corner"))
+    proof = prove(pattern, KIT, replace(plan, holes=(*plan.holes, last), legs=legs))
+    assert (not any("no cut frees it" in f.text for f in proof.findings)) == free
