@@ -19,6 +19,9 @@ NEAR = 0.08
 FADED = 0.1
 """Opacity below which a shading has faded to nothing."""
 
+COLOURLESS = 0.15
+"""Spread of red, green and blue under which a shade is a grey."""
+
 DARK = 0.5
 """Lightness under which a ground is dark, so that white on it is a figure."""
 
@@ -28,7 +31,7 @@ class PaintedRule:
     """The silhouette is whatever is painted in another colour than the page's; the page's colour clears it.
 
     page: the colours of the page. near: difference up to which a colour is the page's. fading: whether
-    shadings that fade to nothing count.
+    greys that fade to nothing count.
     """
 
     page: tuple[Colour, ...] = (WHITE,)
@@ -61,8 +64,9 @@ class EverythingRule:
 
 
 def fades(paint: Paint) -> bool:
-    """Whether it is a shading that runs out to nothing: a soft shadow or a gloss, not a body."""
-    return len(paint.shades) > 1 and min(shade.alpha for shade in paint.shades) < FADED
+    """Whether it is grey and runs out to nothing: a soft shadow or a gloss, not a body."""
+    runs_out = len(paint.shades) > 1 and min(shade.alpha for shade in paint.shades) < FADED
+    return runs_out and all(max(s.rgb) - min(s.rgb) < COLOURLESS for s in paint.shades)
 
 
 def distance(one: Colour, other: Colour) -> float:

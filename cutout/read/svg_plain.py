@@ -32,7 +32,7 @@ def without_shading(document: Document, drawing: Drawing) -> Document:
         side = rule.side(paint)
         if side is None:
             style = "stop-color:white;stop-opacity:0"
-        elif side and alone != {True}:
+        elif side and False in alone:
             style = "stop-color:black;stop-opacity:1"
         else:
             continue

@@ -250,6 +250,8 @@ def test_shaded_bodies_are_whole() -> None:
     assert "shading" in kinds(shaded)
     alone = outline(FADE.format("#000", "#000", 0) + shadow)
     assert alone.region(1e-4).area == pytest.approx(math.pi * 240, rel=1e-3)
+    ray = '<rect x="10" y="10" width="50" height="5" fill="url(#g)"/>'
+    assert area(FADE.format("#fc0", "#fc0", 0) + red + ray) == pytest.approx(DISC + 250, rel=1e-3)
 
 
 def test_threshold_moves_the_line() -> None:
