@@ -14,6 +14,9 @@ _SHORT = ' class="short"'
 _LONG = 8
 """Rows from which a table is divided in two."""
 
+_BLOCK = 20
+"""Most rows of each part of a divided table."""
+
 
 def section(name: str, heading: str, body: str) -> str:
     """A section under a heading of its own."""
@@ -55,12 +58,15 @@ def beside(parts: Sequence[str]) -> str:
 
 
 def halves(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]], what: str = "") -> str:
-    """A long table of short rows as two beside each other, the first cells in their captions."""
+    """A long table of short rows in twos beside each other, short enough to stay on one printed page, the first cells
+    in their captions."""
     if len(rows) < _LONG:
         return table(caption, heads, rows)
-    middle = (len(rows) + 1) // 2
-    parts = (rows[:middle], rows[middle:])
-    return beside([table(f"{caption}: {what}{p[0][0]} to {p[-1][0]}", heads, p) for p in parts])
+    blocks = -(-len(rows) // (2 * _BLOCK))
+    step = -(-len(rows) // (2 * blocks))
+    parts = [rows[n : n + step] for n in range(0, len(rows), step)]
+    tables = [table(f"{caption}: {what}{p[0][0]} to {p[-1][0]}", heads, p) for p in parts]
+    return "".join(beside(tables[n : n + 2]) for n in range(0, len(tables), 2))
 
 
 def listed(lines: Iterable[str]) -> str:
