@@ -187,6 +187,7 @@ def test_findings_are_listed_marked_and_brought_into_view(eye_mended: Page) -> N
     page = eye_mended
     page.locator("#m-bridge").uncheck()
     settle(page)
+    planned(page)  # so that nothing else is announced meanwhile
     expect(page.locator("#findings-sum")).to_contain_text("can't be cut")
     entries, marks = page.locator("#finding-list .finding"), page.locator(".marks > .mark")
     expect(marks).to_have_count(entries.count())
