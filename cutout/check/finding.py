@@ -16,13 +16,23 @@ Kind: TypeAlias = Literal[
 ]  # fmt: skip
 
 
+DANGER: tuple[Kind, ...] = (
+    "loose piece", "thin web", "short grain", "narrow opening", "too near the edge", "off the panel", "glue line",
+    "tight corner", "tight curve", "drawn line", "speck", "kit", "plan", "router", "source",
+)  # fmt: skip
+"""Every kind of finding, what can spoil the board or hurt someone first."""
+
+_RANK = {kind: rank for rank, kind in enumerate(DANGER)}
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing the user should know. `stop`: can't be cut or would drop out; `care`: can, with what it says.
 
     at: place on the panel (mm). size: what was measured, limit: what it should be (mm or radians as the
-    text says; None where there is no number). opening: number of the opening, None for keep. text and
-    remedy: one sentence each, in the user's units, in a woodworker's words. cleared: mended since.
+    text says; None where there is no number, as for the radius of a sharp corner). opening: number of the
+    opening, None for keep. text and remedy: one sentence each, in the user's units, in a woodworker's words.
+    cleared: mended since.
     """
 
     kind: Kind
@@ -52,7 +62,10 @@ def check(kind: Kind) -> Callable[[Check], Check]:
 
 
 def ordered(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Stops first, then by kind, then from the top left: the same list for the same input."""
+    """Stops first, then by danger (see `DANGER`), then from the top left: the same list for the same input."""
     return tuple(
-        sorted(findings, key=lambda f: (f.severity != "stop", f.kind, -round(f.at[1], 1), round(f.at[0], 1)))
+        sorted(
+            findings,
+            key=lambda f: (f.severity != "stop", _RANK[f.kind], -round(f.at[1], 1), round(f.at[0], 1)),
+        )
     )

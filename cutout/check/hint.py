@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import replace
 
 import numpy as np
 import shapely
 
-from cutout.check.webs import Web, angle_to_grain, web_limit, webs
+from cutout.check.webs import webs, webs_along
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 
 _WORTH = 1.1
 """A gain below this factor is not worth a word."""
+
+_LEAST = 0.02
+"""... nor is one of less than this share of the width it should have."""
 
 _TURNS = tuple(range(5, 91, 5))
 
@@ -26,27 +28,27 @@ def hint(pattern: Pattern, kit: Kit) -> str | None:
     it stays on the panel. A web counts by its width over its limit; the weakest one decides.
     """
     grain = pattern.panel.grain
-    found = webs(pattern, kit)
-    if grain is None or not kit.wood.has_grain or not found:
+    if grain is None or not kit.wood.has_grain or not webs(pattern, kit):
         return None
-    now = min(w.width / w.limit for w in found)
-    choices = [(_weakest(found, grain + math.pi / 2, pattern, kit), "Lay the boards the other way")]
+    now = _weakest(grain, pattern, kit)
+    choices = [(_weakest(grain + math.pi / 2, pattern, kit), "Lay the boards the other way")]
     for turn in (t * sign for t in _TURNS for sign in (1, -1)):
         if _stays_on(pattern, math.radians(turn)):
             side = "left" if turn > 0 else "right"
             text = f"Turn the pattern {abs(turn)} degrees to the {side}"
-            choices.append((_weakest(found, grain - math.radians(turn), pattern, kit), text))
+            choices.append((_weakest(grain - math.radians(turn), pattern, kit), text))
     best, what = max(choices, key=lambda c: round(c[0], 6))
-    if best < _WORTH * now:
+    if best < _WORTH * now or best < now + _LEAST:
         return None
-    return f"{what}: the weakest web then has {best:.0%} of the width it should have, instead of {now:.0%}."
+    gain = "the weakest web is sound then, instead of having"
+    if best < 1:
+        gain = f"the weakest web then has {best:.0%} of the width it should have, instead of"
+    return f"{what}: {gain} {now:.0%}{' of the width it should have' if best >= 1 else ''}."
 
 
-def _weakest(found: tuple[Web, ...], grain: float, pattern: Pattern, kit: Kit) -> float:
-    """Least width over limit of the webs if the grain ran in another direction."""
-    thickness = pattern.panel.thickness
-    turned = (replace(w, limit=web_limit(thickness, kit, angle_to_grain(w.along, grain))) for w in found)
-    return min(w.width / w.limit for w in turned)
+def _weakest(grain: float, pattern: Pattern, kit: Kit) -> float:
+    """Least width over limit of any web if the grain ran in a direction; 1 where all are sound."""
+    return min((w.share for w in webs_along(pattern, kit, grain)), default=1.0)
 
 
 def _stays_on(pattern: Pattern, turn: float) -> bool:

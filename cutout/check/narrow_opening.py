@@ -21,6 +21,9 @@ _TIP = 3.0
 _SLIT = 8.0
 """From this many kerfs on they are slits that can't be sawn, not the tip of a taper."""
 
+_APART = 3.0
+"""Necks nearer than this many kerfs to a narrower one are told with it."""
+
 
 @check("narrow opening")
 def narrow_opening(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
@@ -72,10 +75,14 @@ def _no_way_in(opening: Opening, size: float, at: complex, kit: Kit) -> Finding 
 def _necks(pattern: Pattern, middle: Middle, kit: Kit) -> Iterator[Finding]:
     kerf = kit.blade.kerf
     edge = shapely.boundary(pattern.panel.polygon)
+    told: list[complex] = []
     for neck in middle.necks(kerf):
+        if any(abs(neck.at - place) < _APART * kerf for place in told):
+            continue
         feet = shapely.points([(z.real, z.imag) for z in neck.feet])
         if neck.part < kerf or (np.asarray(shapely.distance(feet, edge)) < _TOUCHING).any():
             continue
+        told.append(neck.at)
         text = (
             f"The opening narrows to {format_length(neck.width, kit.units)} here: "
             f"the saw cut is {format_length(kerf, kit.units)} wide."

@@ -13,4 +13,4 @@ from cutout.pattern import Pattern
 @check("short grain")
 def short_grain(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Narrow places in keep whose length, greater than their width, runs across the grain."""
-    return (finding_of("short grain", web, kit) for web in webs(pattern, kit) if web.across)
+    return (finding_of("short grain", web, pattern, kit) for web in webs(pattern, kit) if web.across)

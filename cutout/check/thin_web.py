@@ -13,4 +13,4 @@ from cutout.pattern import Pattern
 @check("thin web")
 def thin_web(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Narrow places in keep, but for those that run across the grain (see `short grain`)."""
-    return (finding_of("thin web", web, kit) for web in webs(pattern, kit) if not web.across)
+    return (finding_of("thin web", web, pattern, kit) for web in webs(pattern, kit) if not web.across)

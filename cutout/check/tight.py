@@ -8,19 +8,19 @@ from collections.abc import Iterator
 from cutout.check.bends import INTO_KEEP, LEFT_STANDING
 from cutout.check.finding import Finding, Severity
 from cutout.check.follow import Tight, tight_places
-from cutout.check.room import blade_fits, far_off, holes_fit, sliver
+from cutout.check.room import blade_fits, far_off, holes_fit, loops_fit, sliver
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 from cutout.units import format_length
 
-_NOTHING = 0.3
+NOTHING = 0.3
 """A sliver shallower than this (mm) is gone with a touch of sandpaper."""
 
 _NEEDLE = 3
 """An angle below this (degrees) is told in words."""
 
-_WORTH_SAWING = 3.0
-"""A deeper one (mm) is sawn off from the hole rather than filed; common practice, no source."""
+FILED = 0.5
+"""Wood rounded off less than this (mm) is sawn as a point and filed round; common practice, no source."""
 
 _FAR = 3.0
 """A hole whose middle is more than this many diameters from the corner is no help in it."""
@@ -34,6 +34,11 @@ def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
     if pattern.keep_mode == "both":
         yield from (_on_the_line(p, kit) for p in places)
         return
+    points = [p for p in places if _is_point(p)]
+    hard = [p for p, loop in zip(points, loops_fit(pattern, points, kit).tolist(), strict=True) if not loop]
+    places = [*(p for p in places if not _is_point(p)), *hard]
+    if not places:
+        return
     drills = [_drill(p, kit) for p in places]
     useful = [p.inside and not far_off(p, _FAR) for p in places]
     holes = holes_fit(pattern, places, drills) & useful
@@ -42,7 +47,7 @@ def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
         if hole:
             yield _finding(place, kit, "care", _what(place, kit), _drilled(place, drill, kit))
         elif fits:
-            yield _finding(place, kit, "care", _what(place, kit), _from_both_sides(place, kit))
+            yield _finding(place, kit, "care", _what(place, kit), _without_hole(place, kit))
         else:
             text = _what(place, kit)[:-1] + (
                 f", and a blade {format_length(kit.blade.width, kit.units)} from front to back finds no room."
@@ -51,12 +56,20 @@ def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
             yield _finding(place, kit, "stop", text, remedy)
 
 
+def _is_point(place: Tight) -> bool:
+    """Whether wood ends here in a point, or in a curve so small that a file makes it out of a point."""
+    bend = place.bend
+    if place.inside or bend.turn > math.pi - math.radians(_NEEDLE):
+        return not place.inside and bend.sharp
+    return bend.sharp or bend.radius * (1 / math.cos(bend.turn / 2) - 1) <= FILED
+
+
 def _finding(place: Tight, kit: Kit, severity: Severity, text: str, remedy: str) -> Finding:
     return Finding(
         "tight corner" if place.bend.sharp else "tight curve",
         severity,
         place.at,
-        place.bend.radius,
+        None if place.bend.sharp else place.bend.radius,
         place.needed,
         place.opening,
         text,
@@ -87,23 +100,20 @@ def _what(place: Tight, kit: Kit) -> str:
 def _drilled(place: Tight, drill: float, kit: Kit) -> str:
     size = format_length(drill, kit.units)
     left = sliver(place, drill)
-    if left < _NOTHING or math.isinf(left):
-        return f"Drill a {size} relief hole there."
-    if left > _WORTH_SAWING:
-        return f"Drill a {size} relief hole there, and saw from it into the corner along either edge."
-    return (
-        f"Drill a {size} relief hole there; a sliver {format_length(left, kit.units)} deep stays for a file."
-    )
+    needs = f"Needs a relief hole of {size} or cuts into it from both sides"
+    if left < NOTHING or math.isinf(left):
+        return f"{needs}: the plan says which."
+    return f"{needs}: the plan says which, and what stays for a file."
 
 
-def _from_both_sides(place: Tight, kit: Kit) -> str:
+def _without_hole(place: Tight, kit: Kit) -> str:
+    if not place.inside and place.bend.sharp:
+        return (
+            "Needs cuts that end at it from both sides: the waste has no room to overshoot it and come back."
+        )
     if not place.inside:
-        return "Saw past it into the waste, then come to it again along the other side."
-    left = sliver(place, kit.blade.kerf)
-    rest = (
-        f"; {format_length(left, kit.units)} at its tip stay for a file" if _NOTHING < left < math.inf else ""
-    )
-    return f"No hole in which the blade turns fits: saw into it from both sides, backing out each time{rest}."
+        return "Needs several cuts past it, and a file for what stays between them."
+    return "Needs cuts into it from both sides: no hole in which the blade turns fits; a little may stay for a file."
 
 
 def _on_the_line(place: Tight, kit: Kit) -> Finding:
@@ -114,7 +124,9 @@ def _on_the_line(place: Tight, kit: Kit) -> Finding:
         text = f"{_what(place, kit)[:-1]}, over {format_length(place.bend.length, kit.units)} of line."
         remedy = "Take a narrower blade, or make the pattern larger: one hole does not bridge it."
         return _finding(place, kit, "stop", text, remedy)
-    remedy = f"A {size} hole lets the blade turn here, wider than the saw cut: it will show."
+    remedy = (
+        f"Where the plan has a hole of {size} for the blade to turn in, wider than the saw cut, it will show."
+    )
     return _finding(place, kit, "care", _what(place, kit), remedy)
 
 

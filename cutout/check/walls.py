@@ -93,7 +93,10 @@ class Walls:
             for part in (1.0, 0.3, 0.1)
         ]
         good = [line for line in lines if line.length <= lines[0].length + 1e-3]
-        p, q = to_complex(shapely.get_coordinates(good[-1])).tolist()
+        # Short pieces may end before they face each other squarely: from one foot straight across.
+        across = shapely.shortest_line(shapely.get_point(good[-1], 0), self._piece(j, reach))
+        back = shapely.shortest_line(shapely.get_point(across, -1), self._piece(i, reach))
+        q, p = to_complex(shapely.get_coordinates(back)).tolist()
         return p, q
 
     def _piece(self, i: int, reach: float) -> LineString | Point:

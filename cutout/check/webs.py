@@ -9,8 +9,9 @@ from functools import lru_cache
 import numpy as np
 import shapely
 
+from cutout.check.arms import FreeArm, free_arms
 from cutout.check.finding import Finding, Kind, Severity
-from cutout.check.widths import Arm, Neck, middle_of_keep
+from cutout.check.widths import Neck, middle_of_keep
 from cutout.kit import Kit, hankinson
 from cutout.pattern import Pattern
 from cutout.units import format_length
@@ -24,16 +25,36 @@ BREAKS_WIDTH = 1.5
 TUFT = 5.0
 """Where the lesser part a web holds is nowhere wider than this (mm), only a tip is at stake: never a stop."""
 
+TUFT_SHARE = 60.0
+"""... nor wider than the figure's longer side over this: in a small figure small parts matter as much."""
+
+SPECK_SHARE = 150.0
+"""A part narrower than a speck and than the figure's longer side over this is too small for a web to hold."""
+
 SLENDER = 5.0
-"""An arm held at one end is reported from this many times its width half way; common practice, no source."""
+"""An arm held at one end is reported where it goes on for this many of its widths; common practice, no source."""
+
+LEVER = 3.0
+"""One so weak that it would break, where it goes on for this many; common practice, no source."""
 
 ACROSS = math.radians(45)
 """From this angle between its length and the grain a web runs across the grain."""
 
+ALONG = math.radians(15)
+"""Up to this angle the grain runs far enough along an arm to hold it; common practice, no source."""
+
 STRIP = 3.0
 """Wood between an opening and the panel's edge is a web from this many times its width in length on."""
 
+LARGER = 2.0
+"""A larger silhouette is offered as a way out up to this many times its size."""
+
 _TOUCHING = 1e-3
+
+_NO_SLACK = 1e-9
+
+_SAME = 2.0
+"""Webs nearer to each other than this (mm) are one place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +62,8 @@ class Web:
     """A narrow place and what it is held against; mm and radians.
 
     angle: between its length and the grain, 0 to a right angle; None where there is no grain.
-    limit: least width such a web should have. held: at both ends, or, an arm, at one.
+    limit: least width such a web should have. held: at both ends, or, an arm, at one: then all this is of
+    its weakest place, and length is that of the whole arm. breaks: whether it would while it is sawn.
     """
 
     at: complex
@@ -50,8 +72,8 @@ class Web:
     along: complex
     angle: float | None
     limit: float
-    part: float
     held: bool
+    breaks: bool
 
     @property
     def across(self) -> bool:
@@ -59,10 +81,32 @@ class Web:
         return self.angle is not None and self.angle >= ACROSS and self.length > self.width
 
     @property
-    def breaks(self) -> bool:
-        """Whether it would break while it is sawn."""
-        breaking = max(BREAKS_SHARE * self.limit, min(BREAKS_WIDTH, self.limit / 2))
-        return self.held and self.part > TUFT and self.width < breaking
+    def share(self) -> float:
+        """Its width as a share of what it should be."""
+        return self.width / self.limit
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Places:
+    """Narrow places of a pattern, whichever way the grain runs. tuft: what is at most at stake in a tip (mm)."""
+
+    necks: tuple[Neck, ...]
+    arms: tuple[FreeArm, ...]
+    tuft: float
+
+
+def breaking(limit: float) -> float:
+    """Width (mm) below which a web whose limit is `limit` mm is taken to break while it is sawn."""
+    return max(BREAKS_SHARE * limit, min(BREAKS_WIDTH, limit / 2))
+
+
+def least_width(limit: float, angle: float | None, *, held: bool) -> float:
+    """The same for a web `held` at both ends or, an arm, at one, at an angle to the grain.
+
+    An arm along the grain, or in sheet goods, bends before it breaks: only a very thin one is lost.
+    """
+    runs_out = angle is not None and angle >= ALONG
+    return breaking(limit) if held or runs_out else min(BREAKS_WIDTH, limit / 2)
 
 
 def web_limit(thickness: float, kit: Kit, angle: float | None) -> float:
@@ -89,26 +133,93 @@ def angle_to_grain(along: complex, grain: float | None) -> float | None:
 @lru_cache(maxsize=8)
 def webs(pattern: Pattern, kit: Kit) -> tuple[Web, ...]:
     """Every narrow place in keep that is narrower than its limit, the weakest for its limit first."""
-    grain = pattern.panel.grain if kit.wood.has_grain else None
-    thickness = pattern.panel.thickness
-    most = max(web_limit(thickness, kit, a) for a in ((0.0, math.pi / 2) if grain is not None else (None,)))
+    return tuple(web for web in webs_along(pattern, kit, pattern.panel.grain) if web.width < web.limit)
+
+
+def webs_along(pattern: Pattern, kit: Kit, grain: float | None) -> tuple[Web, ...]:
+    """The narrow places, and how each holds with the grain in a direction (radians); sound ones too.
+
+    An arm held at one end and a neck in it are one: the neck only counts where the arm is not as weak.
+    """
+    places = _places(pattern, kit)
+    grain = grain if kit.wood.has_grain else None
+    necks = [_of_neck(neck, places.tuft, pattern, kit, grain) for neck in places.necks]
+    found: list[Web] = []
+    for arm in places.arms:
+        web = _of_arm(arm, places.tuft, pattern, kit, grain)
+        if web is None:
+            continue
+        inside = [n for n in necks if _in_arm(n, arm, web)]
+        if any(n.breaks and not web.breaks for n in inside):
+            continue
+        necks = [n for n in necks if n not in inside]
+        found.append(web)
+    return _apart(sorted([*necks, *found], key=lambda w: (w.share, w.at.real, w.at.imag)))
+
+
+def _apart(found: list[Web]) -> tuple[Web, ...]:
+    """Webs, weakest first, without those a hair from a weaker one, and arms that begin at one."""
+    kept: list[Web] = []
+    for web in found:
+        near = _SAME if web.held else max(_SAME, breaking(web.limit))
+        if not any(abs(k.at - web.at) < near and k.breaks >= web.breaks for k in kept):
+            kept.append(web)
+    return tuple(kept)
+
+
+@lru_cache(maxsize=8)
+def _places(pattern: Pattern, kit: Kit) -> Places:
     middle = middle_of_keep(pattern)
-    found = [_web(neck, pattern, kit) for neck in _inner(middle.necks(most), pattern, kit)]
-    arms = [_web(arm, pattern, kit) for arm in middle.arms(most, SLENDER * most / 2)]
-    found += [a for a in arms if not any(abs(a.at - w.at) < max(a.length / 2, w.length) for w in found)]
-    weak = [web for web in found if web.width < web.limit]
-    return tuple(sorted(weak, key=lambda w: (w.width / w.limit, w.at.real, w.at.imag)))
+    most = kit.limits.web_sheet * pattern.panel.thickness
+    if kit.wood.has_grain and pattern.panel.grain is not None:
+        most = max(web_limit(pattern.panel.thickness, kit, angle) for angle in (0.0, math.pi / 2))
+    x0, y0, x1, y1 = pattern.figure.bounds if not pattern.figure.is_empty else (0.0, 0.0, 0.0, 0.0)
+    longer = max(x1 - x0, y1 - y0)
+    tuft = min(TUFT, longer / TUFT_SHARE)
+    speck = min(kit.limits.speck, longer / SPECK_SHARE)
+    necks = _inner(middle.necks(most), pattern, kit, speck)
+    return Places(tuple(necks), free_arms(middle, 2 * tuft), tuft)
 
 
-def _web(place: Neck | Arm, pattern: Pattern, kit: Kit) -> Web:
-    angle = angle_to_grain(place.along, pattern.panel.grain if kit.wood.has_grain else None)
+def _of_neck(neck: Neck, tuft: float, pattern: Pattern, kit: Kit, grain: float | None) -> Web:
+    angle = angle_to_grain(neck.along, grain)
     limit = web_limit(pattern.panel.thickness, kit, angle)
-    held = isinstance(place, Neck)
-    part = place.part if isinstance(place, Neck) else math.inf
-    return Web(place.at, place.width, place.length, place.along, angle, limit, part, held)
+    breaks = neck.part > tuft and neck.width < breaking(limit)
+    return Web(neck.at, neck.width, neck.length, neck.along, angle, limit, True, breaks)
 
 
-def _inner(necks: tuple[Neck, ...], pattern: Pattern, kit: Kit) -> list[Neck]:
+def _of_arm(arm: FreeArm, tuft: float, pattern: Pattern, kit: Kit, grain: float | None) -> Web | None:
+    """An arm judged by its weakest place; None where it is no arm, or wide enough all along.
+
+    Only places count that something worth the name hangs on: two tufts of wood, and so many widths.
+    """
+    lever = (arm.beyond >= LEVER * arm.width) & (arm.beyond >= 2 * tuft)
+    if not lever.any():
+        return None
+    angles = [angle_to_grain(z, grain) for z in arm.along.tolist()]
+    limit = np.array([web_limit(pattern.panel.thickness, kit, a) for a in angles])
+    least = np.array([least_width(x, a, held=False) for x, a in zip(limit.tolist(), angles, strict=True)])
+    weak = lever & (arm.width < least)
+    breaks = bool(weak.any())
+    if not breaks:
+        weak = lever & (arm.width < limit) & (arm.beyond >= SLENDER * arm.width)
+        if not weak.any():
+            return None
+    k = int(np.argmin(np.where(weak, arm.width / limit, math.inf)))
+    root = int(np.flatnonzero(lever & (arm.width < (limit / 2 if breaks else limit)))[0])
+    z, along = complex(arm.z[k]), complex(arm.along[k])
+    return Web(
+        z, float(arm.width[k]), float(arm.beyond[root]), along, angles[k], float(limit[k]), False, breaks
+    )
+
+
+def _in_arm(web: Web, arm: FreeArm, whole: Web) -> bool:
+    """Whether a neck lies in an arm: on its middle line, beyond its root."""
+    on = arm.beyond <= whole.length + _NO_SLACK
+    return bool((np.abs(arm.z[on] - web.at) <= np.maximum(arm.width[on] / 2, 0.5)).any())
+
+
+def _inner(necks: tuple[Neck, ...], pattern: Pattern, kit: Kit, speck: float) -> list[Neck]:
     """Necks between openings, and strips along the panel's edge; specks and near misses of the edge left out."""
     if not necks:
         return []
@@ -116,33 +227,72 @@ def _inner(necks: tuple[Neck, ...], pattern: Pattern, kit: Kit) -> list[Neck]:
     feet = np.array([n.feet for n in necks])
     to_edge = np.asarray(shapely.distance(shapely.points(feet.real, feet.imag), edge))
     rims: list[bool] = np.any(to_edge < _TOUCHING, axis=1).tolist()
-    speck, least = kit.limits.speck, kit.limits.edge
+    least = kit.limits.edge
     kept = [(n, rim) for n, rim in zip(necks, rims, strict=True) if n.part >= speck]
     return [n for n, rim in kept if not rim or (n.width >= least and n.length >= STRIP * n.width)]
 
 
-def finding_of(kind: Kind, web: Web, kit: Kit) -> Finding:
+def finding_of(kind: Kind, web: Web, pattern: Pattern, kit: Kit) -> Finding:
     """The finding a web makes, in the user's units."""
     severity: Severity = "stop" if web.breaks else "care"
     at = (web.at.real, web.at.imag)
-    return Finding(kind, severity, at, web.width, web.limit, None, _text(web, kit), _remedy(web, kit))
+    remedy = _change(web, pattern, kit) if web.breaks else _care(web, kit)
+    return Finding(kind, severity, at, web.width, web.limit, None, _text(web, kit), remedy)
 
 
 def _text(web: Web, kit: Kit) -> str:
     width, length, limit = (format_length(x, kit.units) for x in (web.width, web.length, web.limit))
-    what = "A web" if web.held else "An arm held at one end"
     how = "" if web.angle is None else f" at {math.degrees(web.angle):.0f} degrees to the grain"
     if web.across:
         how = ", across the grain"
     end = "it would break while it is sawn" if web.breaks else f"{limit} would be sound"
+    if not web.held:
+        return f"An arm {length} long, held at one end, is only {width} wide here{how}: {end}."
     long = f" and {length} long" if web.length >= web.width else ""
-    return f"{what} {width} wide{long}{how}: {end}."
+    return f"A web {width} wide{long}{how}: {end}."
 
 
-def _remedy(web: Web, kit: Kit) -> str:
+def _care(web: Web, kit: Kit) -> str:
     wider = f"Widen it to {format_length(web.limit, kit.units)}"
     if not web.held:
         return f"{wider}, shorten it, or saw it last and gently, well supported."
     if web.across:
         return f"{wider}, or turn the pattern or the boards so that the grain runs along it."
     return f"{wider}, or saw it last and gently, with the wood supported on both sides."
+
+
+def _change(web: Web, pattern: Pattern, kit: Kit) -> str:
+    """What to change so that a web no longer breaks while it is sawn: it is not to be tried as it is."""
+    least = breaking(web.limit)
+    ways = [
+        f"Widen it to {format_length(least, kit.units)} at the very least "
+        f"({format_length(web.limit, kit.units)} would be sound)"
+    ]
+    if least <= LARGER * web.width:
+        percent = math.ceil(100 * (least / web.width - 1))
+        ways.append(f"make the silhouette {percent} % larger")
+    if turned := _turned(web, pattern, kit):
+        ways.append(turned)
+    sheet = kit.limits.web_sheet * pattern.panel.thickness
+    if web.angle is not None and web.width >= breaking(sheet):
+        ways.append("take sheet goods: it " + ("is sound there" if web.width >= sheet else "holds there"))
+    return f"{', '.join(ways[:-1])}, or {ways[-1]}." if len(ways) > 1 else f"{ways[0]}."
+
+
+def _turned(web: Web, pattern: Pattern, kit: Kit) -> str | None:
+    """Words for laying the grain the other way, where that saves this web and breaks none."""
+    grain = pattern.panel.grain
+    if grain is None or web.angle is None:
+        return None
+    limit = web_limit(pattern.panel.thickness, kit, angle_to_grain(web.along, grain + math.pi / 2))
+    if web.width < breaking(limit) or _stops(pattern, kit, grain + math.pi / 2) >= _stops(
+        pattern, kit, grain
+    ):
+        return None
+    holds = "it is sound then" if web.width >= limit else "it can be sawn then"
+    return f"lay the boards with the grain the other way: {holds}"
+
+
+@lru_cache(maxsize=16)
+def _stops(pattern: Pattern, kit: Kit, grain: float) -> int:
+    return sum(w.breaks for w in webs_along(pattern, kit, grain))

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 import shapely
+import shapely.affinity
 from shapely import Point, Polygon, box
 
 from cutout import check
@@ -44,19 +45,49 @@ def test_an_inside_corner_gets_a_hole_and_says_what_stays() -> None:
     for f in corners:
         assert f.severity == "care"
         assert f.text == "Inside corner of 60 degrees: the blade turns no tighter than 9.8 mm."
-        left = 2.5 * (1 / math.sin(math.radians(30)) - 1)
-        assert f.remedy == f"Drill a 5 mm relief hole there; a sliver {left:.1f} mm deep stays for a file."
+        assert f.remedy == (
+            "Needs a relief hole of 5 mm or cuts into it from both sides: the plan says which, "
+            "and what stays for a file."
+        )
         assert f.opening == 1
-        assert (f.size, f.limit) == (0.0, pytest.approx(KIT.blade.turning_radius + KIT.blade.kerf / 2))
+        assert (f.size, f.limit) == (None, pytest.approx(KIT.blade.turning_radius + KIT.blade.kerf / 2))
 
 
-def test_a_point_of_wood_is_passed_and_come_back_to() -> None:
-    (point,) = [
-        f for f in found(pattern(Polygon([(60, 60), (240, 60), (240, 240), (190, 100)])), "tight corner")
-        if f.text.startswith("Point of wood")
-    ]  # fmt: skip
-    assert point.remedy.startswith("Saw past it into the waste")
-    assert point.limit == pytest.approx(KIT.blade.turning_radius - KIT.blade.kerf / 2)
+def wedge_in_a_slot(angle: float, room: float) -> Pattern:
+    """A point of wood of `angle` degrees, pointing up into a wide opening that goes on `room` mm beyond it."""
+    half = 60 * math.tan(math.radians(angle / 2))
+    top = 120 + room
+    point = Polygon([(150 - half, 60), (150, 120), (150 + half, 60)])
+    return pattern(box(20, 60, 280, top).difference(point))
+
+
+def points(made: Pattern, kit: Kit = KIT) -> list[Finding]:
+    return [f for f in found(made, "tight corner", kit=kit) if f.text.startswith("Point of wood")]
+
+
+@pytest.mark.parametrize("angle", [20.0, 60.0, 90.0, 120.0])
+def test_a_point_of_wood_counts_only_where_the_blade_can_t_overshoot_it(angle: float) -> None:
+    """The loop beyond a point of wood reaches as far as its circle's far side; 20 to 90 degrees: from geometry."""
+    radius = KIT.blade.turning_radius
+    centre = min(radius / math.sin(math.radians(angle / 2)), math.sqrt(3) * radius)
+    needed = centre + radius + KIT.blade.kerf
+    assert points(wedge_in_a_slot(angle, needed + 0.5)) == []
+    (point,) = points(wedge_in_a_slot(angle, radius))
+    assert point.severity == "care"
+    assert point.size is None
+    assert "no room to overshoot" in point.remedy
+    assert point.limit == pytest.approx(radius - KIT.blade.kerf / 2)
+
+
+def test_room_for_the_loop_may_lie_aside_or_beyond_the_panel_s_edge() -> None:
+    diamond = Polygon([(10, 150), (150, 10), (290, 150), (150, 290)])
+    assert points(pattern(diamond, "figure")) == []
+
+
+def test_a_finer_blade_finds_fewer_points_of_wood_hard() -> None:
+    narrow = wedge_in_a_slot(60.0, 9.0)
+    assert len(points(narrow)) == 1
+    assert points(narrow, FINE) == []
 
 
 def test_where_no_hole_fits_the_blade_comes_from_both_sides() -> None:
@@ -99,7 +130,41 @@ def test_a_curve_the_blade_follows_is_no_finding_on_either_side() -> None:
 
 def test_a_curve_gets_the_drill_that_fills_it() -> None:
     (curve,) = found(pattern(Outline((ring(150, 150, 4.0),), 1.0)), "tight curve")
-    assert curve.remedy == "Drill a 8 mm relief hole there."
+    assert curve.remedy == (
+        "Needs a relief hole of 8 mm or cuts into it from both sides: the plan says which."
+    )
+
+
+@pytest.mark.parametrize("radius", [2.5, 2.499, 2.48, 2.51])
+@pytest.mark.parametrize("degrees", [30, 60, 90, 130])
+@pytest.mark.parametrize("turn", [0.0, 0.3])
+def test_a_tip_rounded_to_the_hole_s_own_radius_takes_the_hole(
+    radius: float, degrees: float, turn: float
+) -> None:
+    """Rounded by the same discs that holes are tested with, with few points to the quarter."""
+    half = math.radians(degrees / 2)
+    wedge = Polygon([(60, 150), (60 + 150 * math.cos(half), 150 + 150 * math.sin(half)),
+                     (60 + 150 * math.cos(half), 150 - 150 * math.sin(half))])  # fmt: skip
+    rounded = wedge.buffer(-radius, quad_segs=8, join_style="mitre", mitre_limit=50).buffer(
+        radius, quad_segs=8
+    )
+    made = pattern(shapely.affinity.rotate(rounded, turn, (150, 150), use_radians=True))
+    tips = sorted(found(made, "tight curve", "tight corner"), key=lambda f: f.at)
+    assert tips
+    assert all(f.remedy.startswith("Needs a relief hole of 5 mm") for f in tips)
+
+
+def test_remedies_promise_nothing_the_plan_decides() -> None:
+    shapes = [
+        Polygon([(60, 60), (240, 60), (150, 216)]),
+        Point(150, 150).buffer(4),
+        wedge_in_a_slot(40, 6).waste,
+    ]
+    for shape in shapes:
+        for keep in ("panel", "both"):
+            for f in found(pattern(shape, keep), "tight corner", "tight curve"):
+                assert not f.remedy.startswith(("Drill", "Saw"))
+                assert ". " not in f.remedy
 
 
 def test_a_tiny_step_or_spike_of_the_line_is_no_corner() -> None:

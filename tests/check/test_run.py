@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from shapely import Point, Polygon, box
 
 from cutout import check
-from cutout.check import bends
+from cutout.check import bends, room, tight
 from cutout.check import webs as rules
-from cutout.check.finding import CHECKS, Finding, Kind, ordered
+from cutout.check.finding import CHECKS, DANGER, Finding, Kind, Severity, ordered
 from cutout.check.widths import width_field
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, from_region
@@ -123,6 +123,22 @@ def test_stops_come_first_and_the_order_is_fixed() -> None:
     assert ordered(found[::-1]) == ordered(found)
 
 
+def test_the_most_dangerous_comes_first_whatever_the_input_s_order() -> None:
+    def made(kind: Kind, severity: Severity, y: float = 0.0) -> Finding:
+        return Finding(kind, severity, (1.0, y), None, None, None, "Text.", "Remedy.")
+
+    danger: tuple[Kind, ...] = (
+        "loose piece", "thin web", "short grain", "narrow opening", "too near the edge", "off the panel",
+        "glue line", "tight corner", "tight curve", "drawn line", "speck", "kit", "plan", "router", "source",
+    )  # fmt: skip
+    assert sorted(danger) == sorted(get_args(Kind))
+    cares = [made(kind, "care") for kind in danger]
+    stops = [made(kind, "stop") for kind in danger]
+    upper, lower = made("kit", "care", 50.0), made("kit", "care", 1.0)
+    wanted = (*stops, *cares[:11], upper, lower, *cares[11:])
+    assert ordered(reversed(wanted)) == wanted
+
+
 def test_every_check_is_registered_under_a_kind_of_its_own() -> None:
     assert set(CHECKS) <= set(get_args(Kind))
     assert {
@@ -178,10 +194,18 @@ def test_the_document_tells_every_kind_and_the_limits_that_are_used() -> None:
         f"{limits.web_along:g} along the grain, {limits.web_across:g} across it, {limits.web_sheet:g} for sheet",
         f"nowhere wider than {rules.TUFT:g} mm",
         f"or than {rules.BREAKS_WIDTH:g} mm",
+        f"length over {rules.TUFT_SHARE:g}",
+        f"length over {rules.SPECK_SHARE:g}",
+        f"for {rules.SLENDER:g} of its widths, or for {rules.LEVER:g} where",
+        f"{math.degrees(rules.ALONG):.0f} degrees or more",
+        f"{math.degrees(rules.ACROSS):.0f} degrees or more",
+        f"up to {room.LOOP_ASIDE:g} degrees",
+        f"{room.HOLE_INTO_KEEP} mm into what survives",
+        f"{tight.FILED} mm",
+        ", ".join(DANGER),
     ):
         assert words in text, words
     assert rules.BREAKS_SHARE == 0.25
-    assert rules.SLENDER == 5
     assert rules.STRIP == 3
     assert math.degrees(rules.ACROSS) == pytest.approx(45)
 

@@ -11,6 +11,7 @@ from shapely import Polygon, affinity, box
 
 from cutout import check
 from cutout.check import hint
+from cutout.check.finding import Finding
 from cutout.check.webs import BREAKS_SHARE, angle_to_grain, web_limit, webs
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, Limits, bit, blade, drills, wood
@@ -123,25 +124,120 @@ def test_a_finding_says_what_was_measured_and_what_to_do() -> None:
     assert inches.text.startswith("A web 1/2 in wide")
 
 
+BODY = box(100, 100, 200, 300)
+
+
+def on_body(*parts: shapely.Geometry) -> shapely.Geometry:
+    return shapely.union_all([BODY, *parts])
+
+
+def arms(shape: shapely.Geometry, grain: float | None = math.pi / 2, kit: Kit = KIT) -> list[Finding]:
+    """Findings on arms of a figure that survives."""
+    return [f for f in check.run(pattern(shape, grain, "figure"), kit) if f.text.startswith("An arm")]
+
+
 def test_a_thorn_is_no_web_but_a_slender_arm_is_one() -> None:
-    body = box(100, 100, 200, 300)
     thorn = Polygon([(199, 185), (240, 200), (199, 215)])
-    assert found(pattern(shapely.union(body, thorn), keep="figure")) == []
-    arm = box(199, 196, 300, 204)
-    (finding,) = [
-        f for f in check.run(pattern(shapely.union(body, arm), keep="figure"), KIT) if "arm" in f.text
-    ]
+    assert found(pattern(on_body(thorn), keep="figure")) == []
+    (finding,) = arms(on_body(box(199, 194, 300, 206)))
     assert finding.kind == "short grain"
     assert finding.severity == "care"
-    assert finding.size == pytest.approx(8, abs=0.1)
+    assert finding.size == pytest.approx(12, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("width", "grain", "kit", "severities"),
+    [
+        (8.5, math.pi / 2, KIT, ["stop"]),
+        (9.5, math.pi / 2, KIT, ["care"]),
+        (8.5, 0.0, KIT, ["care"]),
+        (3.0, 0.0, KIT, ["care"]),
+        (1.4, 0.0, KIT, ["stop"]),
+        (8.5, None, PLY, ["care"]),
+        (1.4, None, PLY, ["stop"]),
+        (9.5, None, PLY, []),
+    ],
+)
+def test_an_arm_far_under_its_limit_across_the_grain_is_a_stop(
+    width: float, grain: float | None, kit: Kit, severities: list[str]
+) -> None:
+    """Across: under a quarter of 2 x 18 mm. Along the grain and in sheet goods: under 1.5 mm."""
+    arm = box(199, 200 - width / 2, 280, 200 + width / 2)
+    assert [f.severity for f in arms(on_body(arm), grain, kit)] == severities
+
+
+def test_a_tongue_of_the_panel_with_a_small_head_is_one_stop_measured_whole() -> None:
+    """A tongue across the grain, 9.5 mm at its root, 3.5 mm near its head, the head too small to count."""
+    tongue = Polygon([(195, 100), (198.2, 222), (197, 227), (203, 227), (201.8, 222), (205, 100)])
+    made = pattern(box(100, 100, 300, 300).difference(tongue), 0.0)
+    (finding,) = [f for f in check.run(made, KIT) if f.kind in ("thin web", "short grain")]
+    assert (finding.kind, finding.severity) == ("short grain", "stop")
+    assert finding.size == pytest.approx(3.7, abs=0.25)
+    assert finding.at == pytest.approx((200, 220), abs=4)
+    length = float(finding.text.split()[2])
+    assert length == pytest.approx(127, abs=8)
+
+
+def test_a_taper_is_weakest_where_something_still_hangs_on_it() -> None:
+    """A long thorn across the grain: two tufts from its tip it is as wide as its slope says."""
+    (finding,) = arms(on_body(Polygon([(199, 192), (300, 200), (199, 208)])))
+    assert finding.severity == "stop"
+    tuft = 201 / 60
+    assert finding.size == pytest.approx(2 * tuft * 16 / 101, abs=0.3)
+
+
+def test_every_prong_of_a_fork_is_one_arm() -> None:
+    prongs = [box(240, 200 + y, 290, 204 + y) for y in (-30, 0, 30)]
+    stem = shapely.union(box(199, 195, 241, 209), box(235, 170, 241, 234))
+    assert len([f for f in arms(on_body(stem, *prongs)) if f.severity == "stop"]) == 3
 
 
 def test_only_a_tuft_at_stake_is_never_a_stop() -> None:
-    body = box(100, 100, 200, 300)
-    small = shapely.union_all([body, box(199, 199, 210, 201), shapely.Point(212, 200).buffer(2.4)])
-    large = shapely.union_all([body, box(199, 199, 210, 201), shapely.Point(222, 200).buffer(12.4)])
+    small = on_body(box(199, 199, 203, 201), shapely.Point(204, 200).buffer(1.5))
+    large = on_body(box(199, 199, 210, 201), shapely.Point(222, 200).buffer(12.4))
     assert {s for _, s in found(pattern(small, keep="figure"))} <= {"care"}
     assert "stop" in {s for _, s in found(pattern(large, keep="figure"))}
+
+
+def test_stops_say_what_to_change_and_never_to_saw_it_all_the_same() -> None:
+    stops = [f for gap in (2.0, 4.4) for f in check.run(pattern(windows(gap)), KIT) if f.severity == "stop"]
+    stops += arms(on_body(box(199, 196, 300, 204)))
+    assert len(stops) == 3
+    for f in stops:
+        assert f.severity == "stop"
+        assert "gently" not in f.remedy
+        assert f.remedy.startswith("Widen it to ")
+        assert ". " not in f.remedy
+    assert "make the silhouette 3 % larger" in stops[1].remedy
+    assert "take sheet goods: it holds there" in stops[1].remedy
+
+
+def test_a_stop_tells_that_the_grain_the_other_way_saves_it_only_where_it_does() -> None:
+    shape = on_body(box(199, 196, 300, 204))
+    (across,) = arms(shape)
+    assert "lay the boards with the grain the other way: it can be sawn then" in across.remedy
+    assert [f.severity for f in arms(shape, 0.0)] == ["care"]
+    (wide,) = [f for f in check.run(pattern(windows(8.9), 0.0), KIT) if f.severity == "stop"]
+    assert "grain the other way" in wide.remedy
+    cross = on_body(box(199, 196, 300, 204), box(146, 299, 154, 390))
+    assert all("grain the other way" not in f.remedy for f in arms(cross) if f.severity == "stop")
+
+
+def test_a_small_figure_does_not_look_better_because_its_details_are_small() -> None:
+    """The same figure with an arm, a neck with a head and a tongue, from 300 mm down to 60."""
+    shape = on_body(
+        box(199, 196, 290, 204), box(199, 240, 210, 242), shapely.Point(222, 241).buffer(12.4),
+        box(140, 299, 143, 320), shapely.Point(141.5, 322).buffer(3.2),
+    )  # fmt: skip
+    stops = []
+    for width in (600, 300, 200, 150, 100, 60):
+        by = width / 190
+        small = affinity.scale(shape, by, by, origin=(100, 100))
+        panel = Panel(900, 900, T, math.pi / 2)
+        made = cut_pattern(Outline(from_region(small), 1.0), panel, "figure", KIT.blade.kerf)
+        stops.append(sum(w.breaks for w in webs(made, KIT)))
+    assert stops[0] > 0
+    assert stops == sorted(stops)
 
 
 def test_a_near_miss_of_the_panel_s_edge_is_not_told_twice() -> None:
