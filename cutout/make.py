@@ -44,6 +44,9 @@ from cutout.write.svg import film_svg, pattern_svg
 from cutout.write.template import template_pdf
 from cutout.write.work import Work
 
+Reader = Callable[[Path, ReadOptions], Outline]
+"""Reads a source file; the page passes one that remembers what it has read."""
+
 Progress = Callable[[str, float], None]
 """Called with the name of the stage that starts and the share of the whole job done, 0..1."""
 
@@ -52,12 +55,12 @@ def silent(stage: str, done: float) -> None:
     """A progress callback that shows nothing."""
 
 
-def make(job: Job, folder: Path, progress: Progress = silent) -> Work:
+def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = read) -> Work:
     """Work out a whole job; paths in it are relative to `folder`. Raises CutoutError."""
     kit = kit_of(job)
     progress("reading", 0.0)
-    panel = faces_on(job, panel_of(job), folder)
-    outline = outline_of(job, panel, folder)
+    panel = faces_on(job, panel_of(job), folder, reader)
+    outline = outline_of(job, panel, folder, reader)
     before = cut_pattern(outline, panel, job.keep, kit.blade.kerf)
     progress("checking and mending", 0.25)
     mended = mend(before, kit, mending_of(job))
@@ -169,14 +172,14 @@ def panel_of(job: Job) -> Panel:
     return Panel(width, height, part.thickness, grain, zones, board=board)
 
 
-def outline_of(job: Job, panel: Panel, folder: Path) -> Outline:
+def outline_of(job: Job, panel: Panel, folder: Path, reader: Reader = read) -> Outline:
     """Every figure read and placed on the panel, as one outline. Raises CutoutError."""
     if not job.figures:
         raise LayoutError("there is no figure in this job: give a picture.")
-    return united(_figures_on(job.figures, job, panel, folder), job.overlap)
+    return united(_figures_on(job.figures, job, panel, folder, reader), job.overlap)
 
 
-def faces_on(job: Job, panel: Panel, folder: Path) -> Panel:
+def faces_on(job: Job, panel: Panel, folder: Path, reader: Reader = read) -> Panel:
     """The panel with what the job draws on its two faces; the back's figures mirrored into show-face coordinates."""
     drawn: list[Zone] = []
     for face, name in ((job.faces.show, "show face"), (job.faces.back, "back")):
@@ -186,19 +189,21 @@ def faces_on(job: Job, panel: Panel, folder: Path) -> Panel:
             stile, rail = face.stile or face.rail or 0.0, face.rail or face.stile or 0.0
             zones = drawn_frame(panel, stile, rail, face.reveal)
             drawn += [Zone(f"{z.name} drawn on the {name}", z.area) for z in zones]
-        for n, outline in enumerate(_figures_on(face.figures, job, panel, folder), 1):
+        for n, outline in enumerate(_figures_on(face.figures, job, panel, folder, reader), 1):
             area = outline.region() if name == "show face" else seen_from_back(outline.region(), panel)
             drawn.append(Zone(f"figure {n} drawn on the {name}", area))
     return replace(panel, drawn=tuple(drawn))
 
 
-def _figures_on(figures: tuple[FigurePart, ...], job: Job, panel: Panel, folder: Path) -> list[Outline]:
+def _figures_on(
+    figures: tuple[FigurePart, ...], job: Job, panel: Panel, folder: Path, reader: Reader
+) -> list[Outline]:
     """Figures read, sized and placed, repeats and mirror images included."""
     units: Units = job.units or "mm"
     area = clear_area(panel)
     placed: list[Outline] = []
     for figure in figures:
-        outline = place(_read(figure, folder), panel, _placement(figure), units)
+        outline = place(_read(figure, folder, reader), panel, _placement(figure), units)
         if figure.at is None:
             outline = stand(outline, area, figure.stand, figure.margin)
         for copy in (outline,) * figure.repeat:
@@ -295,7 +300,7 @@ def mending_of(job: Job) -> Mending:
     return Mending(part.ease, part.bridge, part.bridge_width, part.bridge_count, by_hand, part.without)
 
 
-def _read(figure: FigurePart, folder: Path) -> Outline:
+def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
     if figure.text is not None:
         if figure.font is None:
             raise LayoutError(f'the text "{figure.text}" needs a font: name a TTF or OTF file.')
@@ -312,7 +317,7 @@ def _read(figure: FigurePart, folder: Path) -> Outline:
         corners=figure.corners,
         sheet=figure.sheet,
     )
-    return read(folder / figure.source, options)
+    return reader(folder / figure.source, options)
 
 
 def _placement(figure: FigurePart) -> Placement:

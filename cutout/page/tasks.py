@@ -48,10 +48,6 @@ _OLDEST = (1980, 1, 1, 0, 0, 0)
 READER = Reader()
 _works: Memory[Work] = Memory(2)
 
-# Only worker processes import this module. make() reads through the name it imported: with ours in its place
-# there, the page has the memory without a second version of the flow.
-vars(make)["read"] = READER
-
 
 def prepare(scratch: Path) -> None:
     """Called once in every process: where they share what they have read."""
@@ -154,18 +150,18 @@ def smallest(job: Job, folder: Path, name: str) -> dict[str, Any]:
 
 
 def _work(job: Job, folder: Path) -> Work:
-    return _works.recall((folder, job.model_dump_json()), lambda: make.make(job, folder))
+    return _works.recall((folder, job.model_dump_json()), lambda: make.make(job, folder, reader=READER))
 
 
 def _laid_out(job: Job, folder: Path) -> tuple[Kit, Pattern]:
-    kit, panel = make.kit_of(job), make.faces_on(job, make.panel_of(job), folder)
-    return kit, cut_pattern(make.outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
+    kit, panel = make.kit_of(job), make.faces_on(job, make.panel_of(job), folder, READER)
+    return kit, cut_pattern(make.outline_of(job, panel, folder, READER), panel, job.keep, kit.blade.kerf)
 
 
 def _outline(job: Job, n: int, panel: Panel, folder: Path) -> Outline:
     """One figure of the job by itself, once."""
     alone = job.figures[n].model_copy(update={"repeat": 1, "pair": False})
-    return make.outline_of(job.model_copy(update={"figures": (alone,)}), panel, folder)
+    return make.outline_of(job.model_copy(update={"figures": (alone,)}), panel, folder, READER)
 
 
 def _turned_size(outline: Outline, before: Job, after: Job, n: int) -> tuple[float, float]:

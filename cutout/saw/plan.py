@@ -154,8 +154,8 @@ def _much_nibbling(state: State, kit: Kit) -> list[Finding]:
     text = f"{len(short)} short cuts end against the outline of opening {state.area.id}, where it turns tighter than "
     return [
         Finding(
-            "plan", "care", (round(at.real, 3), round(at.imag, 3)), float(len(short)), float(MANY_NIBBLES),
-            state.area.id, f"{text}{radius}.",
+            "plan", "care", (round(at.real, 3), round(at.imag, 3)), None, None, state.area.id,
+            f"{text}{radius}.",
             "They can be sawn as planned and filed smooth; a narrower blade or a larger silhouette needs far fewer.",
         )
     ]  # fmt: skip

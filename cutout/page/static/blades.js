@@ -27,7 +27,7 @@ export async function compareBlades(work, blades) {
 function bladeTable(blades, { job, shown }) {
   const units = job.units ?? "mm";
   const heads = ["Blade", "Turning radius", "Kerf", "Smallest width of the figures", "This size"];
-  const caption = "What each blade manages without a stop, before mending";
+  const caption = "Where nothing stops each blade, before mending; weak webs and loose pieces apart";
   const rows = new Map();
   const row = (blade) => {
     const open = [el("td", {}, "…"), el("td", {}, "…")];
