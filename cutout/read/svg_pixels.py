@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +11,8 @@ from scipy.ndimage import binary_dilation, binary_erosion, convolve, maximum_fil
 from shapely import MultiPolygon
 
 from cutout.geom.curve import ComplexArray, Similarity
-from cutout.geom.outline import Note, Outline, Ring
-from cutout.read.iso import iso_lines
+from cutout.geom.outline import Note, Outline
+from cutout.read.iso import IsoLines, iso_lines
 from cutout.read.options import ReadOptions
 from cutout.read.svg_document import Document
 from cutout.read.svg_exact import Figure, colour_notes, ground_notes, inverted
@@ -33,6 +33,9 @@ SIDES = (600, 1600)
 LEAST_SPECK = 3.0
 """Rings less than this across (px) say nothing about a shape, whatever their size on the wood."""
 
+MOST_POINTS = 12_000
+"""Points in all lines that are fitted in seconds; beyond, fewer pixels serve, down to the fewest."""
+
 AROUND = np.ones((3, 3), dtype=bool)
 
 Mask = NDArray[np.bool_]
@@ -46,21 +49,21 @@ def painted_traced(document: Document, drawing: Drawing, name: str, options: Rea
     if box is None:
         return Figure(MultiPolygon())
     ground = None if options.invert is False or drawing.page is None else _rim_ground(page)
+    swap = options.invert is True and not (ground and ground.is_dark)
     whole = ground is not None or options.invert is True or drawing.page is None
-    fine = render(plain, drawing, name, side=_side(box, drawing, options), box=None if whole else box)
+
+    def draw(side: int) -> tuple[Rendering, Grey]:
+        fine = render(plain, drawing, name, side=side, box=None if whole else box)
+        mask, away = _figure_mask(fine, ground)
+        field = coverage(mask, away, fine.opaque)
+        return fine, np.asarray(1 - field, dtype=np.float32) if swap else field
+
+    mask, _ = _figure_mask(page, ground)
     notes = [_rendered(drawing.beyond)]
-    for away in _differences(fine, ground):
-        mask = away >= NEAR
-        if mask.any():
-            break
-    else:
-        away, mask = fine.opaque, fine.opaque >= 0.5
+    if float(page.over_white[mask].min(initial=1.0)) > 1 - NEAR:
         notes.append(Note("light drawing", "the drawing is white: whatever is painted counts as the figure."))
-    notes += [*ground_notes(ground, options), *colour_notes(float((fine.light[mask] < DARK).mean()))]
-    field = coverage(mask, away, fine.opaque)
-    if options.invert is True and not (ground and ground.is_dark):
-        field = np.asarray(1 - field, dtype=np.float32)
-    return _figure(fine, field, 0.5, notes, drawing, options)
+    notes += [*ground_notes(ground, options), *colour_notes(float((page.light[mask] < DARK).mean()))]
+    return _figure(draw, _side(box, drawing, options), 0.5, notes, drawing, options)
 
 
 def darker_traced(
@@ -80,11 +83,22 @@ def darker_traced(
     dark_rim = bool((page.rim(page.light) < level).mean() >= 0.95) and painted_light
     light = options.invert is True or (options.invert is None and dark_rim)
     whole = light or drawing.page is None
-    fine = render(document, drawing, name, side=_side(box, drawing, options), box=None if whole else box)
-    notes = [_rendered(beyond)]
-    if light:
-        return _figure(fine, fine.light, level, [*notes, *inverted(options)], drawing, options)
-    return _figure(fine, 1 - fine.light, 1 - level, notes, drawing, options)
+
+    def draw(side: int) -> tuple[Rendering, Grey]:
+        fine = render(document, drawing, name, side=side, box=None if whole else box)
+        return fine, fine.light if light else 1 - fine.light
+
+    notes = [_rendered(beyond), *(inverted(options) if light else ())]
+    edge = level if light else 1 - level
+    return _figure(draw, _side(box, drawing, options), edge, notes, drawing, options)
+
+
+def _figure_mask(fine: Rendering, ground: Ground | None) -> tuple[Mask, Grey]:
+    """Pixels that hold any of the figure, and how far each is from the page; in a white drawing, its opacity."""
+    for away in _differences(fine, ground):
+        if (away >= NEAR).any():
+            return away >= NEAR, away
+    return fine.opaque >= 0.5, fine.opaque
 
 
 def coverage(mask: Mask, away: Grey, opaque: Grey) -> Grey:
@@ -162,32 +176,48 @@ def _side(box: Box, drawing: Drawing, options: ReadOptions) -> int:
 
 
 def _figure(
-    fine: Rendering, field: Grey, level: float, notes: list[Note], drawing: Drawing, options: ReadOptions
+    draw: Callable[[int], tuple[Rendering, Grey]],
+    side: int,
+    level: float,
+    notes: list[Note],
+    drawing: Drawing,
+    options: ReadOptions,
 ) -> Figure:
+    """The figure (1 = figure) traced; drawn with fewer pixels again where its lines are very long."""
     scale = MM_PER_PX if drawing.physical and drawing.page else None
-    rings, dropped = _rings(fine, field, level, scale, options)
-    return Figure(Outline(rings).region(fine.unit / 20), tuple(notes), None, rings, dropped)
-
-
-def _rings(
-    fine: Rendering, field: Grey, level: float, scale: float | None, options: ReadOptions
-) -> tuple[tuple[Ring, ...], int]:
-    """Rings round the figure (1 = figure) of a rendering, and how many specks were left out before fitting.
-
-    Page px, y up, the page's top left at the origin. scale: mm per page px where the file states it.
-    """
-    found = iso_lines(field, level)
-    lines = [z for z in found.lines if len(z) > 3]
-    if not lines:
-        return (), 0
-    mm = _mm_per_pixel(lines, scale * fine.unit if scale else None, options)
-    least = max(options.speck / mm if mm else 0.0, LEAST_SPECK)
-    large = [z for z in lines if max(np.ptp(z.real), np.ptp(z.imag)) >= least]
-    tolerance = float(np.clip(options.tolerance / mm, 0.1, 1.0)) if mm else 0.5
-    rings = fit_lines(replace(found, lines=large), tolerance, options.smooth)
+    fine, field = draw(side)
+    lines = _lines(fine, field, level, scale, options)
+    if lines.count > MOST_POINTS and side > SIDES[0]:
+        fine, field = draw(max(SIDES[0], round(side * MOST_POINTS / lines.count)))
+        lines = _lines(fine, field, level, scale, options)
+    tolerance = float(np.clip(options.tolerance / lines.mm, 0.1, 1.0)) if lines.mm else 0.5
     down = fine.corner.conjugate() - 1j * fine.unit * field.shape[0]
     to_page = Similarity(complex(fine.unit), down)
-    return tuple(ring.transform(to_page) for ring in rings), len(lines) - len(large)
+    rings = tuple(r.transform(to_page) for r in fit_lines(lines.found, tolerance, options.smooth))
+    return Figure(Outline(rings).region(fine.unit / 20), tuple(notes), None, rings, lines.dropped)
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """Lines worth fitting, mm per pixel where it is known, and how many specks were left out."""
+
+    found: IsoLines
+    mm: float | None
+    dropped: int
+
+    @property
+    def count(self) -> int:
+        return sum(len(z) for z in self.found.lines)
+
+
+def _lines(fine: Rendering, field: Grey, level: float, scale: float | None, options: ReadOptions) -> _Lines:
+    """Lines round the figure without specks; scale: mm per page px where the file states it."""
+    found = iso_lines(field, level)
+    lines = [z for z in found.lines if len(z) > 3]
+    mm = _mm_per_pixel(lines, scale * fine.unit if scale else None, options) if lines else None
+    least = max(options.speck / mm if mm else 0.0, LEAST_SPECK)
+    large = [z for z in lines if max(np.ptp(z.real), np.ptp(z.imag)) >= least]
+    return _Lines(replace(found, lines=large), mm, len(lines) - len(large))
 
 
 def _mm_per_pixel(lines: list[ComplexArray], stated: float | None, options: ReadOptions) -> float | None:
