@@ -12,7 +12,7 @@ from cutout.geom.outline import Note, Outline
 from cutout.read.iso import STEPPED, IsoLines, iso_lines
 from cutout.read.options import ReadOptions
 from cutout.read.picture_decode import decode
-from cutout.read.picture_figure import Field, find_figure
+from cutout.read.picture_figure import Field, border_notes, find_figure
 from cutout.read.picture_straighten import straightened
 from cutout.read.trace import fit_lines
 from cutout.units import format_length
@@ -41,7 +41,8 @@ def read_picture(data: bytes, name: str, options: ReadOptions) -> Outline:
             "silhouette larger or keep smaller specks."
         )
     rings = fit_lines(replace(found, lines=lines), options.tolerance / mm_per_px, options.smooth)
-    return Outline(rings, scale, (*notes, *field.notes, *dropped, *_coarse(mm_per_px, scale, options)))
+    said = (*notes, *field.notes, *border_notes(field), *dropped, *_coarse(mm_per_px, scale, options))
+    return Outline(rings, scale, said)
 
 
 def _lines(

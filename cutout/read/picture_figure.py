@@ -24,6 +24,9 @@ _LEAST_CONTRAST = 20.0
 _TOO_GREY = 0.30
 _SOFTENING = 0.8
 
+_AT_BORDER = 0.10
+"""Share of a side of the picture along which a figure may lie before it is worth a word."""
+
 
 @dataclass(frozen=True)
 class Field:
@@ -65,6 +68,36 @@ def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
     if colour.mode == "RGB" and options.threshold is None and options.invert is None:
         field = _from_colour(colour, grey)
     return _softened(field or _from_grey(np.asarray(grey), name, options))
+
+
+def border_notes(field: Field) -> tuple[Note, ...]:
+    """Says so where the figure lies along one of the picture's sides over a long stretch.
+
+    Background that was taken for figure does: ground, a wall, a shadow at the edge of a scan. A figure cut off by
+    the picture does too, and so may one with a straight foot; hence nothing is left out.
+    """
+    values = field.values
+    sides = {"left": values[:, 0], "right": values[:, -1], "top": values[0], "bottom": values[-1]}
+    shares = {side: _longest_run(line > field.level) / len(line) for side, line in sides.items()}
+    long = [
+        f"{side} ({100 * share:.0f} % of that side)" for side, share in shares.items() if share > _AT_BORDER
+    ]
+    if not long:
+        return ()
+    text = (
+        f"The figure runs off the picture's edge on the {_listed(long)}. That was kept as part of it; if it is "
+        "background, crop the picture, or draw round the subject and fill it in."
+    )
+    return (Note("border", text),)
+
+
+def _longest_run(inside: NDArray[np.bool_]) -> int:
+    steps = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]])))
+    return int((steps[1::2] - steps[::2]).max(initial=0))
+
+
+def _listed(parts: list[str]) -> str:
+    return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
 
 
 def _shape_in_alpha(picture: Picture) -> bool:

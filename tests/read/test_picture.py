@@ -211,6 +211,28 @@ def test_grain_makes_no_islands() -> None:
     assert len(outline.rings[0].segments) <= 8
 
 
+def test_ground_that_runs_off_the_picture_is_said_and_kept() -> None:
+    """A dark bird in a light sky over a darker band of grass as wide as the picture."""
+    photo = Image.new("L", (240, 160), 200)
+    draw = ImageDraw.Draw(photo)
+    draw.polygon([(90, 40), (150, 40), (120, 75)], fill=30)
+    draw.rectangle([0, 110, 240, 160], fill=70)
+    found = read(saved(photo))
+    text = said(found, "border")
+    assert "left (31 % of that side), right (31 % of that side) and bottom (100 % of that side)" in text
+    assert "crop the picture" in text
+    assert found.region().area == pytest.approx(240 * 50 + 60 * 35 / 2, rel=0.02)
+
+
+def test_a_figure_clear_of_the_edges_or_touching_them_briefly_is_fine(plain: Outline) -> None:
+    assert not said(plain, "border")
+    stem = kite()
+    ImageDraw.Draw(stem).rectangle([60, 60, 65, 90], fill=0)
+    assert not said(read(saved(stem)), "border")
+    ImageDraw.Draw(stem).rectangle([60, 60, 75, 90], fill=0)
+    assert "bottom (13 % of that side)" in said(read(saved(stem)), "border")
+
+
 def test_a_coarse_picture_is_said_to_be_one() -> None:
     assert "on the wood" in said(read(saved(kite()), ReadOptions(width=600.0)), "coarse picture")
 
