@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -53,8 +53,8 @@ _TOUCHING = 1e-3
 
 _NO_SLACK = 1e-9
 
-_SAME = 2.0
-"""Webs nearer to each other than this (mm) are one place."""
+SAME = 0.4
+"""Webs nearer to each other than this many tufts are one place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,15 +153,17 @@ def webs_along(pattern: Pattern, kit: Kit, grain: float | None) -> tuple[Web, ..
         if any(n.breaks and not web.breaks for n in inside):
             continue
         necks = [n for n in necks if n not in inside]
-        found.append(web)
-    return _apart(sorted([*necks, *found], key=lambda w: (w.share, w.at.real, w.at.imag)))
+        weakest = min([web, *inside], key=lambda w: w.share)
+        found.append(replace(weakest, length=web.length, held=False, breaks=web.breaks))
+    weakest_first = sorted([*necks, *found], key=lambda w: (w.share, w.at.real, w.at.imag))
+    return _apart(weakest_first, SAME * places.tuft)
 
 
-def _apart(found: list[Web]) -> tuple[Web, ...]:
-    """Webs, weakest first, without those a hair from a weaker one, and arms that begin at one."""
+def _apart(found: list[Web], same: float) -> tuple[Web, ...]:
+    """Webs, weakest first, without those within `same` mm of a weaker one, and arms that begin at one."""
     kept: list[Web] = []
     for web in found:
-        near = _SAME if web.held else max(_SAME, breaking(web.limit))
+        near = same if web.held else max(same, web.width)
         if not any(abs(k.at - web.at) < near and k.breaks >= web.breaks for k in kept):
             kept.append(web)
     return tuple(kept)

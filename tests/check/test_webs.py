@@ -186,6 +186,18 @@ def test_a_taper_is_weakest_where_something_still_hangs_on_it() -> None:
     assert finding.size == pytest.approx(2 * tuft * 16 / 101, abs=0.3)
 
 
+def test_an_arm_is_as_weak_as_the_narrowest_neck_in_it() -> None:
+    """A leg along the grain with a waist, and a foot across it: one finding, at the waist."""
+    leg = shapely.union_all([box(140, 20, 150, 101), box(140, 20, 180, 26)])
+    waisted = leg.difference(
+        shapely.union(shapely.Point(138, 60).buffer(6), shapely.Point(152, 60).buffer(6))
+    )
+    (finding,) = arms(on_body(waisted))
+    assert finding.severity == "stop"
+    assert finding.at == pytest.approx((145, 60), abs=1)
+    assert finding.size == pytest.approx(2, abs=0.05)
+
+
 def test_every_prong_of_a_fork_is_one_arm() -> None:
     prongs = [box(240, 200 + y, 290, 204 + y) for y in (-30, 0, 30)]
     stem = shapely.union(box(199, 195, 241, 209), box(235, 170, 241, 234))
