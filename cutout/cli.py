@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from cutout import __version__
-from cutout.errors import CutoutError, LayoutError
-from cutout.units import Units, count, format_length, format_size, parse_length, parse_positive, parse_size
+from cutout.asked import asked_for
+from cutout.errors import CutoutError
+from cutout.units import Units, count, format_length, format_size
 
 if TYPE_CHECKING:
     from cutout.check.finding import Finding
-    from cutout.job import Job
     from cutout.make import Progress
     from cutout.write.work import Work
 
@@ -142,7 +142,7 @@ def _job_options(function: F) -> F:
 @click.option("--film", is_flag=True, default=None, help="Also write film.svg for adhesive film.")
 def make(source: Path, out: Path | None, **options: Any) -> int:
     """Work out the whole job of SOURCE (a picture, an SVG, a DXF, or a job.toml) into a folder."""
-    job, folder = _job(source, options)
+    job, folder = asked_for(source, options)
     target = out or Path(f"{source.stem}-cutout")
     with _progress() as progress:
         from cutout.make import make as work_out
@@ -162,7 +162,7 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
 @click.option("--every", is_flag=True, help="List every finding, not one line for each kind.")
 def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     """Say what would be wrong with SOURCE; exit 1 where something can't be cut or would drop out."""
-    job, folder = _job(source, options)
+    job, folder = asked_for(source, options)
     with _progress() as progress:
         from cutout.make import findings_of, size_table
 
@@ -211,134 +211,6 @@ def page(port: int | None, browser: bool, folder: Path | None) -> int:
 
     serve(port=port, open_browser=browser, folder=folder)
     return 0
-
-
-def _job(source: Path, options: dict[str, Any]) -> tuple[Job, Path]:
-    """The job of a job file or of a picture, with the options laid over it; and its folder."""
-    from cutout.job import Job
-    from cutout.jobfile import job_from, load_job
-
-    given = {k: v for k, v in options.items() if v is not None}
-    if source.suffix.lower() == ".toml":
-        job = load_job(source)
-        folder = source.parent
-        figures = [figure.model_dump() for figure in job.figures]
-    else:
-        job, folder, figures = Job(), Path(), [{"source": str(source)}]
-    units = given.pop("units", job.units)
-    data = job.model_dump(exclude_none=True)
-    data["units"] = units
-    data["figures"] = _figures(figures, given, units)
-    _lay_over(data, given, units)
-    return job_from(data, source.name, bare="mm"), folder
-
-
-_PARTS = {
-    "blade": ("saw", "blade"), "drill": ("saw", "drills"), "bit": ("router", "bit"), "gcode": ("router", "gcode"),
-    "dxf_version": ("router", "dxf"), "film": ("template", "film"), "paper": ("template", "paper"),
-    "back": ("template", "back"), "ease": ("mend", "ease"), "bridge": ("mend", "bridge"),
-    "bridge_count": ("mend", "bridge_count"), "wood": ("panel", "wood"),
-}  # fmt: skip
-_LENGTHS = {
-    "turning_radius": ("saw", "turning_radius"), "kerf": ("saw", "kerf"), "thickness": ("panel", "thickness"),
-    "bridge_width": ("mend", "bridge_width"),
-}  # fmt: skip
-
-
-def _lay_over(data: dict[str, Any], given: dict[str, Any], units: Units | None) -> None:
-    for option, (part, name) in _PARTS.items():
-        if option in given:
-            data[part][name] = given[option]
-    for option, (part, name) in _LENGTHS.items():
-        if option in given:
-            data[part][name] = parse_positive(given[option], units, what=_flag(option))
-    if "keep" in given:
-        data["keep"] = given["keep"]
-    if "panel" in given:
-        data["panel"]["width"], data["panel"]["height"] = parse_size(given["panel"], units, what="--panel")
-        data["panel"].pop("frame", None)
-    if "grain" in given:
-        data["panel"]["grain"] = _grain(given["grain"])
-
-
-def _figures(
-    figures: list[dict[str, Any]], given: dict[str, Any], units: Units | None
-) -> list[dict[str, Any]]:
-    """Options about the silhouette go to the first figure; a job with several must say it in its file."""
-    about = {"width", "height", "turn", "mirror", "at", "threshold", "smooth", "invert", "sheet", "corners"}
-    wanted = about & set(given)
-    if wanted and len(figures) != 1:
-        raise LayoutError(
-            f"{_flag(min(wanted))}: this job has {len(figures)} figures; set it in the job file."
-        )
-    if not wanted:
-        return figures
-    figure = {k: v for k, v in figures[0].items() if v is not None}
-    if wanted & {"width", "height"}:
-        figure.pop("width", None)
-        figure.pop("height", None)
-    for side in wanted & {"width", "height"}:
-        figure[side] = parse_positive(given[side], units, what=f"--{side}")
-    for name in wanted & {"turn", "mirror", "smooth", "invert"}:
-        figure[name] = given[name]
-    if "at" in wanted:
-        figure["at"] = _pair(given["at"], units)
-    if "threshold" in wanted:
-        figure["threshold"] = _threshold(given["threshold"])
-    if "sheet" in wanted:
-        figure["sheet"] = _sheet(given["sheet"], units)
-    if "corners" in wanted:
-        figure["corners"] = _corners(given["corners"])
-    return [figure]
-
-
-def _flag(option: str) -> str:
-    return "--" + option.replace("_", "-")
-
-
-def _pair(text: str, units: Units | None) -> tuple[float, float]:
-    parts = text.split(",")
-    if len(parts) != 2:
-        raise LayoutError(f'--at "{text}": write two lengths, like 250mm,300mm.')
-    return parse_length(parts[0], units, what="--at"), parse_length(parts[1], units, what="--at")
-
-
-def _grain(text: str) -> float | str:
-    if text.strip().lower() == "none":
-        return "none"
-    try:
-        return float(text.strip().removesuffix("deg"))
-    except ValueError:
-        raise LayoutError(f'--grain "{text}": write degrees, like 90, or none.') from None
-
-
-def _threshold(text: str) -> int | str:
-    if text == "local":
-        return text
-    if text.isdigit() and int(text) <= 255:
-        return int(text)
-    raise LayoutError(f'--threshold "{text}": write a grey from 0 to 255, or local.')
-
-
-def _sheet(text: str, units: Units | None) -> tuple[float, float]:
-    from cutout.kit.paper import paper
-
-    found = paper(text, units)
-    if found.height is None:
-        raise LayoutError("--sheet: a roll has no height: give a paper or a size like 210x297mm.")
-    return found.width, found.height
-
-
-def _corners(text: str) -> list[tuple[float, float]]:
-    try:
-        numbers = [float(part) for part in text.replace(";", ",").split(",")]
-    except ValueError:
-        numbers = []
-    if len(numbers) != 8:
-        raise LayoutError(
-            f'--corners "{text}": write four points, x,y,x,y,x,y,x,y in pixels from the top left.'
-        )
-    return list(zip(numbers[::2], numbers[1::2], strict=True))
 
 
 @contextmanager
