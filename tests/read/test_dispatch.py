@@ -39,7 +39,8 @@ def dxf(binary: bool = False) -> bytes:
 
 
 @pytest.mark.parametrize(
-    "data", [SVG, gzip.compress(SVG, mtime=0), b"\n  <?xml version='1.0'?>" + SVG, png(), dxf(), dxf(binary=True)]
+    "data",
+    [SVG, gzip.compress(SVG, mtime=0), b"\n  <?xml version='1.0'?>" + SVG, png(), dxf(), dxf(binary=True)],
 )
 @pytest.mark.parametrize("name", ["a.svg", "a.png", "a.dxf", "a"])
 def test_content_decides_not_the_name(tmp_path: Path, data: bytes, name: str) -> None:
