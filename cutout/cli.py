@@ -167,10 +167,11 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
         from cutout.make import findings_of, size_table
 
         progress("checking", 0.1)
-        pattern, findings = findings_of(job, folder)
+        pattern, findings, notes = findings_of(job, folder)
         progress("trying sizes and blades", 0.4)
         table = size_table(job, folder) if sizes else ""
     _say_findings(findings, every)
+    _say_notes(notes)
     if table:
         click.echo(table)
     click.echo(f"{count(len(pattern.openings), 'opening')}, {_count(findings)}.")
@@ -253,10 +254,14 @@ def _say_findings(findings: tuple[Finding, ...], every: bool = False) -> None:
         click.echo(f"care  {kind}{count}: {several[0].text}\n      {remedy}")
 
 
+def _say_notes(notes: tuple[str, ...]) -> None:
+    for note in notes:
+        click.echo(f"note  {note}")
+
+
 def _say_work(work: Work) -> None:
     units, plan = work.units, work.plan
-    for note in work.notes:
-        click.echo(f"note  {note}")
+    _say_notes(work.notes)
     x0, y0, x1, y1 = work.pattern.figure.bounds
     blade = work.kit.blade
     click.echo(

@@ -100,11 +100,13 @@ def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = r
     )
 
 
-def findings_of(job: Job, folder: Path) -> tuple[Pattern, tuple[Finding, ...]]:
-    """The pattern as laid out and what the checks say about it, nothing mended. Raises CutoutError."""
+def findings_of(job: Job, folder: Path) -> tuple[Pattern, tuple[Finding, ...], tuple[str, ...]]:
+    """The pattern as laid out, what the checks say about it, nothing mended, and notes. Raises CutoutError."""
     kit, panel = kit_of(job), faces_on(job, panel_of(job), folder)
-    pattern = cut_pattern(outline_of(job, panel, folder), panel, job.keep, kit.blade.kerf)
-    return pattern, ordered((*check.run(pattern, kit), *_of_the_panel(job, panel, kit)))
+    outline = outline_of(job, panel, folder)
+    pattern = cut_pattern(outline, panel, job.keep, kit.blade.kerf)
+    found = ordered((*check.run(pattern, kit), *_of_the_panel(job, panel, kit)))
+    return pattern, found, _notes(outline, pattern, kit)
 
 
 def write_out(

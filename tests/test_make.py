@@ -52,7 +52,7 @@ def test_a_cut_into_the_lip_is_found(disc: Path) -> None:
     frame = {"opening": ["140mm", "300mm"], "reach": ["40mm", "40mm", "0mm", "0mm"], "reveal": "2mm"}
     figure = {"source": "disc.png", "width": "150mm", "at": ["108mm", "150mm"]}
     data = {"panel": {"frame": frame, "thickness": "12mm", "wood": "plywood"}, "figures": [figure]}
-    _, found = findings_of(job_from(data), disc)
+    _, found, _ = findings_of(job_from(data), disc)
     assert any(f.kind == "too near the edge" and "lip" in f.text for f in found)
 
 

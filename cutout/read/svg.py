@@ -16,7 +16,13 @@ from cutout.read.svg_exact import Figure, darker, painted
 from cutout.read.svg_number import MM_PER_PX
 from cutout.read.svg_paint import steady, tone
 from cutout.read.svg_pixels import darker_traced, painted_traced
+from cutout.read.svg_render import shows_text
 from cutout.read.svg_walk import Drawing, Mark, walk
+
+_TEXT_LOST = (
+    "its text does not show: no font on this machine draws it, or it is hidden; "
+    "turn it into paths in the program that drew it."
+)
 
 
 def read_svg(data: bytes, name: str, options: ReadOptions) -> Outline:
@@ -32,7 +38,7 @@ def read_svg(data: bytes, name: str, options: ReadOptions) -> Outline:
     # Without a page a renderer sizes its pixels by what is drawn, and the true size is lost.
     sized = drawing.physical and (figure.book is not None or drawing.page is not None)
     scale = MM_PER_PX if sized else None
-    notes = (*figure.notes, *_notes(document, drawing, options))
+    notes = (*figure.notes, *_notes(document, drawing, name, options))
     return _finish(figure, scale, notes, name, options)
 
 
@@ -57,6 +63,8 @@ def _figure(document: Document, drawing: Drawing, name: str, options: ReadOption
         figure = painted_traced(document, drawing, name, options) if traced else painted(drawing, options)
         empty = "nothing in it stands out from the page, or it lies off the page."
     if figure.region.area <= 0:
+        if "text" in drawing.beyond and not shows_text(document, drawing, name):
+            raise ReadError(f"{name}: {_TEXT_LOST}")
         raise ReadError(_all_specks(name, options) if figure.dropped else f"{name}: {empty}")
     return figure
 
@@ -75,12 +83,14 @@ def _beyond_at(marks: list[Mark], level: float) -> dict[str, int]:
     return found
 
 
-def _notes(document: Document, drawing: Drawing, options: ReadOptions) -> Iterator[Note]:
+def _notes(document: Document, drawing: Drawing, name: str, options: ReadOptions) -> Iterator[Note]:
     if document.outside:
         links = counted(
             document.outside, "link to something outside the file was", "links outside the file were"
         )
         yield Note("left out", f"{links} not followed.")
+    if "text" in drawing.beyond and not shows_text(document, drawing, name):
+        yield Note("left out", _TEXT_LOST)
     for what, count in sorted(drawing.left_out.items()):
         yield Note("left out", f"{what} can't be drawn here and was left out ({count}).")
     if drawing.damaged:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import BytesIO
 from typing import Any
 from xml.etree import ElementTree
@@ -90,6 +90,31 @@ def render(
     over_white = rgba[..., :3] * opaque[..., None] + (1 - opaque[..., None])
     corner = complex(box[0], box[1]) if box else 0j
     return Rendering(over_white, opaque, _unit(box, side) if box else 1.0, corner)
+
+
+def shows_text(document: Document, drawing: Drawing, name: str) -> bool:
+    """Whether the page looks different with its text than without. Raises ReadError.
+
+    The renderer leaves out, without a word, whatever it finds no font for.
+    """
+    bare = deepcopy(document.root)
+    for parent in list(bare.iter()):
+        for child in [c for c in parent if c.tag == "text"]:
+            parent.remove(child)
+    box = (0.0, 0.0, *drawing.page) if drawing.page else None
+    without = replace(document, root=bare)
+    try:
+        seen, missed = (render(d, drawing, name, side=COARSE_SIDE, box=box) for d in (document, without))
+    except ReadError:
+        if box is None:
+            return True  # Without a page and without its text there may be nothing to size a picture by.
+        raise
+    if seen.opaque.shape != missed.opaque.shape:
+        return True
+    return any(
+        float(np.abs(a - b).max()) > 0.02
+        for a, b in ((seen.over_white, missed.over_white), (seen.opaque, missed.opaque))
+    )
 
 
 def _is_tall(drawing: Drawing) -> bool:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import gzip
+import io
 import math
 from typing import Any
 
+import numpy as np
 import pytest
+import resvg_py
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from PIL import Image
 
 from cutout.errors import ReadError
 from cutout.geom.curve import Arc, Cubic, Line
@@ -34,6 +38,11 @@ def kinds(found: Outline) -> set[str]:
 
 
 DISC = math.pi * 400
+LETTERS = '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><text y="9">H</text></svg>'
+NEEDS_A_FONT = pytest.mark.skipif(
+    not np.asarray(Image.open(io.BytesIO(bytes(resvg_py.svg_to_bytes(svg_string=LETTERS))))).any(),
+    reason="this machine has no fonts",
+)
 BENT = 80 * 10 + 40 * 10 - 25
 """Two legs of 80 and 40, 10 wide, that share a quarter of the square at their corner."""
 
@@ -295,7 +304,7 @@ def test_hairline_seams_are_closed_and_said() -> None:
 @pytest.mark.parametrize(
     ("body", "feature"),
     [
-        ('<text x="5" y="60" font-size="60">IH</text>', "text"),
+        pytest.param('<text x="5" y="60" font-size="60">IH</text>', "text", marks=NEEDS_A_FONT),
         ('<filter id="f"><feGaussianBlur stdDeviation="1"/></filter>'
          '<rect x="20" y="20" width="40" height="40" filter="url(#f)"/>', "filter"),
         ('<mask id="m"><rect width="50" height="100" fill="white"/></mask>'
@@ -311,6 +320,15 @@ def test_what_goes_beyond_is_rendered_and_named(body: str, feature: str) -> None
     (note,) = [n for n in found.notes if n.kind == "rendered"]
     assert feature in note.text
     assert found.region().area > 10
+
+
+def test_text_that_does_not_show_is_said() -> None:
+    """Wholly transparent here; on a machine without fonts any text goes the same way."""
+    hidden = '<text x="5" y="60" font-size="60" fill-opacity="0">IH</text>'
+    found = outline(hidden + '<rect x="5" y="80" width="80" height="10"/>', width=200)
+    assert any("its text does not show" in n.text for n in found.notes)
+    with pytest.raises(ReadError, match="its text does not show"):
+        outline(hidden, width=200)
 
 
 def test_shading_is_rendered_for_a_threshold() -> None:
