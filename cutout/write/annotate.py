@@ -71,7 +71,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     runs = tuple(run for leg in drawing.legs for run in _off_line(drawing, leg))
     stops = tuple(bar for leg in drawing.legs for bar in _stops(drawing, leg))
     limits = _limits(drawing, tiling)
-    room = Room(_obstacles(drawing, tiling, runs), limits)
+    room = Room(_obstacles(drawing, tiling, runs, limits), limits)
     flat = tuple(arrow for of_leg in arrows.values() for arrow in of_leg)
     for box in (*(_square(m.at, ARM) for m in marks), *map(_arrow_box, flat), *map(_bounds, stops)):
         room.occupy(box)
@@ -85,7 +85,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     return Annotations(marks, placed, left_out, flat, runs, stops, _grain(drawing, room, limits))
 
 
-def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...]) -> np.ndarray:
+def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...], limits: Box) -> np.ndarray:
     """Every line a label must not touch: cuts, holes, legs off the line, edges of panel, zones and sheets; and
     the paper that is not printed."""
     x0, y0, x1, y1 = drawing.panel
@@ -100,7 +100,7 @@ def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...]) -
         lines.append(shapely.box(a, b, c, d).exterior)
         lines.append(shapely.box(a + inner, b + inner, c - inner, d - inner).exterior)
     printed = shapely.union_all([shapely.box(*sheet.window) for sheet in tiling.sheets])
-    unprinted = [shapely.box(*sheet.window).difference(printed) for sheet in tiling.blank]
+    unprinted = polygons_of(shapely.box(*limits).difference(printed))
     discs = [shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 + CROSS) for h in drawing.holes]
     return np.concatenate([segments(lines), np.array([*discs, *unprinted], dtype=object)])
 

@@ -15,7 +15,7 @@ from cutout.write.labels import Placed
 from cutout.write.paint import PT, Paint
 from cutout.write.register import ARM
 from cutout.write.template_front import front_pages
-from cutout.write.tiling import MARGIN, STRIP, Sheet, Tiling, tile
+from cutout.write.tiling import MARGIN, STRIP, Sheet, Tiling, is_beside, tile
 from cutout.write.work import Work
 
 _FORM = "pattern"
@@ -41,7 +41,8 @@ def template_pdf(work: Work) -> bytes:
 
 
 def template_sheets(work: Work) -> dict[str, Any]:
-    """What result.json says of the template: paper, sheets printed and left out, columns, rows, mirrored."""
+    """What result.json says of the template: paper, sheets printed and left out, columns, rows, sheets of
+    the full grid, mirrored."""
     tiling = tiling_of(Drawing.of(work))
     return {
         "paper": work.paper.name,
@@ -51,6 +52,7 @@ def template_sheets(work: Work) -> dict[str, Any]:
         "rows": tiling.rows,
         "names": [s.name for s in tiling.sheets],
         "blank": [s.name for s in tiling.blank],
+        "full_grid": tiling.full,
         "back": work.back,
     }
 
@@ -176,13 +178,16 @@ def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet) -> None
     paint.end_page()
 
 
-_SIDES = {"left": (-1, 0), "right": (1, 0), "above": (0, -1), "below": (0, 1)}
-
-
-def neighbours(tiling: Tiling, sheet: Sheet) -> dict[str, str]:
-    """Names of the printed sheets next to this one, by side."""
-    cells = {side: (sheet.column + dc, sheet.row + dr) for side, (dc, dr) in _SIDES.items()}
-    return {side: tiling.by_cell[cell].name for side, cell in cells.items() if cell in tiling.by_cell}
+def neighbours(tiling: Tiling, sheet: Sheet) -> dict[str, list[str]]:
+    """Names of the printed sheets next to this one, by side: left, right, above, below."""
+    found: dict[str, list[str]] = {side: [] for side in ("left", "right", "above", "below")}
+    for first, second in tiling.joins:
+        before, after = ("left", "right") if is_beside(first, second) else ("above", "below")
+        if sheet == second:
+            found[before].append(first.name)
+        elif sheet == first:
+            found[after].append(second.name)
+    return {side: names for side, names in found.items() if names}
 
 
 def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
@@ -243,4 +248,8 @@ def _joins_words(tiling: Tiling, sheet: Sheet) -> str:
     joined = neighbours(tiling, sheet)
     if not joined:
         return "print at actual size, 100 %"
-    return "joins " + ", ".join(f"{name} {side}" for side, name in joined.items()) + "; print at 100 %"
+    return (
+        "joins "
+        + ", ".join(f"{' and '.join(names)} {side}" for side, names in joined.items())
+        + "; print at 100 %"
+    )

@@ -136,7 +136,8 @@ def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: 
     flow.space(2)
     printed = len(tiling.sheets)
     pages = format_size(*tiling.page, work.units)
-    flow.text(f"{count(printed, 'sheet')} of {work.paper.title} ({pages}).", 9)
+    saved = f"; a full grid would take {tiling.full}" if tiling.full > printed else ""
+    flow.text(f"{count(printed, 'sheet')} of {work.paper.title} ({pages}){saved}.", 9)
     if tiling.blank:
         flow.text(
             f"Nothing to print on {', '.join(s.name for s in tiling.blank)}: left out, pale on the map.", 9
@@ -157,7 +158,7 @@ def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: 
 
 
 _JOIN_STEPS = (
-    "Begin with the top left sheet and work along the row, then the next row.",
+    "Begin with the top left sheet and work along the row, then the next row; the map shows where each lies.",
     "Trim a sheet along its dashed edges only: left, top, or both.",
     "Lay it over its neighbour. The crosses with the same letter must lie on each other; the trimmed edge "
     "then falls between the two thin lines. Neighbours share {overlap}.",

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -12,6 +13,7 @@ import shapely
 
 from cutout.errors import WriteError
 from cutout.kit import Paper
+from cutout.write.sliding import Lattice, layouts, points_on
 
 MARGIN = 7.0
 """Clear border of every sheet (mm); printers can't print the outer 6.7 mm (ink-jet and laser manuals)."""
@@ -24,6 +26,9 @@ STRIP = 12.0
 
 ROLL_LIMIT = 4800.0
 """Longest piece taken from a roll (mm): a PDF page may be 14,400 points, 5,080 mm, at most (ISO 32000)."""
+
+_LEAST_SHARED, _LEAST_SHARE = 18.0, 0.3
+"""Length of overlap that holds two sheets together (mm), and as a share of a sheet's side."""
 
 Box = tuple[float, float, float, float]
 """min x, min y, max x, max y in mm."""
@@ -45,9 +50,9 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Tiling:
-    """Sheets that cover a drawing. page: sheet size as printed (mm). sheets: those that carry something,
-    row by row from the top; blank: those that carry nothing and are not printed. overlap: what neighbours
-    share (mm)."""
+    """Sheets that cover a drawing. page: sheet size as printed (mm). sheets: those that carry something or
+    join others, row by row from the top; blank: those between them that carry nothing and are not printed.
+    overlap: what neighbours share (mm). full: sheets of the whole grid that would take the fewest."""
 
     page: tuple[float, float]
     columns: int
@@ -55,22 +60,36 @@ class Tiling:
     overlap: float
     sheets: tuple[Sheet, ...]
     blank: tuple[Sheet, ...]
-
-    @cached_property
-    def by_cell(self) -> dict[tuple[int, int], Sheet]:
-        """Printed sheets by (column, row)."""
-        return {(s.column, s.row): s for s in self.sheets}
+    full: int
 
     @cached_property
     def joins(self) -> tuple[tuple[Sheet, Sheet], ...]:
         """Pairs of printed sheets that share an overlap: left with right, upper with lower."""
-        pairs = []
-        for sheet in self.sheets:
-            for step in ((1, 0), (0, 1)):
-                other = self.by_cell.get((sheet.column + step[0], sheet.row + step[1]))
-                if other:
-                    pairs.append((sheet, other))
-        return tuple(pairs)
+        return joins_of(self.sheets, self.overlap)
+
+
+def joins_of(sheets: Sequence[Sheet], overlap: float) -> tuple[tuple[Sheet, Sheet], ...]:
+    """Pairs of sheets that share a stretch of overlap long enough to be joined by: left with right, upper
+    with lower."""
+    windows = np.array([s.window for s in sheets])
+    boxes = shapely.box(*windows.T)
+    pairs = []
+    for i, j in np.sort(shapely.STRtree(boxes).query(boxes, predicate="intersects").T, axis=1).tolist():
+        a, b = windows[i], windows[j]
+        shared = np.minimum(a[2:], b[2:]) - np.maximum(a[:2], b[:2])
+        long = int(np.argmax(shared))
+        least = max(_LEAST_SHARED, _LEAST_SHARE * (a[2:] - a[:2])[long])
+        if i != j and shared[1 - long] > overlap - 1e-6 and shared[long] > least:
+            # Left before right; upper, whose y is larger, before lower.
+            first = (a[0] < b[0]) if long == 1 else (a[1] > b[1])
+            pairs.append((i, j) if first else (j, i))
+    return tuple((sheets[i], sheets[j]) for i, j in sorted(set(pairs)))
+
+
+def is_beside(first: Sheet, second: Sheet) -> bool:
+    """Whether two joined sheets lie side by side, not one above the other."""
+    a, b = first.window, second.window
+    return min(a[2], b[2]) - max(a[0], b[0]) < min(a[3], b[3]) - max(a[1], b[1])
 
 
 def sheets_needed(length: float, printable: float, overlap: float) -> int:
@@ -100,17 +119,72 @@ def tile(
     overlap: float = OVERLAP,
     strip: float = STRIP,
 ) -> Tiling:
-    """Sheets for `content`, on the way of the paper that takes fewer; upright where both take the same.
+    """The fewest sheets for `content`: in a grid, or where that saves any, in rows or columns each slid by itself.
 
     lines: what is drawn (mm); a sheet none of it reaches is left out unless it joins others together.
-    whole: the panel with a border; it is shown as far as the sheets reach anyway. Raises WriteError.
+    whole: the panel with a border; it is shown as far as the sheets reach anyway. Upright where both ways
+    of the paper take the same. Raises WriteError.
     """
     whole = (*map(min, content[:2], whole[:2]), *map(max, content[2:], whole[2:]))  # type: ignore[assignment]
-    tilings = [
-        _tiled(lines, content, whole, page, margin, overlap, strip)
-        for page in _pages(paper, content, margin, strip)
-    ]
-    return min(tilings, key=lambda t: (len(t.sheets), t.columns * t.rows, -_shown(t, whole)))
+    pages = _pages(paper, content, margin, strip)
+    grids = [_tiled(lines, content, whole, page, margin, overlap, strip) for page in pages]
+    full = min(t.full for t in grids)
+    grid = min(grids, key=lambda t: (len(t.sheets), t.columns * t.rows, -_shown(t, whole)))
+    slid = [t for page in pages for t in _slid(lines, page, margin, overlap, strip)]
+    best = min((grid, *slid), key=lambda t: len(t.sheets))
+    return replace(best, full=full)
+
+
+def _slid(
+    lines: shapely.Geometry, page: tuple[float, float], margin: float, overlap: float, strip: float
+) -> Iterator[Tiling]:
+    """Ways to lay the sheets in rows, then in columns, that slide."""
+    points = points_on(lines)
+    if len(points) == 0:
+        return
+    width, height = page[0] - 2 * margin, page[1] - 2 * margin - strip
+    for upright in (False, True):
+        lattice = Lattice(height, width, overlap) if upright else Lattice(width, height, overlap)
+        for strips in layouts(points[:, ::-1] if upright else points, lattice):
+            windows: dict[Box, bool] = {}
+            for lane in strips:
+                for along, used in zip(lane.along.tolist(), lane.used.tolist(), strict=True):
+                    x, y = (lane.across, along) if upright else (along, lane.across)
+                    windows[x, y, x + width, y + height] = bool(used)
+            cells = _named(list(windows), upright)
+            used_cells = {cell for cell, window in cells.items() if windows[window]}
+            tiling = _printed(cells, used_cells, page, overlap)
+            if tiling is not None:
+                yield tiling
+
+
+def _named(windows: Sequence[Box], upright: bool) -> dict[tuple[int, int], Box]:
+    """Windows by column and row, counted from the top left; in strips that slide, the count along each."""
+    by_place = {w: (round(w[0], 6), round(-w[1], 6)) for w in windows}
+    strip, along = (0, 1) if upright else (1, 0)
+    lanes = sorted({place[strip] for place in by_place.values()})
+    cells: dict[tuple[int, int], Box] = {}
+    for n, lane in enumerate(lanes):
+        own = sorted((w for w in windows if by_place[w][strip] == lane), key=lambda w: by_place[w][along])
+        cells |= {(n, k) if upright else (k, n): window for k, window in enumerate(own)}
+    return cells
+
+
+def _printed(
+    cells: Mapping[tuple[int, int], Box],
+    used: set[tuple[int, int]],
+    page: tuple[float, float],
+    overlap: float,
+) -> Tiling | None:
+    """The used sheets and as few blank ones as join them into one piece; None where none could."""
+    every = [Sheet(c, r, cells[c, r]) for c, r in sorted(cells, key=lambda cell: (cell[1], cell[0]))]
+    kept = _joined(used or {(every[0].column, every[0].row)}, joins_of(every, overlap))
+    if kept is None:
+        return None
+    sheets = tuple(s for s in every if (s.column, s.row) in kept)
+    blank = tuple(s for s in every if (s.column, s.row) not in kept)
+    columns, rows = (1 + max(cell[i] for cell in cells) for i in (0, 1))
+    return Tiling(page, columns, rows, overlap, sheets, blank, len(every))
 
 
 def _shown(tiling: Tiling, whole: Box) -> float:
@@ -159,10 +233,10 @@ def _tiled(
     boxes = shapely.box(*np.array([windows[cell] for cell in cells]).T)
     shapely.prepare(lines)
     used = {cell for cell, hit in zip(cells, shapely.intersects(boxes, lines).tolist(), strict=True) if hit}
-    kept = _joined(used or set(cells[:1]), columns, rows)
-    sheets = tuple(Sheet(c, r, windows[c, r]) for c, r in cells if (c, r) in kept)
-    blank = tuple(Sheet(c, r, windows[c, r]) for c, r in cells if (c, r) not in kept)
-    return Tiling(page, columns, rows, overlap, sheets, blank)
+    tiling = _printed(windows, used, page, overlap)
+    if tiling is None:
+        raise WriteError(f"the paper leaves only {min(width, height):g} mm to print on: use a larger one.")
+    return tiling
 
 
 def _start(content: tuple[float, float], whole: tuple[float, float], cover: float) -> float:
@@ -178,21 +252,27 @@ def _start(content: tuple[float, float], whole: tuple[float, float], cover: floa
     return (first + last - cover) / 2
 
 
-def _joined(used: set[tuple[int, int]], columns: int, rows: int) -> set[tuple[int, int]]:
-    """The used cells, and as few blank ones as it takes to join them edge to edge into one piece.
+def _joined(used: set[tuple[int, int]], joins: Sequence[tuple[Sheet, Sheet]]) -> set[tuple[int, int]] | None:
+    """The used cells, and as few blank ones as it takes to join them into one piece; None where none could.
 
     Grows one piece from the first cell; each further one is reached by a shortest path.
     """
+    beside: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for a, b in joins:
+        for one, other in ((a, b), (b, a)):
+            beside.setdefault((one.column, one.row), []).append((other.column, other.row))
     joined = {min(used, key=lambda cell: (cell[1], cell[0]))}
     while not used <= joined:
         came: dict[tuple[int, int], tuple[int, int] | None] = dict.fromkeys(sorted(joined))
         queue = deque(came)
         reached = None
         while reached is None:
-            c, r = queue.popleft()
-            for cell in ((c + 1, r), (c, r + 1), (c - 1, r), (c, r - 1)):
-                if cell not in came and 0 <= cell[0] < columns and 0 <= cell[1] < rows:
-                    came[cell] = (c, r)
+            if not queue:
+                return None
+            at = queue.popleft()
+            for cell in beside.get(at, ()):
+                if cell not in came:
+                    came[cell] = at
                     queue.append(cell)
                     if cell in used:
                         reached = cell

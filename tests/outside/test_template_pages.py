@@ -28,7 +28,7 @@ from cutout.pattern import Panel
 from cutout.write.drawing import Drawing
 from cutout.write.svg import pattern_svg
 from cutout.write.template import template_pdf, template_sheets, tiling_of
-from cutout.write.tiling import MARGIN, OVERLAP, STRIP
+from cutout.write.tiling import Sheet
 from cutout.write.work import Work
 
 DPI = 300
@@ -94,6 +94,14 @@ def sheets_of(work: Work) -> list[np.ndarray]:
     return pages_of(template_pdf(work))[-template_sheets(work)["sheets"] :]
 
 
+def shown_on_both(first: Sheet, second: Sheet, a: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Crosses of two sheets that lie on each other, found within 2 mm; both (n, 2) in pixels."""
+    (ax, _, _, ay), (bx, _, _, by) = first.window, second.window
+    about = np.array([bx - ax, ay - by]) * PX
+    pairs = np.abs(a[:, None] - b[None] - about).max(axis=2) < 2 * PX
+    return a[np.nonzero(pairs)[0]], b[np.nonzero(pairs)[1]]
+
+
 def joined_places(small: Work, pages: list[np.ndarray]) -> dict[str, np.ndarray]:
     """Offset in pixels of every sheet against the first, from crosses on the pixels of both."""
     tiling = tiling_of(Drawing.of(small))
@@ -105,16 +113,10 @@ def joined_places(small: Work, pages: list[np.ndarray]) -> dict[str, np.ndarray]
         for first, second in joins:
             for known, other in ((first.name, second.name), (second.name, first.name)):
                 if known in places and other not in places:
-                    right = second.column > first.column
-                    a, b = found[first.name], found[second.name]
-                    axis = 0 if right else 1
-                    near, far = MARGIN + OVERLAP / 2, tiling.page[axis] - MARGIN - OVERLAP / 2
-                    far -= 0 if right else STRIP
-                    a, b = a[abs(a[:, axis] / PX - far) < 2], b[abs(b[:, axis] / PX - near) < 2]
-                    a, b = (p[np.argsort(p[:, 1 - axis])] for p in (a, b))
-                    assert len(a) == len(b) == 2, (first.name, second.name, a, b)
+                    a, b = shown_on_both(first, second, found[first.name], found[second.name])
+                    assert len(a) >= 2, (first.name, second.name, a, b)
                     shift = a - b
-                    assert np.ptp(shift, axis=0).max() < 0.1 * PX, "both crosses agree to 0.1 mm"
+                    assert np.ptp(shift, axis=0).max() < 0.1 * PX, "the crosses agree to 0.1 mm"
                     offset = shift.mean(axis=0)
                     places[other] = places[known] + (offset if known == first.name else -offset)
     return places

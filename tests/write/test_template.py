@@ -22,7 +22,7 @@ from cutout.write.drawing import Drawing
 from cutout.write.flow import Flow
 from cutout.write.paint import Paint
 from cutout.write.template import template_pdf, template_sheets, tiling_of
-from cutout.write.tiling import MARGIN
+from cutout.write.tiling import MARGIN, is_beside
 from cutout.write.work import Work
 
 
@@ -240,7 +240,7 @@ def test_where_a_trimmed_edge_falls_is_not_drawn_like_a_zone(work: Work) -> None
     assert "two thin lines: the next sheet's trimmed edge falls between them" in words
     assert "dotted" not in words
     tiling = tiling_of(Drawing.of(small))
-    right = next(a for a, b in tiling.joins if b.column > a.column)
+    right = next(a for a, b in tiling.joins if is_beside(a, b))
     scale = 8
     number = len(pdfium.PdfDocument(template_pdf(small))) - len(tiling.sheets) + tiling.sheets.index(right)
     picture = pdfium.PdfDocument(template_pdf(small))[number].render(scale=scale, grayscale=True).to_numpy()

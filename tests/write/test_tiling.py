@@ -10,7 +10,7 @@ from shapely import LineString, MultiLineString, Point
 from cutout.errors import WriteError
 from cutout.kit import Paper, paper
 from cutout.write.register import register_marks
-from cutout.write.tiling import Tiling, column_letters, tile
+from cutout.write.tiling import Tiling, column_letters, sheets_needed, tile
 
 SMALL = Paper("custom", "120 x 160 mm", 120.0, 160.0, "invented")
 
@@ -56,6 +56,28 @@ def test_marks_lie_on_both_sheets(lines: shapely.Geometry) -> None:
     for mark in marks:
         for sheet in mark.sheets:
             assert named[sheet].contains(Point(mark.at).buffer(3.0))
+
+
+@settings(deadline=None, max_examples=50)
+@given(lines=drawings())
+def test_never_more_sheets_than_the_grid(lines: shapely.Geometry) -> None:
+    tiling = tile(lines, lines.bounds, (-8, -8, 908, 708), SMALL)
+    assert len(tiling.sheets) <= tiling.full
+    width, height = lines.bounds[2] - lines.bounds[0], lines.bounds[3] - lines.bounds[1]
+    grids = [
+        sheets_needed(width, w - 14, 10) * sheets_needed(height, h - 26, 10)
+        for w, h in ((120, 160), (160, 120))
+    ]
+    assert tiling.full == min(grids)
+
+
+def test_rows_slide_where_that_saves_sheets() -> None:
+    """Three lines 180 mm long, one a row, each 60 mm further right: windows of 106 x 134 mm take two a row,
+    a grid three or more."""
+    steps = MultiLineString([[(60 * k, 120 * k), (60 * k + 180, 120 * k)] for k in range(3)])
+    tiling = tile(steps, steps.bounds, steps.bounds, SMALL)
+    assert len(tiling.sheets) <= 6 < tiling.full
+    assert windows(tiling).buffer(1e-6).covers(steps)
 
 
 def test_a_sheet_with_nothing_on_it_is_left_out_and_named() -> None:
