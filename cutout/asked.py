@@ -59,6 +59,8 @@ def _lay_over(data: dict[str, Any], given: dict[str, Any], units: Units | None) 
     if "panel" in given:
         data["panel"]["width"], data["panel"]["height"] = parse_size(given["panel"], units, what="--panel")
         data["panel"].pop("frame", None)
+    if "print_scale" in given:
+        data["template"]["print_scale"] = _print_scale(given["print_scale"])
     if "grain" in given:
         data["panel"]["grain"] = _grain(given["grain"])
 
@@ -103,6 +105,20 @@ def _pair(text: str, units: Units | None) -> tuple[float, float]:
     if len(parts) != 2:
         raise LayoutError(f'--at "{text}": write two lengths, like 250mm,300mm.')
     return parse_length(parts[0], units, what="--at"), parse_length(parts[1], units, what="--at")
+
+
+def _print_scale(text: str) -> list[float]:
+    """Along the sheet's short and its long side; one number stands for both."""
+    try:
+        numbers = [float(part) for part in text.lower().split("x")]
+    except ValueError:
+        numbers = []
+    if len(numbers) not in (1, 2) or not all(0.95 <= number <= 1.05 for number in numbers):
+        raise LayoutError(
+            f'--print-scale "{text}": write what the check square measures over what it should, along the '
+            "sheet's short and long side, like 0.994x0.998; farther off than 5 % is a setting of the printer."
+        )
+    return [numbers[0], numbers[-1]]
 
 
 def _grain(text: str) -> float | str:

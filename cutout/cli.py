@@ -103,6 +103,11 @@ def _job_options(function: F) -> F:
         click.option("--grain", metavar="DEGREES", help='Grain direction, 0 across, 90 up; or "none".'),
         click.option("--paper", metavar="NAME", help="a4, a3, letter, legal, tabloid, WxH, or 'roll WIDTH'."),
         click.option(
+            "--print-scale",
+            metavar="SHORTxLONG",
+            help="Check square measured over true, along the sheet's short and long side, like 0.994x0.998.",
+        ),
+        click.option(
             "--back", is_flag=True, default=None, help="Mirror the template, for gluing on the back."
         ),
         click.option("--ease/--no-ease", default=None, help="Round and open up what the blade can't follow."),

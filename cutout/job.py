@@ -43,6 +43,9 @@ Length = Annotated[float, BeforeValidator(_length)]
 Positive = Annotated[float, BeforeValidator(_positive)]
 """A length in mm above zero."""
 
+PrintScale = Annotated[float, Field(ge=0.95, le=1.05)]
+"""Measured size over true size; farther off than this is a printer's setting, not its wear."""
+
 Stand = Literal[
     "centre", "left", "right", "top", "bottom", "top left", "top right", "bottom left", "bottom right"
 ]
@@ -195,11 +198,15 @@ class RouterPart(_Part):
 
 
 class TemplatePart(_Part):
-    """How the template is printed. back: mirrored, for gluing on the back. film: also write film.svg."""
+    """How the template is printed. back: mirrored, for gluing on the back. film: also write film.svg.
+
+    print_scale: size the printer gives to what should be 1, along a sheet's short and its long side.
+    """
 
     paper: str = "a4"
     back: bool = False
     film: bool = False
+    print_scale: tuple[PrintScale, PrintScale] = (1.0, 1.0)
 
 
 class BridgePart(_Part):

@@ -96,6 +96,7 @@ def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = r
         cautions=cautions(kit),
         extras=lists(job, mended.pattern, kit, cuts, path),
         dxf_version=job.router.dxf,
+        print_scale=job.template.print_scale,
         router_wanted=router_wanted(job),
     )
 

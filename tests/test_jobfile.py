@@ -159,3 +159,11 @@ def test_paths_follow_the_file(tmp_path: Path) -> None:
     job = parse_job(TEXT)
     moved = relocated(job, tmp_path / "a", tmp_path / "a" / "out")
     assert moved.figures[0].source == "../heron.svg"
+
+
+def test_print_scale_is_bounded_and_kept() -> None:
+    job = parse_job("[template]\nprint_scale = [0.994, 0.998]\n")
+    assert job.template.print_scale == (0.994, 0.998)
+    assert parse_job(dump_job(job)).template.print_scale == (0.994, 0.998)
+    with pytest.raises(JobError, match="print_scale"):
+        parse_job("[template]\nprint_scale = [0.5, 1.0]\n")

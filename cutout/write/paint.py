@@ -33,11 +33,14 @@ TWIN = 0.4
 class Paint:
     """A PDF being drawn; every coordinate and width in mm, y up, text sizes in points.
 
-    The file holds no date and no random id, and asks readers to print without scaling.
+    scale: what the printer makes of 1 along a sheet's short and long side; everything is drawn so much larger
+    or smaller that it comes out true. The file holds no date and no random id, and asks readers to print
+    without scaling.
     """
 
-    def __init__(self, title: str) -> None:
+    def __init__(self, title: str, scale: tuple[float, float] = (1.0, 1.0)) -> None:
         fonts.register()
+        self._scale = scale
         self._buffer = BytesIO()
         # The first font is named so that no page begins with one that is not embedded.
         font: Any = fonts.PLAIN
@@ -50,8 +53,11 @@ class Paint:
         self.canvas.setViewerPreference("PrintScaling", "None")
 
     def page(self, width: float, height: float) -> None:
-        """Start a page of this size; finish the one before with `end_page`."""
-        self.canvas.setPageSize((width * PT, height * PT))
+        """Start a page that measures this when it is printed; finish the one before with `end_page`."""
+        across, up = self._scale if width <= height else self._scale[::-1]
+        self.canvas.setPageSize((width / across * PT, height / up * PT))
+        if self._scale != (1.0, 1.0):
+            self.canvas.scale(1 / across, 1 / up)
 
     def end_page(self) -> None:
         """Finish the page."""

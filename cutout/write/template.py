@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import cmath
+from dataclasses import replace
 from typing import Any
 
 import shapely
 
+from cutout.errors import WriteError
 from cutout.geom.outline import polygons_of
+from cutout.kit import Paper
 from cutout.write import fonts
 from cutout.write.annotate import CROSS, TEXT, Annotations, annotate, arrow_tail
 from cutout.write.drawing import Drawing
@@ -32,7 +35,7 @@ def template_pdf(work: Work) -> bytes:
     drawing = Drawing.of(work)
     tiling = tiling_of(drawing)
     notes = annotate(drawing, tiling)
-    paint = Paint(f"{work.title}: template")
+    paint = Paint(f"{work.title}: template", work.print_scale)
     _define_pattern(paint, drawing, notes)
     front_pages(paint, drawing, tiling, notes)
     for sheet in tiling.sheets:
@@ -54,12 +57,25 @@ def template_sheets(work: Work) -> dict[str, Any]:
         "blank": [s.name for s in tiling.blank],
         "full_grid": tiling.full,
         "back": work.back,
+        "print_scale": list(work.print_scale),
     }
 
 
 def tiling_of(drawing: Drawing) -> Tiling:
     """The sheets a drawing takes on its paper. Raises WriteError when it is too small."""
-    return tile(drawing.carried, drawing.content, drawing.whole, drawing.work.paper)
+    return tile(drawing.carried, drawing.content, drawing.whole, _printed(drawing.work))
+
+
+def _printed(work: Work) -> Paper:
+    """The paper in true millimetres: how much of the drawing fits on it as the printer prints.
+
+    Raises WriteError for a roll whose printer is off differently along and across.
+    """
+    short, long = work.print_scale
+    paper = work.paper
+    if paper.height is None and short != long:
+        raise WriteError("a roll takes one print scale for both directions: give a single number.")
+    return replace(paper, width=paper.width * short, height=paper.height and paper.height * long)
 
 
 def _define_pattern(paint: Paint, drawing: Drawing, notes: Annotations) -> None:

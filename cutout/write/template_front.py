@@ -116,8 +116,8 @@ def _how_to_check(flow: Flow, mm: float, inch: float, units: Units) -> None:
         f"{inch * 2**0.5:.2f} in in the {inch:g} in one. If it is off while the sides are right, "
         "the paper went through askew.",
         f"Off by more than 0.5 % ({half_percent:.2g} mm in {mm:g} mm, {inch * 0.005:.2g} in in {inch:g} in)? "
-        "Do not glue it on. Correct the scale in the printer's window by what you measured, "
-        "or have it printed elsewhere, and measure again.",
+        "Do not glue it on: divide what you measured by what it should be, along the sheet's short and its long "
+        "side, and give both, like --print-scale 0.994x0.998. Then print this page again and measure.",
         "A square of 94 to 97 % means that the printer shrank the page to fit it.",
         "Paper grows in damp air: glue the sheets soon after you have measured.",
     ]
@@ -135,7 +135,14 @@ def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: 
     flow.block(height, lambda box: _map(paint, box, drawing, tiling))
     flow.space(2)
     printed = len(tiling.sheets)
-    pages = format_size(*tiling.page, work.units)
+    across, up = work.print_scale if tiling.page[0] <= tiling.page[1] else work.print_scale[::-1]
+    pages = format_size(tiling.page[0] / across, tiling.page[1] / up, work.units)
+    if work.print_scale != (1.0, 1.0):
+        short, long = work.print_scale
+        flow.text(
+            f"Drawn for a printer that makes {short:g} of 1 along the sheet's short side and {long:g} along the "
+            "long one: true to size on that printer only.", 9,
+        )  # fmt: skip
     saved = f"; a full grid would take {tiling.full}" if tiling.full > printed else ""
     flow.text(f"{count(printed, 'sheet')} of {work.paper.title} ({pages}){saved}.", 9)
     if tiling.blank:

@@ -20,7 +20,8 @@ class Work:
     back: template mirrored for gluing on the back. findings hold everything, cleared ones too, ordered.
     notes: what readers did, one sentence each. cautions: safety lines to print. sizes: rows of the
     "at what size, with what blade" table where it was asked for. extras: further sheets of text
-    (cut list, shopping list, panel sizes), title and lines. router_wanted: the user has a router or machine
+    (cut list, shopping list, panel sizes), title and lines. print_scale: what the printer makes of 1 along a
+    sheet's short and long side. router_wanted: the user has a router or machine
     to cut it with; only then are the router's findings and passes printed.
     """
 
@@ -41,4 +42,5 @@ class Work:
     cautions: tuple[str, ...]
     extras: tuple[tuple[str, tuple[str, ...]], ...] = ()
     dxf_version: str = "R2010"
+    print_scale: tuple[float, float] = (1.0, 1.0)
     router_wanted: bool = False

@@ -21,6 +21,7 @@ import shapely
 from PIL import Image
 from scipy import ndimage, signal
 
+from cutout.errors import WriteError
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, Ring
 from cutout.kit import paper
@@ -254,3 +255,39 @@ def test_a_detailed_pattern_stays_small(make_work: Callable[..., Work]) -> None:
 
 def test_similarity_is_the_identity_for_the_show_face(small: Work) -> None:
     assert Drawing.of(small).frame == Similarity()
+
+
+@pytest.mark.parametrize("name", ["a4", "letter"])
+def test_a_printer_that_is_off_is_made_up_for(make_work: Callable[..., Work], name: str) -> None:
+    """Printed 1 % small across and 2 % large along, the largest square of the first page measures the same.
+
+    Its bounds as pypdfium2 reads them; plain arithmetic.
+    """
+    true, off = make_work(paper_name=name), make_work(paper_name=name, print_scale=(0.99, 1.02))
+    width, height = largest_path(template_pdf(true))
+    assert width == pytest.approx(height, abs=0.01)
+    page = tiling_of(Drawing.of(off)).page
+    across, up = (0.99, 1.02) if page[0] < page[1] else (1.02, 0.99)
+    wide, high = largest_path(template_pdf(off))
+    assert (wide * across, high * up) == pytest.approx((width, height), abs=0.05)
+
+
+def largest_path(content: bytes) -> tuple[float, float]:
+    """Width and height (mm) of the largest path on the first page."""
+    boxes = [o.get_bounds() for o in pdfium.PdfDocument(content)[0].get_objects() if o.type == 2]
+    sizes = [((right - left) / 72 * 25.4, (top - bottom) / 72 * 25.4) for left, bottom, right, top in boxes]
+    return max(sizes, key=lambda size: size[0] * size[1])
+
+
+def test_print_scale_leaves_the_paper_as_it_is(make_work: Callable[..., Work]) -> None:
+    sizes = {
+        pdfium.PdfDocument(template_pdf(make_work(print_scale=scale)))[0].get_size()
+        for scale in ((1.0, 1.0), (0.97, 1.03))
+    }
+    assert np.ptp([list(s) for s in sizes], axis=0).max() < 0.01
+
+
+def test_a_roll_takes_one_scale(make_work: Callable[..., Work]) -> None:
+    assert template_pdf(make_work(paper_name="roll 610mm", print_scale=(0.99, 0.99)))
+    with pytest.raises(WriteError, match="one print scale"):
+        template_pdf(make_work(paper_name="roll 610mm", print_scale=(0.99, 1.0)))
