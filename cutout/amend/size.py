@@ -93,10 +93,14 @@ def size_lines(outline: Outline, panel: Panel, keep: Keep, kit: Kit) -> str:
     build = scaled(outline, panel, keep)
     found = sizes(build, x1 - x0, kit, _with_own(kit.blade))
     width = max(len(row.blade.title) for row in found.rows)
-    lines = ["Smallest width of this silhouette that each blade manages, unmended (to about 3 %):"]
+    lines = ["Smallest width at which the checks find no stop for each blade, unmended (to about 3 %):"]
     lines += [f"  {row.blade.title:<{width}}  {_size_text(row, found, kit)}" for row in found.rows]
     largest = found.largest.title if found.largest else "none without mending"
     lines.append(f"Largest blade for {format_length(found.width, kit.units)}: {largest}.")
+    lines.append(
+        "Well above these widths a cut needs few holes; near them it takes many and short cuts, and only the plan "
+        "shows whether it can be sawn."
+    )
     lines.append(_webs_text(webs_hold_from(build, x1 - x0, kit), found, kit))
     return "\n".join(lines)
 
