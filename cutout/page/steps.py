@@ -41,11 +41,14 @@ def _drilling(holes: Iterable[Hole], units: Units) -> Iterable[Step]:
 def _purposes(holes: tuple[Hole, ...]) -> Iterable[str]:
     starters = [hole.id for hole in holes if "starter" in hole.roles]
     reliefs = [hole.id for hole in holes if hole.roles == ("relief",)]
+    clearing = [hole.id for hole in holes if hole.roles == ("clearing",)]
     others = [hole.id for hole in holes if not hole.roles]
     if starters:
         yield f"{_named(starters)} to let the blade in."
     if reliefs:
         yield f"{_named(reliefs)} so that the blade can turn in a corner."
+    if clearing:
+        yield f"{_named(clearing)} to clear waste that the blade can't get at."
     if others:
         yield f"{_named(others)}."
 

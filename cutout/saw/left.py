@@ -36,7 +36,12 @@ def left_over_of(state: State, kit: Kit) -> tuple[list[LeftOver], list[Finding]]
 
 def small_enough(sliver: LeftOver, kit: Kit) -> bool:
     """Whether a rasp and a file clear it in a moment: about a corner that the blade can't turn in."""
-    return sliver.area <= max(5.0, 1.5 * kit.blade.hole_to_turn**2)
+    return sliver.area <= small_enough_area(kit)
+
+
+def small_enough_area(kit: Kit) -> float:
+    """Area (mm^2) up to which a piece that stays is left to the file."""
+    return max(5.0, 1.5 * kit.blade.hole_to_turn**2)
 
 
 def _measured(piece: Polygon, state: State) -> LeftOver:

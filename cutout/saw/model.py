@@ -10,12 +10,14 @@ from shapely import MultiPolygon
 from cutout.check.finding import Finding
 from cutout.geom.curve import FloatArray
 
-Role: TypeAlias = Literal["starter", "relief"]
+Role: TypeAlias = Literal["starter", "relief", "clearing"]
+"""starter: lets the blade in; relief: lets it turn, or saves nibbling a tight curve; clearing: one of the
+holes that take away waste where no blade gets."""
 
 
 @dataclass(frozen=True, slots=True)
 class Hole:
-    """A hole to drill before sawing; centre and diameter in mm. `roles` in the order starter, relief."""
+    """A hole to drill before sawing; centre and diameter in mm. `roles` in the order of Role."""
 
     id: int
     at: tuple[float, float]

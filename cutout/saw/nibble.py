@@ -75,13 +75,20 @@ def _against(state: State, i: int) -> list[Way]:
     out = (outline - centre) / abs(outline - centre)
     t = out * np.exp(1j * np.concatenate([-_SLANTS[:0:-1], _SLANTS]))
     p = np.full(len(t), centre - 0.01 * out)
-    return [*_from_places(state, p, t), *_from_kerfs(state, p, t)]
+    return [*_from_places(state, p, t, out), *_from_kerfs(state, p, t)]
 
 
-def _from_places(state: State, p: ComplexArray, t: ComplexArray) -> list[Way]:
+def _from_places(state: State, p: ComplexArray, t: ComplexArray, out: complex) -> list[Way]:
+    """Cuts from holes and other free places: at the slants asked for, and straight from each place."""
     places = nearest_places(state, p, 0)
     if not places:
         return []
+    straight = p[0] - np.array([z for z, _ in places])
+    straight = straight[np.abs(straight) > 1e-6]
+    straight = straight / np.abs(straight)
+    straight = straight[(straight * np.conj(out)).real > np.cos(_SLANTS[-1])]
+    p = np.concatenate([p, np.full(len(straight), p[0])])
+    t = np.concatenate([t, straight])
     leads = from_places(np.array([z for z, _ in places]), p, t, state.area.radius)
     return [_way(state, z, places[int(leads.source[i])][1]) for i, z in valid_leads(state, leads)]
 

@@ -17,6 +17,7 @@ from cutout.pattern import Opening, Pattern
 from cutout.saw.area import area_of
 from cutout.saw.by_hand import ByHand, by_hand_idle, by_hand_unused
 from cutout.saw.choose import ENTRY_MINUTES, Known, Way, best
+from cutout.saw.drill_out import cleared_by_drill, drill_out
 from cutout.saw.holes import choices, fewest
 from cutout.saw.left import left_over_of
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
@@ -56,7 +57,12 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
         here = [((x - origin.real, y - origin.imag), d) for (x, y), d in mine]
         state = _saw_opening(local, pattern, kit, len(holes), len(legs) + 1, here)
         slivers, stops = left_over_of(state, kit)
-        found = [*stops, *by_hand_idle(state, here, kit), *_much_nibbling(state, kit)]
+        found = [
+            *stops,
+            *by_hand_idle(state, here, kit),
+            *_much_nibbling(state, kit),
+            *cleared_by_drill(state),
+        ]
         holes.extend(replace(h, at=_moved(h.at, origin)) for h in _holes(state, opening))
         legs.extend(_legs(state, opening, origin))
         left.extend(replace(s, at=_moved(s.at, origin)) for s in slivers)
@@ -141,6 +147,7 @@ def _saw_opening(
             continue
         last = complex(way.z[-1])
         state.saw(way.z, way.starts, (way.covers,))
+    drill_out(state, kit, holes_before)
     return state
 
 
@@ -190,7 +197,10 @@ def _drilled(state: State, kit: Kit, holes_before: int, worth: float, known: Kno
 
 
 def _holes(state: State, opening: Opening) -> list[Hole]:
-    """The holes with what they are for: a starter lets the blade in, a relief hole touches the outline."""
+    """The holes with what they are for.
+
+    A starter lets the blade in, a relief hole touches the outline, a clearing hole takes waste away.
+    """
     used = {cut.starts for cut in state.cuts}
     made = []
     for hole in state.holes:
@@ -200,7 +210,9 @@ def _holes(state: State, opening: Opening) -> list[Hole]:
         touch = (
             shapely.distance(state.area.line, shapely.Point(hole.at.real, hole.at.imag)) - hole.diameter / 2
         )
-        if touch < 0.1 or not roles:
+        if hole.clears:
+            roles.append("clearing")
+        elif touch < 0.1 or not roles:
             roles.append("relief")
         at = (round(hole.at.real, 4), round(hole.at.imag, 4))
         made.append(Hole(int(hole.name.split()[1]), at, hole.diameter, tuple(roles), opening.id))

@@ -43,6 +43,7 @@ class Drilled:
     at: complex
     diameter: float
     name: str
+    clears: bool = False
 
 
 @dataclass
@@ -114,11 +115,14 @@ class State:
         assert self.tree is not None
         return np.asarray(self.tree.query(at, predicate="dwithin", distance=diameter / 2 + CLEAN))
 
-    def drill(self, at: complex, diameter: float, name: str) -> None:
-        """Drill a hole: the outline it touches is clean, and the blade turns in it."""
+    def drill(self, at: complex, diameter: float, name: str, clears: bool = False) -> None:
+        """Drill a hole: the outline it touches is clean, and the blade turns in it.
+
+        clears: it is there to take waste away.
+        """
         assert self.tree is not None
         disc = Point(at.real, at.imag).buffer(diameter / 2, quad_segs=32)
-        self.holes.append(Drilled(at, diameter, name))
+        self.holes.append(Drilled(at, diameter, name, clears))
         self.done[self.tree.query(disc, predicate="dwithin", distance=CLEAN)] = True
         if diameter >= self.blade.hole_to_turn - 1e-6:
             self.places.append((at, name))

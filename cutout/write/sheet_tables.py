@@ -145,7 +145,7 @@ def holes_table(work: Work) -> str:
 
 
 def _roles(hole: Hole) -> str:
-    words = {"starter": "lets the blade in", "relief": "lets the blade turn"}
+    words = {"starter": "lets the blade in", "relief": "lets the blade turn", "clearing": "clears waste"}
     return ", ".join(words[role] for role in hole.roles)
 
 

@@ -208,3 +208,19 @@ def test_the_estimate_adds_up() -> None:
     assert made.cut_length == pytest.approx(length)
     assert made.entries == len(made.legs)
     assert made.minutes > length / kit.blade.feed
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.floats(6.0, 60.0), st.floats(0.1, 0.6), st.floats(0.02, 0.6))
+def test_a_wider_kerf_never_makes_a_turn_impossible(radius: float, clearance: float, more: float) -> None:
+    """A disc sawn in one go stays so: R = W^2 / (8 c) - T / 2 falls with c faster than the centre line closes in."""
+    narrow = kit_with("jigsaw-narrow")
+    disc = shapely.Point(150, 150).buffer(radius, quad_segs=64)
+    made = []
+    for play in (clearance, clearance + more):
+        saw = replace(narrow.blade, kerf=narrow.blade.body + play, radius=None)
+        kit = replace(narrow, blade=saw)
+        pattern = pattern_of(disc, kit)
+        one = plan(pattern, kit)
+        made.append(len(one.legs) == 1 and not one.left_over and prove(pattern, kit, one).ok)
+    assert made[1] or not made[0]
