@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cutout.errors import LayoutError
+from cutout.errors import JobError, LayoutError
 from cutout.units import Units, parse_length, parse_positive, parse_size
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ def asked_for(source: Path, options: dict[str, Any]) -> tuple[Job, Path]:
     from cutout.jobfile import job_from, load_job
 
     given = {k: v for k, v in options.items() if v is not None}
+    _refuse_odd_name(source)
     if source.suffix.lower() == ".toml":
         job = load_job(source)
         folder = source.parent
@@ -33,6 +35,15 @@ def asked_for(source: Path, options: dict[str, Any]) -> tuple[Job, Path]:
     data["figures"] = _figures(figures, given, units)
     _lay_over(data, given, units)
     return job_from(data, source.name, bare="mm"), folder
+
+
+def _refuse_odd_name(source: Path) -> None:
+    """The name goes into files that hold text: what is no text can't. Raises JobError."""
+    try:
+        str(source).encode()
+    except UnicodeEncodeError as error:
+        shown = os.fsencode(source).decode("utf-8", "backslashreplace")
+        raise JobError(f"{shown}: its name is not text in UTF-8: rename it.") from error
 
 
 _PARTS = {

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+STOPS_SHOWN = 8
+"""So many stops of one kind are spelled out; the rest are counted."""
 BAD_INPUT, NEEDS_USER, INTERRUPTED = 2, 1, 130
 
 
@@ -157,7 +159,7 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
         written = write_out(work, job, folder, target, progress)
     _say_findings(work.findings)
     _say_work(work)
-    click.echo(f"{len(written)} files in {target}: {', '.join(written)}")
+    click.echo(f"{len(written)} files in {_shown(target)}: {', '.join(written)}")
     return NEEDS_USER if _open_stops(work.findings) else 0
 
 
@@ -244,16 +246,24 @@ def _progress() -> Iterator[Progress]:
 
 
 def _say_findings(findings: tuple[Finding, ...], every: bool = False) -> None:
-    """Stops one by one; things to take care with by kind, unless every one is asked for."""
+    """Stops one by one, the first few of each kind; things to take care with by kind; all if every is asked for."""
     left = [finding for finding in findings if not finding.cleared]
     groups: dict[tuple[str, str], list[Finding]] = {}
+    stops: dict[str, int] = {}
     for finding in left:
+        if finding.severity == "stop":
+            stops[finding.kind] = stops.get(finding.kind, 0) + 1
+            if stops[finding.kind] > STOPS_SHOWN and not every:
+                continue
         if finding.severity == "stop" or every:
             mark = "STOP" if finding.severity == "stop" else "care"
             where = f"{finding.kind} at {finding.at[0]:.0f}, {finding.at[1]:.0f} mm"
             click.echo(f"{mark}  {where}: {finding.text}\n      {finding.remedy}")
         else:
             groups.setdefault((finding.kind, finding.remedy), []).append(finding)
+    for kind, many in stops.items():
+        if many > STOPS_SHOWN and not every:
+            click.echo(f"STOP  {kind}: {many - STOPS_SHOWN} more; `cutout check --every` lists them all.")
     for (kind, remedy), several in groups.items():
         count = f" ({len(several)} of them)" if len(several) > 1 else ""
         click.echo(f"care  {kind}{count}: {several[0].text}\n      {remedy}")
@@ -285,6 +295,11 @@ def _say_work(work: Work) -> None:
     )
     cleared = sum(f.cleared for f in work.findings)
     click.echo(f"{_count(work.findings)}" + (f", {cleared} mended." if cleared else "."))
+
+
+def _shown(path: Path) -> str:
+    """A path to print, whatever bytes it is made of."""
+    return os.fsencode(path).decode("utf-8", "backslashreplace")
 
 
 def _verdict(work: Work) -> str:

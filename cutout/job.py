@@ -116,7 +116,7 @@ class FigurePart(_Part):
     repeat: int = Field(1, ge=1, le=50)
     pair: bool = False
     """Also its mirror image, beside it."""
-    threshold: int | Literal["local"] | None = None
+    threshold: Annotated[int, Field(ge=0, le=255)] | Literal["local"] | None = None
     smooth: float = Field(0.0, ge=0.0, le=1.0)
     invert: bool | None = None
     corners: tuple[tuple[float, float], ...] | None = None
@@ -269,9 +269,13 @@ class Job(_Part):
 def filled(job: Job) -> Job:
     """The job with what follows from its units spelled out: drills and router bit."""
     inch = job.units == "in"
-    saw = job.saw.model_copy(update={"drills": job.saw.drills or ("inch" if inch else "metric")})
-    router = job.router.model_copy(update={"bit": job.router.bit or ("1/4in" if inch else "6mm")})
+    saw = job.saw.model_copy(update={"drills": _given(job.saw.drills, "inch" if inch else "metric")})
+    router = job.router.model_copy(update={"bit": _given(job.router.bit, "1/4in" if inch else "6mm")})
     return job.model_copy(update={"saw": saw, "router": router})
+
+
+def _given(value: str | None, usual: str) -> str:
+    return usual if value is None else value
 
 
 def radians_of_grain(part: PanelPart, width: float, height: float) -> float | None:

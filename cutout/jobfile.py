@@ -33,8 +33,11 @@ def load_job(path: Path) -> Job:
 
 def parse_job(text: str, name: str = "job.toml") -> Job:
     """The job in TOML text; `name` is used in messages. Raises JobError."""
+    text = text.removeprefix("\ufeff")
     try:
         data = tomllib.loads(text)
+    except RecursionError as error:
+        raise JobError(f"{name}: not a job: brackets within brackets without end.") from error
     except tomllib.TOMLDecodeError as error:
         hint = _unquoted(text)
         raise JobError(f"{name}: not valid TOML: {str(error)[0].lower()}{str(error)[1:]}.{hint}") from error
@@ -102,7 +105,7 @@ def _spell(part: BaseModel, units: Units, *, defaults: bool = False) -> dict[str
         value = getattr(part, name)
         if isinstance(value, BaseModel):
             inner = _spell(value, units, defaults=defaults)
-            if inner:
+            if inner or field.get_default() is None:
                 out[name] = inner
         elif defaults or value != field.get_default():
             out[name] = _plain_value(value, _is_length(type(part), name), units, defaults)
@@ -215,13 +218,32 @@ def _line_of(loc: _Path, lines: Mapping[_Path, int]) -> int | None:
     return next((lines[loc[:n]] for n in range(len(loc), 0, -1) if loc[:n] in lines), None)
 
 
+_PLAIN = {
+    "model_type": "write it as a table of settings, like [panel]",
+    "model_attributes_type": "write it as a table of settings, like [panel]",
+    "dict_type": "write it as a table of settings, like [panel]",
+    "tuple_type": "write it as a list, in brackets or as [[figures]] is",
+    "float_parsing": "write a number",
+    "float_type": "write a number",
+    "int_parsing": "write a whole number",
+    "int_type": "write a whole number",
+}
+"""What kind of thing a setting wants, for people who don't know the names of types."""
+
+
 def _dotted(loc: _Path) -> str:
-    return ".".join(str(part + 1) if isinstance(part, int) else part for part in loc)
+    """A field by name, entries counted from 1; what the validator says of the types it tried is left out."""
+    known = [part for n, part in enumerate(loc) if isinstance(part, int) or _is_field(loc[:n], part)]
+    return ".".join(str(part + 1) if isinstance(part, int) else part for part in known)
+
+
+def _is_field(loc: _Path, part: str) -> bool:
+    return not loc or not re.fullmatch(r"float|int|str|literal\[.*\]|function.*", part)
 
 
 def _sentence(error: Any) -> str:
     """What is wrong with a field, and what was perhaps meant."""
-    message = str(error["msg"]).removeprefix("Value error, ")
+    message = _PLAIN.get(error["type"]) or str(error["msg"]).removeprefix("Value error, ")
     if error["type"] == "extra_forbidden":
         known = _fields_at(tuple(error["loc"])[:-1])
         near = difflib.get_close_matches(str(error["loc"][-1]), known, 1)

@@ -151,8 +151,8 @@ def kit_of(job: Job) -> Kit:
     set_limits = {k: v for k, v in job.limits.model_dump().items() if v is not None}
     return Kit(
         blade=_blade(job),
-        drills=drills(full.saw.drills or "metric", job.units),
-        bit=bit(full.router.bit or "6mm"),
+        drills=drills(full.saw.drills or "", job.units),
+        bit=bit(full.router.bit or ""),
         wood=wood(job.panel.wood),
         limits=replace(Limits(), **set_limits),
         units=job.units or "mm",
@@ -167,6 +167,11 @@ def panel_of(job: Job) -> Panel:
     width, height = frame.size if frame else (part.width, part.height)
     if width is None or height is None:
         raise LayoutError("the panel has no size: give --panel, like 500x700mm.")
+    if job.saw.kerf is not None and job.saw.kerf > min(width, height) / 4:
+        kerf = format_length(job.saw.kerf, job.units or "mm")
+        raise LayoutError(
+            f"the kerf of {kerf} is too wide for this panel: measure the slot your blade leaves."
+        )
     grain = jobs.radians_of_grain(part, width, height) if wood(part.wood).has_grain else None
     zones = (*(frame.zones() if frame else ()), *(_zone(z) for z in part.zones))
     board = (

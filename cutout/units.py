@@ -22,6 +22,8 @@ _ALIASES = {
 _VULGAR = {
     "½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3",
 }  # fmt: skip
+_LONGEST = 60
+"""No length a person writes is longer (characters)."""
 _NUMBER = r"(?:\d+(?:\.\d*)?|\.\d+)"
 _QUANTITY = rf"(?P<whole>{_NUMBER})?(?:(?:\s*-\s*|\s+)?(?P<num>\d+)\s*/\s*(?P<den>\d+))?"
 _SINGLE = re.compile(rf"(?P<sign>[+-])?\s*{_QUANTITY}\s*(?P<unit>[^\d\s.,/+-][^\d]*)?")
@@ -37,6 +39,7 @@ def parse_length(text: str, default: Units | None = None, *, what: str = "length
     `default` gives the unit of a bare number; without it a bare number is refused. `what` names the
     quantity in the message. Raises UnitError.
     """
+    text = " ".join(text.split())
     value = _parse(text, default, what)
     if not math.isfinite(value):
         raise UnitError(f'{what} "{text}" is not a number: write it like 400mm or 14-1/2in.')
@@ -53,7 +56,8 @@ def parse_positive(text: str, default: Units | None = None, *, what: str = "leng
 
 def parse_size(text: str, default: Units | None = None, *, what: str = "size") -> tuple[float, float]:
     """Width and height in mm of "500x700mm", "20in x 30in" or 18"x24"; one unit may serve both."""
-    parts = re.split(r"\s*[x×X*]\s*", text.strip())
+    text = " ".join(text.split())
+    parts = re.split(r"\s*[x×X*]\s*", text)
     if len(parts) != 2 or not all(parts):
         raise UnitError(f'{what} "{text}": write width x height, like 500x700mm or 20x30in.')
     first, second = parts
@@ -110,6 +114,10 @@ def _unit_of(text: str) -> str:
 
 
 def _parse(text: str, default: Units | None, what: str) -> float:
+    if len(text) > _LONGEST:
+        raise UnitError(
+            f'{what} "{text[:20]}..." is not a length: write it like 400mm, 40cm, 14-1/2in or 2\'6".'
+        )
     clean = (
         text.strip().replace(",", ".") if re.fullmatch(r"\s*\d+,\d+\s*[a-zA-Z]*\s*", text) else text.strip()
     )

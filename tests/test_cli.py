@@ -173,6 +173,24 @@ def test_check_says_what_would_drop_out_and_exits_1(
     assert "STOP  loose piece" in said
 
 
+def test_many_stops_of_a_kind_are_counted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Twelve rings: twelve middles that would drop out."""
+    picture = Image.new("L", (400, 300), 255)
+    draw = ImageDraw.Draw(picture)
+    for n in range(12):
+        x, y = 50 + 100 * (n % 4), 50 + 100 * (n // 4)
+        draw.ellipse((x - 40, y - 40, x + 40, y + 40), fill=0)
+        draw.ellipse((x - 20, y - 20, x + 20, y + 20), fill=255)
+    picture.save(tmp_path / "rings.png")
+    command = ["check", str(tmp_path / "rings.png"), "--width", "460mm", *PANEL, "--no-sizes"]
+    assert run(command) == 1
+    out = capsys.readouterr().out
+    assert out.count("STOP  loose piece at") == 8
+    assert "STOP  loose piece: 4 more; `cutout check --every` lists them all." in out
+    run([*command, "--every"])
+    assert capsys.readouterr().out.count("STOP  loose piece at") == 12
+
+
 def test_kit_lists_every_blade_with_its_radius_and_source(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["kit"]) == 0
     said = capsys.readouterr().out

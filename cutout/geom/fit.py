@@ -139,7 +139,7 @@ def _circle(z: ComplexArray) -> tuple[complex, float]:
     centre, radius = complex(x / 2, y / 2), math.sqrt(max(k + (x * x + y * y) / 4, 1e-12))
     for _ in range(4):
         out = c - centre
-        far = np.abs(out)
+        far = np.maximum(np.abs(out), 1e-9)  # a sample may lie on the centre itself
         a = np.column_stack([out.real / far, out.imag / far, np.ones(len(c))])
         dx, dy, dr = np.linalg.lstsq(a, far - radius, rcond=None)[0]
         centre, radius = centre + complex(dx, dy), radius + float(dr)

@@ -44,6 +44,8 @@ def drills(text: str, default: Units | None = None) -> DrillSet:
 
     A bare number takes the unit of the next one in the list that has one.
     """
+    if not text.strip():
+        raise KitError("the drill set is empty: name a set, or list your drills, like 3mm,6mm,10mm.")
     if not any(c.isdigit() for c in text):
         return drill_sets()[choose("drill set", text, drill_sets())]
     parts = _with_units([p for p in (part.strip() for part in text.replace(";", ",").split(",")) if p])

@@ -22,6 +22,11 @@ _SNAP = 1e-3
 """Gaps and slivers thinner than this (mm) are rounding, not geometry."""
 
 
+MOST_POINTS = 40_000
+"""Points an outline may have once its curves are flattened. GEOS thins lines by recursion, one level a point at
+worst, which overruns the stack of a usual machine somewhere above 50 000."""
+
+
 @dataclass(frozen=True, slots=True)
 class Placement:
     """Size and place of one figure on the panel; mm, radians.
@@ -68,6 +73,12 @@ def cut_pattern(outline: Outline, panel: Panel, keep: Keep, kerf: float) -> Patt
     What sticks out over the panel's edge is cut off; `check` reports it as off the panel.
     """
     figure = outline.region()
+    points = int(shapely.get_num_coordinates(figure))
+    if points > MOST_POINTS:
+        raise LayoutError(
+            f"the outline has {points} points, far more than a saw could follow (at most {MOST_POINTS}): smooth "
+            "the drawing, or save it as a picture and use that."
+        )
     if shapely.area(shapely.intersection(figure, panel.polygon)) < 1.0:
         raise LayoutError("nothing to cut: the silhouette covers less than 1 square millimetre of the panel.")
     return _assemble(outline, figure, panel, keep, kerf)

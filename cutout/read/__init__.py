@@ -71,5 +71,11 @@ def _refuse_others(data: bytes, name: str) -> None:
         raise ReadError(f"{name}: is a PDF: save the drawing as SVG, or the page as PNG.")
     if data.startswith((b"%!PS", b"\xc5\xd0\xd3\xc6")):
         raise ReadError(f"{name}: is PostScript: save the drawing as SVG.")
+    if data[4:8] == b"ftyp" and data[8:12] in (b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1"):
+        raise ReadError(f"{name}: is a HEIC photo, as many phones take them: save or send it as JPEG.")
+    if data.startswith(b"PK\x03\x04"):
+        raise ReadError(
+            f"{name}: is a package of files, not a picture: unpack it, or save the picture in it as PNG."
+        )
     if re.match(rb"AC10\d\d", data):
         raise ReadError(f"{name}: is a CAD drawing in a closed form: save it as DXF.")

@@ -7,7 +7,7 @@ import logging
 import math
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from io import BytesIO
 from typing import Any
 
@@ -40,6 +40,8 @@ SPLINE_LEVEL = 6
 MAX_DEPTH = 16
 """Deepest nesting of blocks."""
 MAX_ENTITIES = 200_000
+FARTHEST = 1e9
+"""Numbers beyond this (drawing units) are damage, not places."""
 
 _CURVES = frozenset(("SPLINE", "HELIX", "SOLID", "TRACE"))
 _UNSEEN = frozenset(("POINT", "VIEWPORT", "ATTDEF", "RAY", "XLINE", "SEQEND"))
@@ -66,6 +68,8 @@ def read_dxf(data: bytes, name: str, options: ReadOptions) -> Outline:
     runs = found.runs or found.hatched
     if not runs:
         raise ReadError(f"{name}: {_why_empty(document, found)}")
+    if not all(_sane(segment) for run in runs for segment in run):
+        raise ReadError(f"{name}: it holds numbers that are no places on a drawing: save it again.")
     mm = _mm_per_unit(runs, scale, options)
     chained = chain(runs, SNAP / mm, GAP / mm)
     if not chained.loops:
@@ -77,6 +81,12 @@ def read_dxf(data: bytes, name: str, options: ReadOptions) -> Outline:
         raise ReadError(f"{name}: every outline in it is less than {options.speck:g} mm across at this size.")
     notes = _notes(found, chained, merged, dropped, repairs, mm, options)
     return Outline(book.rings(region), scale, tuple(notes))
+
+
+def _sane(segment: Segment) -> bool:
+    """Whether every number of a segment is one, and not beyond all measure."""
+    numbers = (getattr(segment, field.name) for field in fields(segment))
+    return all(abs(number) < FARTHEST for number in numbers)
 
 
 def _document(data: bytes, name: str) -> tuple[Any, int]:

@@ -73,12 +73,19 @@ def _split(image: Image.Image) -> Picture:
     return Picture(colour, full.getchannel("A"))
 
 
+def _finite(values: np.ndarray) -> np.ndarray:
+    if values.dtype.kind != "f":
+        return values
+    known = np.isfinite(values)
+    return np.where(known, values, values[known].max() if known.any() else 0.0)
+
+
 def _deep(image: Image.Image) -> Image.Image:
     """Grey of more than eight bits, scaled to eight by the depth its brightest pixel calls for.
 
-    Pillow's own conversion clips instead of scaling.
+    Pillow's own conversion clips instead of scaling. Dots without a value count as the lightest there is.
     """
-    values = np.asarray(image)
+    values = _finite(np.asarray(image))
     top = float(values.max()) if values.size else 0.0
     depths = (1.0,) if image.mode == "F" and top <= 1.0 else (255.0, 1023.0, 4095.0, 16383.0, 65535.0)
     depth = (

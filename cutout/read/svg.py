@@ -18,6 +18,7 @@ from cutout.read.svg_paint import steady, tone
 from cutout.read.svg_pixels import darker_traced, painted_traced
 from cutout.read.svg_render import shows_text
 from cutout.read.svg_walk import Drawing, Mark, walk
+from cutout.units import count
 
 _TEXT_LOST = (
     "its text does not show: no font on this machine draws it, or it is hidden; "
@@ -91,12 +92,10 @@ def _notes(document: Document, drawing: Drawing, name: str, options: ReadOptions
         yield Note("left out", f"{links} not followed.")
     if "text" in drawing.beyond and not shows_text(document, drawing, name):
         yield Note("left out", _TEXT_LOST)
-    for what, count in sorted(drawing.left_out.items()):
-        yield Note("left out", f"{what} can't be drawn here and was left out ({count}).")
+    for what, many in sorted(drawing.left_out.items()):
+        yield Note("left out", f"{what} can't be drawn here and was left out ({many}).")
     if drawing.damaged:
-        text = (
-            f"{drawing.damaged} elements hold something unreadable and were drawn as far as they make sense."
-        )
+        text = f"{count(drawing.damaged, 'element')} could not be read to the end: drawn as far as it makes sense."
         yield Note("damaged", text)
     if options.threshold == "local":
         yield Note(

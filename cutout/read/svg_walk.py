@@ -19,7 +19,7 @@ from cutout.read.svg_view import root_view, view_box
 MAX_VISITS = 200_000
 """Elements drawn, each `use` counted as often as it is drawn."""
 MAX_DEPTH = 240
-MAX_SEGMENTS = 2_000_000
+MAX_SEGMENTS = 300_000
 
 FillRule = Literal["nonzero", "evenodd"]
 

@@ -319,10 +319,12 @@ def _prove_kerf(bench: _Bench, leg: Leg, kerf: shapely.Geometry) -> float:
 
 
 def _reach(region: shapely.Geometry, base: shapely.Geometry) -> tuple[float, tuple[float, float]]:
-    """How far `region` reaches away from `base` at most, and where."""
+    """How far `region` reaches away from `base` at most, and where; its own diagonal where there is no base."""
     xy = shapely.get_coordinates(region)
     if len(xy) == 0:
         return 0.0, (0.0, 0.0)
+    if shapely.is_empty(base):
+        return math.dist(xy.min(axis=0), xy.max(axis=0)), (float(xy[0, 0]), float(xy[0, 1]))
     shapely.prepare(base)
     away = np.asarray(shapely.distance(shapely.points(xy), base))
     worst = int(np.argmax(away))

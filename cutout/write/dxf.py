@@ -113,6 +113,10 @@ def _bytes(doc: Drawing) -> bytes:
     faults = doc.audit().errors
     if faults:
         raise WriteError(f"router.dxf would be faulty: {faults[0].message}.")
+    if doc.dxfversion > "AC1009":
+        # The library goes through a set here, whose order changes from run to run.
+        for kind in sorted(doc.entitydb.dxf_types_in_use()):
+            doc.classes.add_class(kind)
     stream = io.StringIO()
     doc.write(stream)
     return stream.getvalue().encode(doc.output_encoding, "dxfreplace")

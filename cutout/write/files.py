@@ -7,11 +7,15 @@ import errno
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Mapping
 from pathlib import Path
 
 from cutout.errors import WriteError
 
+_HIDDEN = ".cutout-"
+_STALE = 86400.0
+"""Seconds after which a hidden folder belongs to no run any more."""
 _REASONS = {
     errno.ENOSPC: "the disk is full",
     errno.EDQUOT: "your share of the disk is used up",
@@ -37,8 +41,9 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
         if not name or Path(name).name != name:
             raise WriteError(f'"{name}" is not a plain file name: give a name without folders.')
     made = _make_folder(folder)
+    _sweep(folder)
     try:
-        staging = Path(tempfile.mkdtemp(prefix=".cutout-", dir=folder))
+        staging = Path(tempfile.mkdtemp(prefix=_HIDDEN, dir=folder))
     except OSError as error:
         _remove_folders(made)
         raise _sentence(folder, error) from error
@@ -53,10 +58,19 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
     _flush_folder(folder)
 
 
+def _sweep(folder: Path) -> None:
+    """Remove hidden folders of runs that were killed, a day after: until then one may be at work."""
+    with contextlib.suppress(OSError):
+        for left in folder.glob(f"{_HIDDEN}*"):
+            if time.time() - left.stat().st_mtime > _STALE:
+                shutil.rmtree(left, ignore_errors=True)
+
+
 def _make_folder(folder: Path) -> list[Path]:
     """Make the folder; the ones that had to be made, deepest first."""
-    missing = [p for p in (folder, *folder.parents) if not p.exists()]
+    missing: list[Path] = []
     try:
+        missing += [p for p in (folder, *folder.parents) if not p.exists()]
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         _remove_folders(missing)
@@ -136,4 +150,5 @@ def _flush_folder(folder: Path) -> None:
 
 def _sentence(path: Path, error: OSError) -> WriteError:
     reason = _REASONS.get(error.errno or 0, (error.strerror or str(error)).lower())
-    return WriteError(f"{path}: can't be written, {reason}; nothing there was changed.")
+    shown = os.fsencode(path).decode("utf-8", "backslashreplace")
+    return WriteError(f"{shown}: can't be written, {reason}; nothing there was changed.")
