@@ -13,7 +13,7 @@ import click
 
 from cutout import __version__
 from cutout.asked import asked_for
-from cutout.errors import CutoutError
+from cutout.errors import CutoutError, unexpected
 from cutout.units import Units, count, format_length, format_size
 
 if TYPE_CHECKING:
@@ -59,12 +59,7 @@ def run(arguments: list[str]) -> int:
     except Exception as error:
         if os.environ.get("CUTOUT_TRACEBACK"):
             raise
-        what = f"{type(error).__name__}: {error}".splitlines()[0]
-        click.echo(
-            f"cutout: this should not have happened ({what}); nothing was written. Please report it with the "
-            "source file; CUTOUT_TRACEBACK=1 shows where.",
-            err=True,
-        )
+        click.echo(f"cutout: {unexpected(error)}", err=True)
         return BAD_INPUT
 
 
@@ -75,6 +70,17 @@ def cli() -> None:
 
     `make` works out a whole job into a folder, `check` only says what would be wrong with it.
     """
+
+
+def _names(kind: str) -> Callable[[click.Context, click.Parameter, str], list[str]]:
+    """What the shell may complete an option with: the names of one kind of thing in the kit."""
+
+    def matching(context: click.Context, parameter: click.Parameter, typed: str) -> list[str]:
+        from cutout import kit
+
+        return [name for name in getattr(kit, kind)() if name.startswith(typed)]
+
+    return matching
 
 
 def _job_options(function: F) -> F:
@@ -90,7 +96,12 @@ def _job_options(function: F) -> F:
             type=click.Choice(["panel", "figure", "both"]),
             help="What must survive: the panel (figure cut out of it), the figure, or both.",
         ),
-        click.option("--blade", metavar="NAME", help="Blade by name; `cutout kit` lists them."),
+        click.option(
+            "--blade",
+            metavar="NAME",
+            shell_complete=_names("blades"),
+            help="Blade by name; `cutout kit` lists them.",
+        ),
         click.option(
             "--turning-radius", metavar="LENGTH", help="Least radius your blade follows, measured on scrap."
         ),
@@ -98,12 +109,22 @@ def _job_options(function: F) -> F:
             "--kerf", metavar="LENGTH", help="Width of the slot your blade leaves, measured on scrap."
         ),
         click.option(
-            "--drill", metavar="LIST", help="Drill set by name, or your own list like 3mm,6mm,10mm."
+            "--drill",
+            metavar="LIST",
+            shell_complete=_names("drill_sets"),
+            help="Drill set by name, or your own list like 3mm,6mm,10mm.",
         ),
-        click.option("--bit", metavar="NAME", help="Router bit by name."),
-        click.option("--wood", metavar="NAME", help="Wood or sheet good by name."),
+        click.option("--bit", metavar="NAME", shell_complete=_names("bits"), help="Router bit by name."),
+        click.option(
+            "--wood", metavar="NAME", shell_complete=_names("woods"), help="Wood or sheet good by name."
+        ),
         click.option("--grain", metavar="DEGREES", help='Grain direction, 0 across, 90 up; or "none".'),
-        click.option("--paper", metavar="NAME", help="a4, a3, letter, legal, tabloid, WxH, or 'roll WIDTH'."),
+        click.option(
+            "--paper",
+            metavar="NAME",
+            shell_complete=_names("papers"),
+            help="a4, a3, letter, legal, tabloid, WxH, or 'roll WIDTH'.",
+        ),
         click.option(
             "--print-scale",
             metavar="SHORTxLONG",
@@ -148,7 +169,12 @@ def _job_options(function: F) -> F:
 @click.option("--dxf-version", type=click.Choice(["R2010", "R12"]), help="DXF version [R2010].")
 @click.option("--film", is_flag=True, default=None, help="Also write film.svg for adhesive film.")
 def make(source: Path, out: Path | None, **options: Any) -> int:
-    """Work out the whole job of SOURCE (a picture, an SVG, a DXF, or a job.toml) into a folder."""
+    """Work out the whole job of SOURCE (a picture, an SVG, a DXF, or a job.toml) into a folder.
+
+    SOURCE may be a folder: then every picture in it is worked out with the same options, on all cores.
+    """
+    if source.is_dir():
+        return _make_folder(source, out or Path(f"{source.resolve().name}-cutout"), options)
     job, folder = asked_for(source, options)
     target = out or Path(f"{source.stem}-cutout")
     with _progress() as progress:
@@ -161,6 +187,26 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
     _say_work(work)
     click.echo(f"{len(written)} files in {_shown(target)}: {', '.join(written)}")
     return NEEDS_USER if _open_stops(work.findings) else 0
+
+
+def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
+    """Every picture of a folder, and one summary."""
+    from cutout.folder import exit_code, make_all, pictures_in
+
+    pictures = pictures_in(source)
+    with _progress() as progress:
+        outcomes = make_all(pictures, out, options, progress)
+    widest = max(len(o.source.name) for o in outcomes)
+    for outcome in outcomes:
+        click.echo(
+            f"{('done', 'STOP', 'FAIL')[outcome.code]}  {outcome.source.name:{widest}}  {outcome.line}"
+        )
+    codes = [o.code for o in outcomes]
+    click.echo(
+        f"{count(len(outcomes), 'picture')} into {_shown(out)}: {codes.count(0)} done, "
+        f"{codes.count(1)} with something to stop for, {codes.count(2)} that could not be made."
+    )
+    return exit_code(outcomes)
 
 
 @cli.command()

@@ -29,3 +29,12 @@ class JobError(CutoutError):
 
 class WriteError(CutoutError):
     """A folder or file that can't be written."""
+
+
+def unexpected(error: Exception) -> str:
+    """One line for an error that is a fault of this program."""
+    what = f"{type(error).__name__}: {error}".splitlines()[0]
+    return (
+        f"this should not have happened ({what}); nothing was written. Please report it with the source file; "
+        "CUTOUT_TRACEBACK=1 shows where."
+    )

@@ -80,7 +80,9 @@ def test_bad_files_are_one_line_and_exit_2(tmp_path: Path, capsys: pytest.Captur
     Image.new("L", (200, 200), 255).save(blank)
     text = tmp_path / "text.png"
     text.write_text("this is not a picture")
-    for source in (tmp_path / "missing.png", empty, cut_off, blank, text, tmp_path):
+    nothing = tmp_path / "nothing"
+    nothing.mkdir()
+    for source in (tmp_path / "missing.png", empty, cut_off, blank, text, nothing):
         assert run(["make", str(source), "--width", "100mm", *PANEL, "--out", str(tmp_path / "out")]) == 2, (
             source
         )
@@ -213,6 +215,22 @@ def test_help_imports_no_geometry() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+def test_the_shell_completes_commands_and_names() -> None:
+    def completed(*words: str) -> set[str]:
+        settings = {"_CUTOUT_COMPLETE": "bash_complete", "COMP_WORDS": " ".join(["cutout", *words])}
+        settings["COMP_CWORD"] = str(len(words))
+        done = subprocess.run(
+            [sys.executable, "-c", "from cutout.cli import main; main()"],
+            capture_output=True, text=True, check=True, env=os.environ | settings,
+        )  # fmt: skip
+        return {line.partition(",")[2] for line in done.stdout.split()}
+
+    assert completed("m") == {"make"}
+    assert completed("make", "--blade", "scroll") == {"scroll-fine", "scroll-medium", "scroll-coarse"}
+    assert "a4" in completed("make", "--paper", "a")
+    assert completed("check", "--wood", "red") == {"red-oak"}
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals")
