@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,11 +31,29 @@ def asked_for(source: Path, options: dict[str, Any]) -> tuple[Job, Path]:
     else:
         job, folder, figures = Job(), Path(), [{"source": str(source)}]
     units = given.pop("units", job.units)
+    if source.suffix.lower() != ".toml":
+        given.setdefault("paper", usual_paper(units, os.environ))
     data = job.model_dump(exclude_none=True)
     data["units"] = units
     data["figures"] = _figures(figures, given, units)
     _lay_over(data, given, units)
     return job_from(data, source.name, bare="mm"), folder
+
+
+_LETTER = frozenset(["US", "CA", "MX", "PH", "CL", "CO", "VE", "CR", "GT", "PA", "SV", "NI", "DO", "PR"])
+"""Countries where printers hold Letter: those that CLDR's supplemental data lists under paper size US-Letter."""
+
+
+def usual_paper(units: Units | None, environment: Mapping[str, str]) -> str:
+    """Letter where inches are asked for or the locale's country prints on it, else A4.
+
+    The country is that of LC_PAPER, LC_ALL or LANG, as POSIX names locales: language_COUNTRY.encoding.
+    """
+    if units is not None:
+        return "letter" if units == "in" else "a4"
+    locale = next((v for k in ("LC_ALL", "LC_PAPER", "LANG") if (v := environment.get(k))), "")
+    country = locale.partition(".")[0].partition("@")[0].partition("_")[2]
+    return "letter" if country.upper() in _LETTER else "a4"
 
 
 def _refuse_odd_name(source: Path) -> None:
@@ -49,12 +68,13 @@ def _refuse_odd_name(source: Path) -> None:
 _PARTS = {
     "blade": ("saw", "blade"), "drill": ("saw", "drills"), "bit": ("router", "bit"), "gcode": ("router", "gcode"),
     "dxf_version": ("router", "dxf"), "film": ("template", "film"), "paper": ("template", "paper"),
-    "back": ("template", "back"), "ease": ("mend", "ease"), "bridge": ("mend", "bridge"),
+    "back": ("template", "back"), "outline": ("template", "outline"),
+    "line_lies": ("template", "line_lies"), "ease": ("mend", "ease"), "bridge": ("mend", "bridge"),
     "bridge_count": ("mend", "bridge_count"), "wood": ("panel", "wood"),
 }  # fmt: skip
 _LENGTHS = {
     "turning_radius": ("saw", "turning_radius"), "kerf": ("saw", "kerf"), "thickness": ("panel", "thickness"),
-    "bridge_width": ("mend", "bridge_width"),
+    "bridge_width": ("mend", "bridge_width"), "line": ("template", "line"),
 }  # fmt: skip
 
 
@@ -67,6 +87,8 @@ def _lay_over(data: dict[str, Any], given: dict[str, Any], units: Units | None) 
             data[part][name] = parse_positive(given[option], units, what=_flag(option))
     if "keep" in given:
         data["keep"] = given["keep"]
+    if "mat" in given:
+        data["template"]["mat"] = parse_size(given["mat"], units, what="--mat")
     if "panel" in given:
         data["panel"]["width"], data["panel"]["height"] = parse_size(given["panel"], units, what="--panel")
         data["panel"].pop("frame", None)

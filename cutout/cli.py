@@ -123,7 +123,7 @@ def _job_options(function: F) -> F:
             "--paper",
             metavar="NAME",
             shell_complete=_names("papers"),
-            help="a4, a3, letter, legal, tabloid, WxH, or 'roll WIDTH'.",
+            help="a4, a3, letter, legal, tabloid, WxH, or 'roll WIDTH' [by locale].",
         ),
         click.option(
             "--print-scale",
@@ -132,6 +132,12 @@ def _job_options(function: F) -> F:
         ),
         click.option(
             "--back", is_flag=True, default=None, help="Mirror the template, for gluing on the back."
+        ),
+        click.option("--line", metavar="LENGTH", help="Width of the outline on the template [0.2mm]."),
+        click.option(
+            "--line-lies",
+            type=click.Choice(["middle", "keep"]),
+            help="The finished edge is the middle of that line, or its edge where it lies wholly in the keep.",
         ),
         click.option("--ease/--no-ease", default=None, help="Round and open up what the blade can't follow."),
         click.option("--bridge/--no-bridge", default=None, help="Hold loose pieces with bridges of wood."),
@@ -168,6 +174,10 @@ def _job_options(function: F) -> F:
 @click.option("--gcode", is_flag=True, default=None, help="Also write router.ngc.")
 @click.option("--dxf-version", type=click.Choice(["R2010", "R12"]), help="DXF version [R2010].")
 @click.option("--film", is_flag=True, default=None, help="Also write film.svg for adhesive film.")
+@click.option("--mat", metavar="WxH", help="Size of the knife cutter's mat; the film is split to fit it.")
+@click.option(
+    "--outline", is_flag=True, default=None, help="Also write outline.pdf, to trace round by pencil."
+)
 def make(source: Path, out: Path | None, **options: Any) -> int:
     """Work out the whole job of SOURCE (a picture, an SVG, a DXF, or a job.toml) into a folder.
 

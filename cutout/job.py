@@ -198,14 +198,23 @@ class RouterPart(_Part):
 
 
 class TemplatePart(_Part):
-    """How the template is printed. back: mirrored, for gluing on the back. film: also write film.svg.
+    """How the template is printed. back: mirrored, for gluing on the back.
 
     print_scale: size the printer gives to what should be 1, along a sheet's short and its long side.
     """
 
     paper: str = "a4"
     back: bool = False
+    line: Annotated[Positive, Field(le=3.0)] = 0.2
+    """Width of the outline on the template."""
+    line_lies: Literal["middle", "keep"] = "middle"
+    """middle: the middle of the line is the finished edge; keep: its edge towards the waste is, leave it standing."""
+    outline: bool = False
+    """Also write outline.pdf: the outline alone in a thick line, for tracing round by pencil."""
     film: bool = False
+    """Also write film.svg for a knife cutter."""
+    mat: tuple[Positive, Positive] | None = None
+    """Size of the knife cutter's mat: the film is split into pieces that fit on it."""
     print_scale: tuple[PrintScale, PrintScale] = (1.0, 1.0)
 
 

@@ -34,15 +34,16 @@ from cutout.units import Units, format_length
 from cutout.write.cautions import cautions
 from cutout.write.dxf import router_dxf
 from cutout.write.files import write_files
+from cutout.write.film import film_svgs
 from cutout.write.gauge import gauge_pdf
 from cutout.write.gcode import router_programs
 from cutout.write.lists import lists
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
 from cutout.write.sheet import cut_sheet
-from cutout.write.svg import film_svg, pattern_svg
-from cutout.write.template import template_pdf
-from cutout.write.work import Work
+from cutout.write.svg import pattern_svg
+from cutout.write.template import outline_pdf, template_pdf
+from cutout.write.work import LineLies, Work
 
 Reader = Callable[[Path, ReadOptions], Outline]
 """Reads a source file; the page passes one that remembers what it has read."""
@@ -98,6 +99,9 @@ def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = r
         dxf_version=job.router.dxf,
         print_scale=job.template.print_scale,
         router_wanted=router_wanted(job),
+        line=job.template.line,
+        line_lies=_line_lies(job),
+        mat=job.template.mat,
     )
 
 
@@ -125,7 +129,9 @@ def write_out(
     if job.router.gcode:
         files |= router_programs(work)
     if job.template.film:
-        files["film.svg"] = film_svg(work)
+        files |= film_svgs(work)
+    if job.template.outline:
+        files["outline.pdf"] = outline_pdf(work)
     files["job.toml"] = dump_job(relocated(job, folder, target)).encode()
     files["result.json"] = result_json(work, {name: len(content) for name, content in files.items()})
     write_files(target, files)
@@ -222,6 +228,14 @@ def _figures_on(
         return placed
     gap = None if job.arrange.gap == "even" else job.arrange.gap
     return list(line_up(placed, area, Spacing(job.arrange.line, gap, job.arrange.align), units))
+
+
+def _line_lies(job: Job) -> LineLies:
+    if job.keep == "both" and job.template.line_lies == "keep":
+        raise LayoutError(
+            "with both sides kept the blade follows the middle of the line: it can't lie in the keep."
+        )
+    return job.template.line_lies
 
 
 def _of_the_panel(job: Job, panel: Panel, kit: Kit) -> tuple[Finding, ...]:

@@ -14,7 +14,9 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw
 
+from cutout.asked import usual_paper
 from cutout.cli import run
+from cutout.units import Units
 
 ROOT = Path(__file__).parent.parent
 PHOTO = ROOT / "examples" / "heron-shutter" / "heron-photo.png"
@@ -215,6 +217,37 @@ def test_help_imports_no_geometry() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize(
+    ("units", "environment", "paper"),
+    [
+        (None, {}, "a4"),
+        (None, {"LANG": "C.UTF-8"}, "a4"),
+        (None, {"LANG": "de_DE.UTF-8"}, "a4"),
+        (None, {"LANG": "en_US.UTF-8"}, "letter"),
+        (None, {"LANG": "en_US.UTF-8", "LC_PAPER": "en_GB.UTF-8"}, "a4"),
+        (None, {"LANG": "de_DE", "LC_ALL": "es_MX@euro"}, "letter"),
+        ("in", {"LANG": "de_DE"}, "letter"),
+        ("mm", {"LANG": "en_US"}, "a4"),
+    ],
+)
+def test_paper_by_locale(units: Units | None, environment: dict[str, str], paper: str) -> None:
+    """Letter where CLDR (supplemental measurement data) lists US-Letter; from memory of that list."""
+    assert usual_paper(units, environment) == paper
+
+
+def test_the_job_written_names_its_paper(disc: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """So that it comes out the same in another country."""
+    for language, name in (("en_US.UTF-8", "letter"), ("fr_FR.UTF-8", "a4")):
+        monkeypatch.setenv("LC_ALL", language)
+        assert run(["make", str(disc), "--width", "100mm", *PANEL, "--out", str(tmp_path / name)]) == 0
+        result = json.loads((tmp_path / name / "result.json").read_text("utf-8"))
+        assert result["template"]["paper"] == name
+    assert 'paper = "letter"' in (tmp_path / "letter" / "job.toml").read_text("utf-8")
+    monkeypatch.setenv("LC_ALL", "en_US.UTF-8")
+    assert run(["make", str(tmp_path / "a4" / "job.toml"), "--out", str(tmp_path / "again")]) == 0
+    assert json.loads((tmp_path / "again" / "result.json").read_text("utf-8"))["template"]["paper"] == "a4"
 
 
 def test_the_shell_completes_commands_and_names() -> None:

@@ -21,7 +21,7 @@ FILES: dict[str, Offered] = {
     "pattern.svg": Offered("image/svg+xml", "Pattern: the outline as it is cut"),
     "router.dxf": Offered("image/vnd.dxf", "Router drawing: closed outlines in DXF"),
     "router.ngc": Offered("text/plain; charset=utf-8", "Router program: G-code for the bit chosen"),
-    "film.svg": Offered("image/svg+xml", "Film: the outline mirrored for adhesive film"),
+    "film.svg": Offered("image/svg+xml", "Film: the outline for a knife cutter"),
     "preview.png": Offered("image/png", "Picture of the finished panel"),
 }  # fmt: skip
 

@@ -22,12 +22,13 @@ from cutout.page import view
 from cutout.page.reading import Memory, Reader, first_size
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.write.dxf import router_dxf
+from cutout.write.film import film_svg
 from cutout.write.gauge import gauge_pdf
 from cutout.write.gcode import router_ngc
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
 from cutout.write.sheet import cut_sheet
-from cutout.write.svg import film_svg, pattern_svg
+from cutout.write.svg import pattern_svg
 from cutout.write.template import template_pdf
 from cutout.write.work import Work
 

@@ -27,13 +27,13 @@ _GRID = 400
 
 
 def drill_out(state: State, kit: Kit, holes_before: int) -> int:
-    """Drill away every piece that stays held and is too large for a file; returns how many holes that took.
+    """Drill away every piece that stays held and is much to file; returns how many holes that took.
 
     A piece that MOST holes do not bring down to what a file clears stays as it was.
     """
     before = len(state.holes)
     for part in state.held():
-        if part.area > small_enough_area(kit):
+        if part.area > _little(kit):
             _clear(state, kit, part, holes_before)
     return len(state.holes) - before
 
@@ -56,12 +56,16 @@ def cleared_by_drill(state: State) -> list[Finding]:
     ]  # fmt: skip
 
 
+def _little(kit: Kit) -> float:
+    """Area (mm^2) that is filed away sooner than drilled."""
+    return min(2 * kit.blade.kerf * kit.blade.width, small_enough_area(kit))
+
+
 def _clear(state: State, kit: Kit, part: Polygon, holes_before: int) -> None:
     sizes = np.array(sorted(kit.drills.sizes))
     found: list[tuple[complex, float]] = []
     left = [part]
-    enough = min(2 * kit.blade.kerf * kit.blade.width, small_enough_area(kit))
-    while len(found) < MOST and not _cleared(left, enough, part.area):
+    while len(found) < MOST and not _cleared(left, _little(kit), part.area):
         hole = _largest(state, max(left, key=lambda p: p.area), sizes, found)
         if hole is None:
             break

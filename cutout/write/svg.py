@@ -1,4 +1,4 @@
-"""The pattern, and the outline alone for a knife cutter, as SVG at true size."""
+"""The pattern as SVG at true size, and what SVG files are put together from."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from cutout.saw.model import Hole
 from cutout.write.shapes import waste_rings
 from cutout.write.work import Work
 
-_INK = "#000000"
+INK = "#000000"
 _WASTE = "#d9d9d9"
 
 
@@ -24,31 +24,16 @@ def pattern_svg(work: Work) -> bytes:
     flip = panel.height
     rings = ring_path(waste_rings(work.pattern), flip)
     parts = [
-        _head(work.title, 0.0, 0.0, panel.width, panel.height),
-        f'<g id="panel-edge" fill="none" stroke="{_INK}" stroke-width="0.2" stroke-dasharray="6 2">'
+        head(work.title, 0.0, 0.0, panel.width, panel.height),
+        f'<g id="panel-edge" fill="none" stroke="{INK}" stroke-width="0.2" stroke-dasharray="6 2">'
         f'<rect x="0" y="0" width="{number(panel.width)}" height="{number(panel.height)}"/></g>',
         f'<g id="waste"><path fill="{_WASTE}" fill-rule="evenodd" d="{rings}"/></g>',
-        f'<g id="holes" fill="none" stroke="{_INK}" stroke-width="0.2">',
+        f'<g id="holes" fill="none" stroke="{INK}" stroke-width="0.2">',
         *(_hole(hole, flip) for hole in work.plan.holes),
         "</g>",
-        f'<g id="cut-legs" fill="none" stroke="{_INK}" stroke-width="0.15" stroke-dasharray="2 1">',
+        f'<g id="cut-legs" fill="none" stroke="{INK}" stroke-width="0.15" stroke-dasharray="2 1">',
         *(f'<path id="leg-{leg.order}" d="{polyline_path(leg.path, flip)}"/>' for leg in work.plan.legs),
         "</g>",
-        "</svg>\n",
-    ]
-    return "\n".join(parts).encode("utf-8")
-
-
-def film_svg(work: Work) -> bytes:
-    """Only the outline, thin and unfilled, at true size: for a knife that cuts adhesive film."""
-    pattern = work.pattern
-    x0, y0, x1, y1 = pattern.outline.bounds
-    border = 2.0
-    box = (x0 - border, y0 - border, x1 - x0 + 2 * border, y1 - y0 + 2 * border)
-    path = ring_path(pattern.outline.rings, y1 + y0)
-    parts = [
-        _head(f"{work.title}: outline", *box),
-        f'<g id="outline" fill="none" stroke="{_INK}" stroke-width="0.1"><path d="{path}"/></g>',
         "</svg>\n",
     ]
     return "\n".join(parts).encode("utf-8")
@@ -84,7 +69,8 @@ def number(value: float) -> str:
     return "0" if text in ("-0", "") else text
 
 
-def _head(title: str, x: float, y: float, width: float, height: float) -> str:
+def head(title: str, x: float, y: float, width: float, height: float) -> str:
+    """The start of a document whose numbers are millimetres."""
     size = f'width="{number(width)}mm" height="{number(height)}mm"'
     view = " ".join(number(v) for v in (x, y, width, height))
     return (

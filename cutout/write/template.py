@@ -8,22 +8,24 @@ from typing import Any
 
 import shapely
 
+from cutout.check.boards import glue_lines
 from cutout.errors import WriteError
 from cutout.geom.outline import polygons_of
 from cutout.kit import Paper
+from cutout.saw.model import Plan
 from cutout.write import fonts
 from cutout.write.annotate import CROSS, TEXT, Annotations, annotate, arrow_tail
 from cutout.write.drawing import Drawing
 from cutout.write.labels import Placed
-from cutout.write.paint import PT, Paint
+from cutout.write.paint import HATCH, PT, Paint
 from cutout.write.register import ARM
 from cutout.write.template_front import front_pages
 from cutout.write.tiling import MARGIN, STRIP, Sheet, Tiling, is_beside, tile
 from cutout.write.work import Work
 
 _FORM = "pattern"
-WASTE_GREY = 0.9
-"""Tint of the waste: light enough to write on and to spare ink, dark enough to survive a copier."""
+PENCIL = 1.0
+"""Width of the line to trace round by pencil (mm)."""
 
 
 def template_pdf(work: Work) -> bytes:
@@ -41,6 +43,13 @@ def template_pdf(work: Work) -> bytes:
     for sheet in tiling.sheets:
         _sheet(paint, drawing, tiling, sheet)
     return paint.bytes()
+
+
+def outline_pdf(work: Work) -> bytes:
+    """The outline alone, in a line thick enough to trace round by pencil, on the same paper. Raises WriteError."""
+    nothing = Plan((), (), (), (), 0.0, 0, 0.0)
+    bare = replace(work, title=f"{work.title}: outline", plan=nothing, line=PENCIL, line_lies="middle")
+    return template_pdf(bare)
 
 
 def template_sheets(work: Work) -> dict[str, Any]:
@@ -83,11 +92,16 @@ def _define_pattern(paint: Paint, drawing: Drawing, notes: Annotations) -> None:
     x0, y0, x1, y1 = (v * PT for v in drawing.whole)
     canvas = paint.canvas
     canvas.beginForm(_FORM, x0, y0, x1, y1)  # type: ignore[arg-type]
-    paint.fill(WASTE_GREY)
-    paint.rings(drawing.rings, stroke=False, fill=True)
+    work = drawing.work
+    if work.line_lies == "keep":
+        # Twice as wide, and the half that lies in the waste painted over: what is left ends exactly at the edge.
+        paint.pen(2 * work.line)
+        paint.lines(drawing.cuts)
+    paint.hatch(drawing.rings, drawing.content, *HATCH)
     _panel_lines(paint, drawing)
-    paint.pen(0.2)
-    paint.lines(drawing.cuts)
+    if work.line_lies == "middle":
+        paint.pen(work.line)
+        paint.lines(drawing.cuts)
     _holes(paint, drawing)
     _legs(paint, notes)
     for mark in notes.marks:
@@ -109,6 +123,10 @@ def _panel_lines(paint: Paint, drawing: Drawing) -> None:
     paint.rect(drawing.panel)
     paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
     edge = shapely.box(*drawing.panel).exterior.buffer(0.1)
+    paint.pen(0.25, 0.3, (12, 1.5, 4, 1.5))
+    for seam in glue_lines(drawing.work.pattern.panel):
+        paint.lines(drawing.geometry(seam))
+    paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
     for zone in drawing.work.pattern.panel.zones:
         for part in polygons_of(drawing.geometry(zone.area)):
             # Dots over the panel's dashes would look like its middle line.

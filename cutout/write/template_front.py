@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from cutout.pattern import Keep
+import numpy as np
+
+from cutout.check.boards import glue_lines
+from cutout.geom.curve import to_array
+from cutout.geom.outline import Ring
 from cutout.units import Units, count, format_length, format_size
 from cutout.write import fonts
 from cutout.write.annotate import Annotations
 from cutout.write.crowd import crowds
 from cutout.write.drawing import Drawing
 from cutout.write.flow import Flow
-from cutout.write.paint import PT, Paint
+from cutout.write.paint import HATCH, PT, Paint
 from cutout.write.tiling import Box, Tiling
+from cutout.write.work import Work
 
 _SQUARES = ((100.0, "100 mm", 4.0, "4 in"), (50.0, "50 mm", 2.0, "2 in"), (25.0, "25 mm", 1.0, "1 in"))
 _SQUARE_GAP = 5.0
@@ -249,13 +254,14 @@ def _legend(paint: Paint, flow: Flow, drawing: Drawing, *, joined: bool) -> None
     there = {
         _GRAIN: panel.grain is not None,
         _ZONE: bool(panel.zones),
+        _GLUE: bool(glue_lines(panel)),
         _CROWD: bool(crowds(legs)),
         _STOP: any(leg.ends.startswith("leg") for leg in legs),
         _CROSS: joined,
         _TRIM: joined,
         _TWIN: joined,
     }
-    for draw, words in _signs(paint, drawing.work.pattern.keep_mode):
+    for draw, words in _signs(paint, drawing.work):
         if not there.get(words, True):
             continue
         x0, _, x1, _ = flow.column
@@ -291,19 +297,32 @@ _TWIN = "two thin lines: the next sheet's trimmed edge falls between them"
 _GRAIN = "direction of the grain"
 _ZONE = "dotted: part of the panel to keep clear of"
 
-_LINE: dict[Keep, str] = {
-    "panel": "grey: waste; saw in the grey, beside the thin line",
-    "figure": "grey: waste; saw in the grey, beside the thin line",
-    "both": "thin line: the middle of the blade follows it; grey: what the blade takes",
-}
+_GLUE = "long and short dashes: glue line between two boards"
 
 
-def _signs(paint: Paint, keep: Keep) -> list[tuple[Callable[[float, float], None], str]]:
+def _line_words(work: Work) -> str:
+    """Which edge of the outline is the cut, in words."""
+    if work.pattern.keep_mode == "both":
+        return "outline: the middle of the blade follows it; grey: what the blade takes"
+    if work.line_lies == "keep":
+        return "grey, hatched: waste; saw in the grey, leave the whole line standing: its edge is the finished edge"
+    return "grey, hatched: waste; saw in the grey, beside the line: its middle is the finished edge"
+
+
+def _signs(paint: Paint, work: Work) -> list[tuple[Callable[[float, float], None], str]]:
     def tint(x: float, y: float) -> None:
-        paint.fill(0.9)
-        paint.rect((x, y - 1.6, x + 15, y + 1.6), stroke=False, fill=True)
-        paint.pen(0.2)
-        paint.line(x, y - 1.6, x + 15, y - 1.6)
+        box = (x, y - 1.6, x + 15, y + 1.6)
+        corners = [
+            complex(x, y - 1.6),
+            complex(x + 15, y - 1.6),
+            complex(x + 15, y + 1.6),
+            complex(x, y + 1.6),
+        ]
+        paint.hatch([Ring.of_points(to_array(np.array(corners)))], box, *HATCH)
+        width = min(work.line, 1.0)
+        paint.pen(width)
+        low = y - 1.6 - (width / 2 if work.line_lies == "keep" else 0.0)
+        paint.line(x, low, x + 15, low)
 
     def leg(x: float, y: float) -> None:
         paint.pen(0.25, 0.0, (1.6, 0.9))
@@ -364,8 +383,12 @@ def _signs(paint: Paint, keep: Keep) -> list[tuple[Callable[[float, float], None
         paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
         paint.line(x, y, x + 15, y)
 
+    def seam(x: float, y: float) -> None:
+        paint.pen(0.25, 0.3, (12, 1.5, 4, 1.5))
+        paint.line(x, y, x + 17.5, y)
+
     return [
-        (tint, _LINE[keep]),
+        (tint, _line_words(work)),
         (leg, "dashed, with arrow: a stretch of sawing and its direction"),
         (ring, "number in a ring: order of that stretch"),
         (crowd, _CROWD),
@@ -378,4 +401,5 @@ def _signs(paint: Paint, keep: Keep) -> list[tuple[Callable[[float, float], None
         (middle, "middle line of the panel"),
         (grain, _GRAIN),
         (zone, _ZONE),
+        (seam, _GLUE),
     ]

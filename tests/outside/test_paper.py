@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from shapely import MultiLineString, box
 
 from cutout.kit import Paper, paper
+from cutout.write.film import film_svg
 from cutout.write.paint import PT
-from cutout.write.svg import film_svg, pattern_svg
+from cutout.write.svg import pattern_svg
 from cutout.write.template import template_pdf
 from cutout.write.tiling import MARGIN, sheets_needed, tile
 from cutout.write.work import Work

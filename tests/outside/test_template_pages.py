@@ -14,6 +14,7 @@ from io import BytesIO
 from xml.etree import ElementTree
 
 import numpy as np
+import pdfplumber
 import pypdfium2 as pdfium
 import pytest
 import resvg_py
@@ -28,8 +29,8 @@ from cutout.kit import paper
 from cutout.pattern import Panel
 from cutout.write.drawing import Drawing
 from cutout.write.svg import pattern_svg
-from cutout.write.template import template_pdf, template_sheets, tiling_of
-from cutout.write.tiling import Sheet
+from cutout.write.template import outline_pdf, template_pdf, template_sheets, tiling_of
+from cutout.write.tiling import MARGIN, STRIP, Sheet
 from cutout.write.work import Work
 
 DPI = 300
@@ -291,3 +292,65 @@ def test_a_roll_takes_one_scale(make_work: Callable[..., Work]) -> None:
     assert template_pdf(make_work(paper_name="roll 610mm", print_scale=(0.99, 0.99)))
     with pytest.raises(WriteError, match="one print scale"):
         template_pdf(make_work(paper_name="roll 610mm", print_scale=(0.99, 1.0)))
+
+
+def _edge_profile(work: Work, spot: tuple[float, float], across: complex) -> tuple[float, float]:
+    """Where ink begins and ends along a line through a spot of the outline (mm from it, waste positive)."""
+    tiling = tiling_of(Drawing.of(work))
+    (sheet,) = tiling.sheets
+    page = pages_of(template_pdf(work), 1200)[-1]
+    away = np.arange(-2.0, 2.0, 0.005)
+    z = complex(*spot) + across * away
+    x = (z.real - sheet.window[0] + MARGIN) * 1200 / 25.4
+    y = page.shape[0] - (z.imag - sheet.window[1] + MARGIN + STRIP) * 1200 / 25.4
+    ink = page[y.astype(int), x.astype(int)] < 100
+    return float(away[ink].min()), float(away[ink].max())
+
+
+@pytest.mark.parametrize("width", [0.2, 0.6, 1.2])
+def test_the_line_is_as_wide_as_asked_and_lies_where_it_is_said_to(
+    make_work: Callable[..., Work], width: float
+) -> None:
+    """Under the round window of the invented pattern (centre 185, 60, radius 22) nothing else is drawn."""
+    plain = replace(
+        make_work(), line=width, plan=replace(make_work().plan, holes=(), legs=()), paper=paper("a3")
+    )
+    spot, into_waste = (185.0, 38.0), 1j
+    low, high = _edge_profile(plain, spot, into_waste)
+    assert (low, high) == pytest.approx((-width / 2, width / 2), abs=0.04)
+    low, high = _edge_profile(replace(plain, line_lies="keep"), spot, into_waste)
+    assert (low, high) == pytest.approx((-width, 0.0), abs=0.04)
+
+
+def test_a_second_reader_sees_the_same_pages(small: Work) -> None:
+    """pdfplumber (on pdfminer, another parser than pdfium) finds every sheet's name, the outline and the hatch."""
+    tiling = tiling_of(Drawing.of(small))
+    with pdfplumber.open(BytesIO(template_pdf(small))) as document:
+        pages = document.pages[-len(tiling.sheets) :]
+        for sheet, page in zip(tiling.sheets, pages, strict=True):
+            assert sheet.name in [word["text"] for word in page.extract_words()]
+            assert float(page.width) * 25.4 / 72 == pytest.approx(tiling.page[0], abs=0.01)
+        x0, y0, x1, y1 = tiling.sheets[0].window
+        holes = [c for c in pages[0].curves if abs(c["x1"] - c["x0"] - 8 * 72 / 25.4) < 0.05]
+        shown = [h for h in small.plan.holes if x0 < h.at[0] < x1 and y0 < h.at[1] < y1 and h.diameter == 8.0]
+        mm = 25.4 / 72
+        middles = [
+            ((c["x0"] + c["x1"]) / 2 * mm - MARGIN + x0, (c["y0"] + c["y1"]) / 2 * mm - MARGIN - STRIP + y0)
+            for c in holes
+        ]
+        for hole in shown:
+            assert min(math.dist(hole.at, m) for m in middles) < 0.02
+        slanting = [
+            e for e in pages[0].lines if abs(abs(e["x1"] - e["x0"]) - abs(e["bottom"] - e["top"])) < 0.01
+        ]
+        assert len(slanting) > 20, "the waste is hatched"
+
+
+def test_the_outline_to_trace_holds_no_holes_and_no_legs(small: Work) -> None:
+    sheets = pdfium.PdfDocument(outline_pdf(small))
+    text = " ".join(page.get_textpage().get_text_range() for page in sheets)
+    assert "1: 8 mm" not in text
+    assert "outline" in text
+    assert "1: 8 mm" in " ".join(
+        p.get_textpage().get_text_range() for p in pdfium.PdfDocument(template_pdf(small))
+    )

@@ -12,8 +12,9 @@ from svgpathtools import parse_path
 
 from cutout.geom.outline import Outline
 from cutout.pattern import Panel
+from cutout.write.film import film_svg
 from cutout.write.shapes import cut_lines, waste_rings
-from cutout.write.svg import film_svg, pattern_svg
+from cutout.write.svg import pattern_svg
 from cutout.write.work import Work
 
 SPACE = "{http://www.w3.org/2000/svg}"
