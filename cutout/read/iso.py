@@ -46,6 +46,9 @@ def iso_lines(grey: NDArray[Any], level: float) -> IsoLines:
     borders lies background of value 0.
     """
     height, width = grey.shape
+    if grey.dtype.kind == "f":
+        # As exact as the picture, or a pixel just at the level would be above it here and below it there.
+        level = float(grey.dtype.type(level))
     edges, heading = _crossed(grey, level)
     if len(edges) == 0:
         return IsoLines([])

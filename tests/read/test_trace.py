@@ -189,3 +189,11 @@ def test_iso_lines_find_what_an_independent_library_finds(seed: int) -> None:
     assert shapely.hausdorff_distance(one, two) < 1.0
     enclosed = [abs(sum(Ring.of_points(x).area for x in lines)) for lines in (ours, theirs)]
     assert enclosed[0] == pytest.approx(enclosed[1], rel=0.03)
+
+
+def test_pixels_exactly_at_the_level_are_ground_throughout() -> None:
+    """128 / 255 is no number of 32 bits: rounded, a pixel of that value lies above it, or not."""
+    level = 128 / 255
+    field = np.random.default_rng(3).choice(np.array([0.0, level, 1.0], dtype=np.float32), (60, 60))
+    rings = trace(np.pad(field, 2), level, 0.25)
+    assert Outline(rings).region().is_valid

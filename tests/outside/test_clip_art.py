@@ -1,0 +1,55 @@
+"""Drawings by others: Debian's openclipart-svg, public domain, against the pixels of resvg, an independent renderer.
+
+Fifty of its 8,000 files, taken at equal steps; CUTOUT_CLIP_ART=1000 in the environment takes that many. Each must
+be read or refused in one line, within a minute; of those read nearly all must show the same silhouette. Grey 150
+parts dark from light in both: a shadow of half-transparent black would be a draw at 128.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.bench.svg import Result, compare
+
+CLIP_ART = Path("/usr/share/openclipart/svg")
+COUNT = int(os.environ.get("CUTOUT_CLIP_ART", "50"))
+SECONDS = 60
+GREY = 150
+SAME = 0.98
+SHARE = 0.97
+MEMORY = 1 << 30
+
+
+@pytest.fixture(scope="module")
+def results() -> list[Result]:
+    if not CLIP_ART.is_dir():
+        pytest.skip("needs the Debian package openclipart-svg")
+    files = sorted(CLIP_ART.rglob("*.svg"))
+    chosen = [files[i] for i in np.linspace(3, len(files) - 1, COUNT).astype(int)]
+    return [compare(path, SECONDS, GREY) for path in chosen]
+
+
+def test_none_crashes_or_takes_too_long(results: list[Result]) -> None:
+    assert [(r.path.name, r.text) for r in results if r.state in ("crashed", "too long")] == []
+    assert all("\n" not in r.text for r in results if r.state == "refused")
+
+
+def test_the_silhouettes_are_those_of_the_renderer(results: list[Result]) -> None:
+    read = [r for r in results if r.state == "read"]
+    assert len(read) > 0.8 * len(results)
+    worse = sorted((round(r.iou, 3), r.path.name) for r in read if r.iou < SAME)
+    assert len(worse) <= (1 - SHARE) * len(read), worse
+
+
+def test_memory_stays_modest(results: list[Result]) -> None:
+    """Peak of this process, which has read them all and holds both pictures of each."""
+    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    pictures = sum(
+        r.expected.nbytes + r.got.nbytes for r in results if r.expected is not None and r.got is not None
+    )
+    assert own - pictures < MEMORY
