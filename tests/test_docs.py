@@ -45,3 +45,21 @@ def test_the_main_example_is_clean(tmp_path: Path) -> None:
 def test_the_reference_is_made_from_the_code() -> None:
     """Refresh it with `python docs/reference.py`."""
     assert (ROOT / "docs" / "reference.md").read_text("utf-8") == reference()
+
+
+@pytest.mark.parametrize(
+    "path", sorted([*ROOT.glob("*.md"), *ROOT.glob("docs/*.md"), *ROOT.glob("examples/*/*.md")])
+)
+def test_links_lead_somewhere(path: Path) -> None:
+    text = path.read_text("utf-8")
+    for target in re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", text):
+        assert (path.parent / target).exists(), target
+
+
+def test_every_example_is_finished() -> None:
+    """A job file, a word on the scenario, and the template and preview it made."""
+    for folder in (ROOT / "examples").iterdir():
+        assert "invented" in (folder / "README.md").read_text("utf-8").lower()
+        assert (folder / "made" / "template.pdf").read_bytes().startswith(b"%PDF")
+        assert (folder / "made" / "preview.png").stat().st_size < 100_000
+        assert run(["check", str(folder / "job.toml"), "--no-sizes"]) in (0, 1)

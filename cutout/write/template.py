@@ -97,7 +97,7 @@ def _define_pattern(paint: Paint, drawing: Drawing, notes: Annotations) -> None:
         # Twice as wide, and the half that lies in the waste painted over: what is left ends exactly at the edge.
         paint.pen(2 * work.line)
         paint.lines(drawing.cuts)
-    paint.hatch(drawing.rings, drawing.content, *HATCH)
+    paint.hatch(drawing.rings, drawing.whole, *HATCH)
     _panel_lines(paint, drawing)
     if work.line_lies == "middle":
         paint.pen(work.line)
