@@ -41,6 +41,7 @@ from cutout.write.lists import lists
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
 from cutout.write.sheet import cut_sheet
+from cutout.write.sheet_pdf import cut_sheet_pdf
 from cutout.write.svg import pattern_svg
 from cutout.write.template import outline_pdf, template_pdf
 from cutout.write.work import LineLies, Work
@@ -124,6 +125,7 @@ def write_out(
         "pattern.svg": pattern_svg(work),
         "router.dxf": router_dxf(work),
         "cutsheet.html": cut_sheet(work),
+        "cutsheet.pdf": cut_sheet_pdf(work),
         "preview.png": preview_png(work),
     }
     if job.router.gcode:

@@ -128,6 +128,7 @@ def test_make_writes_every_file_and_the_same_bytes_again(disc: Path, tmp_path: P
         "router.ngc",
         "film.svg",
         "cutsheet.html",
+        "cutsheet.pdf",
         "preview.png",
     }
     seen = []

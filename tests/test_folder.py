@@ -130,4 +130,4 @@ def test_an_interrupt_ends_every_process(folder: Path, tmp_path: Path) -> None:
     if running.returncode == 130:
         assert message.strip() == "cutout: interrupted; nothing half written."
     for made in (tmp_path / "out").glob("*"):
-        assert len(list(made.iterdir())) in (0, 7), "all files of a picture or none"
+        assert len(list(made.iterdir())) in (0, 8), "all files of a picture or none"

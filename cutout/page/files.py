@@ -18,6 +18,7 @@ class Offered:
 FILES: dict[str, Offered] = {
     "template.pdf": Offered("application/pdf", "Template: print at true size and glue it on"),
     "cutsheet.html": Offered("text/html; charset=utf-8", "Cut sheet: holes, legs and cautions to take to the saw"),
+    "cutsheet.pdf": Offered("application/pdf", "Cut sheet to print"),
     "pattern.svg": Offered("image/svg+xml", "Pattern: the outline as it is cut"),
     "router.dxf": Offered("image/vnd.dxf", "Router drawing: closed outlines in DXF"),
     "router.ngc": Offered("text/plain; charset=utf-8", "Router program: G-code for the bit chosen"),

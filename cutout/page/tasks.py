@@ -28,6 +28,7 @@ from cutout.write.gcode import router_ngc
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
 from cutout.write.sheet import cut_sheet
+from cutout.write.sheet_pdf import cut_sheet_pdf
 from cutout.write.svg import pattern_svg
 from cutout.write.template import template_pdf
 from cutout.write.work import Work
@@ -35,6 +36,7 @@ from cutout.write.work import Work
 WRITERS: dict[str, Callable[[Work], bytes]] = {
     "template.pdf": template_pdf,
     "cutsheet.html": cut_sheet,
+    "cutsheet.pdf": cut_sheet_pdf,
     "pattern.svg": pattern_svg,
     "router.dxf": router_dxf,
     "router.ngc": router_ngc,

@@ -16,6 +16,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 
 PLAIN = "CutoutSans"
 BOLD = "CutoutSans-Bold"
+FAMILY = "Bitstream Vera Sans"
 _FILES = {PLAIN: "Vera.ttf", BOLD: "VeraBd.ttf"}
 
 
@@ -30,6 +31,11 @@ def register() -> None:
     """Make both faces known to reportlab; safe to call again."""
     for font in _FILES:
         _face(font)
+
+
+def files() -> tuple[str, ...]:
+    """The files of both faces, for renderers that load their own."""
+    return tuple(_path(font) for font in _FILES)
 
 
 def picture_font(size: int) -> ImageFont.FreeTypeFont:

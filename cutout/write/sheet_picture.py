@@ -37,7 +37,7 @@ def panel_svg(work: Work) -> str:
     eased = eased_places(work)
     flip = panel.height
     placed, left = _labels(work, text, eased)
-    labels = "".join(_label(p, flip) for p in placed)
+    labels = "".join(label_svg(p, flip) for p in placed)
     shapes = "".join(
         f'<circle class="hole" cx="{number(h.at[0])}" cy="{number(flip - h.at[1])}" r="{number(h.diameter / 2)}"/>'
         for h in work.plan.holes
@@ -140,7 +140,8 @@ def _opening_labels(work: Work, text: float) -> Iterator[Label]:
         yield Label(str(opening.id), "bold", size, (tuple(middle.tolist()),), centred=True)
 
 
-def _label(placed: Placed, flip: float) -> str:
+def label_svg(placed: Placed, flip: float) -> str:
+    """A label where it was placed, with its leader and sign; y up becomes y down as `flip` - y."""
     x0, y0, x1, y1 = placed.box
     cx, cy = (x0 + x1) / 2, flip - (y0 + y1) / 2
     leader = ""

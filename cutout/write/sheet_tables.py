@@ -17,6 +17,7 @@ from cutout.write.crowd import in_a_row, leg_length, numbers_in_words
 from cutout.write.finding_rows import Row, finding_rows
 from cutout.write.heat import HeatMap
 from cutout.write.html_parts import beside, halves, listed, table, text
+from cutout.write.sheet_opening import opening_svg
 from cutout.write.template import template_sheets
 from cutout.write.work import Work
 
@@ -155,8 +156,10 @@ def cuts_table(work: Work) -> str:
     if not work.plan.legs:
         return "<p>No cuts.</p>\n"
     heads = ("Leg", "From", "To", "Length", "Then")
+    by_id = {opening.id: opening for opening in work.pattern.openings}
     parts = [
-        halves(f"Opening {opening}", heads, [_cut_row(legs, work.units) for legs in rows], "legs ")
+        (opening_svg(work, by_id[opening]) if opening in by_id else "")
+        + halves(f"Opening {opening}", heads, [_cut_row(legs, work.units) for legs in rows], "legs ")
         for opening, rows in groupby(in_a_row(work.plan.legs), key=lambda legs: legs[0].opening)
     ]
     corners = any(leg.ends == "corner" for leg in work.plan.legs)

@@ -22,6 +22,7 @@ from tests.bad.pictures import good
 SIZES = ["--width", "120mm", "--panel", "200x200mm"]
 NAMES = (
     "cutsheet.html",
+    "cutsheet.pdf",
     "job.toml",
     "pattern.svg",
     "preview.png",
