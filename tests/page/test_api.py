@@ -228,7 +228,8 @@ def test_work_behind_the_look(client: httpx.Client, state: dict[str, Any]) -> No
 
 def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[str, Any]) -> None:
     starts = {
-        "template.pdf": b"%PDF-", "cutsheet.html": b"<!", "cutsheet.pdf": b"%PDF-", "pattern.svg": b"<", "router.dxf": b"", "router.ngc": b"",
+        "template.pdf": b"%PDF-", "cutsheet.html": b"<!", "cutsheet.pdf": b"%PDF-",
+        "pattern.svg": b"<", "router.dxf": b"", "router.ngc": b"",
         "film.svg": b"<", "preview.png": b"\x89PNG", "job.toml": b"#",
     }  # fmt: skip
     for name, start in starts.items():
