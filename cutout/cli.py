@@ -63,7 +63,9 @@ def run(arguments: list[str]) -> int:
         return BAD_INPUT
 
 
-@click.group()
+@click.group(
+    epilog="Start with: cutout make PICTURE --width 400mm --panel 500x700mm, then open PICTURE-cutout/cutsheet.html."
+)
 @click.version_option(__version__)
 def cli() -> None:
     """Turn a silhouette into a panel cutout that can really be sawn.
@@ -166,7 +168,7 @@ def _job_options(function: F) -> F:
     return function
 
 
-@cli.command()
+@cli.command(short_help="Work out a whole job into a folder.")
 @_job_options
 @click.option(
     "--out", type=click.Path(path_type=Path, file_okay=True), help="Folder for the files [NAME-cutout]."
@@ -219,7 +221,7 @@ def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
     return exit_code(outcomes)
 
 
-@cli.command()
+@cli.command(short_help="Only say what would be wrong, and at what size it would work.")
 @_job_options
 @click.option("--sizes/--no-sizes", default=True, help="Also say at what size each blade manages.")
 @click.option("--every", is_flag=True, help="List every finding, not one line for each kind.")
@@ -241,7 +243,7 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     return NEEDS_USER if _open_stops(findings) else 0
 
 
-@cli.command()
+@cli.command(short_help="List blades, drills, bits, woods and papers, with sources.")
 @click.option("--units", type=click.Choice(["mm", "in"]), default="mm", help="Units to list lengths in.")
 def kit(units: Units) -> int:
     """List blades, drills, bits, woods and papers, with the source of each value."""
@@ -251,7 +253,7 @@ def kit(units: Units) -> int:
     return 0
 
 
-@cli.command()
+@cli.command(short_help="Print a test card for your printer and your saw.")
 @click.option("--blade", default="jigsaw-narrow", help="Blade to test.")
 @click.option("--paper", "paper_name", default="a4", help="Paper to print on.")
 @click.option("--units", type=click.Choice(["mm", "in"]), default="mm", help="Units on the card.")
@@ -265,7 +267,7 @@ def gauge(blade: str, paper_name: str, units: Units, out: Path) -> int:
     return 0
 
 
-@cli.command()
+@cli.command(short_help="The same in the browser, on this computer only.")
 @click.option("--port", type=click.IntRange(1, 65535), help="Port on 127.0.0.1 [any free one].")
 @click.option("--browser/--no-browser", default=True, help="Open the page in the browser.")
 @click.option("--folder", type=click.Path(path_type=Path, file_okay=False), help="Where jobs are kept.")

@@ -120,12 +120,13 @@ def write_out(
 ) -> tuple[str, ...]:
     """Write every file of a finished job into `target`, all or none; returns their names. Raises WriteError."""
     progress("drawing the template", 0.9)
+    page = cut_sheet(work)
     files = {
         "template.pdf": template_pdf(work),
         "pattern.svg": pattern_svg(work),
         "router.dxf": router_dxf(work),
-        "cutsheet.html": cut_sheet(work),
-        "cutsheet.pdf": cut_sheet_pdf(work),
+        "cutsheet.html": page,
+        "cutsheet.pdf": cut_sheet_pdf(work, page),
         "preview.png": preview_png(work),
     }
     if job.router.gcode:

@@ -95,11 +95,14 @@ class _Reader(HTMLParser):
         self._open[-1].inside.append(data)
 
 
-def cut_sheet_pdf(work: Work) -> bytes:
-    """The cut sheet on the template's paper (A4 where that is a roll). Same work, same bytes."""
+def cut_sheet_pdf(work: Work, page: bytes | None = None) -> bytes:
+    """The cut sheet on the template's paper (A4 where that is a roll). Same work, same bytes.
+
+    page: what `cut_sheet` made of the same work, where it is at hand.
+    """
     fonts.register()
     reader = _Reader()
-    reader.feed(cut_sheet(work).decode("utf-8"))
+    reader.feed((page or cut_sheet(work)).decode("utf-8"))
     (main,) = reader.root.find("main")
     width, height = _page(work)
     story = [
