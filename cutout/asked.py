@@ -69,7 +69,8 @@ _PARTS = {
     "blade": ("saw", "blade"), "drill": ("saw", "drills"), "bit": ("router", "bit"), "gcode": ("router", "gcode"),
     "dxf_version": ("router", "dxf"), "film": ("template", "film"), "paper": ("template", "paper"),
     "back": ("template", "back"), "outline": ("template", "outline"),
-    "line_lies": ("template", "line_lies"), "ease": ("mend", "ease"), "bridge": ("mend", "bridge"),
+    "line_lies": ("template", "line_lies"), "turn_sheets": ("template", "turn"),
+    "ease": ("mend", "ease"), "bridge": ("mend", "bridge"),
     "bridge_count": ("mend", "bridge_count"), "wood": ("panel", "wood"),
 }  # fmt: skip
 _LENGTHS = {

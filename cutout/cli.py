@@ -135,6 +135,12 @@ def _job_options(function: F) -> F:
         click.option(
             "--back", is_flag=True, default=None, help="Mirror the template, for gluing on the back."
         ),
+        click.option(
+            "--turn-sheets",
+            is_flag=True,
+            default=None,
+            help="The drawing may lie turned on the sheets where that takes fewer.",
+        ),
         click.option("--line", metavar="LENGTH", help="Width of the outline on the template [0.2mm]."),
         click.option(
             "--line-lies",

@@ -205,6 +205,8 @@ class TemplatePart(_Part):
 
     paper: str = "a4"
     back: bool = False
+    turn: bool = False
+    """The drawing may lie turned on the sheets where that takes fewer."""
     line: Annotated[Positive, Field(le=3.0)] = 0.2
     """Width of the outline on the template."""
     line_lies: Literal["middle", "keep"] = "middle"

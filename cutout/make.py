@@ -43,7 +43,7 @@ from cutout.write.result import result_json
 from cutout.write.sheet import cut_sheet
 from cutout.write.sheet_pdf import cut_sheet_pdf
 from cutout.write.svg import pattern_svg
-from cutout.write.template import outline_pdf, template_pdf
+from cutout.write.template import outline_pdf, sheet_turn, template_pdf
 from cutout.write.work import LineLies, Work
 
 Reader = Callable[[Path, ReadOptions], Outline]
@@ -80,7 +80,7 @@ def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = r
         *_of_the_panel(job, panel, kit),
         *_of_the_source(job, outline, mended.pattern, kit),
     )
-    return Work(
+    work = Work(
         title=job.title or _title(job),
         units=kit.units,
         paper=paper(job.template.paper, job.units),
@@ -104,6 +104,7 @@ def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = r
         line_lies=_line_lies(job),
         mat=job.template.mat,
     )
+    return replace(work, sheet_turn=sheet_turn(work)) if job.template.turn else work
 
 
 def findings_of(job: Job, folder: Path) -> tuple[Pattern, tuple[Finding, ...], tuple[str, ...]]:

@@ -88,10 +88,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
 def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...], limits: Box) -> np.ndarray:
     """Every line a label must not touch: cuts, holes, legs off the line, edges of panel, zones and sheets; and
     the paper that is not printed."""
-    x0, y0, x1, y1 = drawing.panel
-    cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
-    lines = [drawing.cuts, shapely.box(*drawing.panel).exterior]
-    lines += [LineString([(cx, y0), (cx, y1)]), LineString([(x0, cy), (x1, cy)])]
+    lines = [drawing.cuts, drawing.board.exterior, *drawing.middles]
     lines += [LineString(run) for run in runs]
     lines += [shapely.boundary(drawing.geometry(zone.area)) for zone in drawing.work.pattern.panel.zones]
     for sheet in tiling.sheets if len(tiling.sheets) > 1 else ():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,9 +10,9 @@ from functools import cached_property
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, STRtree
+from shapely import LineString, MultiPolygon, Polygon, STRtree
 
-from cutout.geom.curve import FloatArray, Similarity
+from cutout.geom.curve import FloatArray, Similarity, to_array, to_complex
 from cutout.geom.outline import Ring, as_multi, from_region
 from cutout.saw.model import Hole, Leg
 from cutout.write.shapes import cut_lines, waste_rings
@@ -66,9 +67,10 @@ class Drawing:
 
     @classmethod
     def of(cls, work: Work) -> Drawing:
-        """The drawing for gluing on the show face, or mirrored left-right for the back."""
+        """The drawing for gluing on the show face, or mirrored left-right for the back; turned as the sheets are."""
         back = Similarity(-1 + 0j, complex(work.pattern.panel.width, 0.0), mirror=True)
-        return cls(work, back if work.back else Similarity())
+        seen = back if work.back else Similarity()
+        return cls(work, seen.then(Similarity(cmath.exp(1j * work.sheet_turn))) if work.sheet_turn else seen)
 
     def at(self, point: tuple[float, float]) -> tuple[float, float]:
         """A panel point on paper."""
@@ -77,9 +79,10 @@ class Drawing:
 
     def path(self, path: FloatArray) -> FloatArray:
         """Panel points (n, 2) on paper."""
-        if not self.frame.mirror:
+        if self.frame == Similarity():
             return path
-        return np.column_stack([self.work.pattern.panel.width - path[:, 0], path[:, 1]])
+        z = to_complex(np.asarray(path, dtype=float))
+        return to_array(self.frame.a * (z.conj() if self.frame.mirror else z) + self.frame.b)
 
     def geometry(self, geometry: shapely.Geometry) -> shapely.Geometry:
         """A panel geometry on paper."""
@@ -112,10 +115,24 @@ class Drawing:
         """The wood that stays."""
         return as_multi(self.geometry(self.work.pattern.keep))
 
+    @cached_property
+    def board(self) -> Polygon:
+        """The panel as it lies on the paper."""
+        return Polygon(self.path(shapely.get_coordinates(self.work.pattern.panel.polygon)))
+
+    @cached_property
+    def middles(self) -> tuple[shapely.Geometry, shapely.Geometry]:
+        """The panel's two middle lines."""
+        width, height = self.work.pattern.panel.width, self.work.pattern.panel.height
+        upright = LineString([(width / 2, 0.0), (width / 2, height)])
+        level = LineString([(0.0, height / 2), (width, height / 2)])
+        return self.geometry(upright), self.geometry(level)
+
     @property
     def panel(self) -> Box:
-        """The panel's edge."""
-        return (0.0, 0.0, self.work.pattern.panel.width, self.work.pattern.panel.height)
+        """The bounds of the panel on the paper: its edge, where it is not turned."""
+        x0, y0, x1, y1 = self.board.bounds
+        return (x0, y0, x1, y1)
 
     @property
     def holes(self) -> tuple[Hole, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import cmath
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -24,6 +25,8 @@ from cutout.write.tiling import MARGIN, STRIP, Sheet, Tiling, is_beside, tile
 from cutout.write.work import Work
 
 _FORM = "pattern"
+TURNS = (15.0, 30.0, 45.0, 60.0, 75.0, 7.5, 22.5, 37.5, 52.5, 67.5, 82.5)
+"""Turns of the drawing on its sheets that are tried (degrees)."""
 PENCIL = 1.0
 """Width of the line to trace round by pencil (mm)."""
 
@@ -67,12 +70,26 @@ def template_sheets(work: Work) -> dict[str, Any]:
         "full_grid": tiling.full,
         "back": work.back,
         "print_scale": list(work.print_scale),
+        "turned": round(math.degrees(work.sheet_turn), 3),
     }
 
 
 def tiling_of(drawing: Drawing) -> Tiling:
     """The sheets a drawing takes on its paper. Raises WriteError when it is too small."""
     return tile(drawing.carried, drawing.content, drawing.whole, _printed(drawing.work))
+
+
+def sheet_turn(work: Work) -> float:
+    """The turn (radians) of the drawing on its sheets that takes the fewest; none where that saves none."""
+    best, least = 0.0, len(tiling_of(Drawing.of(work)).sheets)
+    for degrees in TURNS:
+        if least == 1:
+            break
+        turn = math.radians(degrees)
+        count = len(tiling_of(Drawing.of(replace(work, sheet_turn=turn))).sheets)
+        if count < least:
+            best, least = turn, count
+    return best
 
 
 def _printed(work: Work) -> Paper:
@@ -115,14 +132,13 @@ def _define_pattern(paint: Paint, drawing: Drawing, notes: Annotations) -> None:
 
 def _panel_lines(paint: Paint, drawing: Drawing) -> None:
     """The panel's edge, its two middle lines to lay the template on, and the zones to keep clear of."""
-    x0, y0, x1, y1 = drawing.panel
     paint.pen(0.12, 0.45, (8, 1.5, 1, 1.5))
-    paint.line((x0 + x1) / 2, y0, (x0 + x1) / 2, y1)
-    paint.line(x0, (y0 + y1) / 2, x1, (y0 + y1) / 2)
+    for middle in drawing.middles:
+        paint.lines(middle)
     paint.pen(0.5, 0.0, (7, 2.5))
-    paint.rect(drawing.panel)
+    paint.polygon(drawing.board.exterior.coords[:-1], stroke=True, fill=False)
     paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
-    edge = shapely.box(*drawing.panel).exterior.buffer(0.1)
+    edge = drawing.board.exterior.buffer(0.1)
     paint.pen(0.25, 0.3, (12, 1.5, 4, 1.5))
     for seam in glue_lines(drawing.work.pattern.panel):
         paint.lines(drawing.geometry(seam))

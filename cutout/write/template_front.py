@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
+import shapely
 
 from cutout.check.boards import glue_lines
 from cutout.geom.curve import to_array
@@ -150,6 +153,11 @@ def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: 
         )  # fmt: skip
     saved = f"; a full grid would take {tiling.full}" if tiling.full > printed else ""
     flow.text(f"{count(printed, 'sheet')} of {work.paper.title} ({pages}){saved}.", 9)
+    if work.sheet_turn:
+        flow.text(
+            f"The sheets lie turned on the panel, by {math.degrees(work.sheet_turn):g} degrees: that takes fewer.",
+            9,
+        )
     if tiling.blank:
         flow.text(
             f"Nothing to print on {', '.join(s.name for s in tiling.blank)}: left out, pale on the map.", 9
@@ -188,7 +196,7 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
     work = drawing.work
     panel = work.pattern.panel
     units = work.units
-    x0, y0, x1, y1 = drawing.cuts.bounds if not drawing.cuts.is_empty else drawing.panel  # type: ignore[attr-defined]
+    x0, y0, x1, y1 = _lying(work)
     flow.heading("Placing it on the panel")
     if work.back:
         flow.text(
@@ -215,6 +223,14 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
     )  # fmt: skip
 
 
+def _lying(work: Work) -> Box:
+    """Bounds of the cuts on the panel as this face shows it (mm), the sheets' own turn left out."""
+    straight = Drawing.of(replace(work, sheet_turn=0.0))
+    empty = shapely.is_empty(straight.cuts)
+    x0, y0, x1, y1 = straight.panel if empty else shapely.bounds(straight.cuts).tolist()
+    return (x0, y0, x1, y1)
+
+
 def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     """The whole panel, small, with the sheets over it."""
     windows = [s.window for s in (*tiling.sheets, *tiling.blank)]
@@ -231,7 +247,7 @@ def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     paint.fill(0.85)
     paint.rings(drawing.silhouette, stroke=False, fill=True)
     paint.pen(0.4 / scale, 0.0, (3 / scale, 1 / scale))
-    paint.rect(drawing.panel)
+    paint.polygon(drawing.board.exterior.coords[:-1], stroke=True, fill=False)
     for sheet in (*tiling.blank, *tiling.sheets):
         blank = sheet in tiling.blank
         paint.pen(0.25 / scale, 0.7 if blank else 0.0)

@@ -27,6 +27,7 @@ class Work:
     (cut list, shopping list, panel sizes), title and lines. print_scale: what the printer makes of 1 along a
     sheet's short and long side. line: width of the outline on the template (mm). line_lies: whether its middle
     or its edge towards the waste is the finished edge. mat: size of a knife cutter's mat (mm).
+    sheet_turn: how far the drawing lies turned on its sheets (radians, counter-clockwise).
     router_wanted: the user has a router or machine to cut it with; only then are the router's findings and
     passes printed.
     """
@@ -53,3 +54,4 @@ class Work:
     line: float = 0.2
     line_lies: LineLies = "middle"
     mat: tuple[float, float] | None = None
+    sheet_turn: float = 0.0

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -8,11 +9,12 @@ import numpy as np
 import pypdfium2 as pdfium
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon
 
-from cutout.geom.outline import Outline, Ring
+from cutout.geom.outline import Outline, Ring, from_region
 from cutout.kit import paper
 from cutout.pattern import Panel, Zone
 from cutout.saw.model import Hole, Leg
@@ -21,7 +23,7 @@ from cutout.write.annotate import annotate
 from cutout.write.drawing import Drawing
 from cutout.write.flow import Flow
 from cutout.write.paint import Paint
-from cutout.write.template import template_pdf, template_sheets, tiling_of
+from cutout.write.template import sheet_turn, template_pdf, template_sheets, tiling_of
 from cutout.write.tiling import MARGIN, is_beside
 from cutout.write.work import Work
 
@@ -252,3 +254,36 @@ def test_where_a_trimmed_edge_falls_is_not_drawn_like_a_zone(work: Work) -> None
         for d in (-0.4, 0.4)
     ]
     assert all((column < 230).mean() > 0.98 for column in spots)
+
+
+@pytest.mark.parametrize("degrees", [0.0, 30.0, 75.0])
+@pytest.mark.parametrize("back", [False, True])
+def test_a_turned_drawing_is_the_same_drawing(work: Work, degrees: float, back: bool) -> None:
+    """Turned back, every ring, hole and middle line lies where it lies unturned; the page shows it there."""
+    straight = Drawing.of(replace(work, back=back))
+    turned = Drawing.of(replace(work, back=back, sheet_turn=math.radians(degrees)))
+
+    def undone(geometry: shapely.Geometry) -> shapely.Geometry:
+        return shapely.affinity.rotate(geometry, -degrees, origin=(0, 0))
+
+    middles = zip(straight.middles, turned.middles, strict=True)
+    for one, two in ((straight.cuts, turned.cuts), (straight.board, turned.board), *middles):
+        assert shapely.hausdorff_distance(one, undone(two)) < 1e-6
+    for hole in work.plan.holes:
+        away = shapely.Point(straight.at(hole.at)).distance(undone(shapely.Point(turned.at(hole.at))))
+        assert away < 1e-6
+    pages = texts(template_pdf(replace(work, back=back, sheet_turn=math.radians(degrees))))
+    lying = re.search(r"left [^.]*", " ".join(pages[1].split()))
+    assert lying is not None
+    assert lying[0] in " ".join(texts(template_pdf(replace(work, back=back)))[1].split())
+
+
+def test_the_drawing_is_turned_only_where_that_saves_sheets(make_work: Callable[..., Work]) -> None:
+    """A long slot along the diagonal: along the sheets it takes fewer."""
+    slot = shapely.affinity.rotate(shapely.box(0, 0, 790, 12), 45, origin=(0, 0))
+    outline = Outline(from_region(MultiPolygon([shapely.affinity.translate(slot, 60, 50)])), 1.0)
+    work = replace(make_work(outline, panel=Panel(700.0, 700.0, 18.0)), paper=paper("a4"))
+    turn = sheet_turn(work)
+    assert turn > 0
+    assert template_sheets(replace(work, sheet_turn=turn))["sheets"] < template_sheets(work)["sheets"]
+    assert sheet_turn(make_work()) == 0.0, "one sheet is enough either way"
