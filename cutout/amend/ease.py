@@ -29,6 +29,8 @@ PASSES = 20
 """How often one kind of step may be repeated; outlines settle long before."""
 SINGLES = 6
 """How many single places are tried where mending them all at once gets nowhere."""
+EFFORT = 120_000
+"""Points of outline that may be checked in one easing, all its checks together; drawings full of detail end here."""
 MENDS = ("narrow opening", "thin web", "short grain", "tight corner", "tight curve")
 """Kinds of finding that easing knows how to clear."""
 WORTH = 3.0
@@ -47,6 +49,20 @@ class EasedPattern:
     eased: Eased
     findings: tuple[Finding, ...]
     left_out: tuple[Polygon, ...] = ()
+    gave_up: bool = False
+    """Whether EFFORT was used up while stops were left."""
+
+
+@dataclass
+class _Effort:
+    """Points checked so far, over all checks of one easing. Mutable by nature: trials that fail count too."""
+
+    points: int = 0
+
+    @property
+    def spent(self) -> bool:
+        """Nothing more is tried."""
+        return self.points > EFFORT
 
 
 @dataclass(frozen=True)
@@ -57,6 +73,7 @@ class _State:
     kit: Kit
     findings: tuple[Finding, ...]
     first: MultiPolygon
+    effort: _Effort
 
     @property
     def stops(self) -> int:
@@ -69,6 +86,7 @@ class _State:
         difference = shapely.symmetric_difference(_region(changed), _region(self.pattern))
         if shapely.area(difference) < _NOTHING:
             return self
+        self.effort.points += int(shapely.get_num_coordinates(changed.waste))
         return replace(self, pattern=changed, findings=check.run(changed, self.kit))
 
     def no_worse_than(self, other: _State) -> bool:
@@ -112,7 +130,7 @@ def ease(pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None) 
     result settles: easing it again changes nothing. findings: of `pattern`, where the caller has them.
     """
     first = check.run(pattern, kit) if findings is None else tuple(findings)
-    state = _State(pattern, kit, first, _region(pattern))
+    state = _State(pattern, kit, first, _region(pattern), _Effort())
     for step in (_fewer_stops, _rounded, _fewer_stops):
         for _ in range(PASSES):
             better = step(state)
@@ -120,7 +138,7 @@ def ease(pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None) 
                 break
             state = better
     moved, gone = _moved(_region(pattern), _region(state.pattern))
-    return EasedPattern(state.pattern, moved, state.findings, gone)
+    return EasedPattern(state.pattern, moved, state.findings, gone, state.effort.spent and state.stops > 0)
 
 
 def _fewer_stops(state: _State) -> _State:
@@ -132,6 +150,8 @@ def _fewer_stops(state: _State) -> _State:
         return state
     trial = state
     for turn in range(ROUNDS):
+        if state.effort.spent:
+            return state
         before = trial
         trial = _mended(trial, None, wood_last=turn % 2 == 0)
         if trial.better_than(state):
@@ -142,6 +162,8 @@ def _fewer_stops(state: _State) -> _State:
             break
     stops = [f for f in state.findings if f.severity == "stop" and f.kind in MENDS]
     for finding in stops[:SINGLES]:
+        if state.effort.spent:
+            break
         trial = _mended(state, finding, wood_last=True)
         if trial.better_than(state):
             return trial

@@ -34,11 +34,23 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
         done = ease(mended, kit, left)
         mended, eased, left = done.pattern, done.eased, done.findings
         left_out = (*left_out, *done.left_out)
+        if done.gave_up:
+            left = (*left, _gave_up(mended))
     # A changed pattern ends at the panel's edge: what stuck out over it is cut off all the same.
     stays = tuple(f for f in before if f.kind == "off the panel" and f not in left)
     left = (*left, *stays)
     cleared = _said(_cleared(before, left), left_out)
     return Mended(mended, bridged.bridges, eased, ordered((*left, *bridged.findings, *cleared)))
+
+
+def _gave_up(pattern: Pattern) -> Finding:
+    """A word where the drawing holds so much detail that not all of it was tried."""
+    middle = (pattern.panel.width / 2, pattern.panel.height / 2)
+    return Finding(
+        "source", "care", middle, None, None, None,
+        "The drawing holds so much detail that mending was ended before all of it was tried.",
+        "Simplify the drawing or leave the smallest parts out; what still stops the work is listed.",
+    )  # fmt: skip
 
 
 def _cleared(before: Iterable[Finding], left: Iterable[Finding]) -> list[Finding]:

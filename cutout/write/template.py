@@ -25,8 +25,8 @@ from cutout.write.tiling import MARGIN, STRIP, Sheet, Tiling, is_beside, tile
 from cutout.write.work import Work
 
 _FORM = "pattern"
-TURNS = (15.0, 30.0, 45.0, 60.0, 75.0, 7.5, 22.5, 37.5, 52.5, 67.5, 82.5)
-"""Turns of the drawing on its sheets that are tried (degrees)."""
+TURNS = tuple(3.75 * n for step, first in ((4, 4), (4, 2), (2, 1)) for n in range(first, 24, step))
+"""Turns of the drawing on its sheets that are tried (degrees), the round ones first: of equals the first is taken."""
 PENCIL = 1.0
 """Width of the line to trace round by pencil (mm)."""
 

@@ -186,3 +186,18 @@ def test_the_spine_of_a_bar_is_its_middle_line() -> None:
     y = shapely.get_coordinates(line)[:, 1]
     assert np.abs(y - 2).max() < 0.1
     assert line.length == pytest.approx(40, abs=4)
+
+
+def test_a_drawing_full_of_detail_ends_early_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With no effort allowed nothing is mended; the stops stay, and a word is added."""
+    kit = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+    slit = shapely.union(shapely.box(60, 60, 140, 140), shapely.box(140, 99.6, 200, 100.4))
+    outline = Outline(from_region(as_multi(shapely.union(slit, shapely.box(200, 70, 240, 130)))), 1.0)
+    pattern = cut_pattern(outline, Panel(300.0, 200.0, 18.0), "panel", kit.blade.kerf)
+    plain = mend(pattern, kit, Mending())
+    assert not [f for f in plain.findings if f.severity == "stop" and not f.cleared]
+    monkeypatch.setattr("cutout.amend.ease.EFFORT", -1)
+    short = mend(pattern, kit, Mending())
+    left = [f for f in short.findings if not f.cleared]
+    assert [f.kind for f in left if f.severity == "stop"] == ["narrow opening"]
+    assert "mending was ended" in next(f for f in left if f.kind == "source").text

@@ -176,7 +176,7 @@ def test_rings_of_any_picture_are_simple_and_do_not_cross(seed: int) -> None:
 @settings(max_examples=10, deadline=None)
 @given(seed=st.integers(0, 10_000))
 def test_iso_lines_find_what_an_independent_library_finds(seed: int) -> None:
-    """scikit-image's find_contours runs within a pixel and a half of ours everywhere and encloses as much.
+    """scikit-image's find_contours runs within two pixels of ours everywhere and encloses as much.
 
     Where two diagonal pixels may or may not be joined the two choose differently, hence not nearer: the other
     choice runs round the far side of a cell.
@@ -187,9 +187,10 @@ def test_iso_lines_find_what_an_independent_library_finds(seed: int) -> None:
     found = find_contours(np.pad(grey, 1), 0.5)
     theirs = [np.column_stack([c[:, 1] - 0.5, grey.shape[0] + 0.5 - c[:, 0]]) for c in found]
     one, two = (shapely.MultiLineString([shapely.LinearRing(x) for x in lines]) for lines in (ours, theirs))
-    assert shapely.hausdorff_distance(one, two) < 1.5
+    assert shapely.hausdorff_distance(one, two) < 2.0
     enclosed = [abs(sum(Ring.of_points(x).area for x in lines)) for lines in (ours, theirs)]
-    assert enclosed[0] == pytest.approx(enclosed[1], rel=0.03)
+    # Ours lie where the grey on both sides balances, theirs half-way in grey: up to 0.09 px off at an edge.
+    assert enclosed[0] == pytest.approx(enclosed[1], rel=0.03, abs=0.06 * two.length)
 
 
 @pytest.mark.parametrize("level", [128 / 255, 0.3, 0.7])
