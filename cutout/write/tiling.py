@@ -6,7 +6,7 @@ import math
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
@@ -125,6 +125,15 @@ def tile(
     whole: the panel with a border; it is shown as far as the sheets reach anyway. Upright where both ways
     of the paper take the same. Raises WriteError.
     """
+    return _tile(shapely.to_wkb(lines), content, whole, paper, margin, overlap, strip)
+
+
+@lru_cache(maxsize=32)
+def _tile(
+    wkb: bytes, content: Box, whole: Box, paper: Paper, margin: float, overlap: float, strip: float
+) -> Tiling:
+    """The same, remembered: template, cut sheet and result all ask for it."""
+    lines = shapely.from_wkb(wkb)
     whole = (*map(min, content[:2], whole[:2]), *map(max, content[2:], whole[2:]))  # type: ignore[assignment]
     pages = _pages(paper, content, margin, strip)
     grids = [_tiled(lines, content, whole, page, margin, overlap, strip) for page in pages]
