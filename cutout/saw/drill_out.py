@@ -26,16 +26,14 @@ APART = 0.3
 _GRID = 400
 
 
-def drill_out(state: State, kit: Kit, holes_before: int) -> int:
-    """Drill away every piece that stays held and is much to file; returns how many holes that took.
+def drill_out(state: State, kit: Kit) -> None:
+    """Drill away every piece that stays held and is much to file.
 
     A piece that MOST holes do not bring down to what a file clears stays as it was.
     """
-    before = len(state.holes)
     for part in state.held():
         if part.area > _little(kit):
-            _clear(state, kit, part, holes_before)
-    return len(state.holes) - before
+            _clear(state, kit, part)
 
 
 def cleared_by_drill(state: State) -> list[Finding]:
@@ -61,8 +59,8 @@ def _little(kit: Kit) -> float:
     return min(2 * kit.blade.kerf * kit.blade.width, small_enough_area(kit))
 
 
-def _clear(state: State, kit: Kit, part: Polygon, holes_before: int) -> None:
-    sizes = np.array(sorted(kit.drills.sizes))
+def _clear(state: State, kit: Kit, part: Polygon) -> None:
+    sizes = np.array(kit.drills.sizes)
     found: list[tuple[complex, float]] = []
     left = [part]
     while len(found) < MOST and not _cleared(left, _little(kit), part.area):
@@ -75,7 +73,7 @@ def _clear(state: State, kit: Kit, part: Polygon, holes_before: int) -> None:
     if not _cleared(left, small_enough_area(kit), part.area):
         return
     for at, diameter in found:
-        state.drill(at, diameter, f"hole {holes_before + len(state.holes) + 1}", clears=True)
+        state.drill(at, diameter, clears=True)
 
 
 def _cleared(left: list[Polygon], piece: float, whole: float) -> bool:

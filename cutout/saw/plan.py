@@ -55,7 +55,7 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
         local, origin = _local(opening)
         here = [((x - origin.real, y - origin.imag), d) for (x, y), d in mine]
-        state = _saw_opening(local, pattern, kit, len(holes), len(legs) + 1, here)
+        state = _saw_opening(local, pattern, kit, len(holes) + 1, len(legs) + 1, here)
         slivers, stops = left_over_of(state, kit)
         found = [
             *stops,
@@ -113,11 +113,11 @@ def _order(pattern: Pattern) -> list[Opening]:
 
 
 def _saw_opening(
-    opening: Opening, pattern: Pattern, kit: Kit, holes_before: int, first_leg: int, by_hand: list[ByHand]
+    opening: Opening, pattern: Pattern, kit: Kit, first_hole: int, first_leg: int, by_hand: list[ByHand]
 ) -> State:
-    state = State(area_of(opening, pattern.panel, kit.blade), kit.blade, first_leg)
+    state = State(area_of(opening, pattern.panel, kit.blade), kit.blade, first_leg, first_hole)
     for (x, y), size in by_hand:
-        state.drill(complex(x, y), size, f"hole {holes_before + len(state.holes) + 1}")
+        state.drill(complex(x, y), size)
     known: Known = {}
     last: complex | None = None
     reopened, helpful = 0, True
@@ -133,21 +133,21 @@ def _saw_opening(
             left = float(np.count_nonzero(~state.done)) * state.area.step
             if helpful and left >= WORTH_A_HOLE:
                 # What holes reach only shrinks: once none is worth it, none will be.
-                way = _drilled(state, kit, holes_before, WORTH_A_HOLE, known)
+                way = _drilled(state, kit, WORTH_A_HOLE, known)
                 helpful = way is not None
             if way is None and diameter is not None and (spot := relief(state, diameter)) is not None:
-                state.drill(spot, diameter, f"hole {holes_before + len(state.holes) + 1}")
+                state.drill(spot, diameter)
                 continue
             way = way or nibble(state)
         if way is None:
-            way = _drilled(state, kit, holes_before, 0.0, known)
+            way = _drilled(state, kit, 0.0, known)
         if way is None:
             # Out of reach by any means known here: go on with the rest, what stays is reported.
             state.done[:] = True
             continue
         last = complex(way.z[-1])
         state.saw(way.z, way.starts, (way.covers,))
-    drill_out(state, kit, holes_before)
+    drill_out(state, kit)
     return state
 
 
@@ -168,7 +168,7 @@ def _much_nibbling(state: State, kit: Kit) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _drilled(state: State, kit: Kit, holes_before: int, worth: float, known: Known) -> Way | None:
+def _drilled(state: State, kit: Kit, worth: float, known: Known) -> Way | None:
     """Drill the hole that helps most out of the fewest that would reach everything; the first leg from it.
 
     None, and no hole, if none helps to saw `worth` mm of outline.
@@ -187,8 +187,7 @@ def _drilled(state: State, kit: Kit, holes_before: int, worth: float, known: Kno
         if gain[k] < 2 or float(gain[k]) * state.area.step < worth:
             return None
         before = state.before()
-        name = f"hole {holes_before + len(state.holes) + 1}"
-        state.drill(complex(choice.at[rows[k]]), diameter, name)
+        name = state.drill(complex(choice.at[rows[k]]), diameter)
         way = best(state, complex(choice.at[rows[k]]), dict(known)) or (nibble(state) if state.cuts else None)
         if way is not None and way.starts == name:
             return way

@@ -71,6 +71,7 @@ class State:
     area: Area
     blade: Blade
     first_leg: int
+    first_hole: int
     cuts: list[Cut] = field(default_factory=list)
     holes: list[Drilled] = field(default_factory=list)
     standing: list[Polygon] = field(default_factory=list)
@@ -91,6 +92,11 @@ class State:
         self.points, self.along = self.area.points.copy(), self.area.along.copy()
         self.tree = shapely.STRtree(self.points_as_shapes())
         self.places = [(complex(x, y), "edge") for x, y in self.area.places.tolist()]
+
+    @property
+    def next_hole(self) -> str:
+        """Name of the hole that comes next."""
+        return f"hole {self.first_hole + len(self.holes)}"
 
     def points_as_shapes(self) -> np.ndarray:
         """The outline points as shapely points."""
@@ -115,18 +121,20 @@ class State:
         assert self.tree is not None
         return np.asarray(self.tree.query(at, predicate="dwithin", distance=diameter / 2 + CLEAN))
 
-    def drill(self, at: complex, diameter: float, name: str, clears: bool = False) -> None:
-        """Drill a hole: the outline it touches is clean, and the blade turns in it.
+    def drill(self, at: complex, diameter: float, clears: bool = False) -> str:
+        """Drill a hole: the outline it touches is clean, and the blade turns in it. Returns its name.
 
         clears: it is there to take waste away.
         """
         assert self.tree is not None
+        name = self.next_hole
         disc = Point(at.real, at.imag).buffer(diameter / 2, quad_segs=32)
         self.holes.append(Drilled(at, diameter, name, clears))
         self.done[self.tree.query(disc, predicate="dwithin", distance=CLEAN)] = True
         if diameter >= self.blade.hole_to_turn - 1e-6:
             self.places.append((at, name))
         self._remove(disc, name)
+        return name
 
     def before(self) -> tuple[np.ndarray, list[Polygon], int, int]:
         """What `undrill` needs to take a hole back."""
