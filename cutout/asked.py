@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cutout.errors import JobError, LayoutError
+from cutout.errors import JobError, LayoutError, shown
 from cutout.units import Units, parse_length, parse_positive, parse_size
 
 if TYPE_CHECKING:
@@ -61,8 +61,7 @@ def _refuse_odd_name(source: Path) -> None:
     try:
         str(source).encode()
     except UnicodeEncodeError as error:
-        shown = os.fsencode(source).decode("utf-8", "backslashreplace")
-        raise JobError(f"{shown}: its name is not text in UTF-8: rename it.") from error
+        raise JobError(f"{shown(source)}: its name is not text in UTF-8: rename it.") from error
 
 
 _PARTS = {

@@ -13,7 +13,7 @@ import click
 
 from cutout import __version__
 from cutout.asked import asked_for
-from cutout.errors import CutoutError, unexpected
+from cutout.errors import CutoutError, in_one_line, shown
 from cutout.units import Units, count, format_length, format_size
 
 if TYPE_CHECKING:
@@ -50,16 +50,10 @@ def run(arguments: list[str]) -> int:
     except click.ClickException as error:
         click.echo(f"cutout: {error.format_message()} `cutout --help` shows how.", err=True)
         return BAD_INPUT
-    except CutoutError as error:
-        click.echo(f"cutout: {error}", err=True)
-        return BAD_INPUT
-    except MemoryError:
-        click.echo("cutout: out of memory: use a smaller picture.", err=True)
-        return BAD_INPUT
     except Exception as error:
-        if os.environ.get("CUTOUT_TRACEBACK"):
+        if os.environ.get("CUTOUT_TRACEBACK") and not isinstance(error, CutoutError | MemoryError):
             raise
-        click.echo(f"cutout: {unexpected(error)}", err=True)
+        click.echo(f"cutout: {in_one_line(error)}", err=True)
         return BAD_INPUT
 
 
@@ -203,7 +197,7 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
         written = write_out(work, job, folder, target, progress)
     _say_findings(work.findings)
     _say_work(work)
-    click.echo(f"{len(written)} files in {_shown(target)}: {', '.join(written)}")
+    click.echo(f"{len(written)} files in {shown(target)}: {', '.join(written)}")
     return NEEDS_USER if _open_stops(work.findings) else 0
 
 
@@ -221,7 +215,7 @@ def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
         )
     codes = [o.code for o in outcomes]
     click.echo(
-        f"{count(len(outcomes), 'picture')} into {_shown(out)}: {codes.count(0)} done, "
+        f"{count(len(outcomes), 'picture')} into {shown(out)}: {codes.count(0)} done, "
         f"{codes.count(1)} with something to stop for, {codes.count(2)} that could not be made."
     )
     return exit_code(outcomes)
@@ -359,11 +353,6 @@ def _say_work(work: Work) -> None:
     )
     cleared = sum(f.cleared for f in work.findings)
     click.echo(f"{_count(work.findings)}" + (f", {cleared} mended." if cleared else "."))
-
-
-def _shown(path: Path) -> str:
-    """A path to print, whatever bytes it is made of."""
-    return os.fsencode(path).decode("utf-8", "backslashreplace")
 
 
 def _verdict(work: Work) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 
 class CutoutError(Exception):
     """Base of every error caused by input, options or the machine; the shell prints it as one line, exit 2."""
@@ -31,10 +34,19 @@ class WriteError(CutoutError):
     """A folder or file that can't be written."""
 
 
-def unexpected(error: Exception) -> str:
-    """One line for an error that is a fault of this program."""
+def in_one_line(error: Exception) -> str:
+    """What any error is told as: a sentence of ours as it stands, else that it is a fault of this program."""
+    if isinstance(error, CutoutError):
+        return str(error)
+    if isinstance(error, MemoryError):
+        return "out of memory: use a smaller picture."
     what = f"{type(error).__name__}: {error}".splitlines()[0]
     return (
         f"this should not have happened ({what}); nothing was written. Please report it with the source file; "
         "CUTOUT_TRACEBACK=1 shows where."
     )
+
+
+def shown(path: Path) -> str:
+    """A path as a message shows it, whatever bytes it is made of."""
+    return os.fsencode(path).decode("utf-8", "backslashreplace")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import signal
 import threading
@@ -11,14 +10,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
-from multiprocessing.context import BaseContext
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any, TypeAlias
 
 from cutout.asked import asked_for
-from cutout.errors import CutoutError, JobError, unexpected
+from cutout.errors import JobError, in_one_line
 from cutout.make import make, write_out
+from cutout.processes import quick_context
 from cutout.units import count
 
 SUFFIXES = frozenset(
@@ -68,7 +67,7 @@ def make_all(
 
     Outcomes come in the order of the pictures. An interrupt ends the processes at work; what is finished stays.
     """
-    context = _context()
+    context = quick_context(__name__)
     jobs = list(zip(pictures, targets(pictures, out), strict=True))
     waiting = list(reversed(range(len(jobs))))
     running: dict[Connection, tuple[int, BaseProcess]] = {}
@@ -114,15 +113,6 @@ def _deaf() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _context() -> BaseContext:
-    """Processes that start quickly where the system can: the libraries are loaded once."""
-    if "forkserver" not in multiprocessing.get_all_start_methods():
-        return multiprocessing.get_context("spawn")
-    context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["cutout.folder"])
-    return context
-
-
 def _answer(pipe: Connection, process: BaseProcess, source: Path, target: Path) -> Outcome:
     try:
         outcome = pipe.recv()
@@ -138,12 +128,8 @@ def _worked_out(pipe: Connection, source: Path, target: Path, options: dict[str,
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         outcome = _made(source, target, options)
-    except CutoutError as error:
-        outcome = Outcome(source, target, 2, str(error).removeprefix(f"{source.name}: "))
-    except MemoryError:
-        outcome = Outcome(source, target, 2, "out of memory: use a smaller picture.")
     except Exception as error:
-        outcome = Outcome(source, target, 2, unexpected(error))
+        outcome = Outcome(source, target, 2, in_one_line(error).removeprefix(f"{source.name}: "))
     pipe.send(outcome)
 
 

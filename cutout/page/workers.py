@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import importlib
-import multiprocessing
 import signal
 import sys
 import traceback
@@ -16,6 +15,7 @@ from multiprocessing.context import BaseContext
 from typing import Any
 
 from cutout.errors import CutoutError
+from cutout.processes import quick_context
 
 MOST = 4
 """Processes at most; one slow job a tab and quick ones beside it."""
@@ -59,7 +59,7 @@ class Workers:
     def __init__(self, module: str, most: int = MOST, prepare: tuple[Any, ...] | None = None) -> None:
         self._module = module
         self._prepare = prepare
-        self._context = _context(module)
+        self._context = quick_context(__name__, module)
         self._most = most
         self._closed = False
         self._all: list[_Worker] = []
@@ -210,15 +210,6 @@ class _Worker:
         if self.ended_as is None:
             self.ended_as = reason
             self._process.kill()
-
-
-def _context(module: str) -> BaseContext:
-    """Forks of a server that has everything imported where there is one: a new process in milliseconds."""
-    if "forkserver" not in multiprocessing.get_all_start_methods():
-        return multiprocessing.get_context("spawn")
-    context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload([__name__, module])
-    return context
 
 
 def _serve(pipe: Connection, module: str, prepare: tuple[Any, ...] | None) -> None:

@@ -28,8 +28,9 @@ from cutout.read.chain import Chained, Run, chain
 from cutout.read.curves import CurveBook
 from cutout.read.fill import fill
 from cutout.read.options import ReadOptions
-from cutout.read.specks import Dropped, counted, without_specks
+from cutout.read.specks import Dropped, without_specks
 from cutout.read.svg_affine import Affine
+from cutout.units import count
 
 GAP = 0.2
 """Widest gap (mm on the wood) between two ends that is bridged."""
@@ -328,23 +329,21 @@ def _notes(
 ) -> Iterator[Note]:
     if chained.gaps:
         widest = max(width for _, width in chained.gaps) * mm
-        gaps = counted(len(chained.gaps), "gap was", "gaps were")
+        gaps = count(len(chained.gaps), "gap was", "gaps were")
         yield Note("gap", f"{gaps} closed, the widest {widest:.2g} mm.")
     if chained.open:
         at = chained.open[0][0].start
-        lines = counted(len(chained.open), "line closes nowhere and was", "lines close nowhere and were")
+        lines = count(len(chained.open), "line closes nowhere and was", "lines close nowhere and were")
         yield Note("left out", f"{lines} left out, one at x {at.real:g}, y {at.imag:g}.")
-    for kind, count in sorted(found.left_out.items()):
-        yield Note("left out", f"{kind} draws no outline and was left out ({count}).")
+    for kind, many in sorted(found.left_out.items()):
+        yield Note("left out", f"{kind} draws no outline and was left out ({many}).")
     if found.hatched and found.runs:
         yield Note("left out", "hatching was left out; the lines round it count.")
     if found.hidden:
-        what = counted(found.hidden, "entity", "entities")
+        what = count(found.hidden, "entity", "entities")
         yield Note("hidden", f"{what} on layers that are off or frozen, or invisible, left out.")
     if chained.doubles:
-        lines = counted(
-            chained.doubles, "line repeats another one and was", "lines repeat other ones and were"
-        )
+        lines = count(chained.doubles, "line repeats another one and was", "lines repeat other ones and were")
         yield Note("doubles", f"{lines} left out.")
     if merged:
         yield Note("crossing", f"{merged} outlines that cross were united.")
@@ -352,7 +351,7 @@ def _notes(
     if options.invert is not None or options.threshold is not None:
         yield Note("option", "threshold and invert are for pictures; in a DXF the outlines alone count.")
     if repairs:
-        flaws = counted(repairs, "flaw in the file was", "flaws in the file were")
+        flaws = count(repairs, "flaw in the file was", "flaws in the file were")
         yield Note("damaged", f"{flaws} repaired on reading.")
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from shapely import MultiPolygon, Polygon
 
 from cutout.geom.outline import Note, polygons_of
+from cutout.units import count
 
 HAIRLINE = 0.1
 """Width of a hairline against the least size across: seams between abutting shapes, a tenth of a speck wide."""
@@ -23,11 +24,11 @@ class Dropped:
         """What to say about them; `least_mm` is the size across under which a piece is a speck."""
         found = []
         if self.specks:
-            what = counted(self.specks, "piece or pinhole", "pieces and pinholes")
+            what = count(self.specks, "piece or pinhole", "pieces and pinholes")
             were = "was" if self.specks == 1 else "were"
             found.append(Note("speck", f"{what} less than {least_mm:g} mm across {were} left out."))
         if self.hairlines:
-            what = counted(self.hairlines, "hairline was", "hairlines were")
+            what = count(self.hairlines, "hairline was", "hairlines were")
             text = f"{what} left out: less than {least_mm * HAIRLINE:.2g} mm wide, most likely seams."
             found.append(Note("hairline", text))
         return tuple(found)
@@ -65,11 +66,6 @@ def is_speck(polygon: Polygon, least: float) -> bool:
 def is_hairline(polygon: Polygon, least: float) -> bool:
     """Whether its mean width, area over half the length round it, is under a tenth of `least`."""
     return bool(2 * polygon.area < HAIRLINE * least * polygon.length)
-
-
-def counted(n: int, one: str, many: str) -> str:
-    """A count with its noun: "1 gap", "3 gaps"."""
-    return f"{n} {one if n == 1 else many}"
 
 
 def _has_width(polygon: Polygon) -> bool:

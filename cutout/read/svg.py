@@ -10,7 +10,7 @@ from shapely import MultiPolygon
 from cutout.errors import ReadError
 from cutout.geom.outline import Note, Outline, Ring
 from cutout.read.options import ReadOptions
-from cutout.read.specks import counted, is_hairline, is_speck, without_specks
+from cutout.read.specks import is_hairline, is_speck, without_specks
 from cutout.read.svg_document import Document, parse_document
 from cutout.read.svg_exact import Figure, darker, painted
 from cutout.read.svg_number import MM_PER_PX
@@ -86,7 +86,7 @@ def _beyond_at(marks: list[Mark], level: float) -> dict[str, int]:
 
 def _notes(document: Document, drawing: Drawing, name: str, options: ReadOptions) -> Iterator[Note]:
     if document.outside:
-        links = counted(
+        links = count(
             document.outside, "link to something outside the file was", "links outside the file were"
         )
         yield Note("left out", f"{links} not followed.")
@@ -108,7 +108,7 @@ def _notes(document: Document, drawing: Drawing, name: str, options: ReadOptions
 def _finish(
     figure: Figure, scale: float | None, notes: tuple[Note, ...], name: str, options: ReadOptions
 ) -> Outline:
-    """Specks dropped and counted, curves put back."""
+    """Specks dropped and curves put back."""
     mm = _mm_per_unit(figure.region, scale, options)
     least = options.speck / mm if mm else 0.0
     region, dropped = without_specks(figure.region, least)

@@ -11,7 +11,7 @@ import time
 from collections.abc import Mapping
 from pathlib import Path
 
-from cutout.errors import WriteError
+from cutout.errors import WriteError, shown
 
 _HIDDEN = ".cutout-"
 _STALE = 86400.0
@@ -150,5 +150,4 @@ def _flush_folder(folder: Path) -> None:
 
 def _sentence(path: Path, error: OSError) -> WriteError:
     reason = _REASONS.get(error.errno or 0, (error.strerror or str(error)).lower())
-    shown = os.fsencode(path).decode("utf-8", "backslashreplace")
-    return WriteError(f"{shown}: can't be written, {reason}; nothing there was changed.")
+    return WriteError(f"{shown(path)}: can't be written, {reason}; nothing there was changed.")

@@ -15,9 +15,10 @@ from shapely import LineString, MultiPolygon, box
 
 from cutout.errors import WriteError
 from cutout.geom.curve import Similarity
-from cutout.geom.outline import Ring, as_multi, from_region
+from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.units import format_size
 from cutout.write.svg import INK, head, number, polyline_path, ring_path
+from cutout.write.tiling import column_letters
 from cutout.write.work import Work
 
 BORDER = 2.0
@@ -45,7 +46,7 @@ class Cell:
 
 def film_svg(work: Work) -> bytes:
     """The whole outline in one SVG, whatever the mat; mirrored left to right where the template is."""
-    return _whole(work, _rings(work), _region(_rings(work)).bounds)
+    return _whole(work, _seen(work))
 
 
 def film_svgs(work: Work) -> dict[str, bytes]:
@@ -53,20 +54,17 @@ def film_svgs(work: Work) -> dict[str, bytes]:
 
     Mirrored left to right where the template is. Raises WriteError for a mat too small to cut anything on.
     """
-    rings = _rings(work)
-    region = _region(rings)
-    cells = cells_of(region.bounds, work.mat, work)
+    outline = _seen(work)
+    cells = cells_of(outline.bounds, work.mat, work)
     if len(cells) == 1:
-        return {"film.svg": _whole(work, rings, region.bounds)}
+        return {"film.svg": _whole(work, outline)}
+    region = outline.region()
     crosses = _crosses(region, cells)
-    files = {
+    return {
         f"film-{cell.name}.svg": _piece(work, region, cell, crosses)
         for cell in cells
         if shapely.intersects(region, box(cell.x0, cell.y0, cell.x1, cell.y1))
     }
-    if not files:
-        raise WriteError("film.svg: there is no outline to cut.")
-    return files
 
 
 def cells_of(bounds: tuple[float, ...], mat: tuple[float, float] | None, work: Work) -> tuple[Cell, ...]:
@@ -84,38 +82,25 @@ def cells_of(bounds: tuple[float, ...], mat: tuple[float, float] | None, work: W
     columns, rows = min(counts, key=lambda c: (c[0] * c[1], c))
     xs, ys = np.linspace(x0, x1, columns + 1).tolist(), np.linspace(y1, y0, rows + 1).tolist()
     return tuple(
-        Cell(f"{_letters(c)}{r + 1}", xs[c], ys[r + 1], xs[c + 1], ys[r])
+        Cell(f"{column_letters(c).lower()}{r + 1}", xs[c], ys[r + 1], xs[c + 1], ys[r])
         for r in range(rows)
         for c in range(columns)
     )
 
 
-def _letters(n: int) -> str:
-    return (chr(96 + n // 26) if n >= 26 else "") + chr(97 + n % 26)
-
-
-def _rings(work: Work) -> tuple[Ring, ...]:
-    rings = work.pattern.outline.rings
+def _seen(work: Work) -> Outline:
+    """The outline as the film shows it: mirrored about its own middle where the template is mirrored."""
+    outline = work.pattern.outline
     if not work.back:
-        return rings
-    x0, _, x1, _ = work.pattern.outline.bounds
-    turned = Similarity(-1 + 0j, complex(x0 + x1, 0.0), mirror=True)
-    return tuple(ring.transform(turned) for ring in rings)
+        return outline
+    x0, _, x1, _ = outline.bounds
+    return outline.transform(Similarity(-1 + 0j, complex(x0 + x1, 0.0), mirror=True))
 
 
-def _region(rings: tuple[Ring, ...]) -> MultiPolygon:
-    """What the rings enclose, even-odd."""
-    parts = [shapely.Polygon(ring.points(0.01)).buffer(0) for ring in rings]
-    region: shapely.Geometry = MultiPolygon()
-    for part in parts:
-        region = shapely.symmetric_difference(region, part)
-    return as_multi(region)
-
-
-def _whole(work: Work, rings: tuple[Ring, ...], bounds: tuple[float, ...]) -> bytes:
-    x0, y0, x1, y1 = bounds
+def _whole(work: Work, outline: Outline) -> bytes:
+    x0, y0, x1, y1 = outline.bounds
     frame = (x0 - BORDER, y0 - BORDER, x1 - x0 + 2 * BORDER, y1 - y0 + 2 * BORDER)
-    return _document(f"{work.title}: outline", frame, ring_path(rings, y0 + y1), "")
+    return _document(f"{work.title}: outline", frame, ring_path(outline.rings, y0 + y1), "")
 
 
 def _crosses(region: MultiPolygon, cells: tuple[Cell, ...]) -> tuple[complex, ...]:

@@ -36,7 +36,7 @@ def cut_sheet(work: Work) -> bytes:
 
     Plain tables and headings, so that it reads aloud and prints on a home printer; no script.
     """
-    style = resources.files("cutout.write").joinpath("sheet.css").read_text("utf-8")
+    style = sheet_style()
     title = escape(printable(work.title))
     heat = heat_map(work.pattern, work.kit)
     parts = [
@@ -67,6 +67,11 @@ def cut_sheet(work: Work) -> bytes:
         f"<h1>{title}: cut sheet</h1>\n{_verdict(work)}\n{''.join(parts)}</main>\n</body>\n</html>\n"
     )
     return page.encode("utf-8", "replace")
+
+
+def sheet_style() -> str:
+    """The style of the page."""
+    return resources.files("cutout.write").joinpath("sheet.css").read_text("utf-8")
 
 
 def _verdict(work: Work) -> str:

@@ -9,10 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cache, partial
 from html import escape
 from html.parser import HTMLParser
-from importlib import resources
 from io import BytesIO
 from typing import Any
 
@@ -20,7 +19,6 @@ import resvg_py
 from PIL import Image as Pictures
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     CondPageBreak,
@@ -36,7 +34,7 @@ from reportlab.platypus import (
 
 from cutout.write import fonts
 from cutout.write.paint import PT
-from cutout.write.sheet import cut_sheet
+from cutout.write.sheet import cut_sheet, sheet_style
 from cutout.write.work import Work
 
 _MARGIN = 14 * PT
@@ -252,10 +250,9 @@ def _picture(node: Node, width: float) -> list[Flowable]:
     x, y, across, up = (float(v) for v in (node.attributes.get("viewbox") or "0 0 1 1").split())
     most = _LITTLE if "little" in kinds else _PICTURE
     scale = min(width / across, most / up)
-    style = resources.files("cutout.write").joinpath("sheet.css").read_text("utf-8")
     drawn = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{across}" height="{up}" viewBox="{x} {y} {across} {up}">'
-        f"<style>{_plain_rules(style)}</style>{''.join(map(_svg, node.inside))}</svg>"
+        f"<style>{_plain_rules()}</style>{_inside(node.inside)}</svg>"
     )
     pixels = _PIXELS if most == _PICTURE else _PIXELS // 2
     png = resvg_py.svg_to_bytes(
@@ -266,14 +263,13 @@ def _picture(node: Node, width: float) -> list[Flowable]:
     reduced = BytesIO()
     Pictures.open(BytesIO(bytes(png))).convert("RGB").quantize(32).save(reduced, "PNG")
     reduced.seek(0)
-    ImageReader(reduced)
-    reduced.seek(0)
     return [Image(reduced, across * scale, up * scale, hAlign="LEFT"), Spacer(0, 5)]
 
 
-def _plain_rules(style: str) -> str:
-    """The style's plain rules for classes, without its at-rules, the typeface left to the renderer."""
-    rules = re.findall(r"^(\.[\w ,.-]+\{[^{}]*\})", style, re.MULTILINE)
+@cache
+def _plain_rules() -> str:
+    """The page's plain rules for classes, without its at-rules, the typeface left to the renderer."""
+    rules = re.findall(r"^(\.[\w ,.-]+\{[^{}]*\})", sheet_style(), re.MULTILINE)
     return re.sub(r"font-family:[^;}]*;?", "", " ".join(rules))
 
 

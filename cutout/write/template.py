@@ -137,12 +137,11 @@ def _panel_lines(paint: Paint, drawing: Drawing) -> None:
         paint.lines(middle)
     paint.pen(0.5, 0.0, (7, 2.5))
     paint.polygon(drawing.board.exterior.coords[:-1], stroke=True, fill=False)
-    paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
-    edge = drawing.board.exterior.buffer(0.1)
     paint.pen(0.25, 0.3, (12, 1.5, 4, 1.5))
     for seam in glue_lines(drawing.work.pattern.panel):
         paint.lines(drawing.geometry(seam))
     paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
+    edge = drawing.board.exterior.buffer(0.1)
     for zone in drawing.work.pattern.panel.zones:
         for part in polygons_of(drawing.geometry(zone.area)):
             # Dots over the panel's dashes would look like its middle line.
