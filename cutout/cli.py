@@ -7,21 +7,19 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from cutout import __version__
-from cutout.asked import asked_for
 from cutout.errors import CutoutError, in_one_line, shown
+from cutout.job.options import Flag, asked_for, flags
 from cutout.units import Units, count, format_length, format_size
 
 if TYPE_CHECKING:
-    from cutout.check.finding import Finding
-    from cutout.make import Progress
+    from cutout.finding import Finding
+    from cutout.run import Progress
     from cutout.write.work import Work
-
-F = TypeVar("F", bound=Callable[..., Any])
 
 STOPS_SHOWN = 8
 """So many stops of one kind are spelled out; the rest are counted."""
@@ -68,6 +66,41 @@ def cli() -> None:
     """
 
 
+class JobCommand(click.Command):
+    """A command with the flags that the schema of a job declares; they are made when it is called, not before."""
+
+    writing = False
+
+    def get_params(self, ctx: click.Context) -> list[click.Parameter]:
+        """The command's own parameters and the schema's."""
+        made = [_option(flag) for flag in flags(writing=self.writing)]
+        own = super().get_params(ctx)
+        arguments = [p for p in own if isinstance(p, click.Argument)]
+        return [*arguments, *made, *(p for p in own if p not in arguments)]
+
+
+class WritingCommand(JobCommand):
+    """The same with the flags of what is written."""
+
+    writing = True
+
+
+_OF_KIT = {
+    "blade": "blades", "drill": "drill_sets", "bit": "bits", "wood": "woods", "paper": "papers",
+}  # fmt: skip
+"""Flags that name something in the kit: the shell completes them."""
+
+
+def _option(flag: Flag) -> click.Option:
+    if flag.form in ("switch", "pair"):
+        name = flag.name if flag.form == "switch" else f"{flag.name}/--no-{flag.name.removeprefix('--')}"
+        return click.Option([name], is_flag=True, default=None, help=flag.help)
+    kind = click.Choice(flag.choices) if flag.choices else click.STRING
+    complete = _names(_OF_KIT[flag.key]) if flag.key in _OF_KIT else None
+    metavar = None if flag.choices else flag.word
+    return click.Option([flag.name], type=kind, metavar=metavar, help=flag.help, shell_complete=complete)
+
+
 def _names(kind: str) -> Callable[[click.Context, click.Parameter, str], list[str]]:
     """What the shell may complete an option with: the names of one kind of thing in the kit."""
 
@@ -79,106 +112,10 @@ def _names(kind: str) -> Callable[[click.Context, click.Parameter, str], list[st
     return matching
 
 
-def _job_options(function: F) -> F:
-    """The options `make` and `check` share."""
-    options = [
-        click.argument("source", type=click.Path(path_type=Path)),
-        click.option("--width", metavar="LENGTH", help="Width of the silhouette, like 400mm or 14-1/2in."),
-        click.option("--height", metavar="LENGTH", help="Height of the silhouette (give one of the two)."),
-        click.option("--panel", metavar="WxH", help="Size of the panel, like 500x700mm."),
-        click.option("--thickness", metavar="LENGTH", help="Thickness of the panel [18mm]."),
-        click.option(
-            "--keep",
-            type=click.Choice(["panel", "figure", "both"]),
-            help="What must survive: the panel (figure cut out of it), the figure, or both.",
-        ),
-        click.option(
-            "--blade",
-            metavar="NAME",
-            shell_complete=_names("blades"),
-            help="Blade by name; `cutout kit` lists them.",
-        ),
-        click.option(
-            "--turning-radius", metavar="LENGTH", help="Least radius your blade follows, measured on scrap."
-        ),
-        click.option(
-            "--kerf", metavar="LENGTH", help="Width of the slot your blade leaves, measured on scrap."
-        ),
-        click.option(
-            "--drill",
-            metavar="LIST",
-            shell_complete=_names("drill_sets"),
-            help="Drill set by name, or your own list like 3mm,6mm,10mm.",
-        ),
-        click.option("--bit", metavar="NAME", shell_complete=_names("bits"), help="Router bit by name."),
-        click.option(
-            "--wood", metavar="NAME", shell_complete=_names("woods"), help="Wood or sheet good by name."
-        ),
-        click.option("--grain", metavar="DEGREES", help='Grain direction, 0 across, 90 up; or "none".'),
-        click.option(
-            "--paper",
-            metavar="NAME",
-            shell_complete=_names("papers"),
-            help="a4, a3, letter, legal, tabloid, WxH, or 'roll WIDTH' [by locale].",
-        ),
-        click.option(
-            "--print-scale",
-            metavar="SHORTxLONG",
-            help="Check square measured over true, along the sheet's short and long side, like 0.994x0.998.",
-        ),
-        click.option(
-            "--back", is_flag=True, default=None, help="Mirror the template, for gluing on the back."
-        ),
-        click.option(
-            "--turn-sheets",
-            is_flag=True,
-            default=None,
-            help="The drawing may lie turned on the sheets where that takes fewer.",
-        ),
-        click.option("--line", metavar="LENGTH", help="Width of the outline on the template [0.2mm]."),
-        click.option(
-            "--line-lies",
-            type=click.Choice(["middle", "keep"]),
-            help="The finished edge is the middle of that line, or its edge where it lies wholly in the keep.",
-        ),
-        click.option("--ease/--no-ease", default=None, help="Round and open up what the blade can't follow."),
-        click.option("--bridge/--no-bridge", default=None, help="Hold loose pieces with bridges of wood."),
-        click.option("--bridge-width", metavar="LENGTH", help="Width of every bridge [from the wood]."),
-        click.option("--bridge-count", type=click.IntRange(1, 12), help="Bridges per loose piece."),
-        click.option("--turn", metavar="DEGREES", type=float, help="Turn the silhouette counter-clockwise."),
-        click.option("--mirror", is_flag=True, default=None, help="Mirror the silhouette left to right."),
-        click.option("--at", metavar="X,Y", help="Centre of the silhouette from the panel's lower left."),
-        click.option(
-            "--threshold", metavar="0..255|local", help="Grey that parts dark from light, or local."
-        ),
-        click.option("--smooth", type=click.FloatRange(0, 1), help="Smooth the outline, 0 (as is) to 1."),
-        click.option(
-            "--invert/--no-invert", default=None, help="The silhouette is light on dark (or is not)."
-        ),
-        click.option(
-            "--sheet", metavar="PAPER|WxH", help="A sheet of this size lies in the photo: straighten by it."
-        ),
-        click.option("--corners", metavar="X,Y,...", help="Four corners of --sheet in the photo, in pixels."),
-        click.option(
-            "--units", type=click.Choice(["mm", "in"]), help="Units for bare numbers and for sentences."
-        ),
-    ]
-    for option in reversed(options):
-        function = option(function)
-    return function
-
-
-@cli.command(short_help="Work out a whole job into a folder.")
-@_job_options
+@cli.command(cls=WritingCommand, short_help="Work out a whole job into a folder.")
+@click.argument("source", type=click.Path(path_type=Path))
 @click.option(
     "--out", type=click.Path(path_type=Path, file_okay=True), help="Folder for the files [NAME-cutout]."
-)
-@click.option("--gcode", is_flag=True, default=None, help="Also write router.ngc.")
-@click.option("--dxf-version", type=click.Choice(["R2010", "R12"]), help="DXF version [R2010].")
-@click.option("--film", is_flag=True, default=None, help="Also write film.svg for adhesive film.")
-@click.option("--mat", metavar="WxH", help="Size of the knife cutter's mat; the film is split to fit it.")
-@click.option(
-    "--outline", is_flag=True, default=None, help="Also write outline.pdf, to trace round by pencil."
 )
 def make(source: Path, out: Path | None, **options: Any) -> int:
     """Work out the whole job of SOURCE (a picture, an SVG, a DXF, or a job.toml) into a folder.
@@ -190,8 +127,8 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
     job, folder = asked_for(source, options)
     target = out or Path(f"{source.stem}-cutout")
     with _progress() as progress:
-        from cutout.make import make as work_out
-        from cutout.make import write_out
+        from cutout.run import make as work_out
+        from cutout.run import write_out
 
         work = work_out(job, folder, progress)
         written = write_out(work, job, folder, target, progress)
@@ -221,15 +158,15 @@ def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
     return exit_code(outcomes)
 
 
-@cli.command(short_help="Only say what would be wrong, and at what size it would work.")
-@_job_options
+@cli.command(cls=JobCommand, short_help="Only say what would be wrong, and at what size it would work.")
+@click.argument("source", type=click.Path(path_type=Path))
 @click.option("--sizes/--no-sizes", default=True, help="Also say at what size each blade manages.")
 @click.option("--every", is_flag=True, help="List every finding, not one line for each kind.")
 def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     """Say what would be wrong with SOURCE; exit 1 where something can't be cut or would drop out."""
     job, folder = asked_for(source, options)
     with _progress() as progress:
-        from cutout.make import findings_of, size_table
+        from cutout.run import findings_of, size_table
 
         progress("checking", 0.1)
         pattern, findings, notes = findings_of(job, folder)
@@ -260,7 +197,7 @@ def kit(units: Units) -> int:
 @click.option("--out", type=click.Path(path_type=Path), default=Path("gauge.pdf"), help="File to write.")
 def gauge(blade: str, paper_name: str, units: Units, out: Path) -> int:
     """Print a test card: print scale, kerf and turning radius of your own saw."""
-    from cutout.make import write_gauge
+    from cutout.run import write_gauge
 
     write_gauge(blade, paper_name, units, out)
     click.echo(f"{out}: print it at full size, measure the check square, then saw the scrap.")

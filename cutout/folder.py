@@ -14,10 +14,10 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from cutout.asked import asked_for
 from cutout.errors import JobError, in_one_line
-from cutout.make import make, write_out
+from cutout.job.options import asked_for
 from cutout.processes import quick_context
+from cutout.run import make, write_out
 from cutout.units import count
 
 SUFFIXES = frozenset(

@@ -9,7 +9,7 @@ import click
 from pydantic import BaseModel
 
 from cutout.cli import cli
-from cutout.job import Job
+from cutout.job.schema import Job
 from cutout.kit import Limits
 
 

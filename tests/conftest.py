@@ -13,7 +13,7 @@ import shapely
 from shapely import MultiPolygon, Point, box
 
 from cutout.amend.model import Bridge, Eased
-from cutout.check.finding import Finding, ordered
+from cutout.finding import Finding, ordered
 from cutout.geom.curve import Arc, Cubic, Line
 from cutout.geom.outline import Outline, Ring
 from cutout.kit import Kit, bit, blade, drills, paper, wood

@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw
 
-from cutout.asked import usual_paper
 from cutout.cli import run
+from cutout.job.options import usual_paper
 from cutout.units import Units
 
 ROOT = Path(__file__).parent.parent

@@ -15,8 +15,8 @@ from cutout.amend.curves import keep_curves
 from cutout.amend.model import Bridge, HandBridge, Mending
 from cutout.amend.strength import Strength
 from cutout.amend.strips import SLENDER, Site, Strip, broad, shortest_strip, strips_from
-from cutout.check.finding import Finding
 from cutout.check.loose_piece import loose_pieces
+from cutout.finding import Finding
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern, with_figure

@@ -15,12 +15,12 @@ from cutout.amend.curves import keep_curves
 from cutout.amend.model import Eased
 from cutout.amend.round import quad_segs, tips
 from cutout.amend.spine import spine
-from cutout.amend.strength import MARGIN, breaking
-from cutout.check.finding import Finding
-from cutout.check.webs import webs
-from cutout.check.widths import Middle, middle_of_keep, middle_of_waste
+from cutout.amend.strength import MARGIN
+from cutout.finding import Finding
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit
+from cutout.measure.webs import breaking, webs
+from cutout.measure.widths import Middle, middle_of_keep, middle_of_waste
 from cutout.pattern import Opening, Pattern, with_figure, with_waste
 
 ROUNDS = 4

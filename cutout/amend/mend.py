@@ -12,7 +12,7 @@ from cutout import check
 from cutout.amend.bridge import bridge
 from cutout.amend.ease import ease
 from cutout.amend.model import Mended, Mending
-from cutout.check.finding import Finding, ordered
+from cutout.finding import Finding, ordered
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from shapely import Polygon
 
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.pattern import Pattern
 
 

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from cutout.check.finding import CHECKS, Kind
+from cutout import check as checks
+from cutout.check import Check
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.kit import Blade, Kit, blades
@@ -17,10 +18,10 @@ from cutout.units import format_length
 Build = Callable[[float, Blade], Pattern]
 """The pattern whose silhouette is so many mm wide, for a blade."""
 
-OF_BLADE: tuple[Kind, ...] = ("kit", "narrow opening", "tight corner", "tight curve")
-"""Kinds of finding that stop one blade and not another, cheapest first."""
-OF_WOOD: tuple[Kind, ...] = ("thin web", "short grain")
-"""Kinds that stop all blades alike until webs are wide enough. Loose pieces need bridges at any size."""
+OF_BLADE: tuple[Check, ...] = (checks.kit, checks.narrow_opening, checks.tight_corner, checks.tight_curve)
+"""Checks that stop one blade and not another, cheapest first."""
+OF_WOOD: tuple[Check, ...] = (checks.thin_web, checks.short_grain)
+"""Checks that stop all blades alike until webs are wide enough. Loose pieces need bridges at any size."""
 STEP, UP, DOWN = 1.6, 5, 6
 """Ratio of one width tried to the next, and how many are tried at most above or below the one asked about."""
 RESOLUTION = 0.03
@@ -141,11 +142,11 @@ def _with_own(own: Blade) -> Sequence[Blade]:
 
 @dataclass(frozen=True, slots=True)
 class _Search:
-    """A search for the smallest width at which no finding of some kinds is a stop."""
+    """A search for the smallest width at which no finding of some checks is a stop."""
 
     build: Build
     kit: Kit
-    kinds: tuple[Kind, ...]
+    checks: tuple[Check, ...]
 
     def bracket(self, width: float) -> tuple[float | None, float | None]:
         """(good, bad): neighbouring widths of the ladder, the upper free of stops and the lower not.
@@ -176,6 +177,6 @@ class _Search:
         return good
 
     def stopped(self, width: float) -> bool:
-        """Whether anything of the kinds looked for stops the work at this width."""
+        """Whether anything looked for stops the work at this width."""
         made = self.build(width, self.kit.blade)
-        return any(f.severity == "stop" for kind in self.kinds for f in CHECKS[kind](made, self.kit))
+        return any(f.severity == "stop" for check in self.checks for f in check(made, self.kit))

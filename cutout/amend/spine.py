@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely import MultiLineString
 
-from cutout.check.widths import Middle
+from cutout.measure.widths import Middle
 
 _FACING = 2.5
 """Walls face each other where the way round along them is this many times longer than across: not in corners."""

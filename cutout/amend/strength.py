@@ -6,17 +6,12 @@ import cmath
 from dataclasses import dataclass
 
 from cutout.amend.model import Mending
-from cutout.check.webs import BREAKS_SHARE, BREAKS_WIDTH, angle_to_grain, web_limit
 from cutout.kit import Kit
+from cutout.measure.webs import angle_to_grain, breaking, web_limit
 from cutout.pattern import Panel
 
 MARGIN = 0.04
 """Share by which a width goes beyond its limit, so that rounding errors do not bring the finding back."""
-
-
-def breaking(limit: float) -> float:
-    """Width (mm) below which a web whose limit is `limit` mm is taken to break while it is sawn."""
-    return max(BREAKS_SHARE * limit, min(BREAKS_WIDTH, limit / 2))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely import LineString
 
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.kit import Wood
 from cutout.pattern import Panel
 from cutout.units import Units, format_length

@@ -7,14 +7,13 @@ from collections.abc import Iterator
 
 from shapely import MultiPolygon
 
-from cutout.check.finding import Finding, check
+from cutout.finding import Finding
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 from cutout.pattern.faces import crossed
 from cutout.units import format_length
 
 
-@check("drawn line")
 def drawn_line(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """One `care` finding per drawn thing and opening that crosses it; size = square root of the area lost (mm)."""
     for zone in pattern.panel.drawn:

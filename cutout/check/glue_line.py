@@ -8,14 +8,13 @@ import shapely
 from shapely import LineString
 
 from cutout.check.boards import glue_lines
-from cutout.check.finding import Finding, check
-from cutout.check.webs import Web, webs
+from cutout.finding import Finding
 from cutout.kit import Kit
+from cutout.measure.webs import Web, webs
 from cutout.pattern import Pattern
 from cutout.units import format_length
 
 
-@check("glue line")
 def glue_line(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Each narrow web that a glue line crosses, or runs along inside; only where the boards are known."""
     lines = glue_lines(pattern.panel)

@@ -8,8 +8,8 @@ import math
 import numpy as np
 import shapely
 
-from cutout.check.webs import webs, webs_along
 from cutout.kit import Kit
+from cutout.measure.webs import webs, webs_along
 from cutout.pattern import Pattern
 
 _WORTH = 1.1

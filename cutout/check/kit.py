@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from cutout.check.finding import Finding, check
+from cutout.finding import Finding
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 from cutout.units import format_length
 
 
-@check("kit")
 def kit(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Wood too thin for the teeth; no drill that lets the blade in."""
     blade, thickness = kit.blade, pattern.panel.thickness

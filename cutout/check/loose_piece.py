@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import shapely
 from shapely import Polygon
 
-from cutout.check.finding import Finding, Severity, check
+from cutout.finding import Finding, Severity
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 from cutout.units import format_size
@@ -44,7 +44,6 @@ def is_speck(piece: Polygon, limit: float) -> bool:
     return bool(shapely.is_empty(shapely.buffer(piece, -limit / 4)))
 
 
-@check("loose piece")
 def loose_piece(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Pieces that would drop out of the panel, or come away from the figure."""
     severity: Severity = "stop" if pattern.keep_mode == "panel" else "care"

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from cutout.check.finding import Finding, Severity, check
-from cutout.check.widths import Middle, middle_of_waste
+from cutout.finding import Finding, Severity
 from cutout.kit import Kit
+from cutout.measure.widths import Middle, middle_of_waste
 from cutout.pattern import Opening, Pattern
 from cutout.units import format_length
 
@@ -25,7 +25,6 @@ _APART = 3.0
 """Necks nearer than this many kerfs to a narrower one are told with it."""
 
 
-@check("narrow opening")
 def narrow_opening(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Waste narrower than the kerf, and openings in which no hole that lets the blade in fits.
 

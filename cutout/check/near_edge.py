@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from cutout.check.finding import Finding, check
+from cutout.finding import Finding
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 from cutout.units import format_length
@@ -16,7 +16,6 @@ _REACHES = 0.01
 """Less than this (mm, mm^2) is touching."""
 
 
-@check("too near the edge")
 def near_edge(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Openings nearer to the panel's edge than the limit, and cuts that enter a keep-out zone."""
     yield from _edges(pattern, kit)

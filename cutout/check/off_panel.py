@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from cutout.check.finding import Finding, check
+from cutout.finding import Finding
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern
@@ -16,7 +16,6 @@ from cutout.units import format_length
 _LEAST = 0.01
 
 
-@check("off the panel")
 def off_panel(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Each part of the silhouette that sticks out over the panel's edge."""
     board = pattern.panel.polygon

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from cutout.check.finding import Finding, check
-from cutout.check.webs import finding_of, webs
+from cutout.check.web import finding_of
+from cutout.finding import Finding
 from cutout.kit import Kit
+from cutout.measure.webs import webs
 from cutout.pattern import Pattern
 
 
-@check("short grain")
 def short_grain(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Narrow places in keep whose length, greater than their width, runs across the grain."""
     return (finding_of("short grain", web, pattern, kit) for web in webs(pattern, kit) if web.across)

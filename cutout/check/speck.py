@@ -7,14 +7,13 @@ from collections.abc import Iterator
 import shapely
 from shapely import Polygon
 
-from cutout.check.finding import Finding, check
 from cutout.check.loose_piece import across, is_speck, loose_pieces
+from cutout.finding import Finding
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 from cutout.units import format_length
 
 
-@check("speck")
 def speck(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Openings smaller across than the limit; loose pieces that are, or are slivers half as wide at most."""
     limit = kit.limits.speck

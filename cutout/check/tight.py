@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from cutout.check.bends import INTO_KEEP, LEFT_STANDING
-from cutout.check.finding import Finding, Severity
-from cutout.check.follow import Tight, tight_places
-from cutout.check.room import blade_fits, far_off, holes_fit, loops_fit, sliver
+from cutout.finding import Finding, Severity
 from cutout.kit import Kit
+from cutout.measure.bends import INTO_KEEP, LEFT_STANDING
+from cutout.measure.follow import Tight, tight_places
+from cutout.measure.room import blade_fits, far_off, holes_fit, loops_fit, sliver
 from cutout.pattern import Pattern
 from cutout.units import format_length
 

@@ -20,8 +20,8 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from cutout.errors import CutoutError, JobError
-from cutout.job import Job, filled
-from cutout.jobfile import dump_job, parse_job
+from cutout.job.file import dump_job, parse_job
+from cutout.job.schema import Job, filled
 from cutout.page import choices, start
 from cutout.page.changes import Change, changed, shown, turned, with_sizes
 from cutout.page.files import FILES, distinct, plain_name

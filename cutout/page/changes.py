@@ -8,8 +8,8 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from cutout.errors import JobError
-from cutout.job import Job
-from cutout.jobfile import job_from
+from cutout.job.file import job_from
+from cutout.job.schema import Job
 from cutout.units import Units, format_length, parse_length
 
 _LENGTHS = frozenset(

@@ -20,7 +20,7 @@ from cutout.geom.outline import Outline
 from cutout.page.store import write_beside
 from cutout.read import read
 from cutout.read.options import ReadOptions
-from cutout.read.picture_decode import MOST_PIXELS
+from cutout.read.picture.decode import MOST_PIXELS
 
 FILL = 0.7
 """Share of the panel that a figure without a size of its own takes at first."""

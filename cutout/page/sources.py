@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 
-from cutout.job import FacePart, FigurePart, Job
+from cutout.job.schema import FacePart, FigurePart, Job
 
 _OPTION = re.compile(r"(?<!\S)--([a-z][a-z-]*)")
 """An option of the command line: on the page its bare name is a field."""

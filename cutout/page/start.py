@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import PurePath
 
-from cutout.job import FigurePart, Job, PanelPart, TemplatePart
+from cutout.job.schema import FigurePart, Job, PanelPart, TemplatePart
 from cutout.page.files import plain_name
 from cutout.page.sources import renamed, sources_of
 from cutout.units import MM_PER_INCH, Units

@@ -21,8 +21,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from cutout.errors import JobError
-from cutout.job import Job
-from cutout.jobfile import dump_job, parse_job
+from cutout.job.file import dump_job, parse_job
+from cutout.job.schema import Job
 from cutout.page.sources import sources_of
 
 MOST_STEPS = 300

@@ -10,27 +10,28 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from cutout import check, make
+from cutout import check
+from cutout import run as make
 from cutout.amend import mend
 from cutout.amend.size import scaled, sizes
-from cutout.check.finding import ordered
+from cutout.finding import ordered
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
-from cutout.job import Job
+from cutout.job.schema import Job
 from cutout.kit import Kit, blade, paper
 from cutout.page import view
 from cutout.page.reading import Memory, Reader, first_size
 from cutout.pattern import Panel, Pattern, cut_pattern
+from cutout.write.cutsheet.page import cut_sheet
+from cutout.write.cutsheet.pdf import cut_sheet_pdf
 from cutout.write.dxf import router_dxf
 from cutout.write.film import film_svg
 from cutout.write.gauge import gauge_pdf
 from cutout.write.gcode import router_ngc
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
-from cutout.write.sheet import cut_sheet
-from cutout.write.sheet_pdf import cut_sheet_pdf
 from cutout.write.svg import pattern_svg
-from cutout.write.template import template_pdf
+from cutout.write.template.template import template_pdf
 from cutout.write.work import Work
 
 WRITERS: dict[str, Callable[[Work], bytes]] = {

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from cutout.amend.model import Bridge, Eased
 from cutout.amend.size import BladeSize
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.geom.outline import Outline, polygons_of
 from cutout.page.steps import steps
 from cutout.pattern import Opening, Panel, Pattern

@@ -18,7 +18,7 @@ def read(path: Path, options: ReadOptions) -> Outline:
     """The silhouette in a picture, SVG, SVGZ or DXF file, told apart by what is in it. Raises ReadError."""
     data, name = _bytes(path), path.name
     if _is_svg(data):
-        from cutout.read.svg import read_svg
+        from cutout.read.svg.reader import read_svg
 
         return read_svg(data, name, options)
     if _is_dxf(data):
@@ -26,7 +26,7 @@ def read(path: Path, options: ReadOptions) -> Outline:
 
         return read_dxf(data, name, options)
     _refuse_others(data, name)
-    from cutout.read.picture import read_picture
+    from cutout.read.picture.reader import read_picture
 
     return read_picture(data, name, options)
 

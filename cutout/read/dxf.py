@@ -29,7 +29,7 @@ from cutout.read.curves import CurveBook
 from cutout.read.fill import fill
 from cutout.read.options import ReadOptions
 from cutout.read.specks import Dropped, without_specks
-from cutout.read.svg_affine import Affine
+from cutout.read.svg.affine import Affine
 from cutout.units import count
 
 GAP = 0.2

@@ -21,7 +21,7 @@ from cutout.read.curves import CurveBook
 from cutout.read.fill import fill
 from cutout.read.kerning import kerning_of
 from cutout.read.specks import without_specks
-from cutout.read.svg_affine import Affine
+from cutout.read.svg.affine import Affine
 
 DEFAULT_CAP_HEIGHT = 100.0
 """Cap height (mm) where none is asked for; the outline then has no true size of its own."""

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit

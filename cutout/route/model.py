@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 
 from shapely import MultiPolygon
 
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.geom.outline import Ring
 from cutout.kit import Bit
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely import LinearRing, MultiPolygon
 
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.pattern import Pattern

@@ -7,7 +7,7 @@ from typing import Literal, TypeAlias
 
 from shapely import MultiPolygon
 
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.geom.curve import FloatArray
 
 Role: TypeAlias = Literal["starter", "relief", "clearing"]

@@ -23,7 +23,7 @@ import numpy as np
 import shapely
 from shapely import Point, Polygon, box
 
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade, Kit

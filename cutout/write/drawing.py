@@ -12,11 +12,11 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon, STRtree
 
+from cutout.draw.box import Box
+from cutout.draw.shapes import cut_lines, waste_rings
 from cutout.geom.curve import FloatArray, Similarity, to_array, to_complex
 from cutout.geom.outline import Ring, as_multi, from_region
 from cutout.saw.model import Hole, Leg
-from cutout.write.shapes import cut_lines, waste_rings
-from cutout.write.tiling import Box
 from cutout.write.work import Work
 
 BORDER = 8.0

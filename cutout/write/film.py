@@ -18,7 +18,7 @@ from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.units import format_size
 from cutout.write.svg import INK, head, number, polyline_path, ring_path
-from cutout.write.tiling import column_letters
+from cutout.write.template.tiling import column_letters
 from cutout.write.work import Work
 
 BORDER = 2.0

@@ -6,13 +6,13 @@ import math
 
 import numpy as np
 
+from cutout.draw.box import Box
+from cutout.draw.paint import Paint
 from cutout.kit import Kit, Paper
 from cutout.units import MM_PER_INCH, Units, format_length
 from cutout.write.cautions import cautions
-from cutout.write.flow import Flow
-from cutout.write.paint import Paint
-from cutout.write.template_front import check_page, safety
-from cutout.write.tiling import Box
+from cutout.write.cutsheet.flow import Flow
+from cutout.write.template.front import check_page, safety
 
 _RADII: dict[Units, tuple[float, ...]] = {
     "mm": (80, 60, 50, 40, 30, 25, 20, 16, 12, 10, 8, 6, 5, 4, 3, 2, 1.5, 1),

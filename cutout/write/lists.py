@@ -8,7 +8,7 @@ import shapely
 
 from cutout.check.boards import across_grain, board_count, movement
 from cutout.geom.outline import polygons_of
-from cutout.job import Job
+from cutout.job.schema import Job
 from cutout.kit import Kit, boards
 from cutout.kit.data import choose
 from cutout.kit.wood import wood

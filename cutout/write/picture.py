@@ -9,15 +9,15 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFilter
 
-from cutout.check.finding import Finding
+from cutout.draw import fonts
+from cutout.draw.labels import Label, Placed, Room
+from cutout.draw.shapes import cut_lines
+from cutout.finding import Finding
 from cutout.geom.outline import polygons_of
 from cutout.pattern import Panel
-from cutout.write import fonts
 from cutout.write.changed import eased_places
+from cutout.write.cutsheet.finding_rows import finding_numbers
 from cutout.write.drawing import segments
-from cutout.write.finding_rows import finding_numbers
-from cutout.write.labels import Label, Placed, Room
-from cutout.write.shapes import cut_lines
 from cutout.write.work import Work
 
 _LONG_SIDE = 1600

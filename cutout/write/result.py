@@ -11,13 +11,13 @@ from typing import Any
 import shapely
 from shapely import MultiPolygon
 
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.geom.curve import Arc, Cubic
 from cutout.geom.outline import Ring, polygons_of
 from cutout.kit import Bit
 from cutout.route.model import Pass
 from cutout.saw.model import LeftOver
-from cutout.write.template import template_sheets
+from cutout.write.template.template import template_sheets
 from cutout.write.work import Work
 
 SCHEMA = "cutout-result/1"

@@ -8,10 +8,10 @@ from xml.sax.saxutils import escape
 import numpy as np
 import shapely
 
+from cutout.draw.shapes import waste_rings
 from cutout.geom.curve import Arc, Cubic, FloatArray, Line, Segment
 from cutout.geom.outline import Ring
 from cutout.saw.model import Hole
-from cutout.write.shapes import waste_rings
 from cutout.write.work import Work
 
 INK = "#000000"

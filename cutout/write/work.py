@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from cutout.amend.model import Bridge, Eased
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.kit import Kit, Paper
 from cutout.pattern import Pattern
 from cutout.route.model import ToolPath

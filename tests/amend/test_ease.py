@@ -16,9 +16,9 @@ from cutout.amend import Mending, mend
 from cutout.amend.ease import ease
 from cutout.amend.round import opened, tips
 from cutout.amend.spine import spine
-from cutout.check.widths import Middle
 from cutout.geom.outline import Outline, as_multi, from_region, polygons_of
 from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.measure.widths import Middle
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))

@@ -18,11 +18,11 @@ from hypothesis.extra import numpy as hnp
 
 from cutout.errors import CutoutError, JobError, ReadError, UnitError
 from cutout.geom.outline import Outline
-from cutout.job import Job
-from cutout.jobfile import dump_job, parse_job
+from cutout.job.file import dump_job, parse_job
+from cutout.job.schema import Job
 from cutout.read import read
 from cutout.read.options import ReadOptions
-from cutout.read.trace import trace
+from cutout.trace.rings import trace
 from cutout.units import parse_length, parse_size
 from tests.bad.drawings import HEAD, SQUARE
 from tests.bad.jobs import GOOD
@@ -157,7 +157,7 @@ VALUES = st.recursive(
 @given(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=5))
 def test_any_job(data: dict[str, object]) -> None:
     """What is accepted can be written and reads back the same."""
-    from cutout.jobfile import job_from
+    from cutout.job.file import job_from
 
     try:
         job = job_from(data)

@@ -16,12 +16,12 @@ import shapely
 from shapely import Polygon
 
 from cutout import check
-from cutout.check.follow import tight_places
 from cutout.check.narrow_opening import narrow_opening
-from cutout.check.webs import webs
-from cutout.check.widths import Middle, middle_of_keep, middle_of_waste
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.measure.follow import tight_places
+from cutout.measure.webs import webs
+from cutout.measure.widths import Middle, middle_of_keep, middle_of_waste
 from cutout.pattern import Panel, Pattern, cut_pattern
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))

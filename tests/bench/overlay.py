@@ -22,7 +22,7 @@ from PIL import Image, ImageDraw, ImageFilter
 from cutout.errors import CutoutError
 from cutout.geom.curve import Arc, Cubic, Line, points
 from cutout.read.options import ReadOptions
-from cutout.read.picture import read_picture
+from cutout.read.picture.reader import read_picture
 
 CLIP_ART = Path("/usr/share/openclipart/svg")
 CHOSEN = {

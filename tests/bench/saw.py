@@ -29,8 +29,8 @@ from cutout.amend.model import Mending
 from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, Placement, cut_pattern, place
-from cutout.read.trace import trace
 from cutout.saw import plan, prove
+from cutout.trace.rings import trace
 
 CLIP_ART = Path("/usr/share/openclipart/svg")
 PIXELS = 700

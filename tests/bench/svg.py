@@ -29,12 +29,12 @@ from scipy.ndimage import binary_opening
 
 from cutout.errors import ReadError
 from cutout.geom.outline import Outline
-from cutout.read import svg_pixels as reader
 from cutout.read.options import ReadOptions
-from cutout.read.svg import read_svg
-from cutout.read.svg_document import parse_document
-from cutout.read.svg_render import Rendering, serialised
-from cutout.read.svg_walk import walk
+from cutout.read.svg import pixels as reader
+from cutout.read.svg.document import parse_document
+from cutout.read.svg.reader import read_svg
+from cutout.read.svg.render import Rendering, serialised
+from cutout.read.svg.walk import walk
 
 SIDE = 1200
 WIDTH_MM = 400.0

@@ -27,8 +27,8 @@ from cutout.pattern import Panel, Placement, cut_pattern, place
 from cutout.route.model import ToolPath
 from cutout.saw.model import Plan, Proof
 from cutout.write.cautions import cautions
-from cutout.write.template import TURNS, template_pdf
-from cutout.write.tiling import MARGIN, OVERLAP, STRIP, _pages, _tiled, tile
+from cutout.write.template.template import TURNS, template_pdf
+from cutout.write.template.tiling import MARGIN, OVERLAP, STRIP, _pages, _tiled, tile
 from cutout.write.work import Work
 
 

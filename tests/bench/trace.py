@@ -33,7 +33,7 @@ from cutout.errors import CutoutError
 from cutout.geom.curve import Cubic, Line, Segment
 from cutout.geom.outline import Ring
 from cutout.read.options import ReadOptions
-from cutout.read.picture import read_picture
+from cutout.read.picture.reader import read_picture
 
 SIZES = (200, 450, 1000)
 TRUE_CORNER = math.radians(44.9)
@@ -189,9 +189,10 @@ import numpy as np
 what, path = sys.argv[1:]
 data = Path(path).read_bytes()
 if what == "ours":
-    from cutout.read.picture import read_picture
+    from cutout.read.picture.reader import read_picture
     from cutout.read.options import ReadOptions
-    from cutout.read import iso, trace
+    from cutout.trace import iso
+    from cutout.trace import rings as trace
 elif what == "iso":
     from skimage.measure import find_contours
 def peak(field):

@@ -27,8 +27,8 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter
 from skimage.measure import find_contours
 
-from cutout.asked import asked_for
-from cutout.make import make, write_out
+from cutout.job.options import asked_for
+from cutout.run import make, write_out
 
 HERE = Path(__file__).parent
 HERON = HERE.parent.parent / "examples" / "heron-shutter" / "heron.svg"

@@ -9,7 +9,7 @@ import shapely.affinity
 from shapely import Point, Polygon, box
 
 from cutout import check
-from cutout.check.finding import Finding, Kind
+from cutout.finding import Finding, Kind
 from cutout.geom.curve import Arc
 from cutout.geom.outline import Outline, Ring, from_region
 from cutout.kit import Kit, bit, blade, drills, wood

@@ -9,8 +9,8 @@ from shapely import MultiPolygon, Point, box
 
 from cutout import check
 from cutout.check.boards import glue_lines, movement_finding
-from cutout.check.finding import Finding, Kind
 from cutout.check.loose_piece import loose_pieces
+from cutout.finding import Finding, Kind
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Blade, Kit, bit, blade, drills, wood
 from cutout.pattern import Keep, Panel, Pattern, Zone, cut_pattern

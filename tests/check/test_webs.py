@@ -11,10 +11,10 @@ from shapely import Polygon, affinity, box
 
 from cutout import check
 from cutout.check import hint
-from cutout.check.finding import Finding
-from cutout.check.webs import BREAKS_SHARE, angle_to_grain, web_limit, webs
+from cutout.finding import Finding
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, Limits, bit, blade, drills, wood
+from cutout.measure.webs import BREAKS_SHARE, angle_to_grain, web_limit, webs
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 
 T = 18.0

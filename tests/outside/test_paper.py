@@ -12,12 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiLineString, box
 
+from cutout.draw.paint import PT
 from cutout.kit import Paper, paper
 from cutout.write.film import film_svg
-from cutout.write.paint import PT
 from cutout.write.svg import pattern_svg
-from cutout.write.template import template_pdf
-from cutout.write.tiling import MARGIN, sheets_needed, tile
+from cutout.write.template.template import template_pdf
+from cutout.write.template.tiling import MARGIN, sheets_needed, tile
 from cutout.write.work import Work
 
 

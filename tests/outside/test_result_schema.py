@@ -13,7 +13,7 @@ import pytest
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from cutout.check.finding import Kind
+from cutout.finding import Kind
 from cutout.geom.outline import Outline
 from cutout.write.result import result_json
 from cutout.write.work import Work

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from cutout.write.sheet import cut_sheet
+from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.work import Work
 
 LOOK = """

@@ -17,7 +17,7 @@ from PIL import Image
 
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
-from cutout.read.svg import read_svg
+from cutout.read.svg.reader import read_svg
 
 SIDE = 800
 Box = tuple[float, float, float, float]

@@ -29,8 +29,8 @@ from cutout.kit import paper
 from cutout.pattern import Panel
 from cutout.write.drawing import Drawing
 from cutout.write.svg import pattern_svg
-from cutout.write.template import outline_pdf, template_pdf, template_sheets, tiling_of
-from cutout.write.tiling import MARGIN, STRIP, Sheet
+from cutout.write.template.template import outline_pdf, template_pdf, template_sheets, tiling_of
+from cutout.write.template.tiling import MARGIN, STRIP, Sheet
 from cutout.write.work import Work
 
 DPI = 300

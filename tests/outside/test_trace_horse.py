@@ -16,7 +16,7 @@ from skimage.measure import find_contours
 
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
-from cutout.read.picture import read_picture
+from cutout.read.picture.reader import read_picture
 
 HEIGHT = 328
 

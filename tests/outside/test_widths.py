@@ -11,9 +11,9 @@ from skimage.draw import polygon2mask
 from skimage.measure import find_contours
 from skimage.morphology import medial_axis
 
-from cutout.check.widths import Middle
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import as_multi, nest
+from cutout.measure.widths import Middle
 
 
 def horse() -> shapely.MultiPolygon:

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutout.errors import CutoutError
-from cutout.job import FigurePart, Job
+from cutout.job.schema import FigurePart, Job
 from cutout.page.changes import Change, changed, shown, turned, with_sizes
 from cutout.page.files import distinct, plain_name
 from cutout.page.sources import renamed, sources_of, with_labels

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from cutout.errors import JobError
-from cutout.job import Job
-from cutout.jobfile import load_job
+from cutout.job.file import load_job
+from cutout.job.schema import Job
 from cutout.page.changes import Change, changed
 from cutout.page.start import empty, with_picture
 from cutout.page.store import MOST_STEPS, NoSuchJobError, StaleError, State, Store

@@ -11,8 +11,8 @@ from cutout.amend.model import Bridge, Eased
 from cutout.geom.outline import Outline, Ring
 from cutout.pattern import Panel
 from cutout.write.changed import eased_places
+from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.picture import preview_png
-from cutout.write.sheet import cut_sheet
 from cutout.write.work import Work
 
 PANEL = Panel(240.0, 180.0, 18.0, None)

@@ -3,9 +3,9 @@ from __future__ import annotations
 import pypdfium2 as pdfium
 import pytest
 
+from cutout.draw.paint import PT
 from cutout.kit import Kit, bit, blade, blades, drills, paper, wood
 from cutout.write.gauge import gauge_pdf, ladder
-from cutout.write.paint import PT
 
 
 def kit_with(name: str) -> Kit:

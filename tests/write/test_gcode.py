@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from cutout.check.finding import Finding
+from cutout.finding import Finding
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Ring
 from cutout.kit import bit

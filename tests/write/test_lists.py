@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from cutout.geom.outline import Outline, Ring
-from cutout.job import BackingPart, FramePart, Job, PanelPart
+from cutout.job.schema import BackingPart, FramePart, Job, PanelPart
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import Hole, Plan

@@ -10,10 +10,10 @@ import shapely
 from shapely import Polygon
 from svgpathtools import parse_path
 
+from cutout.draw.shapes import cut_lines, waste_rings
 from cutout.geom.outline import Outline
 from cutout.pattern import Panel
 from cutout.write.film import film_svg
-from cutout.write.shapes import cut_lines, waste_rings
 from cutout.write.svg import pattern_svg
 from cutout.write.work import Work
 

@@ -1,0 +1,1 @@
+"""Drawings of the panel and what is on it: shapes, lines, labels."""

@@ -1,0 +1,205 @@
+"""Places for labels where they cover neither lines nor each other, with leader lines where they stand off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, STRtree
+
+from cutout.draw.box import Box
+from cutout.geom.curve import FloatArray
+
+Style: TypeAlias = Literal["plain", "bold", "ringed"]
+
+Span: TypeAlias = tuple[tuple[float, float], tuple[float, float]]
+"""Two ends of a straight line (mm)."""
+
+GAP = 0.5
+"""Clear paper kept round every label (mm)."""
+
+_DISTANCES = (0.6, 1.5, 3.0, 5.0, 7.5, 10.0, 13.0, 17.0, 22.0, 28.0, 36.0, 46.0, 60.0)
+_DIRECTIONS = np.exp(
+    1j * np.radians([0, 180, 45, 315, 135, 225, 90, 270, 22, 338, 158, 202, 67, 113, 247, 293])
+)
+_NO_LEADER = 2.0
+"""A label this close to what it names (mm) needs no leader line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Something to write beside one of `anchors` (mm, in order of preference).
+
+    size: width and height of the text (mm). reach: radius round the anchor that stays clear (a hole's own
+    radius). centred: try right on the anchor first. within: box the label may not leave.
+    farthest: greatest distance (mm) from the anchor.
+    """
+
+    text: str
+    style: Style
+    size: tuple[float, float]
+    anchors: tuple[tuple[float, float], ...]
+    reach: float = 0.0
+    centred: bool = False
+    within: Box | None = None
+    farthest: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A label with its box (mm) and the two ends of its leader line, from the anchor to the box, if any."""
+
+    label: Label
+    box: Box
+    leader: Span | None
+
+
+class Room:
+    """The free paper of a drawing: knows its lines, and what has been placed so far."""
+
+    def __init__(self, lines: NDArray[np.object_], limits: Box) -> None:
+        """`lines`: geometries no label may touch. `limits`: box every label must stay within."""
+        self._tree = STRtree(lines)
+        self._limits = limits
+        self._boxes: list[Box] = []
+        self._signs: list[Box] = []
+        self._leaders: list[LineString] = []
+
+    def place(self, labels: Sequence[Label]) -> tuple[tuple[Placed, ...], tuple[Label, ...]]:
+        """Place labels one after the other, nearest free spot first; those with no free spot come second.
+
+        Each choice depends on the ones before it, hence the loop; within a step all spots at one
+        distance are tried at once.
+        """
+        placed, left = [], []
+        for label in labels:
+            found = self._spot(label)
+            if found is None:
+                left.append(label)
+                continue
+            self._boxes.append(found.box)
+            if found.leader:
+                self._leaders.append(LineString(found.leader))
+            placed.append(found)
+        return tuple(placed), tuple(left)
+
+    def occupy(self, box: Box) -> None:
+        """Keep later labels off this box, where a sign is drawn that a label may name."""
+        self._boxes.append(box)
+        self._signs.append(box)
+
+    def free_box(
+        self, size: tuple[float, float], within: Box, inside: shapely.Geometry, step: float = 5.0
+    ) -> Box | None:
+        """A free box of `size` in `within` and wholly `inside`, nearest the top left; None if there is none."""
+        xs = np.arange(within[0], within[2] - size[0] + 1e-9, step)
+        ys = np.arange(within[3] - size[1], within[1] - 1e-9, -step)
+        if not len(xs) or not len(ys):
+            return None
+        x, y = (grid.ravel() for grid in np.meshgrid(xs, ys))
+        boxes = np.column_stack([x, y, x + size[0], y + size[1]])
+        boxes = boxes[np.lexsort((x, (x - xs[0]) + (ys[0] - y)))]
+        shapely.prepare(inside)
+        free = np.flatnonzero(self._free(boxes) & shapely.contains_properly(inside, shapely.box(*boxes.T)))
+        return _as_box(boxes[free[0]]) if len(free) else None
+
+    def _spot(self, label: Label) -> Placed | None:
+        anchors = np.array(label.anchors)
+        if label.centred:
+            boxes = _boxes_at(anchors, label.size)
+            free = np.flatnonzero(self._free(boxes, label.within))
+            if len(free):
+                return Placed(label, _as_box(boxes[free[0]]), None)
+        for distance in _DISTANCES:
+            if distance > label.farthest:
+                break
+            found = self._ring(label, anchors, distance)
+            if found:
+                return found
+        return None
+
+    def _ring(self, label: Label, anchors: FloatArray, distance: float) -> Placed | None:
+        """The first free spot at this distance whose leader, if it needs one, is in nobody's way."""
+        boxes, owners = _around(anchors, label, distance)
+        for n in np.flatnonzero(self._free(boxes, label.within)).tolist():
+            box = _as_box(boxes[n])
+            if distance <= _NO_LEADER:
+                return Placed(label, box, None)
+            leader = _leader(anchors[owners[n]], label.reach, box)
+            if self._clear(LineString(leader)):
+                return Placed(label, box, leader)
+        return None
+
+    def _free(self, boxes: FloatArray, within: Box | None = None) -> NDArray[np.bool_]:
+        """Which boxes (n, 4), grown by the gap, touch no line, label or leader and stay within limits."""
+        limits = np.array(within or self._limits)
+        inside = (boxes[:, :2] >= limits[:2]).all(axis=1) & (boxes[:, 2:] <= limits[2:]).all(axis=1)
+        free: NDArray[np.bool_] = np.asarray(inside)
+        grown = boxes + np.array([-GAP, -GAP, GAP, GAP])
+        if self._boxes:
+            taken = np.array(self._boxes)
+            apart = (
+                (grown[:, None, 0] > taken[:, 2])
+                | (grown[:, None, 2] < taken[:, 0])
+                | (grown[:, None, 1] > taken[:, 3])
+                | (grown[:, None, 3] < taken[:, 1])
+            )
+            free &= apart.all(axis=1)
+        candidates = np.flatnonzero(free)
+        shapes = shapely.box(*grown[candidates].T)
+        free[candidates[np.unique(self._tree.query(shapes, predicate="intersects")[0])]] = False
+        candidates = np.flatnonzero(free)
+        if self._leaders and len(candidates):
+            shapes = shapely.box(*grown[candidates].T)
+            crossed = shapely.intersects(shapes[:, None], np.array(self._leaders)[None, :]).any(axis=1)
+            free[candidates[crossed]] = False
+        return free
+
+    def _clear(self, leader: LineString) -> bool:
+        """Whether a leader runs through no label and nothing drawn, but for what it starts from, and across
+        no other leader."""
+        x0, y0, x1, y1 = leader.bounds
+        x, y = leader.coords[0]
+        named = [b for b in self._signs if b[0] <= x <= b[2] and b[1] <= y <= b[3]]
+        near = [
+            b for b in self._boxes if b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0 and b not in named
+        ]
+        if near and shapely.intersects(shapely.box(*np.array(near).T), leader).any():
+            return False
+        return not (self._leaders and shapely.intersects(np.array(self._leaders), leader).any())
+
+
+def _boxes_at(centres: FloatArray, size: tuple[float, float]) -> FloatArray:
+    half = np.array(size) / 2
+    return np.hstack([centres - half, centres + half])
+
+
+def _around(anchors: FloatArray, label: Label, distance: float) -> tuple[FloatArray, NDArray[np.int_]]:
+    """Boxes whose near edge is `distance` beyond the reach of each anchor, in every direction; whose they are.
+
+    All anchors are tried in the first direction before any in the second.
+    """
+    toward = np.column_stack([_DIRECTIONS.real, _DIRECTIONS.imag])
+    half = np.array(label.size) / 2
+    offset = toward * (label.reach + distance) + np.clip(toward * 1.5, -1, 1) * half
+    centres = (offset[:, None, :] + anchors[None, :, :]).reshape(-1, 2)
+    owners = np.tile(np.arange(len(anchors)), len(toward))
+    return _boxes_at(centres, label.size), owners
+
+
+def _leader(anchor: FloatArray, reach: float, box: Box) -> Span:
+    """From the rim round the anchor to the nearest point of the box."""
+    x, y = float(anchor[0]), float(anchor[1])
+    end = complex(min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
+    away = end - complex(x, y)
+    start = complex(x, y) + away / abs(away) * min(reach, abs(away))
+    return (start.real, start.imag), (end.real, end.imag)
+
+
+def _as_box(row: FloatArray) -> Box:
+    x0, y0, x1, y1 = row.tolist()
+    return (x0, y0, x1, y1)

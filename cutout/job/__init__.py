@@ -1,0 +1,1 @@
+"""The job: every setting declared once, its file, its flags, and what follows from it."""

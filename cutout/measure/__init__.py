@@ -1,0 +1,1 @@
+"""Instruments that checks, mending and drawings share: medial axis, widths, bends, room."""

@@ -1,0 +1,1 @@
+"""Pictures of pixels: decoded, straightened, the figure parted from its ground."""

@@ -1,0 +1,110 @@
+"""Raster pictures in, an outline out: decoded, straightened, split into figure and background, traced."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from cutout.errors import ReadError
+from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.geom.outline import Note, Outline
+from cutout.read.options import ReadOptions
+from cutout.read.picture.decode import decode
+from cutout.read.picture.figure import Field, border_notes, find_figure
+from cutout.read.picture.straighten import straightened
+from cutout.trace.iso import STEPPED, IsoLines, iso_lines
+from cutout.trace.rings import fit_lines
+from cutout.units import format_length
+
+_LEAST_SPECK = 2.0
+"""Rings less than this across (px) are grain, whatever size they would have on the wood."""
+
+_COARSE_PIXEL = 1.0
+"""A pixel this large on the wood (mm) is worth a word: its steps and guesses become visible."""
+
+
+def read_picture(data: bytes, name: str, options: ReadOptions) -> Outline:
+    """The silhouette in a picture's bytes; y up, in pixels, or set straight where `options` says how.
+
+    Raises ReadError where the bytes are not a picture or no figure can be told from its background.
+    """
+    field, found, scale, notes = _lines(data, name, options)
+    if not found.lines:
+        raise ReadError(f"{name}: there is no figure in this picture: choose another threshold or picture.")
+    mm_per_px = _mm_per_px(found.lines, scale, options)
+    least = max(options.speck / mm_per_px, _LEAST_SPECK)
+    lines, dropped = _without_specks(found.lines, least, options.speck)
+    if not lines:
+        raise ReadError(
+            f"{name}: everything in this picture is smaller than {format_length(options.speck)}: make the "
+            "silhouette larger or keep smaller specks."
+        )
+    rings = fit_lines(replace(found, lines=lines), options.tolerance / mm_per_px, options.smooth)
+    said = (*notes, *field.notes, *border_notes(field), *dropped, *_coarse(mm_per_px, scale, options))
+    return Outline(rings, scale, said)
+
+
+def _lines(
+    data: bytes, name: str, options: ReadOptions
+) -> tuple[Field, IsoLines, float | None, tuple[Note, ...]]:
+    picture = decode(data, name)
+    straight = straightened(picture, name, options)
+    if straight is not None:
+        picture = straight.picture
+    field = find_figure(picture, name, options)
+    found = iso_lines(field.values, field.level)
+    if field.stepped:
+        found = replace(found, noise=STEPPED)
+    if straight is None:
+        return field, found, None, ()
+    return field, replace(found, lines=straight.lines(found.lines)), straight.scale, straight.notes
+
+
+def _mm_per_px(lines: list[ComplexArray], scale: float | None, options: ReadOptions) -> float:
+    """Size of a pixel on the wood; 1 where nothing says it."""
+    x0, x1, y0, y1 = _spans(lines).T
+    size = np.maximum(x1 - x0, y1 - y0)
+    large = size > 0.02 * size.max()
+    if options.width is not None:
+        return options.width / float(x1[large].max() - x0[large].min())
+    if options.height is not None:
+        return options.height / float(y1[large].max() - y0[large].min())
+    return scale if scale is not None else 1.0
+
+
+def _without_specks(
+    lines: list[ComplexArray], least: float, mm: float
+) -> tuple[list[ComplexArray], tuple[Note, ...]]:
+    """Lines at least `least` px across, and a note that counts the others."""
+    x0, x1, y0, y1 = _spans(lines).T
+    keep = np.maximum(x1 - x0, y1 - y0) >= least
+    if keep.all():
+        return lines, ()
+    counts = {"speck": 0, "pinhole": 0}
+    for k in np.flatnonzero(~keep).tolist():
+        z = lines[k]
+        counts["speck" if (z.conj() * np.roll(z, -1)).imag.sum() > 0 else "pinhole"] += 1
+    said = " and ".join(f"{n} {what}{'s' if n > 1 else ''}" for what, n in counts.items() if n)
+    were = "was" if sum(counts.values()) == 1 else "were"
+    note = Note("speck", f"{said} smaller than {format_length(mm)} {were} left out.")
+    return [z for z, kept in zip(lines, keep.tolist(), strict=True) if kept], (note,)
+
+
+def _spans(lines: list[ComplexArray]) -> FloatArray:
+    """min x, max x, min y, max y of each line; (n, 4)."""
+    z = np.concatenate(lines)
+    starts = np.cumsum([0, *(len(line) for line in lines[:-1])])
+    parts = [f.reduceat(v, starts) for v in (z.real, z.imag) for f in (np.minimum, np.maximum)]
+    return np.stack(parts, axis=1)
+
+
+def _coarse(mm_per_px: float, scale: float | None, options: ReadOptions) -> tuple[Note, ...]:
+    known = scale is not None or options.width is not None or options.height is not None
+    if not known or mm_per_px <= _COARSE_PIXEL:
+        return ()
+    text = (
+        f"One pixel of the picture is {format_length(mm_per_px)} on the wood: a larger picture would give a "
+        "truer outline."
+    )
+    return (Note("coarse picture", text),)

@@ -1,0 +1,1 @@
+"""SVG drawings, read exactly where that is possible, else through pixels."""

@@ -1,0 +1,139 @@
+"""What an SVG's page looks like before anything is drawn on it, and which paints stand out from it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import shapely
+from shapely import Polygon
+
+from cutout.read.svg.compose import Regions, extent
+from cutout.read.svg.paint import Paint
+from cutout.read.svg.style import WHITE, Colour
+from cutout.read.svg.walk import Drawing, Mark, Stroke
+
+NEAR = 0.08
+"""Difference in red, green or blue, of 1, up to which a colour counts as the page's: #ebebeb is still white."""
+
+FADED = 0.1
+"""Opacity below which a shading has faded to nothing."""
+
+COLOURLESS = 0.15
+"""Spread of red, green and blue under which a shade is a grey."""
+
+DARK = 0.5
+"""Lightness under which a ground is dark, so that white on it is a figure."""
+
+
+@dataclass(frozen=True, slots=True)
+class PaintedRule:
+    """The silhouette is whatever is painted in another colour than the page's; the page's colour clears it.
+
+    page: the colours of the page. near: difference up to which a colour is the page's. fading: whether
+    greys that fade to nothing count.
+    """
+
+    page: tuple[Colour, ...] = (WHITE,)
+    near: float = NEAR
+    fading: bool = False
+
+    def side(self, paint: Paint) -> bool | None:
+        """True where the paint is figure, False where it clears to the page, None where it changes nothing."""
+        if not self.fading and fades(paint):
+            return None
+        found = {self._shade(shade) for shade in paint.shades}
+        if True in found:
+            return True
+        return False if found == {False} else None
+
+    def _shade(self, shade: Colour) -> bool | None:
+        apart = min(distance(shade, colour) for colour in self.page)
+        if shade.alpha * apart >= self.near:
+            return True
+        return False if apart < self.near and shade.alpha > 1 - self.near else None
+
+
+@dataclass(frozen=True, slots=True)
+class EverythingRule:
+    """Whatever is painted, in any colour, is the silhouette."""
+
+    def side(self, paint: Paint) -> bool | None:
+        """Always figure."""
+        return True
+
+
+def fades(paint: Paint) -> bool:
+    """Whether it is grey and runs out to nothing: a soft shadow or a gloss, not a body."""
+    runs_out = len(paint.shades) > 1 and min(shade.alpha for shade in paint.shades) < FADED
+    return runs_out and all(max(s.rgb) - min(s.rgb) < COLOURLESS for s in paint.shades)
+
+
+def distance(one: Colour, other: Colour) -> float:
+    """Greatest difference in red, green or blue; 0..1."""
+    return max(abs(a - b) for a, b in zip(one.rgb, other.rgb, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """A mark that fills the page behind everything else."""
+
+    index: int
+    colours: tuple[Colour, ...]
+
+    @property
+    def is_white(self) -> bool:
+        """Whether it looks like no ground at all."""
+        return all(distance(c, WHITE) < NEAR for c in self.colours)
+
+    @property
+    def is_dark(self) -> bool:
+        """Whether white stands out from it as a figure would."""
+        return max(c.grey for c in self.colours) < DARK
+
+
+def page_box(drawing: Drawing) -> Polygon:
+    """The page in px, y up; where none is stated, what holds all that is drawn."""
+    if drawing.page:
+        return shapely.box(0, -drawing.page[1], drawing.page[0], 0)
+    return shapely.box(*(extent(drawing.marks) or (0.0, 0.0, 0.0, 0.0)))
+
+
+def ground_of(drawing: Drawing, regions: Regions) -> Ground | None:
+    """The last mark that fills the page with opaque paint and has something of another colour over it."""
+    page = page_box(drawing)
+    for index in range(len(drawing.marks) - 1, -1, -1):
+        mark = drawing.marks[index]
+        if not _may_fill(mark, page):
+            continue
+        if shapely.intersection(regions.of(mark), page).area < 0.995 * page.area:
+            continue
+        ground = Ground(index, mark.paint.shades)
+        rule = PaintedRule(ground.colours)
+        over = drawing.marks[index + 1 :]
+        return ground if any(rule.side(m.paint) for m in over) else None
+    return None
+
+
+def _may_fill(mark: Mark, page: Polygon) -> bool:
+    if isinstance(mark.draws, Stroke) or any(shade.alpha < 1 - NEAR for shade in mark.paint.shades):
+        return False
+    x0, y0, x1, y1 = page.bounds
+    a0, b0, a1, b1 = extent([mark]) or (x1, y1, x0, y0)
+    spare = 0.005 * max(x1 - x0, y1 - y0)
+    return a0 <= x0 + spare and b0 <= y0 + spare and a1 >= x1 - spare and b1 >= y1 - spare
+
+
+def rules(ground: Ground | None) -> Iterator[tuple[PaintedRule | EverythingRule, str | None]]:
+    """Rules to try in turn until one shows a figure, each with what to say about it."""
+    if ground is not None and not ground.is_white:
+        if not ground.is_dark:
+            yield PaintedRule((*ground.colours, WHITE)), None
+        yield PaintedRule(ground.colours), None
+        yield PaintedRule(ground.colours, fading=True), None
+        return
+    yield PaintedRule(), None
+    yield PaintedRule(fading=True), None
+    pale = "everything in the drawing is nearly white: whatever is not quite white counts as the figure."
+    yield PaintedRule(near=0.004, fading=True), pale
+    yield EverythingRule(), "the drawing is white: whatever is painted counts as the figure."

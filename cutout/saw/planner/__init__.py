@@ -1,0 +1,1 @@
+"""The planner: where to drill and in which order to saw."""

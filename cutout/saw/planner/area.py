@@ -1,0 +1,136 @@
+"""One opening as the saw sees it: where the blade's centre may go, the line to saw, points that check it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from cutout.geom.curve import FloatArray
+from cutout.geom.outline import polygons_of
+from cutout.kit import Blade
+from cutout.pattern import Opening, Panel
+from cutout.saw.planner.line import Stretch, stretches
+
+MARGIN = 1.02
+"""The plan turns the blade no tighter than this many turning radii."""
+CLEAN = 0.08
+"""Wood left thinner than this (mm) on the outline is gone with the first stroke of sandpaper."""
+_BAND = 60.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Area:
+    """One opening ready for planning; mm.
+
+    region: the opening; waste: the same, with the air beyond the panel's edge where it reaches that.
+    centres: where the blade's centre may be; roomy: the same grown by rounding. line: the outline to saw.
+    points: (m, 2) places along it; step: their spacing; reachable: those a kerf can reach at all.
+    where, along: for each point the stretch that passes it (-1: none) and how far along.
+    places: (k, 2) places outside the panel where a blade may come in.
+    """
+
+    id: int
+    region: Polygon
+    waste: Polygon
+    centres: MultiPolygon
+    roomy: shapely.Geometry
+    line: shapely.Geometry
+    stretches: tuple[Stretch, ...]
+    points: FloatArray
+    step: float
+    reachable: np.ndarray
+    where: np.ndarray
+    along: FloatArray
+    places: FloatArray
+    radius: float
+
+
+def area_of(opening: Opening, panel: Panel, blade: Blade) -> Area:
+    """The opening prepared for `blade`."""
+    radius = max(blade.turning_radius * MARGIN, 0.05)
+    board = panel.polygon
+    edge = shapely.buffer(board.exterior, 0.02)
+    waste = _with_air(opening.region, board) if opening.at_edge else opening.region
+    line = shapely.difference(opening.region.boundary, edge) if opening.at_edge else opening.region.boundary
+    inner = shapely.buffer(waste, -blade.kerf / 2, join_style="mitre", mitre_limit=4.0)
+    centres = MultiPolygon([p for p in polygons_of(inner) if p.area > 1e-4])
+    found: list[Stretch] = []
+    for part in centres.geoms:
+        found.extend(stretches(part, radius, reach=2.5 * radius + 4 * blade.width))
+    step = min(max(0.6 * blade.kerf, 0.3), 0.8)
+    points = _points_along(line, step)
+    found = _near(found, line, blade.kerf)
+    where, along, reachable = _assigned(points, found, centres, blade.kerf)
+    roomy = shapely.buffer(centres, 0.03, quad_segs=4, join_style="mitre")
+    shapely.prepare(roomy)
+    return Area(
+        opening.id, opening.region, waste, centres, roomy, line, tuple(found), points, step, reachable,
+        where, along, _outside_places(opening, board, blade), radius,
+    )  # fmt: skip
+
+
+def _with_air(region: Polygon, board: Polygon) -> Polygon:
+    air = shapely.difference(shapely.buffer(board, _BAND, join_style="mitre"), board)
+    touching = shapely.intersection(shapely.buffer(region, 0.05, join_style="mitre"), air)
+    joined = shapely.union_all([region, air, touching])
+    return max(polygons_of(joined), key=lambda p: p.area)
+
+
+def _outside_places(opening: Opening, board: Polygon, blade: Blade) -> FloatArray:
+    if not opening.at_edge:
+        return np.zeros((0, 2))
+    rim = shapely.buffer(board, blade.hole_to_turn / 2 + 0.3, join_style="mitre").exterior
+    near = shapely.intersection(rim, shapely.buffer(opening.region, blade.hole_to_turn))
+    return _points_along(near, max(3.0, near.length / 200)) if not near.is_empty else np.zeros((0, 2))
+
+
+def _points_along(line: shapely.Geometry, step: float) -> FloatArray:
+    found = []
+    for part in shapely.get_parts(
+        shapely.line_merge(line) if isinstance(line, shapely.MultiLineString) else line
+    ):
+        n = max(2, math.ceil(part.length / step))
+        spots = (np.arange(n) + 0.5) * part.length / n
+        found.append(shapely.get_coordinates(shapely.line_interpolate_point(part, spots)))
+    return np.concatenate(found) if found else np.zeros((0, 2))
+
+
+def _near(found: list[Stretch], line: shapely.Geometry, kerf: float) -> list[Stretch]:
+    """Stretches that pass along the outline; those out in the air beyond the panel are dropped."""
+    if not found:
+        return []
+    mids = np.array([s.at(np.array([s.length / 2]))[0] for s in found])
+    away = shapely.distance(shapely.points(mids.real, mids.imag), line)
+    lines = np.array([as_line(s) for s in found])
+    keep = (away < 2 * kerf) | (shapely.distance(lines, line) < kerf)
+    return [s for s, k in zip(found, keep.tolist(), strict=True) if k]
+
+
+def as_line(stretch: Stretch) -> shapely.LineString:
+    """The stretch itself, extensions left out, as a shapely line."""
+    z = stretch.part(0.0, stretch.length)
+    return shapely.LineString(np.column_stack([z.real, z.imag]))
+
+
+def _assigned(
+    points: FloatArray, found: list[Stretch], centres: MultiPolygon, kerf: float
+) -> tuple[np.ndarray, FloatArray, np.ndarray]:
+    where = np.full(len(points), -1)
+    along = np.zeros(len(points))
+    spots = np.asarray(shapely.points(points))
+    shapely.prepare(centres)
+    reachable = (
+        shapely.dwithin(spots, centres, kerf / 2 + CLEAN) if len(points) and not centres.is_empty
+        else np.zeros(len(points), dtype=bool)
+    )  # fmt: skip
+    if found and len(points):
+        lines = np.array([as_line(s) for s in found])
+        tree = shapely.STRtree(lines)
+        spot, line = tree.query_nearest(spots, all_matches=False)
+        where[spot] = line
+        along[spot] = shapely.line_locate_point(lines[line], spots[spot])
+    return where, along, np.asarray(reachable)

@@ -1,0 +1,58 @@
+"""What the saw leaves: slivers for a file, and what no cut frees."""
+
+from __future__ import annotations
+
+from shapely import Polygon
+
+from cutout.finding import Finding
+from cutout.kit import Kit
+from cutout.saw.model import LeftOver
+from cutout.saw.planner.state import State
+from cutout.units import format_length
+
+SNAPS = 0.5
+"""A piece held along no more outline than this (mm) snaps off by hand; a nib stays for the file."""
+DUST = 0.2
+"""Slivers smaller than this (mm^2) are not worth a line."""
+
+
+def left_over_of(state: State, kit: Kit) -> tuple[list[LeftOver], list[Finding]]:
+    """Slivers that stay in corners for a file, and a `stop` for each piece too large for one."""
+    slivers: list[LeftOver] = []
+    stops: list[Finding] = []
+    for piece in state.held():
+        sliver = _measured(piece, state)
+        if sliver.area < DUST:
+            continue
+        hold = state.hold(piece)
+        if hold <= SNAPS and not small_enough(sliver, kit):
+            slivers.append(LeftOver(sliver.at, max(sliver.depth, hold), round(hold * hold, 3)))
+            continue
+        slivers.append(sliver)
+        if not small_enough(sliver, kit):
+            stops.append(_stop(sliver, state, kit))
+    return slivers, stops
+
+
+def small_enough(sliver: LeftOver, kit: Kit) -> bool:
+    """Whether a rasp and a file clear it in a moment: about a corner that the blade can't turn in."""
+    return sliver.area <= small_enough_area(kit)
+
+
+def small_enough_area(kit: Kit) -> float:
+    """Area (mm^2) up to which a piece that stays is left to the file."""
+    return max(5.0, 1.5 * kit.blade.hole_to_turn**2)
+
+
+def _measured(piece: Polygon, state: State) -> LeftOver:
+    depth, at = state.depth(piece)
+    return LeftOver((round(at[0], 3), round(at[1], 3)), depth, float(piece.area))
+
+
+def _stop(sliver: LeftOver, state: State, kit: Kit) -> Finding:
+    return Finding(
+        "plan", "stop", sliver.at, sliver.depth, None, state.area.id,
+        f"No way was found to saw out {format_length(sliver.depth, kit.units)} of waste in opening "
+        f"{state.area.id}: the {kit.blade.title} can't get there.",
+        "Make the silhouette larger, take a narrower blade, or ease the outline here.",
+    )  # fmt: skip

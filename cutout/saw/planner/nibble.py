@@ -1,0 +1,115 @@
+"""Short cuts that end against the outline, one beside the other, where it turns tighter than the blade can."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from cutout.geom.curve import ComplexArray, to_complex
+from cutout.saw.planner.choose import (
+    ENTRY_MINUTES,
+    Way,
+    clean,
+    near_poses,
+    nearest_places,
+    richest,
+    stub,
+    valid_leads,
+)
+from cutout.saw.planner.lead import from_places, from_poses
+from cutout.saw.planner.state import State
+
+_SLANTS = np.radians([0.0, 35.0, 55.0, 70.0, 80.0])
+RELIEF = 3.0
+"""A relief hole must clear so much outline (mm) to be worth more than a few short cuts."""
+_RUNS = 40
+_POSES = 240
+_LEADS = 1500
+
+
+def nibble(state: State) -> Way | None:
+    """A cut against the middle of the longest stretches of outline that nothing else reaches, or None."""
+    for run in _runs(state)[:_RUNS]:
+        ways = [w for i in _middles(run) for w in _against(state, i)]
+        chosen = richest(state, ways)
+        if chosen is not None:
+            return chosen
+    return None
+
+
+def relief(state: State, diameter: float) -> complex | None:
+    """Where one hole clears at least RELIEF mm of outline that would have to be nibbled, or None."""
+    room = shapely.buffer(state.area.region, -diameter / 2, quad_segs=16)
+    runs = [r for r in _runs(state)[:_RUNS] if len(r) * state.area.step >= RELIEF]
+    if not runs or shapely.is_empty(room):
+        return None
+    spots = shapely.points(state.points[[int(r[len(r) // 2]) for r in runs]])
+    near = shapely.get_point(shapely.shortest_line(room, np.asarray(spots)), 0)
+    counts = [int(np.count_nonzero(~state.done[state.touched(p, diameter)])) for p in near.tolist()]
+    k = int(np.argmax(counts))
+    return complex(near[k].x, near[k].y) if counts[k] * state.area.step >= RELIEF else None
+
+
+def _runs(state: State) -> list[np.ndarray]:
+    """Runs of neighbouring outline points not sawn yet, longest first."""
+    left = np.flatnonzero(~state.done)
+    if len(left) == 0:
+        return []
+    points = to_complex(state.points)
+    apart = (np.diff(left) > 1) | (np.abs(np.diff(points[left])) > 3 * state.area.step)
+    runs = np.split(left, np.flatnonzero(apart) + 1)
+    return sorted(runs, key=lambda r: (-len(r), int(r[0])))
+
+
+def _middles(run: np.ndarray) -> list[int]:
+    return sorted({int(run[len(run) // 2]), int(run[len(run) // 4]), int(run[-1 - len(run) // 4])})
+
+
+def _against(state: State, i: int) -> list[Way]:
+    """Cuts that end against outline point i, square to it or slanting."""
+    spot = shapely.Point(state.points[i])
+    ends = shapely.get_coordinates(shapely.shortest_line(state.area.centres, spot))
+    centre, outline = to_complex(ends).tolist()
+    if abs(outline - centre) < 1e-6:
+        return []
+    out = (outline - centre) / abs(outline - centre)
+    t = out * np.exp(1j * np.concatenate([-_SLANTS[:0:-1], _SLANTS]))
+    p = np.full(len(t), centre - 0.01 * out)
+    return [*_from_places(state, p, t, out), *_from_kerfs(state, p, t)]
+
+
+def _from_places(state: State, p: ComplexArray, t: ComplexArray, out: complex) -> list[Way]:
+    """Cuts from holes and other free places: at the slants asked for, and straight from each place."""
+    places = nearest_places(state, p, 0)
+    if not places:
+        return []
+    straight = p[0] - np.array([z for z, _ in places])
+    straight = straight[np.abs(straight) > 1e-6]
+    straight = straight / np.abs(straight)
+    straight = straight[(straight * np.conj(out)).real > np.cos(_SLANTS[-1])]
+    p = np.concatenate([p, np.full(len(straight), p[0])])
+    t = np.concatenate([t, straight])
+    leads = from_places(np.array([z for z, _ in places]), p, t, state.area.radius)
+    return [_way(state, z, places[int(leads.source[i])][1]) for i, z in valid_leads(state, leads)]
+
+
+def _from_kerfs(state: State, p: ComplexArray, t: ComplexArray) -> list[Way]:
+    near = near_poses(state, p, 0, _POSES)
+    if len(near) == 0:
+        return []
+    poses = state.poses
+    found = []
+    leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius, np.pi)
+    leads = leads.pick(np.argsort(leads.length, kind="stable")[:_LEADS])
+    for i, z in valid_leads(state, leads):
+        k = int(near[leads.source[i]])
+        path, name = poses.paths[int(poses.path[k])]
+        back = stub(path, float(poses.s[k]), state.blade.width / 2)
+        found.append(_way(state, np.concatenate([back, z[1:]]), name))
+    return found
+
+
+def _way(state: State, z: ComplexArray, name: str) -> Way:
+    z = clean(z)
+    length = float(np.abs(np.diff(z)).sum())
+    return Way(z, name, (-1, 0.0, 0.0), 1.0, length / state.blade.feed + ENTRY_MINUTES / 2)

@@ -1,0 +1,153 @@
+"""Plans for keep `both`: the blade's centre runs on the outline itself, and nothing beside it is waste.
+
+There is no room for leads or loops, so a blade enters and turns in holes on the line only. Holes are wider
+than the kerf and show on both pieces: as few as possible, in corners rather than on smooth runs, low rather
+than high.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from cutout.finding import Finding
+from cutout.geom.curve import ComplexArray, to_array
+from cutout.geom.outline import polygons_of
+from cutout.kit import Kit
+from cutout.pattern import Pattern
+from cutout.saw.model import Hole, Leg
+from cutout.saw.planner.area import MARGIN, as_line
+from cutout.saw.planner.holes import fewest
+from cutout.saw.planner.line import Stretch, ring_stretches
+from cutout.units import format_length
+
+_MIDDLE = 0.2
+"""Price of a hole on a smooth run, on top of one in a corner."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Spot:
+    """Where a hole could go: at the start of stretch `at_start`, or in the middle of `inside`."""
+
+    z: complex
+    stretch: int
+    middle: bool
+
+
+def slit_plan(pattern: Pattern, kit: Kit) -> tuple[list[Hole], list[Leg], list[Finding]]:
+    """Holes on the outline and legs along it, inner rings before those around them."""
+    diameter = kit.drills.at_least(kit.blade.hole_to_turn)
+    if diameter is None:
+        return [], [], [_no_drill(pattern, kit)]
+    holes: list[Hole] = []
+    legs: list[Leg] = []
+    for ring in _rings(pattern):
+        opening = _opening_of(pattern, ring)
+        found = ring_stretches(ring, max(kit.blade.turning_radius * MARGIN, 0.05))
+        spots = _chosen(found, diameter, pattern)
+        numbered = {(s.stretch, s.middle): len(holes) + n + 1 for n, s in enumerate(spots)}
+        holes.extend(_hole(s, numbered[(s.stretch, s.middle)], diameter, opening) for s in spots)
+        legs.extend(_legs(found, numbered, opening, len(legs) + 1, diameter, [s.z for s in spots], kit))
+    findings = [_shows(holes, kit)] if holes else []
+    return holes, legs, findings
+
+
+def _hole(spot: _Spot, number: int, diameter: float, opening: int) -> Hole:
+    at = (round(spot.z.real, 4), round(spot.z.imag, 4))
+    return Hole(number, at, diameter, ("starter",) if spot.middle else ("starter", "relief"), opening)
+
+
+def _rings(pattern: Pattern) -> list[shapely.LinearRing]:
+    rings = [r for p in polygons_of(pattern.figure) for r in (p.exterior, *p.interiors)]
+    return sorted(rings, key=lambda r: (round(Polygon(r).area, 3), shapely.bounds(r).tolist()))
+
+
+def _opening_of(pattern: Pattern, ring: shapely.LinearRing) -> int:
+    spot = shapely.Point(ring.coords[0])
+    return min(pattern.openings, key=lambda o: (shapely.distance(o.region, spot), o.id)).id
+
+
+def _chosen(found: list[Stretch], diameter: float, pattern: Pattern) -> list[_Spot]:
+    """The fewest holes from which every stretch can be sawn, in one direction or the other."""
+    spots = [_Spot(complex(s.z[0]), i, False) for i, s in enumerate(found) if not s.closed]
+    spots += [_Spot(complex(_middle(s)), i, True) for i, s in enumerate(found)]
+    reaches = np.zeros((len(spots), len(found)), dtype=bool)
+    lines = np.array([as_line(s) for s in found], dtype=object)
+    shapely.prepare(lines)
+    for row, spot in enumerate(spots):
+        reaches[row, spot.stretch] = True
+        if not spot.middle:
+            reaches[row, (spot.stretch - 1) % len(found)] = True
+        disc = shapely.Point(spot.z.real, spot.z.imag).buffer(diameter / 2 - 0.05, quad_segs=32)
+        reaches[row] |= np.asarray(shapely.covered_by(lines, disc))
+    height = np.array([s.z.imag for s in spots]) / pattern.panel.height
+    price = 1e-3 * np.clip(height, 0, 1) + _MIDDLE * np.array([s.middle for s in spots])
+    rows, _ = fewest(reaches, price)
+    return [spots[r] for r in sorted(rows)]
+
+
+def _middle(stretch: Stretch) -> complex:
+    at = stretch.length * (0.0 if stretch.closed else 0.5)
+    return complex(stretch.at(np.array([at]))[0])
+
+
+def _legs(
+    found: list[Stretch], numbered: dict[tuple[int, bool], int], opening: int, first: int, diameter: float,
+    drilled: list[complex], kit: Kit,
+) -> list[Leg]:  # fmt: skip
+    legs: list[Leg] = []
+    ended: dict[int, str] = {}
+    discs = shapely.union_all([shapely.Point(z.real, z.imag).buffer(diameter / 2 - 0.05) for z in drilled])
+
+    def add(z: ComplexArray, starts: str, vertex: int | None) -> None:
+        if abs(z[-1] - z[0]) < diameter / 2 - 0.05 and shapely.covered_by(
+            shapely.LineString(to_array(z)), discs
+        ):
+            return
+        ends = "corner"
+        if vertex is not None:
+            here = numbered.get((vertex, False))
+            ends = f"hole {here}" if here else ended.get(vertex, "corner")
+            ended.setdefault(vertex, f"leg {first + len(legs)}")
+        legs.append(Leg(first + len(legs), opening, to_array(z), starts, ends, MultiPolygon()))
+
+    for i, s in enumerate(found):
+        after = (i + 1) % len(found)
+        if s.closed:
+            name = f"hole {numbered[(i, True)]}"
+            legs.append(Leg(first + len(legs), opening, to_array(s.part(0.0, s.length)), name, name))
+        elif (i, True) in numbered:
+            name, half = f"hole {numbered[(i, True)]}", s.length / 2
+            add(s.part(half, s.length), name, after)
+            add(s.part(0.0, half)[::-1], name, i)
+        elif shapely.covered_by(as_line(s), discs):
+            continue
+        elif (i, False) in numbered:
+            add(s.part(0.0, s.length), f"hole {numbered[(i, False)]}", after)
+        else:
+            add(s.part(0.0, s.length)[::-1], f"hole {numbered[(after, False)]}", i)
+    return legs
+
+
+def _no_drill(pattern: Pattern, kit: Kit) -> Finding:
+    need = format_length(kit.blade.hole_to_turn, kit.units)
+    at = shapely.get_coordinates(pattern.figure)[0]
+    return Finding(
+        "plan", "stop", (float(at[0]), float(at[1])), None, kit.blade.hole_to_turn, None,
+        f"No drill in this set makes a hole of {need}, which the blade needs to come in and turn.",
+        f"Add a drill of at least {need}, or take a narrower blade.",
+    )  # fmt: skip
+
+
+def _shows(holes: list[Hole], kit: Kit) -> Finding:
+    size = format_length(holes[0].diameter, kit.units)
+    aside = format_length((holes[0].diameter - kit.blade.kerf) / 2, kit.units)
+    count = "One hole" if len(holes) == 1 else f"{len(holes)} holes"
+    return Finding(
+        "plan", "care", holes[0].at, holes[0].diameter, kit.blade.kerf, holes[0].opening,
+        f"{count} of {size} on the line will show: each takes {aside} off both pieces.",
+        "Plug and sand the holes, or take a narrower blade, which needs smaller ones.",
+    )  # fmt: skip

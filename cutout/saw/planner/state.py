@@ -1,0 +1,334 @@
+"""What is open so far while one opening is being planned: holes, kerfs, fallen pieces, and what still stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Point, Polygon
+
+from cutout.geom.curve import ComplexArray, FloatArray, to_array
+from cutout.geom.outline import polygons_of
+from cutout.kit import Blade
+from cutout.saw.planner.area import CLEAN, Area, as_line
+
+END_ROOM = 0.15
+"""A blade put into a kerf stays this far (mm) from the kerf's end."""
+HELD = 0.03
+"""A piece nearer than this (mm) to keep is still held by it."""
+THIN = 0.05
+"""Wood thinner than this (mm) holds nothing."""
+FILED = 0.75
+"""A held piece of up to this many times kerf x blade width is left for the file, if no deeper than a kerf."""
+CRUMB = 0.05
+"""Pieces smaller than this (mm^2) are sawdust."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Cut:
+    """A leg in the making. z: path (n,), complex; covers: the stretches it ran along and from where to where."""
+
+    z: ComplexArray
+    starts: str
+    ends: str
+    drops: MultiPolygon
+    covers: tuple[tuple[int, float, float], ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Drilled:
+    """A hole in the making."""
+
+    at: complex
+    diameter: float
+    name: str
+    clears: bool = False
+
+
+@dataclass
+class Poses:
+    """Places in kerfs from which a leg may branch off: position, direction, how far along which path."""
+
+    q: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=complex))
+    u: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=complex))
+    s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    path: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
+    paths: list[tuple[ComplexArray, str]] = field(default_factory=list)
+
+    def add(self, q: ComplexArray, u: ComplexArray, s: FloatArray, path: ComplexArray, name: str) -> None:
+        """Note poses on one more path."""
+        self.q, self.u = np.concatenate([self.q, q]), np.concatenate([self.u, u])
+        self.s = np.concatenate([self.s, s])
+        self.path = np.concatenate([self.path, np.full(len(q), len(self.paths))])
+        self.paths.append((path, name))
+
+
+@dataclass
+class State:
+    """Mutable by nature: planning is a walk, each step depends on all before. Local to one opening."""
+
+    area: Area
+    blade: Blade
+    first_leg: int
+    first_hole: int
+    cuts: list[Cut] = field(default_factory=list)
+    holes: list[Drilled] = field(default_factory=list)
+    standing: list[Polygon] = field(default_factory=list)
+    places: list[tuple[complex, str]] = field(default_factory=list)
+    points: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
+    along: FloatArray = field(default_factory=lambda: np.zeros(0))
+    done: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    open: list[tuple[shapely.Geometry, str]] = field(default_factory=list)
+    poses: Poses = field(default_factory=Poses)
+    along_stretch: dict[int, list[int]] = field(default_factory=dict)
+    tree: shapely.STRtree | None = None
+
+    def __post_init__(self) -> None:
+        self.standing = [self.area.region]
+        self._roomy_region = shapely.buffer(self.area.waste, 0.05, quad_segs=4, join_style="mitre")
+        shapely.prepare(self._roomy_region)
+        self.done = ~self.area.reachable
+        self.points, self.along = self.area.points.copy(), self.area.along.copy()
+        self.tree = shapely.STRtree(self.points_as_shapes())
+        self.places = [(complex(x, y), "edge") for x, y in self.area.places.tolist()]
+
+    @property
+    def next_hole(self) -> str:
+        """Name of the hole that comes next."""
+        return f"hole {self.first_hole + len(self.holes)}"
+
+    def points_as_shapes(self) -> np.ndarray:
+        """The outline points as shapely points."""
+        return np.asarray(shapely.points(self.points))
+
+    @property
+    def next_leg(self) -> int:
+        """Number of the leg that comes next."""
+        return self.first_leg + len(self.cuts)
+
+    def passed(self, z: ComplexArray) -> np.ndarray:
+        """Indices of outline points that a kerf along z leaves clean."""
+        assert self.tree is not None
+        ahead = z[-1] + CLEAN * (z[-1] - z[-2]) / abs(z[-1] - z[-2])
+        swath = shapely.LineString(to_array(np.concatenate([z, [ahead]]))).buffer(
+            self.blade.kerf / 2 + CLEAN, quad_segs=8, cap_style="flat"
+        )
+        return np.asarray(self.tree.query(swath, predicate="intersects"))
+
+    def touched(self, at: shapely.Point, diameter: float) -> np.ndarray:
+        """Indices of outline points that a hole leaves clean."""
+        assert self.tree is not None
+        return np.asarray(self.tree.query(at, predicate="dwithin", distance=diameter / 2 + CLEAN))
+
+    def drill(self, at: complex, diameter: float, clears: bool = False) -> str:
+        """Drill a hole: the outline it touches is clean, and the blade turns in it. Returns its name.
+
+        clears: it is there to take waste away.
+        """
+        assert self.tree is not None
+        name = self.next_hole
+        disc = Point(at.real, at.imag).buffer(diameter / 2, quad_segs=32)
+        self.holes.append(Drilled(at, diameter, name, clears))
+        self.done[self.tree.query(disc, predicate="dwithin", distance=CLEAN)] = True
+        if diameter >= self.blade.hole_to_turn - 1e-6:
+            self.places.append((at, name))
+        self._remove(disc, name)
+        return name
+
+    def before(self) -> tuple[np.ndarray, list[Polygon], int, int]:
+        """What `undrill` needs to take a hole back."""
+        return self.done.copy(), list(self.standing), len(self.open), len(self.places)
+
+    def undrill(self, before: tuple[np.ndarray, list[Polygon], int, int]) -> None:
+        """Take the last hole back: nothing can be sawn from it after all."""
+        self.holes.pop()
+        self.done, self.standing, opened, places = before
+        del self.open[opened:]
+        del self.places[places:]
+
+    def saw(self, z: ComplexArray, starts: str, covers: tuple[tuple[int, float, float], ...]) -> Cut:
+        """Saw a leg along z and note what it covers, what falls and where a blade may start from now on."""
+        name = f"leg {self.next_leg}"
+        end = self._open_at(z[-1])
+        z = self.pushed(z)
+        kerf = shapely.LineString(to_array(z)).buffer(self.blade.kerf / 2, quad_segs=16, cap_style="flat")
+        drops = self._remove(kerf, name)
+        self.done[self.passed(z)] = True
+        cut = Cut(z, starts, end or "corner", MultiPolygon(drops), covers)
+        for stretch, _, _ in covers:
+            self.along_stretch.setdefault(stretch, []).append(len(self.cuts))
+        self.cuts.append(cut)
+        self._note_poses(z, name)
+        return cut
+
+    def pushed(self, z: ComplexArray) -> ComplexArray:
+        """A path that ends against wood, carried on until the square end of its kerf meets the outline."""
+        if self._open_at(z[-1]):
+            return z
+        kerf = self.blade.kerf
+        d = z[-1] - z[-2]
+        d = d / abs(d)
+        extra = np.linspace(0.0, kerf / 2, 33)[1:]
+        side = 1j * d * kerf / 2
+        back, front = z[-1] - d * kerf / 2, z[-1] + d * extra
+        corners = np.stack(
+            [back + 0 * extra - side, front - side, front + side, back + 0 * extra + side], axis=1
+        )
+        boxes = shapely.polygons(np.stack([corners.real, corners.imag], axis=-1))
+        fits = np.asarray(shapely.covers(self._roomy_region, boxes))
+        count = int(np.argmin(np.concatenate([fits, [False]])))
+        return np.concatenate([z, [z[-1] + d * extra[count - 1]]]) if count else z
+
+    def _open_at(self, z: complex) -> str:
+        """Name of what is already open at z: a hole, an earlier leg, the edge; empty if it is wood."""
+        spot = Point(z.real, z.imag)
+        shapes = np.array([geometry for geometry, _ in self.open], dtype=object)
+        here = np.flatnonzero(shapely.dwithin(shapes, spot, 0.02)) if len(shapes) else shapes
+        if len(here):
+            return self.open[int(here[-1])][1]
+        if not shapely.intersects(self.area.region, spot):
+            return "edge" if shapely.contains(self.area.waste, spot) and len(self.area.places) else ""
+        return ""
+
+    def _remove(self, tool: shapely.Geometry, name: str) -> list[Polygon]:
+        """Take `tool` out of what stands; returns the pieces that came free."""
+        box = shapely.box(*shapely.bounds(tool))
+        drops: list[Polygon] = []
+        standing: list[Polygon] = []
+        held: list[Polygon] = []
+        for piece in self.standing:
+            if not shapely.intersects(piece, box) or not shapely.intersects(piece, tool):
+                standing.append(piece)
+                continue
+            for part in polygons_of(shapely.difference(piece, tool)):
+                if part.area < CRUMB:
+                    continue
+                if shapely.distance(part, self.area.line) > HELD:
+                    drops.append(part)
+                else:
+                    standing.append(part)
+                    held.append(part)
+        self.standing = standing
+        fallen_with = name if name.startswith("leg") else f"leg {self.next_leg - 1}"
+        self.open.append((tool, name))
+        for part in drops:
+            self.open.append((part, fallen_with))
+        if drops and self.cuts:
+            self._open_places(drops, fallen_with)
+        for part in held:
+            if self.for_the_file(part):
+                self.done[self._touching(part)] = True
+        return drops
+
+    def for_the_file(self, part: Polygon) -> bool:
+        """Whether a held piece is small and shallow enough to leave in its corner for a file."""
+        if part.area > FILED * self.blade.kerf * self.blade.width:
+            return False
+        return self._sawable_depth(part) <= self.blade.kerf
+
+    def _sawable_depth(self, part: Polygon) -> float:
+        """Depth of a piece, the tip of a corner too sharp for any kerf left out of account."""
+        core = shapely.intersection(part, shapely.buffer(self.area.centres, self.blade.kerf / 2 + 0.02))
+        return self.depth(core)[0] if not shapely.is_empty(core) else 0.0
+
+    def depth(self, part: shapely.Geometry) -> tuple[float, tuple[float, float]]:
+        """How far a piece reaches from what is open (mm), and where it reaches furthest."""
+        near = [g for g, _ in self.open if shapely.dwithin(g, part, 0.1)]
+        xy = shapely.get_coordinates(part)
+        if not near:
+            return float(np.sqrt(shapely.area(part))), (float(xy[0, 0]), float(xy[0, 1]))
+        away = np.asarray(shapely.distance(shapely.points(xy), shapely.union_all(near)))
+        worst = int(np.argmax(away))
+        return float(away[worst]), (float(xy[worst, 0]), float(xy[worst, 1]))
+
+    def held(self) -> list[Polygon]:
+        """Pieces of waste that are still held to keep by more than a skin."""
+        opened = shapely.union_all([shapely.buffer(g, THIN, quad_segs=8) for g, _ in self.open])
+        parts = polygons_of(shapely.difference(shapely.union_all(self.standing), opened))
+        near = np.asarray(shapely.distance(np.array(parts, dtype=object), self.area.line)) <= THIN / 2
+        return [p for p, n in zip(parts, near.tolist(), strict=True) if n and p.area > CRUMB]
+
+    def reopen(self) -> bool:
+        """Mark as unsawn the outline points that still hold a large piece; False if there is none."""
+        contacts = [
+            contact
+            for part in self.held()
+            if not self.for_the_file(part)
+            for contact in shapely.get_parts(shapely.intersection(part, shapely.buffer(self.area.line, 0.06)))
+        ]
+        if not contacts:
+            return False
+        spots = shapely.get_coordinates(shapely.centroid(np.array(contacts)))
+        self._watch(spots)
+        return True
+
+    def _watch(self, spots: FloatArray) -> None:
+        """Move the nearest outline points to these places and mark them as unsawn."""
+        for x, y in spots.tolist():
+            away = np.hypot(self.points[:, 0] - x, self.points[:, 1] - y)
+            i = int(np.argmin(np.where(self.area.reachable, away, np.inf)))
+            self.points[i] = x, y
+            self.done[i] = False
+            if self.area.where[i] >= 0:
+                line = as_line(self.area.stretches[int(self.area.where[i])])
+                self.along[i] = line.project(shapely.Point(x, y))
+        self.tree = shapely.STRtree(self.points_as_shapes())
+
+    def hold(self, part: Polygon) -> float:
+        """Length of outline (mm) along which a piece is held."""
+        return float(shapely.length(shapely.intersection(self.area.line, shapely.buffer(part, THIN + 0.01))))
+
+    def _touching(self, part: Polygon) -> np.ndarray:
+        assert self.tree is not None
+        return np.asarray(self.tree.query(part, predicate="dwithin", distance=0.08))
+
+    def _open_places(self, drops: list[Polygon], name: str) -> None:
+        """Places in fallen waste, kerf round it included, where the blade can be turned."""
+        half = self.blade.hole_to_turn / 2 + 0.05
+        for piece in drops:
+            if piece.area < 1.0:
+                continue
+            near = [g for g, _ in self.open if shapely.dwithin(g, piece, 0.1)]
+            room = shapely.buffer(shapely.buffer(shapely.union_all([piece, *near]), 0.01), -half)
+            for part in polygons_of(room):
+                n = int(min(max(part.exterior.length / max(self.blade.width, 2.0), 1), 150))
+                spots = shapely.line_interpolate_point(part.exterior, np.arange(n) / n, normalized=True)
+                self.places.extend((complex(p.x, p.y), name) for p in spots)
+
+    def _note_poses(self, z: ComplexArray, name: str) -> None:
+        """Places in the new kerf from which a blade put into it, either way round, can branch off."""
+        for path in (z, z[::-1]):
+            s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(path)))])
+            width = self.blade.width + END_ROOM
+            if s[-1] < width:
+                continue
+            n = int(min(max(2, np.ceil((s[-1] - width) / max(width / 2, 1.0))), 400))
+            at = np.linspace(width, s[-1], n) if s[-1] > width + 0.1 else np.array([s[-1]])
+            i = np.clip(np.searchsorted(s, at, side="right") - 1, 0, len(path) - 2)
+            d = path[i + 1] - path[i]
+            q = _interp(at, s, path)
+            straight = self._straight(at, s, path)
+            if straight.any():
+                d = d / np.abs(d)
+                self.poses.add(q[straight], d[straight], at[straight], path, name)
+
+    def _straight(self, at: FloatArray, s: FloatArray, path: ComplexArray) -> np.ndarray:
+        """Where the kerf behind s is straight enough for a blade to be put into it and pushed straight on."""
+        return self.starts_straight(path, s, at - self.blade.width / 2)
+
+    def starts_straight(self, path: ComplexArray, s: FloatArray, middle: FloatArray) -> np.ndarray:
+        """Whether a blade with its middle at s lies straight in a kerf along `path`."""
+        half = self.blade.width / 2
+        play = (self.blade.kerf - self.blade.body) / 2
+        front, centre, back = (_interp(middle + k, s, path) for k in (half, 0.0, -half))
+        ahead = _interp(middle + 0.05, s, path) - centre
+        ahead = ahead / np.maximum(np.abs(ahead), 1e-12)
+        bow = np.abs(((back - centre) / ahead).imag) + np.abs(((front - centre) / ahead).imag)
+        return np.asarray(
+            (bow < 0.6 * play) & (middle - half >= s[0] - 1e-6) & (middle + half <= s[-1] + 1e-6)
+        )
+
+
+def _interp(at: FloatArray, s: FloatArray, path: ComplexArray) -> ComplexArray:
+    return np.asarray(np.interp(at, s, path.real) + 1j * np.interp(at, s, path.imag))

@@ -1,0 +1,288 @@
+"""The cut sheet as a PDF: the same page as cutsheet.html, set in type by reportlab, its pictures by resvg.
+
+The page is read back from the HTML, so that the two never say different things. Only what our own pages are made
+of is known here: sections, headings, paragraphs, lists, tables and pictures.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from functools import cache, partial
+from html import escape
+from html.parser import HTMLParser
+from io import BytesIO
+from typing import Any
+
+import resvg_py
+from PIL import Image as Pictures
+from reportlab.lib.colors import HexColor
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import (
+    CondPageBreak,
+    Flowable,
+    Image,
+    KeepTogether,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
+
+from cutout.draw import fonts
+from cutout.draw.paint import PT
+from cutout.write.cutsheet.page import cut_sheet, sheet_style
+from cutout.write.work import Work
+
+_MARGIN = 14 * PT
+_PICTURE = 170 * PT
+_LITTLE = 78 * PT
+_PIXELS = 1400
+_VOID = frozenset(("meta", "br", "link", "img"))
+_INK, _RULE, _SHADE = HexColor("#111111"), HexColor("#999999"), HexColor("#f0f0f0")
+
+
+@dataclass(slots=True)
+class Node:
+    """An element: its name, attributes, and what is in it, text as strings."""
+
+    name: str
+    attributes: dict[str, str | None] = field(default_factory=dict)
+    inside: list[Node | str] = field(default_factory=list)
+
+    def find(self, name: str) -> Iterator[Node]:
+        """Elements of a name anywhere inside, outermost first; none inside one found."""
+        for child in self.inside:
+            if isinstance(child, Node):
+                if child.name == name:
+                    yield child
+                else:
+                    yield from child.find(name)
+
+    def text(self) -> str:
+        """All its words, pictures left out."""
+        words = [c if isinstance(c, str) else "" if c.name == "svg" else c.text() for c in self.inside]
+        return re.sub(r"\s+", " ", "".join(words)).strip()
+
+
+class _Reader(HTMLParser):
+    """HTML to nodes; names of SVG elements keep their capitals no longer, which resvg does not mind for ours."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.root = Node("root")
+        self._open = [self.root]
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        node = Node(tag, dict(attrs))
+        self._open[-1].inside.append(node)
+        if tag not in _VOID:
+            self._open.append(node)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self._open[-1].inside.append(Node(tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        if len(self._open) > 1 and self._open[-1].name == tag:
+            self._open.pop()
+
+    def handle_data(self, data: str) -> None:
+        self._open[-1].inside.append(data)
+
+
+def cut_sheet_pdf(work: Work, page: bytes | None = None) -> bytes:
+    """The cut sheet on the template's paper (A4 where that is a roll). Same work, same bytes.
+
+    page: what `cut_sheet` made of the same work, where it is at hand.
+    """
+    fonts.register()
+    reader = _Reader()
+    reader.feed((page or cut_sheet(work)).decode("utf-8"))
+    (main,) = reader.root.find("main")
+    width, height = _page(work)
+    story = [
+        f for node in main.inside if isinstance(node, Node) for f in _flowables(node, width - 2 * _MARGIN)
+    ]
+    out = BytesIO()
+    document = SimpleDocTemplate(
+        out, pagesize=(width, height), title=f"{work.title}: cut sheet", creator="cutout", producer="cutout",
+        leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
+    )  # fmt: skip
+    foot = partial(_foot, fonts.plain(work.title))
+    document.build(story, onFirstPage=foot, onLaterPages=foot, canvasmaker=_canvas)
+    return out.getvalue()
+
+
+def _canvas(*arguments: Any, **options: Any) -> Canvas:
+    first: Any = fonts.PLAIN
+    return Canvas(*arguments, **(options | {"invariant": 1, "pageCompression": 1, "initialFontName": first}))
+
+
+def _page(work: Work) -> tuple[float, float]:
+    paper = work.paper
+    if paper.height is None or min(paper.width, paper.height) < 180 or max(paper.width, paper.height) > 300:
+        return 210 * PT, 297 * PT
+    return min(paper.width, paper.height) * PT, max(paper.width, paper.height) * PT
+
+
+def _foot(title: str, canvas: Any, document: Any) -> None:
+    canvas.saveState()
+    canvas.setFont(fonts.PLAIN, 7)
+    canvas.drawString(_MARGIN, _MARGIN * 0.55, f"{title}: cut sheet, page {document.page}")
+    canvas.restoreState()
+
+
+def _style(size: float, bold: bool = False, **more: Any) -> ParagraphStyle:
+    return ParagraphStyle(
+        f"s{size}{bold}", fontName=fonts.BOLD if bold else fonts.PLAIN, fontSize=size, leading=size * 1.35,
+        textColor=_INK, **more,
+    )  # fmt: skip
+
+
+_PLAIN, _CELL, _HEAD = _style(8.5, spaceAfter=4), _style(7.5), _style(7.5, bold=True)
+_TITLES = {
+    "h1": _style(16, bold=True, spaceAfter=6),
+    "h2": _style(12, bold=True, spaceBefore=9, spaceAfter=4),
+    "h3": _style(9.5, bold=True, spaceBefore=5, spaceAfter=2),
+}
+_CAPTION = _style(8.5, bold=True, spaceBefore=5, spaceAfter=2)
+
+
+def _words(text: str, style: ParagraphStyle, **more: Any) -> Paragraph:
+    return Paragraph(escape(fonts.plain(text)), style, **more)
+
+
+def _flowables(node: Node, width: float) -> list[Flowable]:
+    """A node as what goes down the page."""
+    match node.name:
+        case "h1" | "h2" | "h3":
+            room = CondPageBreak(28 * PT) if node.name == "h2" else Spacer(0, 0)
+            return [room, _words(node.text(), _TITLES[node.name])]
+        case "p":
+            return [_words(node.text(), _PLAIN)]
+        case "ul":
+            return [_item(item) for item in node.find("li")]
+        case "dl":
+            return [_facts(node, width), Spacer(0, 4)]
+        case "table":
+            return _table(node, width)
+        case "svg":
+            return _picture(node, width)
+        case "summary":
+            return []
+        case _:
+            return [f for child in node.inside if isinstance(child, Node) for f in _flowables(child, width)]
+
+
+def _item(item: Node) -> Paragraph:
+    """A line of a list; the swatch before its words, if there is one, as a stretch of its colour."""
+    colour = next((r.attributes.get("fill") for s in item.find("svg") for r in s.find("rect")), None)
+    if colour is None:
+        return _words(item.text(), _PLAIN, bulletText="-")
+    patch = f'<font backColor="{colour}">{"&nbsp;" * 6}</font>'
+    return Paragraph(f"{patch} {escape(fonts.plain(item.text()))}", _PLAIN)
+
+
+def _facts(node: Node, width: float) -> Table:
+    heads = [_words(t.text(), _HEAD) for t in node.find("dt")]
+    facts = [_words(d.text(), _CELL) for d in node.find("dd")]
+    table = Table(list(zip(heads, facts, strict=True)), colWidths=[0.2 * width, 0.8 * width])
+    table.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, -1), 0)]))
+    return table
+
+
+def _table(node: Node, width: float) -> list[Flowable]:
+    """A table with its caption; its columns as wide as their longest words ask for."""
+    caption = next((c.text() for c in node.find("caption")), "")
+    rows = [[c for c in row.inside if isinstance(c, Node)] for row in node.find("tr")]
+    if not rows:
+        return []
+    texts = [[_cell(cell) for cell in row] for row in rows]
+    widths = _widths(texts, width)
+    cells = [
+        [_words(text, _HEAD if cell.name == "th" else _CELL) for cell, text in zip(row, line, strict=True)]
+        for row, line in zip(rows, texts, strict=True)
+    ]
+    table = Table(cells, colWidths=widths, repeatRows=1, hAlign="LEFT")
+    table.setStyle(
+        TableStyle(
+            [
+                ("GRID", (0, 0), (-1, -1), 0.3, _RULE),
+                ("BACKGROUND", (0, 0), (-1, 0), _SHADE),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+                ("LEFTPADDING", (0, 0), (-1, -1), 3),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+            ]
+        )
+    )
+    head = [_words(caption, _CAPTION)] if caption else []
+    if len(rows) <= 12:
+        return [KeepTogether([*head, table]), Spacer(0, 5)]
+    return [CondPageBreak(40 * PT), *head, table, Spacer(0, 5)]
+
+
+def _cell(cell: Node) -> str:
+    """A cell's words; a line break in it reads as a space."""
+    return re.sub(r"\s+", " ", " ".join(c if isinstance(c, str) else c.text() for c in cell.inside)).strip()
+
+
+def _widths(texts: list[list[str]], width: float) -> list[float]:
+    """Columns as wide as their longest cell, up to a share of the page; the widest gives way first."""
+    columns = zip(*texts, strict=True)
+    wanted = [max(fonts.text_width(t, fonts.BOLD, 7.5) for t in column) + 8 for column in columns]
+    if sum(wanted) <= width:
+        return wanted
+    narrow = [w for w in wanted if w <= width / len(wanted)]
+    left = (width - sum(narrow)) / max(len(wanted) - len(narrow), 1)
+    return [w if w <= width / len(wanted) else left for w in wanted]
+
+
+def _picture(node: Node, width: float) -> list[Flowable]:
+    """A picture as pixels, in the page's own style; swatches beside words are left to the words."""
+    kinds = (node.attributes.get("class") or "").split()
+    if "panel" not in kinds:
+        return []
+    x, y, across, up = (float(v) for v in (node.attributes.get("viewbox") or "0 0 1 1").split())
+    most = _LITTLE if "little" in kinds else _PICTURE
+    scale = min(width / across, most / up)
+    drawn = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{across}" height="{up}" viewBox="{x} {y} {across} {up}">'
+        f"<style>{_plain_rules()}</style>{_inside(node.inside)}</svg>"
+    )
+    pixels = _PIXELS if most == _PICTURE else _PIXELS // 2
+    png = resvg_py.svg_to_bytes(
+        svg_string=drawn, width=round(pixels * min(1.0, across / up)), background="white", dpi=96.0,
+        font_files=list(fonts.files()), skip_system_fonts=True, font_family=fonts.FAMILY,
+        sans_serif_family=fonts.FAMILY,
+    )  # fmt: skip
+    reduced = BytesIO()
+    Pictures.open(BytesIO(bytes(png))).convert("RGB").quantize(32).save(reduced, "PNG")
+    reduced.seek(0)
+    return [Image(reduced, across * scale, up * scale, hAlign="LEFT"), Spacer(0, 5)]
+
+
+@cache
+def _plain_rules() -> str:
+    """The page's plain rules for classes, without its at-rules, the typeface left to the renderer."""
+    rules = re.findall(r"^(\.[\w ,.-]+\{[^{}]*\})", sheet_style(), re.MULTILINE)
+    return re.sub(r"font-family:[^;}]*;?", "", " ".join(rules))
+
+
+def _svg(node: Node | str) -> str:
+    """The element as SVG again."""
+    if isinstance(node, str):
+        return escape(node)
+    if node.name in ("title", "desc"):
+        return ""
+    names = {"preserveaspectratio": "preserveAspectRatio", "viewbox": "viewBox"}
+    given = "".join(f' {names.get(k, k)}="{escape(v or "")}"' for k, v in node.attributes.items())
+    return f"<{node.name}{given}>{_inside(node.inside)}</{node.name}>"
+
+
+def _inside(nodes: Iterable[Node | str]) -> str:
+    return "".join(map(_svg, nodes))

@@ -1,0 +1,1 @@
+"""The template: the pattern at true size on ordinary sheets."""

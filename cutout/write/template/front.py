@@ -1,0 +1,422 @@
+"""The pages before the sheets: check the printer, join the sheets, place them on the panel, stay safe."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from cutout.check.boards import glue_lines
+from cutout.draw import fonts
+from cutout.draw.box import Box
+from cutout.draw.crowd import crowds
+from cutout.draw.paint import HATCH, PT, Paint
+from cutout.geom.curve import to_array
+from cutout.geom.outline import Ring
+from cutout.units import Units, count, format_length, format_size
+from cutout.write.cutsheet.flow import Flow
+from cutout.write.drawing import Drawing
+from cutout.write.template.annotate import Annotations
+from cutout.write.template.tiling import Tiling
+from cutout.write.work import Work
+
+_SQUARES = ((100.0, "100 mm", 4.0, "4 in"), (50.0, "50 mm", 2.0, "2 in"), (25.0, "25 mm", 1.0, "1 in"))
+_SQUARE_GAP = 5.0
+
+
+def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
+    """Everything to read before a sheet is cut or glued."""
+    flow = Flow(paint, tiling.page)
+    flow.new_page()
+    check_page(paint, flow, drawing.work.title, drawing.work.units)
+    safety(flow, drawing.work.cautions)
+    flow.new_page()
+    flow.text(
+        "How the sheets go together" if len(tiling.sheets) > 1 else "Where the sheet goes", 14, bold=True
+    )
+    flow.space(2)
+    _two_columns(flow)
+    _joining(paint, flow, drawing, tiling, notes)
+    _placing(flow, drawing, tiling)
+    flow.next_column()
+    flow.heading("Lines and signs")
+    _legend(paint, flow, drawing, joined=len(tiling.sheets) > 1)
+    flow.close()
+
+
+def safety(flow: Flow, cautions: Sequence[str]) -> None:
+    """The cautions, one line each."""
+    flow.next_column()
+    flow.heading("Before you drill or saw")
+    for line in cautions:
+        flow.text(line, 8.5, indent=4, mark="-")
+
+
+def _two_columns(flow: Flow) -> None:
+    """Two columns on a page that lies on its side: long lines are hard to read."""
+    x0, y0, x1, y1 = flow.column
+    if x1 - x0 > 240:
+        middle = (x0 + x1) / 2
+        flow.columns([(x0, y0, middle - 5, y1), (middle + 5, y0, x1, y1)])
+
+
+def check_page(paint: Paint, flow: Flow, title: str, units: Units) -> None:
+    """The check squares and what to do with them."""
+    flow.text(title, 14, bold=True)
+    flow.text("Check your printer with this page before you print the rest.", 10)
+    flow.space(3)
+    mm, mm_text, inch, inch_text = squares_for(flow.whole)
+    sides = ((mm, mm_text), (inch * 25.4, inch_text))
+    x0, y0, x1, top = flow.column
+    beside = x1 - x0 - sides[1][0] - 8
+    if beside >= 60 and top - y0 >= sum(s for s, _ in sides) + _SQUARE_GAP:
+        _square(paint, (x0, top - sides[0][0]), *sides[0])
+        _square(paint, (x0, top - sides[0][0] - _SQUARE_GAP - sides[1][0]), *sides[1])
+        flow.columns([(x1 - beside, y0, x1, top)])
+    elif x1 - x0 >= sides[0][0] + sides[1][0] + _SQUARE_GAP:
+        flow.block(sides[1][0], lambda box: _square_pair(paint, box, sides))
+        flow.space(3)
+        _two_columns(flow)
+    else:
+        for side, text in sides:
+            flow.block(side + 2, _square_at(paint, side, text))
+    _how_to_check(flow, mm, inch, units)
+
+
+def squares_for(whole: Box) -> tuple[float, str, float, str]:
+    """The largest pair of check squares, metric and inch, that fits the printable part of a page."""
+    least = min(whole[2] - whole[0], whole[3] - whole[1] - 15)
+    return next((s for s in _SQUARES if s[2] * 25.4 <= least), _SQUARES[-1])
+
+
+def _square_pair(paint: Paint, box: Box, sides: Sequence[tuple[float, str]]) -> None:
+    x = box[0]
+    for side, text in sides:
+        _square(paint, (x, box[3] - side), side, text)
+        x += side + _SQUARE_GAP
+
+
+def _square_at(paint: Paint, side: float, text: str) -> Callable[[Box], None]:
+    return lambda box: _square(paint, (box[0], box[3] - side), side, text)
+
+
+def _square(paint: Paint, corner: tuple[float, float], side: float, text: str) -> None:
+    x, y = corner
+    paint.pen(0.2)
+    paint.rect((x, y, x + side, y + side))
+    paint.pen(0.1, 0.5)
+    paint.line(x, y, x + side, y + side)
+    paint.fill(0)
+    size = 12 if side > 60 else 7
+    paint.text(x + side / 2, y + side * 0.75, text, size, bold=True, align="centre")
+    paint.text(x + side / 2, y + side * 0.75 - size * 1.2 / PT, "each side", size * 0.7, align="centre")
+
+
+def _how_to_check(flow: Flow, mm: float, inch: float, units: Units) -> None:
+    half_percent = mm * 0.005
+    steps = [
+        'Print at "actual size" or 100 %. Turn off "fit to page", "shrink" and the like.',
+        "Measure the square in your own units, both across and up, from the middle of one line to the middle "
+        "of the other, with a steel rule.",
+        f"Measure the slanting line too: {format_length(mm * 2**0.5, 'mm')} in the {mm:g} mm square, "
+        f"{inch * 2**0.5:.2f} in in the {inch:g} in one. If it is off while the sides are right, "
+        "the paper went through askew.",
+        f"Off by more than 0.5 % ({half_percent:.2g} mm in {mm:g} mm, {inch * 0.005:.2g} in in {inch:g} in)? "
+        "Do not glue it on: divide what you measured by what it should be, along the sheet's short and its long "
+        "side, and give both, like --print-scale 0.994x0.998. Then print this page again and measure.",
+        "A square of 94 to 97 % means that the printer shrank the page to fit it.",
+        "Paper grows in damp air: glue the sheets soon after you have measured.",
+    ]
+    flow.heading("How to check")
+    for n, step in enumerate(steps, start=1):
+        flow.text(step, 9, indent=6, mark=f"{n}.")
+        flow.space(0.8)
+
+
+def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
+    work = drawing.work
+    x0, y0, x1, y1 = flow.column
+    wide = (drawing.panel[3] + 20) / (drawing.panel[2] + 20) * (x1 - x0)
+    height = min(0.42 * (y1 - y0) if x1 - x0 > 150 else 0.5 * (y1 - y0), wide, 110.0)
+    flow.block(height, lambda box: _map(paint, box, drawing, tiling))
+    flow.space(2)
+    printed = len(tiling.sheets)
+    across, up = work.print_scale if tiling.page[0] <= tiling.page[1] else work.print_scale[::-1]
+    pages = format_size(tiling.page[0] / across, tiling.page[1] / up, work.units)
+    if work.print_scale != (1.0, 1.0):
+        short, long = work.print_scale
+        flow.text(
+            f"Drawn for a printer that makes {short:g} of 1 along the sheet's short side and {long:g} along the "
+            "long one: true to size on that printer only.", 9,
+        )  # fmt: skip
+    saved = f"; a full grid would take {tiling.full}" if tiling.full > printed else ""
+    flow.text(f"{count(printed, 'sheet')} of {work.paper.title} ({pages}){saved}.", 9)
+    if work.sheet_turn:
+        flow.text(
+            f"The sheets lie turned on the panel, by {math.degrees(work.sheet_turn):g} degrees: that takes fewer.",
+            9,
+        )
+    if tiling.blank:
+        flow.text(
+            f"Nothing to print on {', '.join(s.name for s in tiling.blank)}: left out, pale on the map.", 9
+        )
+    if notes.left_out:
+        names = ", ".join(label.text for label in notes.left_out)
+        flow.text(f"No room on the drawing for these numbers, look for them on the cut sheet: {names}.", 9)
+    stops = [f for f in work.findings if f.severity == "stop" and not f.cleared]
+    if stops:
+        flow.text(
+            f"NOT READY TO CUT: {count(len(stops), 'thing')} on the cut sheet must be "
+            "settled first.", 10, bold=True,
+        )  # fmt: skip
+    if printed > 1:
+        flow.heading("Joining")
+        for n, step in enumerate(_JOIN_STEPS, start=1):
+            flow.text(step.format(overlap=_both_units(tiling.overlap)), 9, indent=6, mark=f"{n}.")
+
+
+_JOIN_STEPS = (
+    "Begin with the top left sheet and work along the row, then the next row; the map shows where each lies.",
+    "Trim a sheet along its dashed edges only: left, top, or both.",
+    "Lay it over its neighbour. The crosses with the same letter must lie on each other; the trimmed edge "
+    "then falls between the two thin lines. Neighbours share {overlap}.",
+    "Hold it against the light or on a window to see both crosses, then tape or glue.",
+)
+
+
+def _both_units(mm: float) -> str:
+    """A round length of ours for readers of either unit: 10 mm (3/8 in)."""
+    eighths = max(1, round(mm / 25.4 * 8))
+    return f"{mm:g} mm ({format_length(eighths * 25.4 / 8, 'in')})"
+
+
+def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
+    work = drawing.work
+    panel = work.pattern.panel
+    units = work.units
+    x0, y0, x1, y1 = _lying(work)
+    flow.heading("Placing it on the panel")
+    if work.back:
+        flow.text(
+            "This template is a MIRROR IMAGE: glue it on the BACK of the panel. A jigsaw's usual blade cuts on "
+            "the up-stroke and splinters the upper face, so the show face lies down and stays clean.", 9,
+        )  # fmt: skip
+    else:
+        flow.text(
+            "Glue it on the SHOW FACE. A jigsaw's usual blade cuts on the up-stroke and splinters the upper face: "
+            "use a down-cutting blade or print the mirrored template for the back. A scroll saw cuts "
+            "downwards.", 9,
+        )  # fmt: skip
+    flow.space(1.2)
+    flow.text(
+        f"The panel is {format_size(panel.width, panel.height, units)}. Draw its two middle lines with a pencil and "
+        "lay the template's middle lines (long and short dashes) on them; where a sheet reaches the "
+        "panel's edge (heavy dashes), check with that too.", 9,
+    )  # fmt: skip
+    flow.space(1.2)
+    flow.text(
+        f"From the panel's edges to the nearest cut, as this template lies: left {format_length(x0, units)}, "
+        f"right {format_length(panel.width - x1, units)}, bottom {format_length(y0, units)}, "
+        f"top {format_length(panel.height - y1, units)}.", 9,
+    )  # fmt: skip
+
+
+def _lying(work: Work) -> Box:
+    """Bounds of the cuts on the panel as this face shows it (mm), the sheets' own turn left out."""
+    straight = Drawing.of(replace(work, sheet_turn=0.0))
+    empty = shapely.is_empty(straight.cuts)
+    x0, y0, x1, y1 = straight.panel if empty else shapely.bounds(straight.cuts).tolist()
+    return (x0, y0, x1, y1)
+
+
+def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
+    """The whole panel, small, with the sheets over it."""
+    windows = [s.window for s in (*tiling.sheets, *tiling.blank)]
+    x0 = min(drawing.panel[0], *(w[0] for w in windows))
+    y0 = min(drawing.panel[1], *(w[1] for w in windows))
+    x1 = max(drawing.panel[2], *(w[2] for w in windows))
+    y1 = max(drawing.panel[3], *(w[3] for w in windows))
+    scale = min((box[2] - box[0]) / (x1 - x0), (box[3] - box[1]) / (y1 - y0))
+    canvas = paint.canvas
+    canvas.saveState()
+    canvas.translate(box[0] * PT, box[1] * PT)
+    canvas.scale(scale, scale)
+    canvas.translate(-x0 * PT, -y0 * PT)
+    paint.fill(0.85)
+    paint.rings(drawing.silhouette, stroke=False, fill=True)
+    paint.pen(0.4 / scale, 0.0, (3 / scale, 1 / scale))
+    paint.polygon(drawing.board.exterior.coords[:-1], stroke=True, fill=False)
+    for sheet in (*tiling.blank, *tiling.sheets):
+        blank = sheet in tiling.blank
+        paint.pen(0.25 / scale, 0.7 if blank else 0.0)
+        paint.rect(sheet.window)
+    # Names last, each on a clear patch, so that no line runs through one.
+    size = 12 / scale
+    for sheet in (*tiling.blank, *tiling.sheets):
+        cx, cy = (sheet.window[0] + sheet.window[2]) / 2, (sheet.window[1] + sheet.window[3]) / 2
+        half = fonts.text_width(sheet.name, fonts.BOLD, size) / PT / 2 + 0.8 / scale
+        paint.fill(1.0)
+        paint.rect((cx - half, cy - 2.4 / scale, cx + half, cy + 2.4 / scale), stroke=False, fill=True)
+        paint.fill(0.6 if sheet in tiling.blank else 0.0)
+        paint.text(cx, cy - 1.5 / scale, sheet.name, size, bold=True, align="centre")
+    canvas.restoreState()
+
+
+def _legend(paint: Paint, flow: Flow, drawing: Drawing, *, joined: bool) -> None:
+    """A sample of each line and sign with its meaning; those only some drawings have where they are there."""
+    panel, legs = drawing.work.pattern.panel, drawing.legs
+    there = {
+        _GRAIN: panel.grain is not None,
+        _ZONE: bool(panel.zones),
+        _GLUE: bool(glue_lines(panel)),
+        _CROWD: bool(crowds(legs)),
+        _STOP: any(leg.ends.startswith("leg") for leg in legs),
+        _CROSS: joined,
+        _TRIM: joined,
+        _TWIN: joined,
+    }
+    for draw, words in _signs(paint, drawing.work):
+        if not there.get(words, True):
+            continue
+        x0, _, x1, _ = flow.column
+        lines = fonts.wrap(words, fonts.PLAIN, _SIGN_TEXT, (x1 - x0 - _SIGN) * PT)
+        flow.block(max(5.0, _SIGN_STEP * len(lines) + 1.0), _sign_row(paint, draw, lines))
+
+
+_SIGN = 20.0
+"""Width of a sample (mm), and the size (pt) and step (mm) of the lines beside it."""
+_SIGN_TEXT = 8.5
+_SIGN_STEP = 3.6
+
+
+def _sign_row(
+    paint: Paint, draw: Callable[[float, float], None], lines: Sequence[str]
+) -> Callable[[Box], None]:
+    def row(box: Box) -> None:
+        middle = box[3] - 2.8
+        paint.fill(0)
+        draw(box[0], middle)
+        paint.fill(0)
+        for n, line in enumerate(lines):
+            paint.text(box[0] + _SIGN, middle - 0.9 - n * _SIGN_STEP, line, _SIGN_TEXT)
+
+    return row
+
+
+_CROWD = "several in one ring: short cuts at one spot, in that order"
+_STOP = "short thick bar: a stretch of sawing ends here, in an earlier cut"
+_CROSS = "register cross: same letter on the sheet it joins"
+_TRIM = "dashed, along a sheet's edge: trim it here"
+_TWIN = "two thin lines: the next sheet's trimmed edge falls between them"
+_GRAIN = "direction of the grain"
+_ZONE = "dotted: part of the panel to keep clear of"
+
+_GLUE = "long and short dashes: glue line between two boards"
+
+
+def _line_words(work: Work) -> str:
+    """Which edge of the outline is the cut, in words."""
+    if work.pattern.keep_mode == "both":
+        return "outline: the middle of the blade follows it; grey: what the blade takes"
+    if work.line_lies == "keep":
+        return "grey, hatched: waste; saw in the grey, leave the whole line standing: its edge is the finished edge"
+    return "grey, hatched: waste; saw in the grey, beside the line: its middle is the finished edge"
+
+
+def _signs(paint: Paint, work: Work) -> list[tuple[Callable[[float, float], None], str]]:
+    def tint(x: float, y: float) -> None:
+        box = (x, y - 1.6, x + 15, y + 1.6)
+        corners = [
+            complex(x, y - 1.6),
+            complex(x + 15, y - 1.6),
+            complex(x + 15, y + 1.6),
+            complex(x, y + 1.6),
+        ]
+        paint.hatch([Ring.of_points(to_array(np.array(corners)))], box, *HATCH)
+        width = min(work.line, 1.0)
+        paint.pen(width)
+        low = y - 1.6 - (width / 2 if work.line_lies == "keep" else 0.0)
+        paint.line(x, low, x + 15, low)
+
+    def leg(x: float, y: float) -> None:
+        paint.pen(0.25, 0.0, (1.6, 0.9))
+        paint.line(x, y, x + 13, y)
+        paint.arrow_head(x + 15, y, 0.0)
+
+    def hole(x: float, y: float) -> None:
+        paint.pen(0.2)
+        paint.circle(x + 4, y, 1.6)
+        paint.line(x + 1.6, y, x + 6.4, y)
+        paint.line(x + 4, y - 2.2, x + 4, y + 2.2)
+        paint.text(x + 7.5, y - 0.9, "3: 6", 7)
+
+    def cross(x: float, y: float) -> None:
+        paint.pen(0.2)
+        paint.line(x + 5, y, x + 10, y)
+        paint.line(x + 7.5, y - 2.2, x + 7.5, y + 2.2)
+        paint.rect((x + 6.3, y - 1.2, x + 8.7, y + 1.2))
+
+    def ring(x: float, y: float) -> None:
+        paint.pen(0.2)
+        paint.circle(x + 7.5, y, 2.0)
+        paint.text(x + 7.5, y - 0.95, "4", 7.5, bold=True, align="centre")
+
+    def crowd(x: float, y: float) -> None:
+        paint.pen(0.2)
+        paint.ring((x + 2.5, y - 1.7, x + 12.5, y + 1.7))
+        paint.text(x + 7.5, y - 0.85, "21-30", 6.5, bold=True, align="centre")
+
+    def stop(x: float, y: float) -> None:
+        paint.pen(0.25, 0.0, (1.6, 0.9))
+        paint.line(x, y, x + 7.5, y)
+        paint.pen(0.4)
+        paint.line(x + 7.5, y - 1.6, x + 7.5, y + 1.6)
+
+    def trim(x: float, y: float) -> None:
+        paint.pen(0.25, 0.0, (4, 2))
+        paint.line(x, y, x + 16, y)
+
+    def paired(x: float, y: float) -> None:
+        paint.twin(x, y, x + 15, y)
+
+    def edge(x: float, y: float) -> None:
+        paint.pen(0.5, 0.0, (7, 2.5))
+        paint.line(x, y, x + 17, y)
+
+    def middle(x: float, y: float) -> None:
+        paint.pen(0.15, 0.3, (8, 1.5, 1, 1.5))
+        paint.line(x, y, x + 17, y)
+
+    def grain(x: float, y: float) -> None:
+        paint.pen(0.3)
+        paint.line(x, y, x + 15, y)
+        paint.arrow_head(x + 15, y, 0.0, 3.0)
+        paint.arrow_head(x, y, 3.14159, 3.0)
+
+    def zone(x: float, y: float) -> None:
+        paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
+        paint.line(x, y, x + 15, y)
+
+    def seam(x: float, y: float) -> None:
+        paint.pen(0.25, 0.3, (12, 1.5, 4, 1.5))
+        paint.line(x, y, x + 17.5, y)
+
+    return [
+        (tint, _line_words(work)),
+        (leg, "dashed, with arrow: a stretch of sawing and its direction"),
+        (ring, "number in a ring: order of that stretch"),
+        (crowd, _CROWD),
+        (stop, _STOP),
+        (hole, "hole to drill: its number and the drill's size"),
+        (cross, _CROSS),
+        (trim, _TRIM),
+        (paired, _TWIN),
+        (edge, "edge of the panel"),
+        (middle, "middle line of the panel"),
+        (grain, _GRAIN),
+        (zone, _ZONE),
+        (seam, _GLUE),
+    ]

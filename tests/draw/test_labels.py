@@ -1,0 +1,79 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import LineString, box
+
+from cutout.draw.labels import Label, Room
+from cutout.kit import paper
+from cutout.write.drawing import Drawing, segments
+from cutout.write.template.annotate import annotate
+from cutout.write.template.template import tiling_of
+from cutout.write.work import Work
+
+PLACE = st.tuples(st.floats(0, 100), st.floats(0, 100))
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    anchors=st.lists(PLACE, min_size=1, max_size=25),
+    lines=st.lists(st.tuples(PLACE, PLACE), max_size=12),
+    width=st.floats(3, 20),
+)
+def test_labels_cover_no_line_and_no_label(anchors: list, lines: list, width: float) -> None:
+    drawn = [LineString(pair) for pair in lines if pair[0] != pair[1]]
+    room = Room(segments(drawn) if drawn else np.empty(0, dtype=object), (-20, -20, 120, 120))
+    labels = [Label(str(n), "plain", (width, 3.0), (at,)) for n, at in enumerate(anchors)]
+    placed, left = room.place(labels)
+    boxes = [box(*p.box) for p in placed]
+    assert len(placed) + len(left) == len(labels)
+    for n, one in enumerate(boxes):
+        assert not any(one.intersects(line) for line in drawn)
+        assert not any(one.intersects(other) for other in boxes[n + 1 :])
+    for p in placed:
+        leader = LineString(p.leader) if p.leader else None
+        assert leader is None or not any(leader.crosses(b) for b in boxes)
+
+
+def test_a_label_without_room_is_named_not_dropped() -> None:
+    wall = segments([LineString([(x, -50), (x, 150)]) for x in range(-50, 150, 2)])
+    placed, left = Room(wall, (-20, -20, 120, 120)).place([Label("7", "plain", (6.0, 3.0), ((50, 50),))])
+    assert not placed
+    assert [label.text for label in left] == ["7"]
+
+
+def test_near_spots_win() -> None:
+    placed, _ = Room(np.empty(0, dtype=object), (0, 0, 100, 100)).place(
+        [Label("1", "plain", (5.0, 2.0), ((50, 50),), reach=4.0)]
+    )
+    assert shapely.distance(box(*placed[0].box), shapely.Point(50, 50)) < 6
+    assert placed[0].leader is None
+
+
+def test_a_drawing_s_labels_keep_clear(make_work: Callable[..., Work]) -> None:
+    work = replace(make_work(), paper=paper("120x130mm"))
+    drawing = Drawing.of(work)
+    tiling = tiling_of(drawing)
+    notes = annotate(drawing, tiling)
+    assert not notes.left_out
+    boxes = shapely.box(*np.array([p.box for p in notes.placed]).T)
+    assert not shapely.intersects(boxes, drawing.cuts).any()
+    tree = shapely.STRtree(boxes)
+    first, second = tree.query(boxes, predicate="intersects")
+    assert (first == second).all()
+    texts = {p.label.text for p in notes.placed}
+    assert {"1: 8 mm", "opening 1", "1", "a"} <= texts
+
+
+def test_labels_move_with_the_mirror(make_work: Callable[..., Work]) -> None:
+    """For the back the places change, the words don't."""
+    work = make_work()
+    front, back = (
+        annotate(d, tiling_of(d)) for d in (Drawing.of(work), Drawing.of(replace(work, back=True)))
+    )
+    assert {p.label.text for p in front.placed} == {p.label.text for p in back.placed}

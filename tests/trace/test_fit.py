@@ -1,0 +1,143 @@
+"""Few segments through dense samples: what is straight, round or sharp comes out so."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cutout.geom.curve import Arc, Line, Similarity
+from cutout.geom.outline import Ring
+from cutout.trace.corners import STEP, find_corners, jitter, resample
+from cutout.trace.fit import fit_ring
+from cutout.trace.pieces import cut
+
+BULGE = math.tan(math.pi / 8)
+
+
+def polygon(*corners: complex) -> np.ndarray:
+    return Ring.of_points(np.array([(c.real, c.imag) for c in corners])).complex_points()
+
+
+def rounded_box(w: float, h: float, r: float) -> Ring:
+    at = [r + 0j, w - r + 0j, w + 1j * r, w + 1j * (h - r), w - r + 1j * h, r + 1j * h, 1j * (h - r), 1j * r]
+    pairs = list(zip(at, at[1:] + at[:1], strict=True))
+    return Ring(tuple(Arc(a, b, BULGE) if k % 2 else Line(a, b) for k, (a, b) in enumerate(pairs)))
+
+
+def furthest(ring: Ring, true: Ring) -> float:
+    import shapely
+
+    one, two = (shapely.LinearRing(r.points(0.002)) for r in (ring, true))
+    return float(shapely.hausdorff_distance(one, two, densify=0.02))
+
+
+@settings(max_examples=20, deadline=None)
+@given(
+    angle=st.floats(0, 2 * math.pi),
+    w=st.floats(12, 200),
+    h=st.floats(12, 200),
+    x=st.floats(-50, 50),
+)
+def test_a_rectangle_is_four_lines(angle: float, w: float, h: float, x: float) -> None:
+    turn = complex(math.cos(angle), math.sin(angle))
+    corners = [turn * c + x for c in (0j, w + 0j, w + 1j * h, 1j * h)]
+    ring = fit_ring(polygon(*corners), 0.2)
+    assert [type(s) for s in ring.segments] == [Line] * 4
+    assert max(min(abs(s.start - c) for s in ring.segments) for c in corners) < 0.05
+
+
+@pytest.mark.parametrize("sense", [1, -1])
+def test_a_circle_is_two_half_turns_of_its_own_sense(sense: int) -> None:
+    z = 40 + 30j + 25 * np.exp(1j * sense * np.linspace(0, 2 * math.pi, 400, endpoint=False))
+    ring = fit_ring(z, 0.2)
+    assert [type(s) for s in ring.segments] == [Arc, Arc]
+    assert ring.area == pytest.approx(sense * math.pi * 625, rel=1e-3)
+
+
+@pytest.mark.parametrize("angle", [0.0, 0.3, 0.7, 1.9])
+def test_straight_and_round_runs_come_out_as_one_segment_each(angle: float) -> None:
+    true = rounded_box(160, 110, 22).transform(
+        Similarity(complex(math.cos(angle), math.sin(angle)), 200 + 90j)
+    )
+    ring = fit_ring(true.complex_points(0.01), 0.2)
+    kinds = [type(s) for s in ring.segments]
+    assert kinds.count(Line) == 4
+    assert kinds.count(Arc) == 4
+    assert len(kinds) == 8
+    assert furthest(ring, true) < 0.1
+
+
+def test_runs_that_are_smooth_stay_smooth() -> None:
+    t = np.linspace(0, 2 * math.pi, 900, endpoint=False)
+    z = 100 * np.exp(1j * t) * (1 + 0.2 * np.cos(3 * t) + 0.08 * np.sin(7 * t))
+    ring = fit_ring(z, 0.2)
+    assert ring.corners(math.radians(5)) == ()
+    assert len(ring.segments) < 45
+
+
+@settings(max_examples=10, deadline=None)
+@given(seed=st.integers(0, 10_000), sigma=st.floats(0.02, 0.12))
+def test_noise_is_not_drawn(seed: int, sigma: float) -> None:
+    rng = np.random.default_rng(seed)
+    z = resample(polygon(0j, 150 + 0j, 150 + 100j, 100j))
+    noisy = z + rng.normal(0, sigma, len(z)) + 1j * rng.normal(0, sigma, len(z))
+    ring = fit_ring(noisy, 0.1)
+    assert len(ring.segments) <= 6
+    assert (
+        furthest(ring, Ring.of_points(np.array([(0, 0), (150, 0), (150, 100), (0, 100)]))) < 0.1 + 4 * sigma
+    )
+
+
+@pytest.mark.parametrize("sigma", [0.03, 0.1, 0.2])
+def test_jitter_measures_the_noise_put_in(sigma: float) -> None:
+    rng = np.random.default_rng(1)
+    z = resample(60 * np.exp(1j * np.linspace(0, 2 * math.pi, 700, endpoint=False)))
+    noisy = z * (1 + rng.normal(0, sigma, len(z)) / 60)
+    assert jitter(noisy) == pytest.approx(sigma, rel=0.2)
+
+
+def test_a_corner_the_picture_rounded_off_is_put_back() -> None:
+    # The half-way line of a quadrant blurred by a Gaussian of sigma 0.5: Phi(x) Phi(y) = 1/2.
+    from scipy.stats import norm
+
+    x = np.linspace(0.01, 6, 400)
+    y = norm.ppf(np.clip(0.5 / norm.cdf(x / 0.5), 0, 1 - 1e-12)) * 0.5
+    arm = np.concatenate([[30 + 0j], (x + 1j * y)[x > 0.39][::-1], (y + 1j * x)[x > 0.39], [30j, 30 + 30j]])
+    z = resample(arm)
+    corners = find_corners(z, 0.5, 0.03)
+    assert min(abs(c.apex) for c in corners) < 0.05
+
+
+def test_a_fillet_is_not_taken_for_a_corner() -> None:
+    ring = fit_ring(rounded_box(100, 80, 6).complex_points(0.01), 0.1)
+    assert ring.corners(math.radians(15)) == ()
+
+
+def test_smoothing_takes_out_ripples_and_keeps_the_size() -> None:
+    t = np.linspace(0, 2 * math.pi, 3000, endpoint=False)
+    z = 100 * np.exp(1j * t) * (1 + 0.006 * np.sin(90 * t))
+    ring = fit_ring(z, 0.1, smooth=4.0)
+    assert np.ptp(np.abs(ring.complex_points())) < 0.35
+    assert ring.area == pytest.approx(math.pi * 1e4, rel=0.002)
+
+
+def test_pieces_cover_a_run_without_gaps() -> None:
+    rng = np.random.default_rng(2)
+    z = np.cumsum(STEP * np.exp(1j * np.cumsum(rng.normal(0, 0.08, 600))))
+    pieces = cut(z, 0.2, 0.05, STEP)
+    assert pieces[0].first == 0
+    assert pieces[-1].last == len(z) - 1
+    assert all(a.last == b.first < b.last for a, b in itertools.pairwise(pieces))
+
+
+@pytest.mark.parametrize("n", [8, 9, 12, 20])
+def test_the_smallest_rings_still_close(n: int) -> None:
+    ring = fit_ring(1.2 * np.exp(2j * math.pi * np.arange(n) / n), 0.05)
+    ends = [s.end for s in ring.segments]
+    assert ends[-1:] + ends[:-1] == [s.start for s in ring.segments]
+    assert ring.area > 2

@@ -1,0 +1,252 @@
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from html.parser import HTMLParser
+from io import BytesIO
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from PIL import Image
+from shapely import MultiPolygon, box
+
+from cutout.draw.heat import COLOURS, heat_map
+from cutout.geom.curve import Similarity
+from cutout.geom.outline import Outline, Ring
+from cutout.pattern import Panel, Zone
+from cutout.saw.model import Proof
+from cutout.write.cutsheet.page import cut_sheet
+from cutout.write.work import Work
+
+VOID = {"meta", "rect", "circle", "path", "image", "polygon", "br"}
+
+
+class Page(HTMLParser):
+    """Collects tags and text, and fails on tags that do not close in order."""
+
+    def __init__(self, html: bytes) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.text: list[str] = []
+        self.feed(html.decode("utf-8"))
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.open and self.open[-1] != "style":
+            self.text.append(data)
+
+    @property
+    def words(self) -> str:
+        return " ".join(" ".join(self.text).split())
+
+
+def test_every_tag_closes_and_nothing_is_fetched(work: Work) -> None:
+    page = Page(cut_sheet(work))
+    assert page.open == []
+    for tag, attrs in page.tags:
+        assert tag not in ("script", "link", "iframe")
+        for key in ("src", "href"):
+            assert (attrs.get(key) or "data:").startswith("data:")
+    assert b"url(" not in cut_sheet(work)
+
+
+def test_what_a_reader_aloud_needs(work: Work) -> None:
+    page = Page(cut_sheet(work))
+    tags = [tag for tag, _ in page.tags]
+    assert dict(page.tags)["html"] == {"lang": "en"}
+    assert tags.count("h1") == 1
+    assert tags.count("caption") == tags.count("table")
+    assert all(attrs.get("scope") in ("row", "col") for tag, attrs in page.tags if tag == "th")
+    ids = [attrs["id"] for _, attrs in page.tags if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    for _, attrs in page.tags:
+        for name in (attrs.get("aria-labelledby") or "").split():
+            assert name in ids
+
+
+def test_it_says_what_the_job_says(work: Work) -> None:
+    words = Page(cut_sheet(work)).words
+    for finding in work.findings:
+        assert finding.text in words
+    for caution in work.cautions:
+        assert caution in words
+    for wanted in (
+        "Not ready to cut: 1 thing must be settled first",
+        "8 mm drill: 3 holes",
+        "3 mm drill: 1 hole",
+        "An estimate only",
+        "worked out from the blade's width",
+        "Bridges left standing",
+        "0.80 mm",
+        "4.2 mm 9 mm",
+        "in 1200 steps: it cuts at most 0.02 mm into the wood",
+        "1 speck under 2 mm was dropped.",
+    ):
+        assert wanted in words
+
+
+def test_text_is_escaped(work: Work) -> None:
+    html = cut_sheet(replace(work, title="<script>alert('&')</script>")).decode()
+    assert "<script" not in html
+    assert "&lt;script&gt;" in html
+    assert "The leaf&#x27;s tip &lt;is&gt; sharper" in html
+
+
+def test_the_verdict(work: Work) -> None:
+    def verdict(**changes: object) -> str:
+        return Page(cut_sheet(replace(work, **changes))).words  # type: ignore[arg-type]
+
+    care = tuple(f for f in work.findings if f.severity == "care")
+    assert "Can be cut with care" in verdict(findings=care)
+    assert "Can be cut:" in verdict(findings=())
+    assert "did not pass its proof" in verdict(findings=(), proof=Proof(False, (), 1.0, (), 10))
+
+
+def test_a_bare_job_has_a_sheet_too(make_work: Callable[..., Work], star_outline: Outline) -> None:
+    words = Page(cut_sheet(make_work(outline=star_outline, panel=Panel(240.0, 240.0, 12.0, None)))).words
+    assert "No holes to drill." in words
+    assert "Nothing was found." in words
+
+
+def test_inches(work: Work) -> None:
+    words = Page(cut_sheet(replace(work, units="in"))).words
+    assert "9-29/64 x 7-3/32 in" in words
+
+
+def test_extras_have_sections(work: Work) -> None:
+    page = Page(cut_sheet(replace(work, extras=(("Cut list", ("1 panel <18 mm>",)),))))
+    assert "Cut list 1 panel <18 mm>" in page.words
+
+
+def test_a_line_said_in_one_list_is_pointed_to_in_the_next(work: Work) -> None:
+    panel = ("1 x panel 240 x 180 mm", "1 x backing sheet")
+    extras = (
+        ("The panel", ("Cut the panel 240 x 180 mm, 18 mm thick.", "Keep clear: hinge.")),
+        ("Cut list", panel),
+        ("Shopping list", (*panel, "Blade, and a spare")),
+    )
+    words = Page(cut_sheet(replace(work, extras=extras))).words
+    for line in (*panel, "Keep clear: hinge.", "Blade, and a spare"):
+        assert words.count(line) == 1
+    assert "Cut the panel" not in words, "the facts above say it"
+    assert "Shopping list All of: Cut list Blade" in words
+
+
+def test_what_stays_for_a_file_is_summed_up(work: Work) -> None:
+    one = work.plan.left_over[0]
+    two = (one, replace(one, depth=1.25))
+    said = [
+        Page(cut_sheet(replace(work, plan=replace(work.plan, left_over=left)))).words
+        for left in ((), (one,), two)
+    ]
+    assert "for a file, " not in said[0] and "Nothing is left in the corners." in said[0]
+    for words, wanted in zip(
+        said[1:],
+        ("1 spot stays for a file, 0.80 mm deep.", "2 spots stay for a file, the deepest 1.25 mm."),
+        strict=True,
+    ):
+        assert words.index(wanted) < words.index("Before you start"), "in the line at the top"
+
+
+def test_one_of_a_thing_is_singular(make_work: Callable[..., Work], star_outline: Outline) -> None:
+    words = Page(cut_sheet(make_work(outline=star_outline, panel=Panel(240.0, 240.0, 12.0, None)))).words
+    assert "1 opening numbered" in words
+    assert not re.search(r"\b1 (openings|holes|bridges|findings|places|spots|sheets)\b", words)
+
+
+def test_long_tables_stand_in_twos_that_fit_a_page(work: Work) -> None:
+    legs = tuple(replace(work.plan.legs[0], order=n) for n in range(1, 91))
+    page = Page(cut_sheet(replace(work, plan=replace(work.plan, legs=legs))))
+    spans = [(int(a), int(b)) for a, b in re.findall(r"legs (\d+) to (\d+)", page.words)]
+    assert [n for a, b in spans for n in range(a, b + 1)] == list(range(1, 91)), "all, in order"
+    assert len(spans) % 2 == 0 and max(b - a for a, b in spans) < 20
+
+
+def pixels(work: Work) -> tuple[np.ndarray, float, float]:
+    heat = heat_map(work.pattern, work.kit)
+    picture = Image.open(BytesIO(heat.png))
+    return np.asarray(picture), heat.scale, heat.limit
+
+
+def _bars(make_work: Callable[..., Work], gap: float) -> Work:
+    """Two square openings with a straight bar of wood `gap` mm wide between them."""
+
+    def square(x: float) -> Ring:
+        return Ring.of_points(np.array([[x, 60], [x + 60, 60], [x + 60, 160], [x, 160]], dtype=float))
+
+    outline = Outline((square(80 - gap / 2), square(140 + gap / 2)), 1.0)
+    return make_work(outline=outline, panel=Panel(280.0, 220.0, 18.0))
+
+
+@pytest.mark.parametrize(("gap", "step"), [(10.0, 1), (22.0, 2), (31.0, 3), (60.0, 4)])
+def test_a_bar_has_the_colour_of_its_width(make_work: Callable[..., Work], gap: float, step: int) -> None:
+    """Limit 18 mm: steps at 18, 27, 36 and 72 mm."""
+    work = _bars(make_work, gap)
+    picture, scale, limit = pixels(work)
+    assert limit == pytest.approx(18.0)
+    middle = picture[round(110 * scale), round(140 * scale)]
+    assert middle == step
+    assert picture[round(110 * scale), round((105 - gap / 2) * scale)] == 0, "waste is white"
+
+
+def test_the_corner_of_the_panel_is_no_weak_place(make_work: Callable[..., Work]) -> None:
+    picture, _, _ = pixels(_bars(make_work, 60.0))
+    assert picture[5, 5] == picture[40, 40]
+
+
+def test_the_narrowest_place_is_listed(make_work: Callable[..., Work]) -> None:
+    heat = heat_map(_bars(make_work, 10.0).pattern, make_work().kit)
+    assert heat.places[0].width == pytest.approx(10.0, abs=0.05)
+    assert heat.places[0].at[0] == pytest.approx(140.0, abs=1.0)
+
+
+def test_colours_read_in_grey() -> None:
+    """Lightness rises by a clear step each time (relative luminance, WCAG 2)."""
+
+    def luminance(colour: str) -> float:
+        parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        linear = [p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    steps = [luminance(c) for c in COLOURS]
+    assert all((b + 0.05) / (a + 0.05) > 1.3 for a, b in pairwise(steps))
+
+
+def test_moving_the_pattern_moves_the_marks(make_work: Callable[..., Work], star_outline: Outline) -> None:
+    panel = Panel(400.0, 300.0, 18.0)
+    moved = replace(star_outline.transform(Similarity(1 + 0j, 50 + 20j)), scale=1.0)
+    here, there = (cut_sheet(make_work(outline=o, panel=panel)).decode() for o in (star_outline, moved))
+    place = r'class="opening" x="([\d.]+)" y="([\d.]+)"'
+    a, b = (tuple(map(float, re.search(place, html).groups())) for html in (here, there))  # type: ignore[union-attr]
+    assert (b[0] - a[0], b[1] - a[1]) == pytest.approx((50.0, -20.0), abs=1.5)
+
+
+def test_same_bytes_again(work: Work) -> None:
+    assert cut_sheet(work) == cut_sheet(work)
+
+
+def test_zones_seams_and_drawn_lines_are_shown_and_explained(make_work: Callable[..., Work]) -> None:
+    area = MultiPolygon([box(0, 0, 20, 30)])
+    zones = {"zones": (Zone("hinge", area),), "drawn": (Zone("stile", area),), "board": 80.0}
+    panel = Panel(240.0, 180.0, 18.0, np.pi / 2, **zones)
+    html = cut_sheet(make_work(panel=panel)).decode()
+    words = Page(html.encode()).words
+    assert "keep clear (hinge)" in words
+    assert "drawn on a face (stile)" in words
+    assert "glue lines between boards" in words
+    assert html.count('class="seam"') == 2, "three boards of 80 mm in 240 mm"
+    assert html.count('class="zone"') == html.count('class="drawn"') == 1
+    assert "keep clear" not in Page(cut_sheet(make_work())).words
