@@ -18,6 +18,7 @@ from cutout.units import Units, count, format_length, format_size
 
 if TYPE_CHECKING:
     from cutout.finding import Finding
+    from cutout.folder import Outcome
     from cutout.run import Progress
     from cutout.write.work import Work
 
@@ -128,10 +129,10 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
     target = out or Path(f"{source.stem}-cutout")
     with _progress() as progress:
         from cutout.run import make as work_out
-        from cutout.run import write_out
 
         work = work_out(job, folder, progress)
-        written = write_out(work, job, folder, target, progress)
+        progress("drawing the template", 0.9)
+        written = work.write(target)
     _say_findings(work.findings)
     _say_work(work)
     click.echo(f"{len(written)} files in {shown(target)}: {', '.join(written)}")
@@ -140,11 +141,17 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
 
 def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
     """Every picture of a folder, and one summary."""
-    from cutout.folder import exit_code, make_all, pictures_in
+    from cutout.folder import exit_code, made_all, pictures_in
 
     pictures = pictures_in(source)
     with _progress() as progress:
-        outcomes = make_all(pictures, out, options, progress)
+        done: list[str] = []
+
+        def each(outcome: Outcome) -> None:
+            done.append(outcome.source.name)
+            progress(outcome.source.name, len(done) / len(pictures))
+
+        outcomes = made_all(pictures, out, options, each)
     widest = max(len(o.source.name) for o in outcomes)
     for outcome in outcomes:
         click.echo(
@@ -166,17 +173,18 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     """Say what would be wrong with SOURCE; exit 1 where something can't be cut or would drop out."""
     job, folder = asked_for(source, options)
     with _progress() as progress:
-        from cutout.run import findings_of, size_table
+        from cutout.run import check_laid, lay_out, notes_on, size_table
 
         progress("checking", 0.1)
-        pattern, findings, notes = findings_of(job, folder)
+        laid = lay_out(job, folder)
+        findings, notes = check_laid(laid), notes_on(laid, laid.pattern)
         progress("trying sizes and blades", 0.4)
-        table = size_table(job, folder) if sizes else ""
+        table = size_table(laid) if sizes else ""
     _say_findings(findings, every)
     _say_notes(notes)
     if table:
         click.echo(table)
-    click.echo(f"{count(len(pattern.openings), 'opening')}, {_count(findings)}.")
+    click.echo(f"{count(len(laid.pattern.openings), 'opening')}, {_count(findings)}.")
     return NEEDS_USER if _open_stops(findings) else 0
 
 

@@ -6,27 +6,25 @@ import os
 import signal
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass
-from multiprocessing.connection import Connection, wait
-from multiprocessing.process import BaseProcess
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any
+
+from pebble import ProcessExpired, ProcessPool
 
 from cutout.errors import JobError, in_one_line
-from cutout.job.options import asked_for
+from cutout.job.options import asked_for, laid_over, named
 from cutout.processes import quick_context
-from cutout.run import make, write_out
-from cutout.units import count
+from cutout.run import make
+from cutout.units import Units, count
 
 SUFFIXES = frozenset(
     [".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".bmp", ".gif", ".svg", ".svgz", ".dxf"]
 )
 """Names of files that are taken for pictures; what they really are is found out when they are read."""
-
-Progress: TypeAlias = Callable[[str, float], None]
-"""Told what was finished last and the share of all that is done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,47 +48,55 @@ def pictures_in(folder: Path) -> tuple[Path, ...]:
     return tuple(found)
 
 
-def targets(pictures: tuple[Path, ...], out: Path) -> tuple[Path, ...]:
+def targets(pictures: Sequence[Path], out: Path) -> tuple[Path, ...]:
     """Where each picture's files go: named after it, with its ending where two share a name."""
     stems = Counter(p.stem.lower() for p in pictures)
     return tuple(out / f"{p.stem if stems[p.stem.lower()] == 1 else p.name}-cutout" for p in pictures)
 
 
-def make_all(
-    pictures: tuple[Path, ...],
+def made_all(
+    sources: Sequence[Path],
     out: Path,
-    options: dict[str, Any],
-    progress: Progress = lambda what, share: None,
-    cores: int | None = None,
+    options: Mapping[str, Any],
+    each: Callable[[Outcome], None] = lambda outcome: None,
+    executor: Executor | None = None,
+    bare: Units | None = None,
 ) -> tuple[Outcome, ...]:
-    """Work out every picture with the same options, each in a process of its own, `cores` at a time.
+    """Work out every source with the same options and write each into a folder of its own in `out`.
 
-    Outcomes come in the order of the pictures. An interrupt ends the processes at work; what is finished stays.
+    executor: where the work is done; None: processes of our own on every core, replaced when they crash.
+    each: told every outcome as it comes. bare: the unit of bare numbers. Outcomes come in the order of the
+    sources. An interrupt ends the processes at work; what is finished stays.
     """
-    context = quick_context(__name__)
-    jobs = list(zip(pictures, targets(pictures, out), strict=True))
-    waiting = list(reversed(range(len(jobs))))
-    running: dict[Connection, tuple[int, BaseProcess]] = {}
-    done: dict[int, Outcome] = {}
+    jobs = list(zip(sources, targets(sources, out), strict=True))
+    if executor is not None:
+        return _gathered([executor.submit(_worked_out, *job, options, bare) for job in jobs], jobs, each)
+    with _deaf():
+        pool = ProcessPool(min(len(jobs), os.cpu_count() or 1), context=quick_context(__name__))
     try:
-        while waiting or running:
-            while waiting and len(running) < (cores or os.cpu_count() or 1):
-                n = waiting.pop()
-                ours, theirs = context.Pipe(duplex=False)
-                process = context.Process(target=_worked_out, args=(theirs, *jobs[n], options))  # type: ignore[attr-defined]
-                with _deaf():
-                    process.start()
-                theirs.close()
-                running[ours] = n, process
-            for pipe in wait(list(running)):
-                assert isinstance(pipe, Connection)
-                n, process = running.pop(pipe)
-                done[n] = _answer(pipe, process, *jobs[n])
-                progress(done[n].source.name, len(done) / len(jobs))
+        with _deaf():
+            running = [pool.schedule(_worked_out, [*job, options, bare]) for job in jobs]
+        return _gathered(running, jobs, each)
     finally:
-        for _, process in running.values():
-            process.terminate()
-    return tuple(done[n] for n in range(len(jobs)))
+        pool.stop()  # type: ignore[no-untyped-call]
+        pool.join()
+
+
+def _gathered(
+    running: Sequence[Future[Outcome]], jobs: Sequence[tuple[Path, Path]], each: Callable[[Outcome], None]
+) -> tuple[Outcome, ...]:
+    """Every outcome; a process that died stands for one that says so."""
+    of = dict(zip(running, jobs, strict=True))
+    done: dict[Future[Outcome], Outcome] = {}
+    for future in as_completed(running):
+        try:
+            done[future] = future.result()
+        except (ProcessExpired, BrokenExecutor, MemoryError):
+            done[future] = Outcome(
+                *of[future], 2, "the work on it stopped unexpectedly; nothing was written."
+            )
+        each(done[future])
+    return tuple(done[future] for future in running)
 
 
 def exit_code(outcomes: tuple[Outcome, ...]) -> int:
@@ -113,30 +119,22 @@ def _deaf() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _answer(pipe: Connection, process: BaseProcess, source: Path, target: Path) -> Outcome:
+def _worked_out(source: Path, target: Path, options: Mapping[str, Any], bare: Units | None) -> Outcome:
+    """In another process: the whole job of one source."""
     try:
-        outcome = pipe.recv()
-    except EOFError:
-        outcome = Outcome(source, target, 2, "the work on it stopped unexpectedly; nothing was written.")
-    process.join()
-    assert isinstance(outcome, Outcome)
-    return outcome
-
-
-def _worked_out(pipe: Connection, source: Path, target: Path, options: dict[str, Any]) -> None:
-    """In the process of its own: the whole job of one picture."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        outcome = _made(source, target, options)
+        return _made(source, target, options, bare)
     except Exception as error:
-        outcome = Outcome(source, target, 2, in_one_line(error).removeprefix(f"{source.name}: "))
-    pipe.send(outcome)
+        return Outcome(source, target, 2, in_one_line(error).removeprefix(f"{source.name}: "))
 
 
-def _made(source: Path, target: Path, options: dict[str, Any]) -> Outcome:
-    job, folder = asked_for(source, options)
+def _made(source: Path, target: Path, options: Mapping[str, Any], bare: Units | None) -> Outcome:
+    if bare is None:
+        job, folder = asked_for(source, options)
+    else:
+        job, folder = named(source)
+        job = laid_over(job, options, source.name, bare)
     work = make(job, folder)
-    write_out(work, job, folder, target)
+    work.write(target)
     stops = sum(f.severity == "stop" and not f.cleared for f in work.findings)
     plan = work.plan
     verdict = f"{stops} to stop for" if stops else "proved by simulation"

@@ -1,14 +1,14 @@
-"""Writes reference.md beside this file from the code: commands, options, job file, limits."""
+"""Writes reference.md beside this file from the code: commands, options, every setting of a job file, limits."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, get_args
 
 import click
 from pydantic import BaseModel
 
 from cutout.cli import cli
+from cutout.job.fields import Field, fields, hints, model_in
 from cutout.job.schema import Job
 from cutout.kit import Limits
 
@@ -23,8 +23,8 @@ def _commands() -> list[str]:
     lines = ["## Commands", ""]
     for name, command in sorted(cli.commands.items()):
         lines += [f"### cutout {name}", "", _words(command.help), "", "| option | meaning |", "|---|---|"]
-        for option in command.params:
-            if isinstance(option, click.Option):
+        for option in command.get_params(click.Context(command)):
+            if isinstance(option, click.Option) and option.name != "help":
                 flags = ", ".join(f"`{o}`" for o in (*option.opts, *option.secondary_opts))
                 kind = f" {option.metavar}" if option.metavar else ""
                 lines.append(f"| {flags}{kind.replace('|', ' or ')} | {_words(option.help)} |")
@@ -36,33 +36,60 @@ def _job() -> list[str]:
     lines = [
         "## Job file",
         "",
-        "TOML; lengths as text with a unit, or bare numbers where `units` is set.",
+        "TOML; lengths as text with a unit, or bare numbers where `units` is set. Unset settings keep their default.",
         "",
     ]
-    seen: list[type[BaseModel]] = [Job]
-    for model in seen:
-        lines += [f"### {model.__name__}", "", _words(model.__doc__), ""]
-        lines += ["| setting | kind | default |", "|---|---|---|"]
-        for name, field in model.model_fields.items():
-            inner = _model_in(field.annotation)
-            if inner is not None and inner not in seen:
-                seen.append(inner)
-            default = (
-                "required" if field.is_required() else "see there" if inner else f"`{field.get_default()!r}`"
-            )
-            lines.append(f"| {name} | {_kind(model, name)} | {default} |")
+    for model, at in _tables():
+        lines += [f"### {at}", "", _words(model.__doc__), ""]
+        lines += ["| setting | meaning | kind | default | example |", "|---|---|---|---|---|"]
+        lines += [_row(field) for field in fields(model) if len(field.path) == 1]
         lines.append("")
     return lines
 
 
-def _kind(model: type[BaseModel], name: str) -> str:
-    return str(model.__annotations__[name]).replace("|", "or")
+def _tables() -> list[tuple[type[BaseModel], str]]:
+    """Each table once, with its name in a job file."""
+    found: dict[type[BaseModel], str] = {Job: "the job itself"}
+    waiting: list[tuple[type[BaseModel], str]] = [(Job, "")]
+    while waiting:
+        model, at = waiting.pop(0)
+        for name, annotation in hints(model).items():
+            inner = model_in(annotation)
+            if inner is not None and inner not in found:
+                path = f"{at}.{name}" if at else name
+                found[inner] = f"[{path}]"
+                waiting.append((inner, path))
+    return list(found.items())
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    return next((m for a in get_args(annotation) if (m := _model_in(a)) is not None), None)
+def _row(field: Field) -> str:
+    cells = (
+        f"`{field.name}`",
+        field.meaning,
+        _kind(field),
+        _default(field),
+        f"`{field.name} = {field.example}`",
+    )
+    return "| " + " | ".join(cell.replace("|", "or") for cell in cells) + " |"
+
+
+def _kind(field: Field) -> str:
+    words = [w for w in field.choices if w]
+    if field.kind == "choice":
+        return " or ".join(f'"{w}"' for w in words)
+    return f"{field.kind} or " + " or ".join(f'"{w}"' for w in words) if words else field.kind
+
+
+def _default(field: Field) -> str:
+    if field.required:
+        return "required"
+    if field.kind in ("table", "tables"):
+        return "none" if field.default in (None, ()) else "see there"
+    if field.default is None:
+        return "unset"
+    if field.kind == "length" and isinstance(field.default, float):
+        return f"{field.default:g} mm"
+    return f"`{str(field.default).lower() if isinstance(field.default, bool) else field.default}`"
 
 
 def _limits() -> list[str]:

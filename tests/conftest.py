@@ -5,7 +5,6 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,12 +15,13 @@ from cutout.amend.model import Bridge, Eased
 from cutout.finding import Finding, ordered
 from cutout.geom.curve import Arc, Cubic, Line
 from cutout.geom.outline import Outline, Ring
-from cutout.kit import Kit, bit, blade, drills, paper, wood
+from cutout.job.schema import Job, TemplatePart
+from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.route.model import Pass, Tab, ToolPath
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
-from cutout.write.cautions import cautions
 from cutout.write.work import Work
+from tests.asking import asking
 
 
 def _circle(x: float, y: float, r: float, *, ccw: bool = True) -> Ring:
@@ -146,10 +146,8 @@ def make_work() -> WorkMaker:
         empty = Plan((), (), (), (), 0.0, 0, 0.0)
         bridge = Bridge(1, (70.0, 80.0), (80.0, 70.0), 6.0, box(70, 70, 80, 80))
         work = Work(
+            job=Job(units="mm", template=TemplatePart(paper=paper_name)),
             title="invented leaf",
-            units="mm",
-            paper=paper(paper_name, "mm"),
-            back=False,
             kit=kit,
             before=pattern,
             pattern=pattern,
@@ -160,9 +158,8 @@ def make_work() -> WorkMaker:
             proof=Proof(True, (), 0.02, (), 1200),
             router=_router(pattern),
             notes=("1 speck under 2 mm was dropped.",),
-            cautions=cautions(kit),
         )
-        return replace(work, **fields)  # type: ignore[arg-type]
+        return asking(work, **fields)
 
     return build
 

@@ -25,6 +25,13 @@ def commands(name: str) -> list[list[str]]:
     return [words for line in lines if (words := shlex.split(line))[0] != "page"]
 
 
+def blocks(name: str, language: str) -> list[str]:
+    """The fenced blocks of a language in a document."""
+    return re.findall(
+        rf"^```{language}\n(.*?)^```", (ROOT / name).read_text("utf-8"), re.MULTILINE | re.DOTALL
+    )
+
+
 @pytest.mark.parametrize("name", ["README.md", "docs/tutorial.md", "docs/how-to.md"])
 def test_every_command_in_a_document_runs(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copytree(ROOT / "examples", tmp_path / "examples")

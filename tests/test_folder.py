@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import signal
 import subprocess
@@ -11,11 +10,12 @@ import time
 from pathlib import Path
 
 import pytest
+from pebble import ProcessPool
 from PIL import Image, ImageDraw
 
 from cutout.cli import run
 from cutout.errors import JobError
-from cutout.folder import Outcome, _answer, exit_code, pictures_in, targets
+from cutout.folder import Outcome, _gathered, exit_code, pictures_in, targets
 
 SIZES = ["--width", "120mm", "--panel", "200x200mm"]
 
@@ -86,14 +86,13 @@ def test_a_folder_without_pictures_is_one_line(tmp_path: Path, capsys: pytest.Ca
 
 
 def test_a_process_that_dies_is_a_line_not_the_end() -> None:
-    context = multiprocessing.get_context("spawn")
-    ours, theirs = context.Pipe(duplex=False)
-    process = context.Process(target=os._exit, args=(11,))
-    process.start()
-    theirs.close()
-    outcome = _answer(ours, process, Path("a.png"), Path("a-cutout"))
-    assert outcome.code == 2
-    assert "stopped unexpectedly" in outcome.line
+    told: list[Outcome] = []
+    with ProcessPool(1) as pool:
+        running = [pool.schedule(os._exit, [11]), pool.schedule(Outcome, [Path("b.png"), Path(), 0, "fine"])]
+        jobs = [(Path("a.png"), Path("a-cutout")), (Path("b.png"), Path())]
+        died, went_on = _gathered(running, jobs, told.append)
+    assert (died.code, went_on.code, len(told)) == (2, 0, 2)
+    assert "stopped unexpectedly" in died.line
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,8 @@ from PIL import Image, ImageDraw
 from cutout import cli
 from cutout import run as making
 from cutout.job.file import job_from
-from cutout.run import findings_of, make
+from cutout.run import check_laid, lay_out, make
+from cutout.write.lists import lists
 
 FONT = Path(reportlab.__file__).parent / "fonts" / "VeraBd.ttf"
 """Bitstream Vera, shipped with reportlab under its own free licence."""
@@ -43,7 +44,7 @@ def test_a_panel_is_made_to_its_frame_and_figures_stand_in_what_is_seen(disc: Pa
     x0, y0, x1, y1 = work.pattern.figure.bounds
     assert (x0 + x1) / 2 == pytest.approx(150.0, abs=0.05)
     assert (y0 + y1) / 2 == pytest.approx(6.0 + 150.0, abs=0.05)
-    text = " ".join(line for _, lines in work.extras for line in lines)
+    text = " ".join(line for _, lines in lists(work) for line in lines)
     assert "Cut the panel 300 x 316 mm" in text
     assert "280 x 300 mm of the panel is seen" in text
 
@@ -52,7 +53,7 @@ def test_a_cut_into_the_lip_is_found(disc: Path) -> None:
     frame = {"opening": ["140mm", "300mm"], "reach": ["40mm", "40mm", "0mm", "0mm"], "reveal": "2mm"}
     figure = {"source": "disc.png", "width": "150mm", "at": ["108mm", "150mm"]}
     data = {"panel": {"frame": frame, "thickness": "12mm", "wood": "plywood"}, "figures": [figure]}
-    _, found, _ = findings_of(job_from(data), disc)
+    found = check_laid(lay_out(job_from(data), disc))
     assert any(f.kind == "too near the edge" and "lip" in f.text for f in found)
 
 
@@ -85,7 +86,7 @@ def test_glue_lines_come_from_the_boards(disc: Path) -> None:
     boards = {"width": "300mm", "height": "300mm", "thickness": "19mm", "wood": "red-oak", "boards": "1x6"}
     work = work_of(disc, panel=boards)
     assert work.pattern.panel.board == pytest.approx(139.7)
-    assert any("3 x board 1x6" in line for _, lines in work.extras for line in lines)
+    assert any("3 x board 1x6" in line for _, lines in lists(work) for line in lines)
 
 
 def test_a_hole_by_hand_is_in_the_plan(disc: Path) -> None:
@@ -114,11 +115,11 @@ def test_drills_and_bit_follow_the_units(disc: Path) -> None:
 def test_a_size_that_did_not_come_out_as_asked_is_said(disc: Path) -> None:
     before = work_of(disc)
     job = job_from({"figures": [{"source": "disc.png", "width": "160mm"}]})
-    (found,) = making._off_size(job, before.pattern, before.kit)
+    (found,) = making._off_size(job, before.pattern, before.units)
     assert found.size == pytest.approx(150.0, abs=0.1)
     assert "160 mm" in found.text
     same = job_from({"figures": [{"source": "disc.png", "width": "150mm"}]})
-    assert making._off_size(same, before.pattern, before.kit) == ()
+    assert making._off_size(same, before.pattern, before.units) == ()
 
 
 def test_moving_the_figure_moves_the_plan(disc: Path) -> None:

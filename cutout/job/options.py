@@ -1,4 +1,4 @@
-"""What a command line asks for, as a job. Flags are made from the schema, which names one for each of its settings."""
+"""What a command line asks for, as a job; its flags are made from the schema, which names them."""
 
 from __future__ import annotations
 
@@ -92,24 +92,43 @@ def asked_for(source: Path, options: Mapping[str, Any]) -> tuple[Job, Path]:
 
     options: values by `Flag.key` as typed, None where not given. Raises CutoutError.
     """
-    from cutout.job.file import job_from, load_job
-    from cutout.job.schema import Job
+    _refuse_odd_name(source)
+    job, folder = named(source)
+    given = dict(options)
+    if not is_job_file(source) and given.get("paper") is None:
+        given["paper"] = usual_paper(given.get("units"), os.environ)
+    return laid_over(job, given, source.name), folder
+
+
+def named(source: Path) -> tuple[Job, Path]:
+    """The job in a job file, or one of a single picture; and the folder its paths start from. Raises JobError."""
+    from cutout.job.file import load_job
+    from cutout.job.schema import FigurePart, Job
+
+    if is_job_file(source):
+        return load_job(source), source.parent
+    return Job(figures=(FigurePart(source=str(source)),)), Path()
+
+
+def is_job_file(source: Path) -> bool:
+    """Whether a path names a job file."""
+    return source.suffix.lower() == ".toml"
+
+
+def laid_over(job: Job, options: Mapping[str, Any], name: str, bare: Units | None = None) -> Job:
+    """A job with options laid over it, by `Flag.key`; None where not given. `name` is used in messages.
+
+    bare: the unit of bare numbers, by default the job's or the one given. Raises CutoutError.
+    """
+    from cutout.job.file import job_from
 
     given = {k: v for k, v in options.items() if v is not None}
-    _refuse_odd_name(source)
-    if source.suffix.lower() == ".toml":
-        job, folder = load_job(source), source.parent
-    else:
-        job, folder = Job(), Path()
+    if not given:
+        return job
     units = given.get("units", job.units)
-    if source.suffix.lower() != ".toml":
-        given.setdefault("paper", usual_paper(units, os.environ))
     data = _in_mm(job)
-    if source.suffix.lower() != ".toml":
-        data[FIGURE] = [{"source": str(source)}]
-    called = _lay_over(data, given, units)
-    data["units"] = units
-    return job_from(data, source.name, bare=units, called=called), folder
+    called = _lay_over(data, given, bare or units)
+    return job_from(data, name, bare=bare or units, called=called)
 
 
 def _in_mm(job: Job) -> dict[str, Any]:
@@ -152,11 +171,15 @@ def _refuse_odd_name(source: Path) -> None:
 def _lay_over(data: dict[str, Any], given: Mapping[str, Any], units: Units | None) -> dict[str, str]:
     """Put what flags say into a job's plain data; returns what to call the settings that came from one."""
     called: dict[str, str] = {}
+    known = {flag.key: flag for flag in flags(writing=True)}
+    if unknown := sorted(set(given) - set(known)):
+        raise JobError(f"{unknown[0]}: there is no such setting; the flags of `cutout make --help` are.")
     if "panel" in given:
-        width, height = parse_size(given["panel"], units, what=PANEL.name)
+        asked = given["panel"]
+        width, height = parse_size(asked, units, what=PANEL.name) if isinstance(asked, str) else asked
         data["panel"] |= {"width": f"{width!r}mm", "height": f"{height!r}mm"}
         data["panel"].pop("frame", None)
-    for flag in (f for f in flags(writing=True) if f.key in given and f is not PANEL):
+    for flag in (known[key] for key in given if known[key] is not PANEL):
         *tables, name = flag.path
         table = data
         for step in tables:

@@ -205,7 +205,7 @@ class FramePart(Part):
     )
     reach: tuple[Length, Length, Length, Length] = setting(
         (0.0, 0.0, 0.0, 0.0),
-        "How far the panel goes behind the frame's lip on the left, right, top and bottom; 0 for a panel set into it.",
+        "How far the panel goes behind the frame's lip on the left, right, top and bottom; 0: set into it.",
         '["8mm", "8mm", "8mm", "8mm"]',
     )
     reveal: Length = setting(3.0, "Gap left all round, so that the panel comes out and goes in.", '"3mm"')

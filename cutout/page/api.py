@@ -20,12 +20,13 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from cutout.errors import CutoutError, JobError
+from cutout.job.fields import files_in
 from cutout.job.file import dump_job, parse_job
 from cutout.job.schema import Job, filled
 from cutout.page import choices, start
 from cutout.page.changes import Change, changed, shown, turned, with_sizes
-from cutout.page.files import FILES, distinct, plain_name
-from cutout.page.sources import renamed, sources_of, with_labels
+from cutout.page.files import distinct, plain_name
+from cutout.page.sources import renamed, with_labels
 from cutout.page.store import StaleError, State, Store
 from cutout.page.workers import TaskError, Workers, sentence
 from cutout.units import Units
@@ -69,6 +70,7 @@ class Api:
         self._store = store
         self._scratch = tempfile.TemporaryDirectory(prefix="cutout-page-")
         self._workers = Workers("cutout.page.tasks", prepare=(Path(self._scratch.name),))
+        self._offered: dict[str, Any] | None = None
         self._writing: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
 
     @asynccontextmanager
@@ -107,7 +109,7 @@ class Api:
 
     async def choices(self, _: Request) -> Response:
         """What can be chosen: blades, drills, woods, papers, bits, files, and the limits of an upload."""
-        files = [{"name": name, "purpose": offered.purpose} for name, offered in FILES.items()]
+        files = (await self._outputs())["files"]
         return JSONResponse({**choices.choices(), "files": files, "upload_limit": UPLOAD_LIMIT})
 
     async def earlier(self, _: Request) -> Response:
@@ -205,22 +207,31 @@ class Api:
     async def file(self, request: Request) -> Response:
         """One of the files of the finished job."""
         state, name = await self._state(request), request.path_params["name"]
-        names = distinct({source: state.labels[source] for source in sources_of(state.job)})
+        outputs = await self._outputs()
+        labels = {source: state.labels[source] for source in files_in(state.job)}
+        names = distinct(labels, outputs["taken"])
         job_toml = dump_job(renamed(state.job, names)).encode()
         if name == "job.toml":
             return _download(job_toml, name, "application/toml")
         if name == "test-card.pdf":
             return _download(await self._quick("test_card", state, state.job), name, "application/pdf")
         _need_sources(state)
-        if name != "everything.zip" and name not in FILES:
+        if name != "everything.zip" and name not in (f["name"] for f in outputs["files"]):
             raise HTTPException(404)
         # One file after the other: the process that wrote the first still knows the finished job.
         async with self._writing[state.id]:
             if name == "everything.zip":
                 packed = await self._slow("everything", state, *self._job_and_folder(state), job_toml, names)
                 return _download(packed, name, "application/zip")
-            content = await self._slow("file_of", state, *self._job_and_folder(state), name)
-        return _download(content, name, FILES[name].media_type)
+            made = await self._slow("file_of", state, *self._job_and_folder(state), name)
+        own_name, media_type, content = made
+        return _download(content, own_name, media_type)
+
+    async def _outputs(self) -> dict[str, Any]:
+        """What can be downloaded; asked for once, over there, where the writers are known."""
+        if self._offered is None:
+            self._offered = await self._workers.run("outputs", owner="", seconds=QUICK_SECONDS)
+        return self._offered
 
     async def _state(self, request: Request) -> State:
         return await asyncio.to_thread(self._store.state, request.path_params["id"])
@@ -322,7 +333,7 @@ def _state_view(state: State) -> dict[str, Any]:
 
 
 def _title(state: State) -> str:
-    named = [state.labels.get(source, source) for source in sources_of(state.job)]
+    named = [state.labels.get(source, source) for source in files_in(state.job)]
     return state.job.title or (named[0] if named else "New job")
 
 

@@ -2,23 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
 from cutout.errors import JobError
+from cutout.job.fields import lengths_in, mapped, type_at, words_in
 from cutout.job.file import job_from
-from cutout.job.schema import Job
+from cutout.job.schema import LENGTH, Job, Kind
 from cutout.units import Units, format_length, parse_length
-
-_LENGTHS = frozenset(
-    {
-        "at", "bridge_width", "cap_height", "diameter", "edge", "height", "kerf", "opening", "reach", "reveal",
-        "sheet", "size", "speck", "thickness", "tolerance", "turning_radius", "width", "without",
-    }
-)  # fmt: skip
-"""Fields of a job that hold lengths, or lists of them."""
 
 
 class Change(BaseModel):
@@ -66,7 +59,7 @@ def with_sizes(job: Job, sizes: Mapping[int, tuple[float, float]]) -> Job:
 def shown(job: Job) -> dict[str, str]:
     """Every length of the job as people write it, by its path."""
     units = job.units or "mm"
-    return {path: format_length(value, units) for path, value in _lengths(job.model_dump(), "", False)}
+    return {path: format_length(value, units) for path, value in lengths_in(job)}
 
 
 def _set(data: dict[str, Any], change: Change, units: Units) -> None:
@@ -74,8 +67,7 @@ def _set(data: dict[str, Any], change: Change, units: Units) -> None:
     holder: Any = data
     for step in way:
         holder = _inside(holder, step, change.path)
-    names = {step for step in (*way, leaf) if not step.isdecimal()}
-    value = _in_mm(change.value, units, leaf) if names & _LENGTHS else change.value
+    value = _in_mm(change, units)
     if isinstance(holder, list):
         _set_item(holder, leaf, value, change.path)
     elif isinstance(holder, dict):
@@ -101,23 +93,13 @@ def _inside(holder: Any, step: str, path: str) -> Any:
     raise JobError(f"{path}: there is no such field.")
 
 
-def _in_mm(value: Any, units: Units, what: str) -> Any:
-    """Lengths written as text, wherever they sit in the value, as numbers of mm."""
-    if isinstance(value, str):
-        return parse_length(value, units, what=what.replace("_", " ")) if value != "none" else value
-    if isinstance(value, list):
-        return [_in_mm(item, units, what) for item in value]
-    if isinstance(value, dict):
-        return {key: _in_mm(v, units, key) if key in _LENGTHS else v for key, v in value.items()}
-    return value
+def _in_mm(change: Change, units: Units) -> Any:
+    """The value to set, its lengths, wherever the schema has them in it, as numbers of mm."""
 
+    def parsed(kind: Kind | None, value: Any, name: str) -> Any:
+        if kind != LENGTH or not isinstance(value, str):
+            return value
+        return parse_length(value, units, what=(name or change.path.rpartition(".")[2]).replace("_", " "))
 
-def _lengths(value: Any, path: str, is_length: bool) -> Iterator[tuple[str, float]]:
-    if isinstance(value, dict):
-        for key, inner in value.items():
-            yield from _lengths(inner, f"{path}.{key}" if path else key, key in _LENGTHS)
-    elif isinstance(value, list | tuple):
-        for number, inner in enumerate(value):
-            yield from _lengths(inner, f"{path}.{number}", is_length)
-    elif is_length and isinstance(value, float):
-        yield path, value
+    declared = type_at(change.path)
+    return change.value if change.value in words_in(declared) else mapped(declared, change.value, parsed)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import PurePath
 
+from cutout.job.fields import files_in
 from cutout.job.schema import FigurePart, Job, PanelPart, TemplatePart
 from cutout.page.files import plain_name
-from cutout.page.sources import renamed, sources_of
+from cutout.page.sources import renamed
 from cutout.units import MM_PER_INCH, Units
 
 _PANEL = {"mm": (500.0, 700.0), "in": (20 * MM_PER_INCH, 28 * MM_PER_INCH)}
@@ -27,7 +28,7 @@ def empty(units: Units) -> Job:
 
 def opened(job: Job) -> tuple[Job, Mapping[str, str]]:
     """A job from a job file, its paths replaced by names made here; and what the file called each one."""
-    names = {path: f"source-{number}" for number, path in enumerate(sources_of(job), 1)}
+    names = {path: f"source-{number}" for number, path in enumerate(files_in(job), 1)}
     return renamed(job, names), {name: plain_name(path) for path, name in names.items()}
 
 

@@ -21,9 +21,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from cutout.errors import JobError
+from cutout.job.fields import files_in
 from cutout.job.file import dump_job, parse_job
 from cutout.job.schema import Job
-from cutout.page.sources import sources_of
 
 MOST_STEPS = 300
 """Steps of undo kept per job."""
@@ -98,7 +98,7 @@ class Store:
             except (OSError, ValueError, KeyError, IndexError) as error:
                 raise NoSuchJobError(id) from error
             job = parse_job(text, "the job")
-            missing = tuple(n for n in sources_of(job) if not (folder / "files" / n).is_file())
+            missing = tuple(n for n in files_in(job) if not (folder / "files" / n).is_file())
             return State(
                 id, kept["revision"], job, entries, kept["at"], kept["gesture"], kept["labels"], missing
             )
@@ -111,7 +111,7 @@ class Store:
         """
         with self._locks[id]:
             state = self._at(id, revision)
-            unknown = [name for name in sources_of(job) if name not in state.labels]
+            unknown = [name for name in files_in(job) if name not in state.labels]
             if unknown:
                 raise JobError("a figure's source can only be a file that was chosen on this page.")
             if job == state.job:

@@ -6,45 +6,23 @@ import cmath
 import io
 import math
 import zipfile
-from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Mapping, Sequence
+from pathlib import Path, PurePath
 from typing import Any
 
-from cutout import check
-from cutout import run as make
-from cutout.amend import mend
+from cutout import run
 from cutout.amend.size import scaled, sizes
-from cutout.finding import ordered
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.job.schema import Job
-from cutout.kit import Kit, blade, paper
+from cutout.job.set_up import kit_of, outline_of, panel_of
+from cutout.kit import blade, paper
 from cutout.page import view
 from cutout.page.reading import Memory, Reader, first_size
-from cutout.pattern import Panel, Pattern, cut_pattern
-from cutout.write.cutsheet.page import cut_sheet
-from cutout.write.cutsheet.pdf import cut_sheet_pdf
-from cutout.write.dxf import router_dxf
-from cutout.write.film import film_svg
+from cutout.pattern import Panel
 from cutout.write.gauge import gauge_pdf
-from cutout.write.gcode import router_ngc
-from cutout.write.picture import preview_png
-from cutout.write.result import result_json
-from cutout.write.svg import pattern_svg
-from cutout.write.template.template import template_pdf
+from cutout.write.outputs import FILES, JOB, RESULT, files_of, output
 from cutout.write.work import Work
-
-WRITERS: dict[str, Callable[[Work], bytes]] = {
-    "template.pdf": template_pdf,
-    "cutsheet.html": cut_sheet,
-    "cutsheet.pdf": cut_sheet_pdf,
-    "pattern.svg": pattern_svg,
-    "router.dxf": router_dxf,
-    "router.ngc": router_ngc,
-    "film.svg": film_svg,
-    "preview.png": preview_png,
-}
-"""How each file of cutout.page.files is written."""
 
 _OLDEST = (1980, 1, 1, 0, 0, 0)
 """The date in a zip, always the same, so that the same work gives the same bytes."""
@@ -68,7 +46,7 @@ def turned_sizes(
     before: Job, after: Job, figures: Sequence[int], folder: Path
 ) -> dict[int, tuple[float, float]]:
     """Width and height (mm) that figures have after turning or mirroring them at the same scale."""
-    panel = make.panel_of(before)
+    panel = panel_of(before)
     with READER.near():
         return {n: _turned_size(_outline(before, n, panel, folder), before, after, n) for n in figures}
 
@@ -76,28 +54,28 @@ def turned_sizes(
 def look(job: Job, folder: Path) -> dict[str, Any]:
     """The quick view: the pattern as laid out, near enough for the eye, nothing checked."""
     with READER.near():
-        return _look(job, _laid_out(job, folder)[1], folder)
+        return _look(_laid_out(job, folder), folder)
 
 
 def checked(job: Job, folder: Path) -> dict[str, Any]:
     """The exact view, and what the checks say about the pattern as laid out."""
-    kit, before = _laid_out(job, folder)
+    laid = _laid_out(job, folder)
     return {
-        "look": _look(job, before, folder),
-        "findings": view.findings_view(check.run(before, kit)),
-        "notes": [note.text for note in before.outline.notes],
+        "look": _look(laid, folder),
+        "findings": view.findings_view(run.check_laid(laid)),
+        "notes": list(run.notes_on(laid, laid.pattern)),
         "stage": "checked",
     }
 
 
 def mended(job: Job, folder: Path) -> dict[str, Any]:
     """The pattern as it would be cut, and as it was laid out."""
-    kit, before = _laid_out(job, folder)
-    after = mend(before, kit, make.mending_of(job))
+    laid = _laid_out(job, folder)
+    after = run.mend_laid(laid)
     return {
         **view.pattern_view(after.pattern),
-        **view.mend_view(after.bridges, after.eased, kit.units),
-        "findings": view.findings_view(ordered(after.findings)),
+        **view.mend_view(after.bridges, after.eased, laid.asked.kit.units),
+        "findings": view.findings_view(after.findings),
         "stage": "mended",
     }
 
@@ -116,27 +94,41 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
     }
 
 
-def file_of(job: Job, folder: Path, name: str) -> bytes:
-    """One of the files in WRITERS, as bytes."""
-    return WRITERS[name](_work(job, folder))
+def outputs() -> dict[str, Any]:
+    """What can be downloaded, with its purpose; and every name a file of ours may have."""
+    offered = [{"name": o.name, "purpose": o.purpose} for o in FILES]
+    return {"files": offered, "taken": [JOB, RESULT, *(o.name for o in FILES)]}
+
+
+def file_of(job: Job, folder: Path, name: str) -> tuple[str, str, bytes]:
+    """One of the outputs by name, whether the job asks for it or not: the file's own name, media type and bytes.
+
+    One that is split into several files comes as a zip of them.
+    """
+    wanted = output(name)
+    assert wanted is not None, name
+    made = wanted.write(_work(job, folder), {})
+    if list(made) == [name]:
+        return name, wanted.media_type, made[name]
+    return f"{PurePath(name).stem}.zip", "application/zip", _zipped(made)
 
 
 def test_card(job: Job) -> bytes:
     """The card to print and saw, for the blade chosen, as PDF."""
-    kit = make.kit_of(job)
+    kit = kit_of(job)
     return gauge_pdf(kit, paper(job.template.paper, job.units), kit.units)
 
 
 def everything(job: Job, folder: Path, job_toml: bytes, sources: Mapping[str, str]) -> bytes:
-    """A zip of every file, the job file, and the pictures it names; same work, same bytes.
+    """A zip of every file the job asks for, its job file, and the pictures it names; same work, same bytes.
 
     sources: the name in the zip for each source in `folder`.
     """
-    work = _work(job, folder)
-    files = {name: write(work) for name, write in WRITERS.items()}
-    files["job.toml"] = job_toml
-    files["result.json"] = result_json(work, {name: len(content) for name, content in files.items()})
-    files |= {name: (folder / source).read_bytes() for source, name in sources.items()}
+    files = files_of(_work(job, folder), job_toml)
+    return _zipped(files | {name: (folder / source).read_bytes() for source, name in sources.items()})
+
+
+def _zipped(files: Mapping[str, bytes]) -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as packed:
         for name, content in files.items():
@@ -146,7 +138,8 @@ def everything(job: Job, folder: Path, job_toml: bytes, sources: Mapping[str, st
 
 def smallest(job: Job, folder: Path, name: str) -> dict[str, Any]:
     """The smallest size of the figures that one blade manages, for its row in the table of blades."""
-    kit, before = _laid_out(job, folder)
+    laid = _laid_out(job, folder)
+    kit, before = laid.asked.kit, laid.pattern
     one = kit.blade if name == kit.blade.name else blade(name)
     x0, _, x1, _ = before.outline.bounds
     found = sizes(scaled(before.outline, before.panel, job.keep), x1 - x0, kit, [one])
@@ -154,18 +147,17 @@ def smallest(job: Job, folder: Path, name: str) -> dict[str, Any]:
 
 
 def _work(job: Job, folder: Path) -> Work:
-    return _works.recall((folder, job.model_dump_json()), lambda: make.make(job, folder, reader=READER))
+    return _works.recall((folder, job.model_dump_json()), lambda: run.make(job, folder, reader=READER))
 
 
-def _laid_out(job: Job, folder: Path) -> tuple[Kit, Pattern]:
-    kit, panel = make.kit_of(job), make.faces_on(job, make.panel_of(job), folder, READER)
-    return kit, cut_pattern(make.outline_of(job, panel, folder, READER), panel, job.keep, kit.blade.kerf)
+def _laid_out(job: Job, folder: Path) -> run.LaidOut:
+    return run.lay_out(job, folder, READER)
 
 
 def _outline(job: Job, n: int, panel: Panel, folder: Path) -> Outline:
     """One figure of the job by itself, once."""
     alone = job.figures[n].model_copy(update={"repeat": 1, "pair": False})
-    return make.outline_of(job.model_copy(update={"figures": (alone,)}), panel, folder, READER)
+    return outline_of(job.model_copy(update={"figures": (alone,)}), panel, folder, READER)
 
 
 def _turned_size(outline: Outline, before: Job, after: Job, n: int) -> tuple[float, float]:
@@ -177,8 +169,8 @@ def _turned_size(outline: Outline, before: Job, after: Job, n: int) -> tuple[flo
     return x1 - x0, y1 - y0
 
 
-def _look(job: Job, pattern: Pattern, folder: Path) -> dict[str, Any]:
-    return {**_board(job, pattern.panel, folder), **view.pattern_view(pattern)}
+def _look(laid: run.LaidOut, folder: Path) -> dict[str, Any]:
+    return {**_board(laid.job, laid.pattern.panel, folder), **view.pattern_view(laid.pattern)}
 
 
 def _board(job: Job, panel: Panel, folder: Path) -> dict[str, Any]:

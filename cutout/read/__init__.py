@@ -9,14 +9,18 @@ from cutout.errors import ReadError
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
 
-__all__ = ["read"]
+__all__ = ["read", "read_bytes"]
 
 MAX_FILE = 512 * 2**20
 
 
 def read(path: Path, options: ReadOptions) -> Outline:
     """The silhouette in a picture, SVG, SVGZ or DXF file, told apart by what is in it. Raises ReadError."""
-    data, name = _bytes(path), path.name
+    return read_bytes(_bytes(path), path.name, options)
+
+
+def read_bytes(data: bytes, name: str, options: ReadOptions) -> Outline:
+    """The same from the bytes of a file; `name` is used in messages. Raises ReadError."""
     if _is_svg(data):
         from cutout.read.svg.reader import read_svg
 

@@ -69,7 +69,7 @@ class Drawing:
     def of(cls, work: Work) -> Drawing:
         """The drawing for gluing on the show face, or mirrored left-right for the back; turned as the sheets are."""
         back = Similarity(-1 + 0j, complex(work.pattern.panel.width, 0.0), mirror=True)
-        seen = back if work.back else Similarity()
+        seen = back if work.template.back else Similarity()
         return cls(work, seen.then(Similarity(cmath.exp(1j * work.sheet_turn))) if work.sheet_turn else seen)
 
     def at(self, point: tuple[float, float]) -> tuple[float, float]:

@@ -32,9 +32,9 @@ _TEXT = 4.0
 
 
 def router_dxf(work: Work) -> bytes:
-    """The drawing as the bytes of a DXF file of `work.dxf_version`, in `work.units`. Raises WriteError."""
-    if work.dxf_version not in _VERSIONS:
-        raise WriteError(f'DXF version "{work.dxf_version}" can\'t be written: use R2010 or R12.')
+    """The drawing as the bytes of a DXF file of `work.job.router.dxf`, in `work.units`. Raises WriteError."""
+    if work.job.router.dxf not in _VERSIONS:
+        raise WriteError(f'DXF version "{work.job.router.dxf}" can\'t be written: use R2010 or R12.')
     with _still():
         doc = _empty(work)
         _draw(doc.modelspace(), work, 1.0 if work.units == "mm" else 1 / MM_PER_INCH)
@@ -69,8 +69,8 @@ def _drawn(ring: Ring, fitted: Ring) -> Ring:
 
 def _empty(work: Work) -> Drawing:
     """A drawing with our layers and nothing in it that changes from run to run; R12 holds no unit."""
-    unit = 0 if work.dxf_version == "R12" else 4 if work.units == "mm" else 1
-    doc = ezdxf.new(work.dxf_version, setup=False, units=unit)
+    unit = 0 if work.job.router.dxf == "R12" else 4 if work.units == "mm" else 1
+    doc = ezdxf.new(work.job.router.dxf, setup=False, units=unit)
     for name, colour in _COLOURS.items():
         doc.layers.add(name, color=colour)
     return doc

@@ -55,7 +55,7 @@ def film_svgs(work: Work) -> dict[str, bytes]:
     Mirrored left to right where the template is. Raises WriteError for a mat too small to cut anything on.
     """
     outline = _seen(work)
-    cells = cells_of(outline.bounds, work.mat, work)
+    cells = cells_of(outline.bounds, work.template.mat, work)
     if len(cells) == 1:
         return {"film.svg": _whole(work, outline)}
     region = outline.region()
@@ -91,7 +91,7 @@ def cells_of(bounds: tuple[float, ...], mat: tuple[float, float] | None, work: W
 def _seen(work: Work) -> Outline:
     """The outline as the film shows it: mirrored about its own middle where the template is mirrored."""
     outline = work.pattern.outline
-    if not work.back:
+    if not work.template.back:
         return outline
     x0, _, x1, _ = outline.bounds
     return outline.transform(Similarity(-1 + 0j, complex(x0 + x1, 0.0), mirror=True))

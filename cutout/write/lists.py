@@ -17,12 +17,14 @@ from cutout.pattern.frame import Frame
 from cutout.route.model import ToolPath
 from cutout.saw.model import Plan
 from cutout.units import format_length, format_size
+from cutout.write.work import Work
 
 Section: TypeAlias = tuple[str, tuple[str, ...]]
 
 
-def lists(job: Job, pattern: Pattern, kit: Kit, plan: Plan, path: ToolPath) -> tuple[Section, ...]:
+def lists(work: Work) -> tuple[Section, ...]:
     """Sections of text for the cut sheet: panel sizes, cut list, shopping list. Raises KitError."""
+    job, pattern, kit, plan, path = work.job, work.pattern, work.kit, work.plan, work.router
     return (
         ("The panel", _panel_lines(job, pattern.panel, kit)),
         ("Cut list", (*_goods(job, pattern, kit), *_pieces(pattern, kit), _waste_share(pattern))),

@@ -10,7 +10,7 @@ import shapely
 
 from cutout.draw.shapes import waste_rings
 from cutout.geom.curve import Arc, Cubic, FloatArray, Line, Segment
-from cutout.geom.outline import Ring
+from cutout.geom.outline import Outline, Ring
 from cutout.saw.model import Hole
 from cutout.write.work import Work
 
@@ -37,6 +37,13 @@ def pattern_svg(work: Work) -> bytes:
         "</svg>\n",
     ]
     return "\n".join(parts).encode("utf-8")
+
+
+def outline_svg(outline: Outline) -> bytes:
+    """An outline in mm by itself, black, curves kept; its own lower left at the drawing's."""
+    x0, y0, x1, y1 = outline.bounds
+    top = head("outline", x0, 0.0, x1 - x0, y1 - y0)
+    return f'{top}\n<path fill-rule="evenodd" d="{ring_path(outline.rings, y1)}"/>\n</svg>\n'.encode()
 
 
 def ring_path(rings: Iterable[Ring], flip: float) -> str:

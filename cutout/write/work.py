@@ -2,40 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
 
 from cutout.amend.model import Bridge, Eased
 from cutout.finding import Finding
-from cutout.kit import Kit, Paper
+from cutout.job.schema import Job, TemplatePart
+from cutout.job.set_up import router_wanted
+from cutout.kit import Kit, Paper, paper
 from cutout.pattern import Pattern
 from cutout.route.model import ToolPath
 from cutout.saw.model import Plan, Proof
 from cutout.units import Units
-
-LineLies: TypeAlias = Literal["middle", "keep"]
-"""Which part of the outline's line is the finished edge: its middle, or its edge while it lies in the keep."""
+from cutout.write.cautions import cautions
 
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """The finished job. `before` is the pattern as laid out, `pattern` as mended.
+    """The finished job, and the job it came from: a writer takes what the user asked for from there.
 
-    back: template mirrored for gluing on the back. findings hold everything, cleared ones too, ordered.
-    notes: what readers did, one sentence each. cautions: safety lines to print. sizes: rows of the
-    "at what size, with what blade" table where it was asked for. extras: further sheets of text
-    (cut list, shopping list, panel sizes), title and lines. print_scale: what the printer makes of 1 along a
-    sheet's short and long side. line: width of the outline on the template (mm). line_lies: whether its middle
-    or its edge towards the waste is the finished edge. mat: size of a knife cutter's mat (mm).
-    sheet_turn: how far the drawing lies turned on its sheets (radians, counter-clockwise).
-    router_wanted: the user has a router or machine to cut it with; only then are the router's findings and
-    passes printed.
+    before: the pattern as laid out; pattern: as mended. findings hold everything, cleared ones too, ordered.
+    notes: what readers did, one sentence each. sheet_turn: how far the drawing lies turned on its sheets
+    (radians, counter-clockwise). folder: where the paths in the job start from. sources: pictures that were given
+    in memory, by the name the job has for them: they are written along, so that the job can be run again.
     """
 
+    job: Job
     title: str
-    units: Units
-    paper: Paper
-    back: bool
     kit: Kit
     before: Pattern
     pattern: Pattern
@@ -46,12 +40,37 @@ class Work:
     proof: Proof
     router: ToolPath
     notes: tuple[str, ...]
-    cautions: tuple[str, ...]
-    extras: tuple[tuple[str, tuple[str, ...]], ...] = ()
-    dxf_version: str = "R2010"
-    print_scale: tuple[float, float] = (1.0, 1.0)
-    router_wanted: bool = False
-    line: float = 0.2
-    line_lies: LineLies = "middle"
-    mat: tuple[float, float] | None = None
     sheet_turn: float = 0.0
+    folder: Path = field(default=Path(), compare=False)
+    sources: Mapping[str, bytes] = field(default_factory=dict, compare=False)
+
+    def write(self, target: str | Path) -> tuple[str, ...]:
+        """Write every file the job asks for into a folder, all or none; returns their names. Raises WriteError."""
+        from cutout.write.outputs import write_out
+
+        return write_out(self, Path(target))
+
+    @property
+    def units(self) -> Units:
+        """The user's units."""
+        return self.kit.units
+
+    @property
+    def template(self) -> TemplatePart:
+        """How the template is printed."""
+        return self.job.template
+
+    @property
+    def paper(self) -> Paper:
+        """The paper it is printed on. Raises KitError for one that does not exist."""
+        return paper(self.job.template.paper, self.job.units)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Safety lines to print."""
+        return cautions(self.kit)
+
+    @property
+    def router_wanted(self) -> bool:
+        """The user has a router or machine to cut it with; only then is what it would do printed."""
+        return router_wanted(self.job)

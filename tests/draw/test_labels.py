@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -10,11 +9,11 @@ from hypothesis import strategies as st
 from shapely import LineString, box
 
 from cutout.draw.labels import Label, Room
-from cutout.kit import paper
 from cutout.write.drawing import Drawing, segments
 from cutout.write.template.annotate import annotate
 from cutout.write.template.template import tiling_of
 from cutout.write.work import Work
+from tests.asking import asking
 
 PLACE = st.tuples(st.floats(0, 100), st.floats(0, 100))
 
@@ -56,7 +55,7 @@ def test_near_spots_win() -> None:
 
 
 def test_a_drawing_s_labels_keep_clear(make_work: Callable[..., Work]) -> None:
-    work = replace(make_work(), paper=paper("120x130mm"))
+    work = asking(make_work(), paper="120x130mm")
     drawing = Drawing.of(work)
     tiling = tiling_of(drawing)
     notes = annotate(drawing, tiling)
@@ -73,7 +72,5 @@ def test_a_drawing_s_labels_keep_clear(make_work: Callable[..., Work]) -> None:
 def test_labels_move_with_the_mirror(make_work: Callable[..., Work]) -> None:
     """For the back the places change, the words don't."""
     work = make_work()
-    front, back = (
-        annotate(d, tiling_of(d)) for d in (Drawing.of(work), Drawing.of(replace(work, back=True)))
-    )
+    front, back = (annotate(d, tiling_of(d)) for d in (Drawing.of(work), Drawing.of(asking(work, back=True))))
     assert {p.label.text for p in front.placed} == {p.label.text for p in back.placed}

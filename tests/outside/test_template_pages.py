@@ -25,13 +25,13 @@ from scipy import ndimage, signal
 from cutout.errors import WriteError
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, Ring
-from cutout.kit import paper
 from cutout.pattern import Panel
 from cutout.write.drawing import Drawing
 from cutout.write.svg import pattern_svg
 from cutout.write.template.template import outline_pdf, template_pdf, template_sheets, tiling_of
 from cutout.write.template.tiling import MARGIN, STRIP, Sheet
 from cutout.write.work import Work
+from tests.asking import asking
 
 DPI = 300
 PX = DPI / 25.4
@@ -89,7 +89,7 @@ def waste_in(page: np.ndarray) -> np.ndarray:
 def small(make_work: Callable[..., Work]) -> Work:
     """The invented pattern on sheets of 130 x 120 mm: six sheets, quick to render."""
     work = make_work()
-    return replace(work, paper=paper("120x130mm"))
+    return asking(work, paper="120x130mm")
 
 
 def sheets_of(work: Work) -> list[np.ndarray]:
@@ -130,7 +130,7 @@ def test_joined_sheets_give_back_the_pattern(small: Work, back: bool) -> None:
 
     0.043 mm was measured when this was written; half a pixel of 300 dpi is 0.042 mm.
     """
-    work = replace(small, back=back)
+    work = asking(small, back=back)
     pages = sheets_of(work)
     places = joined_places(work, pages)
     corner = np.floor(np.min(list(places.values()), axis=0)).astype(int)
@@ -228,7 +228,7 @@ def test_page_size_is_the_papers(make_work: Callable[..., Work]) -> None:
 
 def test_the_back_is_said_on_every_sheet_and_drawn_mirrored(small: Work) -> None:
     """Common practice, no source: a template for the back is the mirror image; its words are not."""
-    back = replace(small, back=True)
+    back = asking(small, back=True)
     document = pdfium.PdfDocument(template_pdf(back))
     sheets = template_sheets(back)["sheets"]
     texts = [page.get_textpage().get_text_range() for page in document]
@@ -312,13 +312,11 @@ def test_the_line_is_as_wide_as_asked_and_lies_where_it_is_said_to(
     make_work: Callable[..., Work], width: float
 ) -> None:
     """Under the round window of the invented pattern (centre 185, 60, radius 22) nothing else is drawn."""
-    plain = replace(
-        make_work(), line=width, plan=replace(make_work().plan, holes=(), legs=()), paper=paper("a3")
-    )
+    plain = asking(make_work(), line=width, plan=replace(make_work().plan, holes=(), legs=()), paper="a3")
     spot, into_waste = (185.0, 38.0), 1j
     low, high = _edge_profile(plain, spot, into_waste)
     assert (low, high) == pytest.approx((-width / 2, width / 2), abs=0.04)
-    low, high = _edge_profile(replace(plain, line_lies="keep"), spot, into_waste)
+    low, high = _edge_profile(asking(plain, line_lies="keep"), spot, into_waste)
     assert (low, high) == pytest.approx((-width, 0.0), abs=0.04)
 
 

@@ -17,6 +17,8 @@ import httpx
 import pytest
 from PIL import Image
 
+from cutout.cli import run
+
 
 def new(client: httpx.Client, units: str = "mm") -> dict[str, Any]:
     answer = client.post("/api/jobs", json={"units": units})
@@ -230,7 +232,7 @@ def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[s
     starts = {
         "template.pdf": b"%PDF-", "cutsheet.html": b"<!", "cutsheet.pdf": b"%PDF-",
         "pattern.svg": b"<", "router.dxf": b"", "router.ngc": b"",
-        "film.svg": b"<", "preview.png": b"\x89PNG", "job.toml": b"#",
+        "film.svg": b"<", "outline.pdf": b"%PDF-", "preview.png": b"\x89PNG", "job.toml": b"#",
     }  # fmt: skip
     for name, start in starts.items():
         answer = client.get(f"/api/jobs/{state['id']}/files/{name}")
@@ -241,8 +243,29 @@ def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[s
     first = client.get(f"/api/jobs/{state['id']}/files/everything.zip").content
     assert client.get(f"/api/jobs/{state['id']}/files/everything.zip").content == first
     with zipfile.ZipFile(io.BytesIO(first)) as packed:
-        assert {*starts, "result.json", "pebble.png"} == set(packed.namelist())
+        on_request = {"router.ngc", "film.svg", "outline.pdf"}
+        assert {*starts, "result.json", "pebble.png"} - on_request == set(packed.namelist())
     assert client.get(f"/api/jobs/{state['id']}/files/nothing.pdf").status_code == 404
+
+
+def test_the_download_holds_what_the_command_line_writes(
+    client: httpx.Client, state: dict[str, Any], tmp_path: Path
+) -> None:
+    """The same job, with a small bit, a mat smaller than the figure, and an outline to trace round."""
+    asked = {
+        "router.gcode": True, "router.small_bit": "3mm", "template.film": True, "template.mat": ["80mm", "80mm"],
+        "template.outline": True,
+    }  # fmt: skip
+    state = change(client, state, *asked.items()).json()["state"]
+    packed = client.get(f"/api/jobs/{state['id']}/files/everything.zip").content
+    with zipfile.ZipFile(io.BytesIO(packed)) as files:
+        files.extractall(tmp_path / "job")
+    assert run(["make", str(tmp_path / "job" / "job.toml"), "--out", str(tmp_path / "out")]) in (0, 1)
+    written = {p.name for p in (tmp_path / "out").iterdir()}
+    assert written == {p.name for p in (tmp_path / "job").iterdir()} - {"pebble.png"}
+    assert len(written) > 14
+    film = client.get(f"/api/jobs/{state['id']}/files/film.svg")
+    assert film.headers["content-disposition"] == 'attachment; filename="film.zip"'
 
 
 def test_the_test_card_needs_no_picture(client: httpx.Client) -> None:

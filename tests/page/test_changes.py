@@ -7,10 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutout.errors import CutoutError
+from cutout.job.fields import files_in
 from cutout.job.schema import FigurePart, Job
 from cutout.page.changes import Change, changed, shown, turned, with_sizes
 from cutout.page.files import distinct, plain_name
-from cutout.page.sources import renamed, sources_of, with_labels
+from cutout.page.sources import renamed, with_labels
 from cutout.page.start import empty, opened, with_picture
 
 
@@ -121,9 +122,9 @@ def test_a_replaced_picture_keeps_size_and_place() -> None:
 def test_paths_in_a_job_file_become_names_of_ours() -> None:
     job = figure(source="/etc/passwd")
     after, labels = opened(job)
-    assert sources_of(after) == ("source-1",)
+    assert files_in(after) == ("source-1",)
     assert labels == {"source-1": "passwd"}
-    assert sources_of(renamed(after, {"source-1": "back.png"})) == ("back.png",)
+    assert files_in(renamed(after, {"source-1": "back.png"})) == ("back.png",)
     assert (
         with_labels("source-1: no silhouette in source-12.", labels) == "passwd: no silhouette in source-12."
     )
@@ -132,11 +133,11 @@ def test_paths_in_a_job_file_become_names_of_ours() -> None:
 @given(st.lists(st.text(max_size=30), max_size=6))
 @settings(max_examples=80, deadline=None)
 def test_names_for_a_download_are_plain_and_distinct(labels: list[str]) -> None:
-    names = distinct({f"source-{n}": label for n, label in enumerate(labels)})
+    names = distinct({f"source-{n}": label for n, label in enumerate(labels)}, ["job.toml", "template.pdf"])
     assert len({name.lower() for name in names.values()}) == len(labels)
     for name in names.values():
         assert name
         assert "/" not in name
         assert "\\" not in name
-        assert name not in (".", "..", "job.toml")
+        assert name not in (".", "..", "job.toml", "template.pdf")
         assert name == plain_name(name)

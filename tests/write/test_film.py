@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -17,6 +16,7 @@ from shapely import Polygon
 from cutout.errors import WriteError
 from cutout.write.film import ARM, LAP, ROOM, cells_of, film_svg, film_svgs
 from cutout.write.work import Work
+from tests.asking import asking
 
 SPACE = "{http://www.w3.org/2000/svg}"
 
@@ -69,7 +69,7 @@ def crosses(svg: bytes) -> set[tuple[float, float]]:
 def test_pieces_fit_the_mat_and_give_back_the_figure(
     make_work: Callable[..., Work], width: float, height: float
 ) -> None:
-    work = replace(make_work(), mat=(width, height))
+    work = asking(make_work(), mat=(width, height))
     files = film_svgs(work)
     figure = work.pattern.outline.region()
     if list(files) == ["film.svg"]:
@@ -85,7 +85,7 @@ def test_pieces_fit_the_mat_and_give_back_the_figure(
 def test_neighbours_share_their_crosses_and_these_keep_clear_of_the_outline(
     make_work: Callable[..., Work],
 ) -> None:
-    work = replace(make_work(), mat=(120.0, 120.0))
+    work = asking(make_work(), mat=(120.0, 120.0))
     files = film_svgs(work)
     marks = {name: crosses(svg) for name, svg in files.items()}
     line = shapely.boundary(work.pattern.outline.region())
@@ -97,18 +97,18 @@ def test_neighbours_share_their_crosses_and_these_keep_clear_of_the_outline(
 
 
 def test_the_film_is_mirrored_where_the_template_is(make_work: Callable[..., Work]) -> None:
-    work = replace(make_work(), mat=(120.0, 120.0))
+    work = asking(make_work(), mat=(120.0, 120.0))
     plain = shapely.union_all([polygons(s) for s in film_svgs(work).values()])
-    mirrored = shapely.union_all([polygons(s) for s in film_svgs(replace(work, back=True)).values()])
+    mirrored = shapely.union_all([polygons(s) for s in film_svgs(asking(work, back=True)).values()])
     x0, _, x1, _ = work.pattern.outline.bounds
     turned = shapely.transform(plain, lambda xy: np.column_stack([x0 + x1 - xy[:, 0], xy[:, 1]]))
     assert shapely.symmetric_difference(turned, mirrored).area < 1.0
-    assert film_svg(work) != film_svg(replace(work, back=True))
+    assert film_svg(work) != film_svg(asking(work, back=True))
 
 
 def test_a_mat_that_holds_it_all_takes_one_piece(make_work: Callable[..., Work]) -> None:
     work = make_work()
-    assert film_svgs(replace(work, mat=(600.0, 300.0))) == {"film.svg": film_svg(work)}
+    assert film_svgs(asking(work, mat=(600.0, 300.0))) == {"film.svg": film_svg(work)}
     x0, y0, x1, y1 = work.pattern.outline.bounds
     tall = (y1 - y0 + 2 * ROOM, x1 - x0 + 2 * ROOM)
     assert len(cells_of((x0, y0, x1, y1), tall, work)) == 1, "turned on the mat it fits"
@@ -116,11 +116,11 @@ def test_a_mat_that_holds_it_all_takes_one_piece(make_work: Callable[..., Work])
 
 def test_a_mat_too_small_is_said(make_work: Callable[..., Work]) -> None:
     with pytest.raises(WriteError, match="too small"):
-        film_svgs(replace(make_work(), mat=(30.0, 300.0)))
+        film_svgs(asking(make_work(), mat=(30.0, 300.0)))
 
 
 def test_pieces_lap_over_their_seams(make_work: Callable[..., Work]) -> None:
-    work = replace(make_work(), mat=(120.0, 400.0))
+    work = asking(make_work(), mat=(120.0, 400.0))
     first, second = (polygons(svg) for svg in list(film_svgs(work).values())[:2])
     lap = shapely.intersection(first, second)
     x0, y0, x1, y1 = lap.bounds

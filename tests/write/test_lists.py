@@ -30,7 +30,8 @@ def square_on(panel: Panel, keep: str = "panel") -> Pattern:
 
 
 def sections(job: Job, pattern: Pattern, material: str) -> dict[str, tuple[str, ...]]:
-    return dict(lists(job, pattern, kit_in(material), PLAN, PATH))
+    work = SimpleNamespace(job=job, pattern=pattern, kit=kit_in(material), plan=PLAN, router=PATH)
+    return dict(lists(cast(Any, work)))
 
 
 @pytest.mark.parametrize(("board", "count"), [("1x4", 4), ("1x6", 3), ("1x8", 2), ("1x10", 2), ("1x12", 2)])

@@ -7,6 +7,7 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from cutout.errors import ReadError
@@ -47,6 +48,25 @@ def decode(data: bytes, name: str) -> Picture:
         raise ReadError(f"{name}: has far too many pixels: save it at most 8000 pixels wide.") from error
     except (OSError, SyntaxError, ValueError, EOFError, IndexError, TypeError, KeyError) as error:
         raise ReadError(f"{name}: the picture is damaged or cut short: save or send it again.") from error
+
+
+def encoded(image: Image.Image | ArrayLike) -> bytes:
+    """A picture in memory as the bytes of a PNG, nothing lost. An array (h, w[, 1..4]) holds 0..255, or 0..1 floats.
+
+    Raises TypeError or ValueError for what is no picture.
+    """
+    if not isinstance(image, Image.Image):
+        array = np.asarray(image)
+        if array.dtype == bool:
+            array = array * np.uint8(255)
+        elif array.dtype.kind == "f":
+            array = np.round(np.clip(array, 0.0, 1.0) * 255).astype(np.uint8)
+        if array.ndim not in (2, 3) or array.size == 0:
+            raise ValueError("not an array of pixels")
+        image = Image.fromarray(array[..., 0] if array.ndim == 3 and array.shape[2] == 1 else array)
+    out = io.BytesIO()
+    image.save(out, "PNG")
+    return out.getvalue()
 
 
 def _check_size(size: tuple[int, int], name: str) -> None:

@@ -43,7 +43,7 @@ def cut_sheet(work: Work) -> bytes:
         section("cautions", "Before you start", cautions_list(work)),
         section("picture", "Picture", panel_svg(work) + panel_key(work)),
         section("facts", "Panel, blade, template", facts_list(work)),
-        *([section("extras", "What to have ready", extras_lists(work))] if work.extras else []),
+        section("extras", "What to have ready", extras_lists(work)),
         section("findings", "What was found", findings_table(work)),
         section("holes", "Holes to drill", holes_table(work)),
         section("cuts", "Order of cuts", cuts_table(work) + proof_words(work) + time_list(work)),

@@ -18,6 +18,7 @@ from cutout.write.changed import eased_places
 from cutout.write.cutsheet.finding_rows import Row, finding_rows
 from cutout.write.cutsheet.html import beside, halves, listed, table, text
 from cutout.write.cutsheet.opening import opening_svg
+from cutout.write.lists import lists
 from cutout.write.template.template import template_sheets
 from cutout.write.work import Work
 
@@ -48,7 +49,7 @@ def facts_list(work: Work) -> str:
         "figure": "the figure; the panel round it is cut away",
         "both": "panel and figure; the kerf runs along the line, half on each side",
     }[work.pattern.keep_mode]
-    face = "mirrored, for the back of the panel" if work.back else "for the show face"
+    face = "mirrored, for the back of the panel" if work.template.back else "for the show face"
     facts = (
         (
             "Panel",
@@ -320,7 +321,7 @@ def extras_lists(work: Work) -> str:
     facts = f"Cut the panel {size}, {format_length(panel.thickness, units)} thick."
     said = {facts: ""}  # among the facts above the lists
     parts = []
-    for title, lines in work.extras:
+    for title, lines in lists(work):
         before = dict.fromkeys(said[line] for line in lines if said.get(line))
         fresh = [*(f"All of: {name}" for name in before), *(line for line in lines if line not in said)]
         said |= dict.fromkeys((line for line in lines if line not in said), title)

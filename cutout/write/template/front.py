@@ -144,10 +144,12 @@ def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: 
     flow.block(height, lambda box: _map(paint, box, drawing, tiling))
     flow.space(2)
     printed = len(tiling.sheets)
-    across, up = work.print_scale if tiling.page[0] <= tiling.page[1] else work.print_scale[::-1]
+    across, up = (
+        work.template.print_scale if tiling.page[0] <= tiling.page[1] else work.template.print_scale[::-1]
+    )
     pages = format_size(tiling.page[0] / across, tiling.page[1] / up, work.units)
-    if work.print_scale != (1.0, 1.0):
-        short, long = work.print_scale
+    if work.template.print_scale != (1.0, 1.0):
+        short, long = work.template.print_scale
         flow.text(
             f"Drawn for a printer that makes {short:g} of 1 along the sheet's short side and {long:g} along the "
             "long one: true to size on that printer only.", 9,
@@ -199,7 +201,7 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
     units = work.units
     x0, y0, x1, y1 = _lying(work)
     flow.heading("Placing it on the panel")
-    if work.back:
+    if work.template.back:
         flow.text(
             "This template is a MIRROR IMAGE: glue it on the BACK of the panel. A jigsaw's usual blade cuts on "
             "the up-stroke and splinters the upper face, so the show face lies down and stays clean.", 9,
@@ -321,7 +323,7 @@ def _line_words(work: Work) -> str:
     """Which edge of the outline is the cut, in words."""
     if work.pattern.keep_mode == "both":
         return "outline: the middle of the blade follows it; grey: what the blade takes"
-    if work.line_lies == "keep":
+    if work.template.line_lies == "keep":
         return "grey, hatched: waste; saw in the grey, leave the whole line standing: its edge is the finished edge"
     return "grey, hatched: waste; saw in the grey, beside the line: its middle is the finished edge"
 
@@ -336,9 +338,9 @@ def _signs(paint: Paint, work: Work) -> list[tuple[Callable[[float, float], None
             complex(x, y + 1.6),
         ]
         paint.hatch([Ring.of_points(to_array(np.array(corners)))], box, *HATCH)
-        width = min(work.line, 1.0)
+        width = min(work.template.line, 1.0)
         paint.pen(width)
-        low = y - 1.6 - (width / 2 if work.line_lies == "keep" else 0.0)
+        low = y - 1.6 - (width / 2 if work.template.line_lies == "keep" else 0.0)
         paint.line(x, low, x + 15, low)
 
     def leg(x: float, y: float) -> None:

@@ -40,7 +40,7 @@ def template_pdf(work: Work) -> bytes:
     drawing = Drawing.of(work)
     tiling = tiling_of(drawing)
     notes = annotate(drawing, tiling)
-    paint = Paint(f"{work.title}: template", work.print_scale)
+    paint = Paint(f"{work.title}: template", work.template.print_scale)
     _define_pattern(paint, drawing, notes)
     front_pages(paint, drawing, tiling, notes)
     for sheet in tiling.sheets:
@@ -51,8 +51,9 @@ def template_pdf(work: Work) -> bytes:
 def outline_pdf(work: Work) -> bytes:
     """The outline alone, in a line thick enough to trace round by pencil, on the same paper. Raises WriteError."""
     nothing = Plan((), (), (), (), 0.0, 0, 0.0)
-    bare = replace(work, title=f"{work.title}: outline", plan=nothing, line=PENCIL, line_lies="middle")
-    return template_pdf(bare)
+    thick = work.template.model_copy(update={"line": PENCIL, "line_lies": "middle"})
+    job = work.job.model_copy(update={"template": thick})
+    return template_pdf(replace(work, job=job, title=f"{work.title}: outline", plan=nothing))
 
 
 def template_sheets(work: Work) -> dict[str, Any]:
@@ -68,8 +69,8 @@ def template_sheets(work: Work) -> dict[str, Any]:
         "names": [s.name for s in tiling.sheets],
         "blank": [s.name for s in tiling.blank],
         "full_grid": tiling.full,
-        "back": work.back,
-        "print_scale": list(work.print_scale),
+        "back": work.template.back,
+        "print_scale": list(work.template.print_scale),
         "turned": round(math.degrees(work.sheet_turn), 3),
     }
 
@@ -97,7 +98,7 @@ def _printed(work: Work) -> Paper:
 
     Raises WriteError for a roll whose printer is off differently along and across.
     """
-    short, long = work.print_scale
+    short, long = work.template.print_scale
     paper = work.paper
     if paper.height is None and short != long:
         raise WriteError("a roll takes one print scale for both directions: give a single number.")
@@ -110,14 +111,14 @@ def _define_pattern(paint: Paint, drawing: Drawing, notes: Annotations) -> None:
     canvas = paint.canvas
     canvas.beginForm(_FORM, x0, y0, x1, y1)  # type: ignore[arg-type]
     work = drawing.work
-    if work.line_lies == "keep":
+    if work.template.line_lies == "keep":
         # Twice as wide, and the half that lies in the waste painted over: what is left ends exactly at the edge.
-        paint.pen(2 * work.line)
+        paint.pen(2 * work.template.line)
         paint.lines(drawing.cuts)
     paint.hatch(drawing.rings, drawing.whole, *HATCH)
     _panel_lines(paint, drawing)
-    if work.line_lies == "middle":
-        paint.pen(work.line)
+    if work.template.line_lies == "middle":
+        paint.pen(work.template.line)
         paint.lines(drawing.cuts)
     _holes(paint, drawing)
     _legs(paint, notes)
@@ -288,7 +289,7 @@ def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet) -> None
 
 def face_words(work: Work) -> str:
     """Which face the template is glued on, in words."""
-    if work.back:
+    if work.template.back:
         return f"{work.title}: MIRRORED, glue on the BACK of the panel"
     return f"{work.title}: glue on the SHOW FACE of the panel"
 

@@ -19,6 +19,7 @@ from cutout.pattern import Panel, Zone
 from cutout.saw.model import Proof
 from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.work import Work
+from tests.asking import asking
 
 VOID = {"meta", "rect", "circle", "path", "image", "polygon", "br"}
 
@@ -122,24 +123,18 @@ def test_a_bare_job_has_a_sheet_too(make_work: Callable[..., Work], star_outline
 
 
 def test_inches(work: Work) -> None:
-    words = Page(cut_sheet(replace(work, units="in"))).words
+    words = Page(cut_sheet(asking(work, units="in"))).words
     assert "9-29/64 x 7-3/32 in" in words
 
 
-def test_extras_have_sections(work: Work) -> None:
-    page = Page(cut_sheet(replace(work, extras=(("Cut list", ("1 panel <18 mm>",)),))))
-    assert "Cut list 1 panel <18 mm>" in page.words
+def test_what_to_have_ready_is_said(work: Work) -> None:
+    page = Page(cut_sheet(work))
+    assert "Cut list 1 x panel 240 x 180 mm, 18 mm thick" in page.words
 
 
 def test_a_line_said_in_one_list_is_pointed_to_in_the_next(work: Work) -> None:
-    panel = ("1 x panel 240 x 180 mm", "1 x backing sheet")
-    extras = (
-        ("The panel", ("Cut the panel 240 x 180 mm, 18 mm thick.", "Keep clear: hinge.")),
-        ("Cut list", panel),
-        ("Shopping list", (*panel, "Blade, and a spare")),
-    )
-    words = Page(cut_sheet(replace(work, extras=extras))).words
-    for line in (*panel, "Keep clear: hinge.", "Blade, and a spare"):
+    words = Page(cut_sheet(work)).words
+    for line in ("1 x panel 240 x 180 mm", "and a spare"):
         assert words.count(line) == 1
     assert "Cut the panel" not in words, "the facts above say it"
     assert "Shopping list All of: Cut list Blade" in words

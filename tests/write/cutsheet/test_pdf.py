@@ -14,11 +14,11 @@ import pypdfium2 as pdfium
 import pytest
 
 from cutout.draw import fonts
-from cutout.kit import paper
 from cutout.write.cutsheet.opening import opening_svg
 from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.cutsheet.pdf import cut_sheet_pdf
 from cutout.write.work import Work
+from tests.asking import asking
 
 
 def words_of(text: str) -> str:
@@ -55,7 +55,7 @@ def test_pictures_of_the_panel_and_of_each_opening_are_there(work: Work) -> None
 def test_it_is_printed_on_the_papers_of_a_home_printer(
     make_work: Callable[..., Work], name: str, size: tuple[float, float]
 ) -> None:
-    page = pdfium.PdfDocument(cut_sheet_pdf(replace(make_work(), paper=paper(name))))[0]
+    page = pdfium.PdfDocument(cut_sheet_pdf(asking(make_work(), paper=name)))[0]
     assert page.get_size() == pytest.approx(size, abs=0.1)
 
 

@@ -17,7 +17,6 @@ from shapely import MultiPolygon
 from cutout.draw import fonts
 from cutout.draw.paint import Paint
 from cutout.geom.outline import Outline, Ring, from_region
-from cutout.kit import paper
 from cutout.pattern import Panel, Zone
 from cutout.saw.model import Hole, Leg
 from cutout.write.cutsheet.flow import Flow
@@ -26,6 +25,7 @@ from cutout.write.template.annotate import annotate
 from cutout.write.template.template import sheet_turn, template_pdf, template_sheets, tiling_of
 from cutout.write.template.tiling import MARGIN, is_beside
 from cutout.write.work import Work
+from tests.asking import asking
 
 
 def texts(pdf: bytes) -> list[str]:
@@ -45,7 +45,7 @@ def test_what_the_first_pages_say(work: Work) -> None:
 
 
 def test_every_sheet_names_itself_and_its_neighbours(work: Work) -> None:
-    small = replace(work, paper=paper("120x130mm"))
+    small = asking(work, paper="120x130mm")
     tiling = tiling_of(Drawing.of(small))
     pages = texts(template_pdf(small))[-len(tiling.sheets) :]
     for sheet, text in zip(tiling.sheets, pages, strict=True):
@@ -64,7 +64,7 @@ def test_holes_are_labelled_in_the_unit_of_the_drills(work: Work) -> None:
 
 @pytest.mark.parametrize("name", ["60x60mm", "100x150mm", "a4", "tabloid", "roll 610mm", "300x300mm"])
 def test_any_paper_works(work: Work, name: str) -> None:
-    odd = replace(work, paper=paper(name))
+    odd = asking(work, paper=name)
     pdf = template_pdf(odd)
     assert template_sheets(odd)["sheets"] >= 1
     whole = " ".join(" ".join(texts(pdf)).split())
@@ -93,7 +93,7 @@ def test_titles_in_other_scripts_do_no_harm(work: Work) -> None:
 def test_grain_arrow_points_along_the_grain_and_stands_in_wood(make_work: Callable[..., Work]) -> None:
     for degrees in (0, 30, 90, 120):
         for back in (False, True):
-            work = replace(make_work(panel=Panel(240.0, 180.0, 18.0, math.radians(degrees))), back=back)
+            work = asking(make_work(panel=Panel(240.0, 180.0, 18.0, math.radians(degrees))), back=back)
             drawing = Drawing.of(work)
             grain = annotate(drawing, tiling_of(drawing)).grain
             assert grain is not None
@@ -236,7 +236,7 @@ def test_a_long_text_fills_both_columns() -> None:
 
 def test_where_a_trimmed_edge_falls_is_not_drawn_like_a_zone(work: Work) -> None:
     """Two solid lines, one on each side of the place, where a zone is one dotted line."""
-    small = replace(work, paper=paper("120x130mm"))
+    small = asking(work, paper="120x130mm")
     words = " ".join(" ".join(texts(template_pdf(small))).split())
     assert "falls between the two thin lines" in words
     assert "two thin lines: the next sheet's trimmed edge falls between them" in words
@@ -260,8 +260,8 @@ def test_where_a_trimmed_edge_falls_is_not_drawn_like_a_zone(work: Work) -> None
 @pytest.mark.parametrize("back", [False, True])
 def test_a_turned_drawing_is_the_same_drawing(work: Work, degrees: float, back: bool) -> None:
     """Turned back, every ring, hole and middle line lies where it lies unturned; the page shows it there."""
-    straight = Drawing.of(replace(work, back=back))
-    turned = Drawing.of(replace(work, back=back, sheet_turn=math.radians(degrees)))
+    straight = Drawing.of(asking(work, back=back))
+    turned = Drawing.of(asking(work, back=back, sheet_turn=math.radians(degrees)))
 
     def undone(geometry: shapely.Geometry) -> shapely.Geometry:
         return shapely.affinity.rotate(geometry, -degrees, origin=(0, 0))
@@ -272,17 +272,17 @@ def test_a_turned_drawing_is_the_same_drawing(work: Work, degrees: float, back: 
     for hole in work.plan.holes:
         away = shapely.Point(straight.at(hole.at)).distance(undone(shapely.Point(turned.at(hole.at))))
         assert away < 1e-6
-    pages = texts(template_pdf(replace(work, back=back, sheet_turn=math.radians(degrees))))
+    pages = texts(template_pdf(asking(work, back=back, sheet_turn=math.radians(degrees))))
     lying = re.search(r"left [^.]*", " ".join(pages[1].split()))
     assert lying is not None
-    assert lying[0] in " ".join(texts(template_pdf(replace(work, back=back)))[1].split())
+    assert lying[0] in " ".join(texts(template_pdf(asking(work, back=back)))[1].split())
 
 
 def test_the_drawing_is_turned_only_where_that_saves_sheets(make_work: Callable[..., Work]) -> None:
     """A long slot along the diagonal: along the sheets it takes fewer."""
     slot = shapely.affinity.rotate(shapely.box(0, 0, 790, 12), 45, origin=(0, 0))
     outline = Outline(from_region(MultiPolygon([shapely.affinity.translate(slot, 60, 50)])), 1.0)
-    work = replace(make_work(outline, panel=Panel(700.0, 700.0, 18.0)), paper=paper("a4"))
+    work = asking(make_work(outline, panel=Panel(700.0, 700.0, 18.0)), paper="a4")
     turn = sheet_turn(work)
     assert turn > 0
     assert template_sheets(replace(work, sheet_turn=turn))["sheets"] < template_sheets(work)["sheets"]

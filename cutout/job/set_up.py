@@ -1,0 +1,183 @@
+"""What a job asks for, as the things the stages take: kit, panel, outline, and how to mend and rout."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TypeAlias
+
+from cutout.amend.model import HandBridge, Mending
+from cutout.errors import LayoutError
+from cutout.geom.outline import Outline
+from cutout.job.schema import FigurePart, Job, RouterPart, ZonePart, filled, radians_of_grain
+from cutout.kit import Blade, Kit, Limits, bit, blade, boards, drills, wood
+from cutout.kit.data import choose
+from cutout.pattern import Panel, Placement, Zone, place
+from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
+from cutout.pattern.faces import drawn_frame, seen_from_back
+from cutout.pattern.frame import Frame, clear_area, rectangle_zone, round_zone
+from cutout.read import read
+from cutout.read.letters import read_text
+from cutout.read.options import ReadOptions
+from cutout.route import Settings
+from cutout.units import Units, format_length
+
+Reader: TypeAlias = Callable[[Path, ReadOptions], Outline]
+"""Reads a source file; the page passes one that remembers what it has read."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SetUp:
+    """A job set up: what the user owns, the panel with what is drawn on its faces, the outline placed on it."""
+
+    job: Job
+    kit: Kit
+    panel: Panel
+    outline: Outline
+
+
+def set_up(job: Job, folder: Path, reader: Reader = read) -> SetUp:
+    """Everything a job asks for, read and placed; paths in it are relative to `folder`. Raises CutoutError."""
+    kit = kit_of(job)
+    panel = faces_on(job, panel_of(job), folder, reader)
+    return SetUp(job, kit, panel, outline_of(job, panel, folder, reader))
+
+
+def kit_of(job: Job) -> Kit:
+    """Blade, drills, bits, wood and limits the job names. Raises KitError."""
+    full = filled(job)
+    set_limits = {k: v for k, v in job.limits.model_dump().items() if v is not None}
+    return Kit(
+        blade=_blade(job),
+        drills=drills(full.saw.drills or "", job.units),
+        bit=bit(full.router.bit or ""),
+        wood=wood(job.panel.wood),
+        limits=replace(Limits(), **set_limits),
+        units=job.units or "mm",
+        small_bit=bit(job.router.small_bit) if job.router.small_bit else None,
+    )
+
+
+def panel_of(job: Job) -> Panel:
+    """The panel to cut, from its size or from the frame it must fit. Raises LayoutError when neither is given."""
+    part = job.panel
+    frame = Frame(part.frame.opening, part.frame.reach, part.frame.reveal) if part.frame else None
+    width, height = frame.size if frame else (part.width, part.height)
+    if width is None or height is None:
+        raise LayoutError("the panel has no size: give --panel, like 500x700mm.")
+    if job.saw.kerf is not None and job.saw.kerf > min(width, height) / 4:
+        kerf = format_length(job.saw.kerf, job.units or "mm")
+        raise LayoutError(
+            f"the kerf of {kerf} is too wide for this panel: measure the slot your blade leaves."
+        )
+    grain = radians_of_grain(part, width, height) if wood(part.wood).has_grain else None
+    zones = (*(frame.zones() if frame else ()), *(_zone(z) for z in part.zones))
+    board = (
+        boards()[choose("board", part.boards, boards())].width if part.boards and grain is not None else None
+    )
+    return Panel(width, height, part.thickness, grain, zones, board=board)
+
+
+def outline_of(job: Job, panel: Panel, folder: Path, reader: Reader = read) -> Outline:
+    """Every figure read and placed on the panel, as one outline. Raises CutoutError."""
+    if not job.figures:
+        raise LayoutError("there is no figure in this job: give a picture.")
+    return united(_figures_on(job.figures, job, panel, folder, reader), job.overlap)
+
+
+def faces_on(job: Job, panel: Panel, folder: Path, reader: Reader = read) -> Panel:
+    """The panel with what the job draws on its two faces; the back's figures mirrored into show-face coordinates."""
+    drawn: list[Zone] = []
+    for face, name in ((job.faces.show, "show face"), (job.faces.back, "back")):
+        if face is None:
+            continue
+        if face.stile is not None or face.rail is not None:
+            stile, rail = face.stile or face.rail or 0.0, face.rail or face.stile or 0.0
+            zones = drawn_frame(panel, stile, rail, face.reveal)
+            drawn += [Zone(f"{z.name} drawn on the {name}", z.area) for z in zones]
+        for n, outline in enumerate(_figures_on(face.figures, job, panel, folder, reader), 1):
+            area = outline.region() if name == "show face" else seen_from_back(outline.region(), panel)
+            drawn.append(Zone(f"figure {n} drawn on the {name}", area))
+    return replace(panel, drawn=tuple(drawn))
+
+
+def _figures_on(
+    figures: tuple[FigurePart, ...], job: Job, panel: Panel, folder: Path, reader: Reader
+) -> list[Outline]:
+    """Figures read, sized and placed, repeats and mirror images included."""
+    units: Units = job.units or "mm"
+    area = clear_area(panel)
+    placed: list[Outline] = []
+    for figure in figures:
+        outline = place(_read(figure, folder, reader), panel, _placement(figure), units)
+        if figure.at is None:
+            outline = stand(outline, area, figure.stand, figure.margin)
+        for copy in (outline,) * figure.repeat:
+            placed += pair(copy) if figure.pair else (copy,)
+    if len(placed) > len(figures) and job.arrange is None:
+        return list(line_up(placed, area, Spacing("row"), units))
+    if job.arrange is None or len(placed) < 2:
+        return placed
+    gap = None if job.arrange.gap == "even" else job.arrange.gap
+    return list(line_up(placed, area, Spacing(job.arrange.line, gap, job.arrange.align), units))
+
+
+def _zone(part: ZonePart) -> Zone:
+    if part.size is not None:
+        return rectangle_zone(part.name, part.at, part.size)
+    if part.diameter is not None:
+        return round_zone(part.name, part.at, part.diameter)
+    raise LayoutError(f'zone "{part.name}" needs a size or a diameter.')
+
+
+def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
+    if figure.text is not None:
+        if figure.font is None:
+            raise LayoutError(f'the text "{figure.text}" needs a font: name a TTF or OTF file.')
+        return read_text(figure.text, folder / figure.font, figure.cap_height)
+    if figure.source is None:
+        raise LayoutError("a figure needs a source file or a text.")
+    options = ReadOptions(
+        width=figure.width,
+        height=figure.height,
+        tolerance=figure.tolerance,
+        threshold=figure.threshold,
+        smooth=figure.smooth,
+        invert=figure.invert,
+        corners=figure.corners,
+        sheet=figure.sheet,
+    )
+    return reader(folder / figure.source, options)
+
+
+def _placement(figure: FigurePart) -> Placement:
+    return Placement(figure.width, figure.height, math.radians(figure.turn), figure.mirror, figure.at)
+
+
+def _blade(job: Job) -> Blade:
+    chosen = blade(job.saw.blade)
+    if job.saw.kerf is not None:
+        chosen = replace(chosen, kerf=job.saw.kerf)
+    if job.saw.turning_radius is not None:
+        chosen = chosen.measured(job.saw.turning_radius)
+    return chosen
+
+
+def router_wanted(job: Job) -> bool:
+    """Whether the job says anything about a router; only then are its findings the user's business."""
+    return job.router != RouterPart()
+
+
+def router_settings(job: Job) -> Settings:
+    """How deep, how held and how fast the router works: the defaults, with what the job says over them."""
+    names = ("feed_limit", "safe_height", "breakthrough", "tab_width", "tab_height", "tab_spacing")
+    return replace(Settings(), **{n: v for n in names if (v := getattr(job.router, n)) is not None})
+
+
+def mending_of(job: Job) -> Mending:
+    """What the job allows to be changed."""
+    part = job.mend
+    by_hand = tuple(HandBridge(b.at, math.radians(b.angle), b.width) for b in part.bridges)
+    return Mending(part.ease, part.bridge, part.bridge_width, part.bridge_count, by_hand, part.without)
