@@ -12,7 +12,7 @@ from cutout.amend.model import HandBridge, Mending
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
 from cutout.job.schema import FigurePart, Job, RouterPart, ZonePart, filled, radians_of_grain
-from cutout.kit import Blade, Kit, Limits, bit, blade, boards, drills, wood
+from cutout.kit import Blade, Kit, Limits, Moves, bit, blade, boards, drills, moves_of, wood
 from cutout.kit.data import choose
 from cutout.pattern import Panel, Placement, Zone, place
 from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
@@ -57,7 +57,16 @@ def kit_of(job: Job) -> Kit:
         limits=replace(Limits(), **set_limits),
         units=job.units or "mm",
         small_bit=bit(job.router.small_bit) if job.router.small_bit else None,
+        allowance=job.saw.allowance,
+        times=_times(job),
+        own_feed=job.times.feed,
     )
+
+
+def _times(job: Job) -> Moves | None:
+    """The user's own times over those usual for the saw; None where none is given."""
+    own = {k: v for k, v in job.times.model_dump().items() if v is not None and k != "feed"}
+    return replace(moves_of(_blade(job).saw), **own, source="your own times") if own else None
 
 
 def panel_of(job: Job) -> Panel:

@@ -50,6 +50,7 @@ class Kit:
     small_bit: Bit | None = None
     allowance: float | None = None
     times: Moves | None = None
+    own_feed: float | None = None
 
     @property
     def moves(self) -> Moves:
@@ -67,4 +68,6 @@ class Kit:
         The blade's own feed is for 18 mm of softwood; it falls as the thickness grows (common practice, no source;
         published pages say only that denser and thicker wood is cut more slowly).
         """
+        if self.own_feed is not None:
+            return self.own_feed
         return self.blade.feed * DENSITY[self.wood.kind] * min(18.0 / max(thickness, 1.0), 3.0)

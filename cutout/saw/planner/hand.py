@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+import numpy as np
 import shapely
 
 from cutout.geom.outline import polygons_of
@@ -36,30 +37,49 @@ class Rooms:
 
     def __init__(self, state: State) -> None:
         self._state = state
-        self._known = -1
+        self._seen = 0
+        self._last: shapely.Geometry | None = None
+        self._wide: list[shapely.Geometry] = []
         self._rooms: list[shapely.Geometry] = []
+        self._known: dict[complex, int | None] = {}
 
     def at(self, z: complex) -> int | None:
         """Number of the room a point lies in or touches; None in a kerf. Beyond the panel's edge: -1."""
         self._refresh()
+        if z not in self._known:
+            self._known[z] = self._found(z)
+        return self._known[z]
+
+    def _found(self, z: complex) -> int | None:
         spot = shapely.Point(z.real, z.imag)
+        reach = self._state.blade.hole_to_turn / 2 + 0.1
         for number, room in enumerate(self._rooms):
-            if shapely.dwithin(room, spot, self._state.blade.hole_to_turn / 2 + 0.1):
+            if shapely.dwithin(room, spot, reach):
                 return number
         beyond = len(self._state.area.places) > 0 and not shapely.intersects(self._state.area.region, spot)
         return -1 if beyond else None
 
     def _refresh(self) -> None:
+        """Only a new hole or fallen piece makes room; the kerfs round it are part of it."""
         state = self._state
-        if len(state.open) == self._known:
+        if self._seen and (len(state.open) < self._seen or state.open[self._seen - 1][0] is not self._last):
+            # A hole was taken back: begun anew.
+            self._seen, self._wide, self._rooms = 0, [], []
+            self._known.clear()
+        new = [g for g, name in state.open[self._seen :] if not state.is_kerf(g, name)]
+        self._seen = len(state.open)
+        self._last = state.open[-1][0] if state.open else None
+        if not new:
             return
-        self._known = len(state.open)
-        wide = [g for g, name in state.open if shapely.area(g) > 0]
+        self._known.clear()
+        self._wide += new
+        near = [g for g, name in state.open if state.is_kerf(g, name)]
+        beside = shapely.STRtree(near).query(new, predicate="dwithin", distance=0.1)[1] if near else []
+        self._wide += [near[i] for i in np.unique(beside).tolist()]
         half = state.blade.hole_to_turn / 2 - _SIDE
-        grown = shapely.buffer(
-            shapely.union_all([shapely.buffer(g, 0.01, quad_segs=4) for g in wide]), -half, quad_segs=4
-        )
-        self._rooms = list(polygons_of(grown))
+        joined = shapely.union_all(shapely.buffer(np.array(self._wide, dtype=object), 0.01, quad_segs=2))
+        self._wide = [joined]
+        self._rooms = list(polygons_of(shapely.buffer(joined, -half, quad_segs=4)))
 
 
 @dataclass
@@ -69,6 +89,8 @@ class Hand:
     state: State
     prices: Prices
     rooms: Rooms
+    _ways: dict[int, float | None] = field(default_factory=dict)
+    _cuts: int = 0
 
     @classmethod
     def of(cls, state: State, prices: Prices) -> Hand:
@@ -103,6 +125,13 @@ class Hand:
 
     def _way_to_room(self, room: int) -> float | None:
         """How far (mm) the blade goes in its own kerf until it stands in a room; None if it can't."""
+        if self._cuts != len(self.state.open):
+            self._cuts, self._ways = len(self.state.open), {}
+        if room not in self._ways:
+            self._ways[room] = self._found_way(room)
+        return self._ways[room]
+
+    def _found_way(self, room: int) -> float | None:
         cuts = self.state.cuts
         if self.rooms.at(complex(cuts[-1].z[-1])) == room:
             return 0.0

@@ -12,7 +12,7 @@ import shapely
 from cutout.finding import Finding
 from cutout.kit import Kit
 from cutout.pattern import Opening, Pattern
-from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
+from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role, Step
 from cutout.saw.planner.area import area_of
 from cutout.saw.planner.by_hand import ByHand, by_hand_idle, by_hand_unused
 from cutout.saw.planner.choose import Chosen, Known
@@ -37,6 +37,8 @@ TOUCHING = 0.02
 """Extra price of a hole that touches the outline: a drill that wanders shows there."""
 WORTH_A_HOLE = 15.0
 """Once sawing has begun another hole is drilled only for this much outline (mm); less is nibbled."""
+MOST_SAWN, MOST_SPOTS, MOST_MINUTES = 4.0, 30, 180.0
+"""No plan: sawing more than so many times the outline, more spots for the file an opening, more minutes."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
 
@@ -52,7 +54,8 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
         prices = Prices.of(kit.moves, kit.feed(pattern.panel.thickness))
         put_in = kit.moves.thread if kit.moves.threads else kit.moves.drop_in
         taken = takes(cuts, [put_in] * len(cuts), drilled, prices)
-        return _assembled([*drilled, *loose], cuts, [*notes, *unused], [], taken)
+        steps = steps_of([*drilled, *loose], cuts, pattern, kit)
+        return _assembled([*drilled, *loose], cuts, [*notes, *unused], [], taken, steps)
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.thickness))
     holes: list[Hole] = []
     legs: list[Leg] = []
@@ -83,7 +86,38 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     holes.extend(loose)
     findings.extend(unused)
     legs = with_falls(legs, holes, pattern, kit.blade.kerf)
-    return _assembled(holes, legs, findings, left, takes(legs, seconds, holes, prices))
+    taken = takes(legs, seconds, holes, prices)
+    findings += _no_plan(legs, left, taken, pattern, kit)
+    return _assembled(holes, legs, findings, left, taken, steps_of(holes, legs, pattern, kit))
+
+
+def _no_plan(
+    legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern, kit: Kit
+) -> list[Finding]:
+    """A stop where nobody would saw it like this: far too much sawing, filing or time."""
+    outline = math.fsum(o.region.length for o in pattern.openings)
+    sawn = math.fsum(leg.length for leg in legs)
+    spots = len(left) / max(1, len(pattern.openings))
+    faults = []
+    if sawn > MOST_SAWN * outline:
+        faults.append(
+            f"{format_length(sawn, kit.units)} of sawing for {format_length(outline, kit.units)} of outline"
+        )
+    if spots > MOST_SPOTS:
+        faults.append(f"{len(left)} spots left for the file")
+    if taken.minutes > MOST_MINUTES:
+        faults.append(f"about {taken.minutes / 60:.1f} hours at the saw")
+    if not faults or not legs:
+        return []
+    at = (float(legs[0].path[0, 0]), float(legs[0].path[0, 1]))
+    return [
+        Finding(
+            "plan", "stop", (round(at[0], 3), round(at[1], 3)), None, None, None,
+            f"This is no plan to saw by: {', '.join(faults)}.",
+            "Take a narrower blade or a scroll saw, make the silhouette larger, or simplify it; `cutout check` "
+            "compares blades and sizes.",
+        )
+    ]  # fmt: skip
 
 
 def _local(opening: Opening) -> tuple[Opening, complex]:
@@ -100,12 +134,13 @@ def _moved(at: tuple[float, float], by: complex) -> tuple[float, float]:
 
 
 def _assembled(
-    holes: list[Hole], legs: list[Leg], findings: list[Finding], left: list[LeftOver], taken: Takes
-) -> Plan:
+    holes: list[Hole], legs: list[Leg], findings: list[Finding], left: list[LeftOver], taken: Takes,
+    steps: tuple[Step, ...],
+) -> Plan:  # fmt: skip
     length = math.fsum(leg.length for leg in legs)
     return Plan(
         tuple(holes), tuple(legs), tuple(left), tuple(findings), length, taken.goes, taken.minutes,
-        steps_of(holes, legs), taken.goes, taken.lifts, taken.minutes_by,
+        steps, taken.goes, taken.lifts, taken.minutes_by,
     )  # fmt: skip
 
 

@@ -124,6 +124,7 @@ class State:
     poses: Poses = field(default_factory=Poses)
     along_stretch: dict[int, list[int]] = field(default_factory=dict)
     tree: shapely.STRtree | None = None
+    kerfs: set[int] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.standing = [self.area.region]
@@ -218,6 +219,10 @@ class State:
         self._note_poses(z)
         return cut
 
+    def is_kerf(self, geometry: shapely.Geometry, name: str) -> bool:
+        """Whether something open is a kerf: neither a hole nor a piece that fell."""
+        return id(geometry) in self.kerfs
+
     def pushed(self, z: ComplexArray) -> ComplexArray:
         """A path that ends against wood, carried on until the square end of its kerf meets the outline."""
         if self._open_at(z[-1]):
@@ -268,6 +273,8 @@ class State:
         self.standing = standing
         fallen_with = name if name.startswith("leg") else f"leg {self.next_leg - 1}"
         self.open.append((tool, name))
+        if name.startswith("leg"):
+            self.kerfs.add(id(tool))
         for part in drops:
             self.open.append((part, fallen_with))
         if drops and self.cuts:
@@ -279,7 +286,7 @@ class State:
 
     def skin(self, part: shapely.Geometry) -> bool:
         """Whether a piece is nowhere thicker than what may stay on the line for the file."""
-        return bool(shapely.is_empty(shapely.buffer(part, -self.area.clean / 2 - 0.01, quad_segs=4)))
+        return bool(shapely.is_empty(shapely.buffer(part, -self.area.allow / 2 - THIN, quad_segs=4)))
 
     def for_the_file(self, part: Polygon) -> bool:
         """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file."""
@@ -318,7 +325,7 @@ class State:
             contact
             for part in self.held()
             if not self.for_the_file(part)
-            for contact in shapely.get_parts(shapely.intersection(self._fat(part), reach))
+            for contact in shapely.get_parts(shapely.intersection(self.fat(part), reach))
         ]
         if not contacts:
             return False
@@ -326,9 +333,9 @@ class State:
         self._watch(spots)
         return True
 
-    def _fat(self, part: Polygon) -> shapely.Geometry:
+    def fat(self, part: Polygon) -> shapely.Geometry:
         """A piece without its skins: where it is thicker than what may stay on the line."""
-        half = self.area.clean / 2 + 0.01
+        half = self.area.allow / 2 + THIN
         core = shapely.buffer(shapely.buffer(part, -half, quad_segs=4), half + 0.02, quad_segs=4)
         return shapely.intersection(part, core)
 
