@@ -11,6 +11,7 @@ from shapely import Point, Polygon
 from cutout import check
 from cutout.amend.bridge import bridge
 from cutout.amend.ease import ease
+from cutout.amend.fillet import with_fillets
 from cutout.amend.model import Mended, Mending
 from cutout.finding import Finding, ordered
 from cutout.kit import Kit
@@ -28,10 +29,12 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     """
     before = check.run(pattern, kit)
     bridged = bridge(pattern, kit, mending)
+    if bridged.bridges:
+        bridged = replace(bridged, pattern=with_fillets(bridged.pattern, bridged.bridges, kit))
     mended, eased, left_out = bridged.pattern, None, bridged.left_out
     left = before if mended is pattern else check.run(mended, kit)
     if mending.ease:
-        done = ease(mended, kit, left)
+        done = ease(mended, kit, left, mending.corners)
         mended, eased, left = done.pattern, done.eased, done.findings
         left_out = (*left_out, *done.left_out)
         if done.gave_up:

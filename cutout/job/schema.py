@@ -443,6 +443,12 @@ class MendPart(Part):
     """What may be changed to make the pattern sawable."""
 
     ease: bool = setting(True, "Round and open up what the blade can't follow.", "false", "--ease")
+    corners: Literal["cheapest", "sharp", "round"] = setting(
+        "cheapest",
+        "Inside corners the blade can't round: sawn sharp from both sides, rounded, or what costs least at the saw.",
+        '"sharp"',
+        "--inside-corners",
+    )
     bridge: bool = setting(True, "Hold loose pieces with bridges of wood.", "false", "--bridge")
     bridge_width: Positive | None = setting(
         None, "Width of every bridge; unset: from the wood.", '"12mm"', "--bridge-width"

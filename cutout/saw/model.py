@@ -88,8 +88,8 @@ class Step:
 class Plan:
     """Where to drill and in which order to saw.
 
-    entries: how often the saw is put in; goes: everything sawn between two of these; lifts: times it is put into a kerf
-    again, or threaded inside an opening that was begun. minutes: an estimate; minutes_by: the same by kind of move.
+    entries: how often the saw is put in; goes: everything sawn between two of these; lifts: times it is put into a
+    kerf again, or threaded. minutes: an estimate; minutes_by: the same by kind of move.
     """
 
     holes: tuple[Hole, ...]

@@ -182,7 +182,8 @@ def test_moving_everything_moves_nothing_in_the_verdict() -> None:
     ring = Ring.of_points(circle(40.0, at=112.5 + 92.75j))
     moved = cut_pattern(Outline((ring,), 1.0), PANEL, "panel", K)
     hole = replace(plan.holes[0], at=(plan.holes[0].at[0] + shift[0], plan.holes[0].at[1] + shift[1]))
-    leg = replace(plan.legs[0], path=plan.legs[0].path + np.array(shift))
+    drops = translate(plan.legs[0].drops, *shift)
+    leg = replace(plan.legs[0], path=plan.legs[0].path + np.array(shift), drops=drops)
     first, second = prove(pattern, KIT, plan), prove(moved, KIT, replace(plan, holes=(hole,), legs=(leg,)))
     assert (first.ok, first.steps) == (second.ok, second.steps)
     assert translate(pattern.waste, *shift).symmetric_difference(moved.waste).area < 1e-6

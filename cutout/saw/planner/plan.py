@@ -39,6 +39,8 @@ WORTH_A_HOLE = 15.0
 """Once sawing has begun another hole is drilled only for this much outline (mm); less is nibbled."""
 MOST_SAWN, MOST_SPOTS, MOST_MINUTES = 4.0, 30, 180.0
 """No plan: sawing more than so many times the outline, more spots for the file an opening, more minutes."""
+WORTH_A_WORD = 1000.0
+"""So much sawing (mm) beyond the outline is a trifle, however short that is."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
 
@@ -99,7 +101,7 @@ def _no_plan(
     sawn = math.fsum(leg.length for leg in legs)
     spots = len(left) / max(1, len(pattern.openings))
     faults = []
-    if sawn > MOST_SAWN * outline:
+    if sawn > MOST_SAWN * outline and sawn > outline + WORTH_A_WORD:
         faults.append(
             f"{format_length(sawn, kit.units)} of sawing for {format_length(outline, kit.units)} of outline"
         )
