@@ -292,7 +292,7 @@ def _say_work(work: Work) -> None:
         hold = "holds" if len(work.bridges) == 1 else "hold"
         click.echo(f"{count(len(work.bridges), 'bridge')} {hold} pieces that would drop out")
     click.echo(
-        f"{count(len(plan.holes), 'hole')}, {count(len(plan.legs), 'leg')}, "
+        f"{count(len(plan.holes), 'hole')}, {count(len(plan.legs), 'leg')} in {count(plan.goes, 'go', 'goes')}, "
         f"{format_length(plan.cut_length, units)} of cut, about {plan.minutes:.0f} minutes (an estimate); "
         f"{_verdict(work)}"
     )

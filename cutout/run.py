@@ -19,11 +19,13 @@ from cutout.errors import LayoutError
 from cutout.finding import Finding, ordered
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
-from cutout.kit import paper
+from cutout.kit import blades, paper
 from cutout.pattern import Pattern, cut_pattern
 from cutout.read import read
 from cutout.route import tool_path
 from cutout.saw import plan, prove
+from cutout.saw.model import Plan
+from cutout.saw.outlook import advice
 from cutout.units import Units, format_length
 from cutout.write.files import write_files
 from cutout.write.gauge import gauge_pdf
@@ -109,10 +111,20 @@ def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = r
         plan=cuts,
         proof=proof,
         router=path,
-        notes=notes_on(laid, mended.pattern),
+        notes=(*notes_on(laid, mended.pattern), *_other_blade(laid, mended.pattern, cuts)),
         folder=folder,
     )
     return replace(work, sheet_turn=sheet_turn(work)) if job.template.turn else work
+
+
+def _other_blade(laid: LaidOut, pattern: Pattern, cuts: Plan) -> tuple[str, ...]:
+    """A word where another blade of the kit would need far fewer cuts."""
+    kit = laid.asked.kit
+    if pattern.keep_mode == "both":
+        return ()
+    others = (replace(kit, blade=b, allowance=None) for b in blades().values() if b.name != kit.blade.name)
+    word = advice(pattern, kit, others, len(cuts.legs))
+    return () if word is None else (word,)
 
 
 def size_table(laid: LaidOut) -> str:

@@ -22,6 +22,7 @@ from typing import TypeAlias
 
 import numpy as np
 import shapely
+from scipy.ndimage import maximum_filter1d
 from shapely import Point, Polygon, box
 
 from cutout.finding import Finding
@@ -46,6 +47,8 @@ PLAY = 0.05
 """Play (mm) granted to the body, and the thickness of wood too thin to hold anything."""
 NIB = 0.6
 """A piece that hangs on no more than this length of outline (mm) is broken off by hand."""
+LOOP, LOOSE = 2.0, 0.01
+"""A bend is judged over so many turning radii too, and may turn so much (radians) too far."""
 SLIVER = 0.2
 """Left-over wood smaller than this (mm^2) is dust, not worth a line."""
 
@@ -241,7 +244,8 @@ def _prove_body(bench: _Bench, leg: Leg, path: ComplexArray, air: shapely.Geomet
             opening=leg.opening,
         )
         return
-    bend = _tight_bend(at, teeth, total, radius, np.all(in_air, axis=1))
+    free = np.all(in_air, axis=1)
+    bend = _tight_bend(at, teeth, total, radius, free) or _tight_loop(at, teeth, total, radius, free)
     if bend is not None:
         where, measured = bend
         bench.fail(
@@ -324,6 +328,38 @@ def _tight_bend(
     if over[worst] <= 0:
         return None
     return complex(at(t[worst : worst + 1])[0]), float(h[worst] ** 2 / (2 * bow[worst]))
+
+
+def _tight_loop(
+    at: Along, teeth: FloatArray, total: float, radius: float, in_air: np.ndarray
+) -> tuple[complex, float] | None:
+    """The worst place where the path, over two turning radii, turns further than a circle of that radius.
+
+    Along a length L the heading of a path of curvature 1 / R turns by L / R. Granted: LOOSE, and what the path turns
+    at one of its own points, since it is drawn in chords.
+    """
+    window = LOOP * radius
+    if radius <= 0 or total < window:
+        return None
+    step = min(STEP, radius / 20)
+    s = np.linspace(0.0, total, max(2, math.ceil(total / step) + 1))
+    along = np.diff(at(s))
+    heading = np.unwrap(np.angle(along))
+    wide = max(1, round(window / (s[1] - s[0])))
+    if len(heading) <= wide:
+        return None
+    turned = np.abs(heading[wide:] - heading[:-wide])
+    length = wide * (s[1] - s[0])
+    middle = s[wide // 2 : wide // 2 + len(turned)]
+    chord = maximum_filter1d(np.abs(np.diff(heading, append=heading[-1:])), wide + 1)[wide // 2 :][
+        : len(turned)
+    ]
+    over = turned - length / radius - LOOSE - 1.05 * chord
+    over = np.where(np.interp(middle, teeth, in_air.astype(float)) > 0.5, -1.0, over)
+    worst = int(np.argmax(over))
+    if over[worst] <= 0:
+        return None
+    return complex(at(middle[worst : worst + 1])[0]), float(length / turned[worst])
 
 
 def _prove_kerf(bench: _Bench, leg: Leg, kerf: shapely.Geometry) -> float:

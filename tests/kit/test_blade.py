@@ -1,13 +1,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutout.errors import KitError
-from cutout.kit import Blade, blade, blades, turning_radius
+from cutout.kit import Blade, Kit, bit, blade, blades, drills, moves_of, turning_radius, wood
 
 widths, gaps = st.floats(0.3, 25), st.floats(0.02, 1.5)
 
@@ -68,3 +69,16 @@ def test_an_unknown_blade_is_answered_with_what_there_is() -> None:
     with pytest.raises(KitError, match="jigsaw-narrow"):
         blade("chainsaw")
     assert blade(" Jigsaw Narrow ").name == "jigsaw-narrow"
+
+
+def test_every_saw_has_times_for_its_moves_and_a_slower_feed_in_thicker_and_harder_wood() -> None:
+    """In words only (Creative Woodworks & Crafts, winter 1998, p. 22): denser and thicker wood is cut more slowly."""
+    for each in blades().values():
+        own = moves_of(each.saw)
+        assert own.source
+        assert own.turn <= own.drop_in <= own.lift <= own.thread
+        soft, hard = (Kit(each, drills("metric"), bit("6mm"), wood(w)) for w in ("white-pine", "red-oak"))
+        assert soft.feed(12.0) > soft.feed(18.0) > soft.feed(36.0)
+        assert hard.feed(18.0) < soft.feed(18.0)
+        assert soft.allow == own.allowance
+        assert replace(soft, allowance=0.0).allow == 0.0

@@ -13,6 +13,8 @@ from cutout.units import format_length
 
 SNAPS = 0.5
 """A piece held along no more outline than this (mm) snaps off by hand; a nib stays for the file."""
+NECK = 0.04
+"""Pieces joined by a neck that is thicker than a skin by no more than this (mm) on each side are told apart."""
 DUST = 0.2
 """Slivers smaller than this (mm^2) are not worth a line."""
 
@@ -21,7 +23,7 @@ def left_over_of(state: State, kit: Kit) -> tuple[list[LeftOver], list[Finding]]
     """Slivers that stay in corners for a file, and a `stop` for each piece too large for one."""
     slivers: list[LeftOver] = []
     stops: list[Finding] = []
-    thick = [part for piece in state.held() for part in polygons_of(state.fat(piece))]
+    thick = [part for piece in state.held() for part in polygons_of(state.fat(piece, NECK))]
     for piece in thick:
         sliver = _measured(piece, state)
         if sliver.area < DUST:

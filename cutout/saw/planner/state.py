@@ -333,9 +333,9 @@ class State:
         self._watch(spots)
         return True
 
-    def fat(self, part: Polygon) -> shapely.Geometry:
-        """A piece without its skins: where it is thicker than what may stay on the line."""
-        half = self.area.allow / 2 + THIN
+    def fat(self, part: Polygon, more: float = 0.0) -> shapely.Geometry:
+        """A piece without its skins: where it is thicker, by `more` mm to each side, than what may stay."""
+        half = self.area.allow / 2 + THIN + more
         core = shapely.buffer(shapely.buffer(part, -half, quad_segs=4), half + 0.02, quad_segs=4)
         return shapely.intersection(part, core)
 
