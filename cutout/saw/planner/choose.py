@@ -86,7 +86,21 @@ def gaps(state: State) -> list[Gap]:
     for i, j in zip(first.tolist(), last.tolist(), strict=True):
         length = area.stretches[int(stretch[i])].length
         found.append(Gap(int(stretch[i]), max(along[i] - half, 0.0), min(along[j] + half, length)))
-    return found
+    return _round_the_start(state, found)
+
+
+def _round_the_start(state: State, found: list[Gap]) -> list[Gap]:
+    """On a ring, the gap before its first point and the one after it are one, which ends beyond the ring's length."""
+    joined: list[Gap] = []
+    for gap in found:
+        line = state.area.stretches[gap.stretch]
+        first = next((n for n, g in enumerate(joined) if g.stretch == gap.stretch), None)
+        near = 2.5 * state.area.step
+        if line.closed and first is not None and joined[first].start < near and gap.end > line.length - near:
+            joined.append(Gap(gap.stretch, gap.start, line.length + joined.pop(first).end))
+        else:
+            joined.append(gap)
+    return joined
 
 
 Since: TypeAlias = tuple[int, int]

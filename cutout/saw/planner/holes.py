@@ -178,7 +178,11 @@ def _mark_reached(state: State, gap: Gap, spots: ComplexArray, reaches: np.ndarr
     area = state.area
     forward = area.stretches[gap.stretch]
     mine = np.flatnonzero((area.where == gap.stretch) & ~state.done)
-    mine = mine[(state.along[mine] >= gap.start - area.step) & (state.along[mine] <= gap.end + area.step)]
+    along = state.along[mine]
+    within = (along >= gap.start - area.step) & (along <= gap.end + area.step)
+    if forward.closed:
+        within |= along + forward.length <= gap.end + area.step
+    mine = mine[within]
     for line, ahead in ((forward, True), (forward.reversed(), False)):
         a, b = (gap.start, gap.end) if ahead else (line.length - gap.end, line.length - gap.start)
         entries = _entries(line, a, b, area.radius)
