@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import io
 import math
+import sys
 import time
 from collections import Counter
 from collections.abc import Iterator
@@ -30,6 +31,11 @@ from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, Placement, cut_pattern, place
 from cutout.saw import plan, prove
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from sawyer import columns
+
 from cutout.trace.rings import trace
 
 CLIP_ART = Path("/usr/share/openclipart/svg")
@@ -108,11 +114,13 @@ def pattern_of(region: shapely.Geometry, size: float, kit: Kit) -> Pattern:
 def measure(args: argparse.Namespace) -> None:
     """The table of proved plans."""
     total: dict[str, Counter[str]] = {}
+    rows: dict[str, list[dict[str, float]]] = {}
     for name, region in silhouettes(args.count):
         for size in args.sizes:
             for saw in args.blades:
                 row = one(region, size, kit_with(saw), args.mend)
                 total.setdefault(saw, Counter()).update(row)
+                rows.setdefault(saw, []).append(row)
                 print(
                     f"{name:24s} {size:4.0f} {saw:14s} " + " ".join(f"{k} {v:.5g}" for k, v in row.items()),
                     flush=True,
@@ -127,6 +135,20 @@ def measure(args: argparse.Namespace) -> None:
             f"of all openings {everything:6.1%}; holes per flagged corner {holes:4.2f}; "
             f"legs {sums['legs']:5.0f}; plan {sums['plan_s']:.0f} s, proof {sums['proof_s']:.0f} s"
         )
+        _print_sawyer(saw, rows[saw])
+
+
+def _print_sawyer(saw: str, rows: list[dict[str, float]]) -> None:
+    """What the sawyer pays, medians and worst over silhouettes."""
+    shares = np.array([r["legs"] / max(r["bound"], 1) for r in rows])
+    goes, lifts = (np.median([r[k] / r["rings"] for r in rows]) for k in ("goes", "lifts"))
+    short = sum(r["short"] for r in rows) / max(1, sum(r["legs"] for r in rows))
+    print(
+        f"{saw:14s} legs / bound {np.median(shares):.2f}, worst {shares.max():.2f}; "
+        f"goes a ring {goes:.1f}, lifts a ring {lifts:.1f}; minutes {sum(r['minutes'] for r in rows):.0f} (bound {sum(r['least'] for r in rows):.0f}); "
+        f"length / rings {np.median([r['length'] for r in rows]):.2f}; legs under 10 mm {short:.0%}; "
+        f"steps at most {max(r['steps'] for r in rows):.0f}"
+    )
 
 
 def one(region: MultiPolygon, size: float, kit: Kit, mended: bool) -> dict[str, float]:
@@ -154,6 +176,7 @@ def one(region: MultiPolygon, size: float, kit: Kit, mended: bool) -> dict[str, 
         "holes": len(made.holes),
         "legs": len(made.legs),
         "left": len(made.left_over),
+        **columns(pattern, kit, made),
         "plan_s": planned - start,
         "proof_s": proved - planned,
     }
