@@ -24,6 +24,15 @@ _LEAST_CONTRAST = 20.0
 _TOO_GREY = 0.30
 _SOFTENING = 0.8
 
+_CLEARER = 0.002
+"""Gain in the share of variance that two classes explain for which the light is divided out."""
+
+_FINE = 1600
+"""Plateaus are looked for in a picture reduced to at most about this many pixels across."""
+
+_FLATTEST = 0.25
+"""Share of a class's pixels, those that differ least from their neighbours, that show its plateau."""
+
 _AT_BORDER = 0.10
 """Share of a side of the picture along which a figure may lie before it is worth a word."""
 
@@ -32,13 +41,15 @@ _AT_BORDER = 0.10
 class Field:
     """Values (h, w) that are high in the figure, the level of its edge, and what was decided on the way.
 
-    stepped: the picture was black and white only, so its edges come in steps of whole pixels.
+    stepped: the picture was black and white only, so its edges come in steps of whole pixels. exact: the level
+    follows from what was asked or from transparency, not from how grey mixes.
     """
 
     values: Grey
     level: float
     notes: tuple[Note, ...] = ()
     stepped: bool = False
+    exact: bool = False
 
 
 @dataclass(frozen=True)
@@ -117,7 +128,7 @@ def _from_alpha(alpha: Image.Image, name: str, options: ReadOptions) -> Field:
     if options.invert:
         values = 255 - values
     text = "The shape was taken from the picture's transparency."
-    return _softened(Field(values, 127.5, (Note("threshold", text),)))
+    return _softened(Field(values, 127.5, (Note("threshold", text),), exact=True))
 
 
 def _on_white(picture: Picture) -> Image.Image:
@@ -132,7 +143,7 @@ def _fixed(grey: Image.Image, threshold: int, name: str, options: ReadOptions) -
     border = _border(values)
     light = options.invert if options.invert is not None else bool((border <= threshold).mean() > 0.5)
     note = Note("threshold", f"Threshold as given: grey {threshold} of 255, {_sense(light)}.")
-    return _oriented(values, float(threshold) + 0.5, light, (note,))
+    return replace(_oriented(values, float(threshold) + 0.5, light, (note,)), exact=True)
 
 
 def _from_grey(grey: Grey, name: str, options: ReadOptions) -> Field:
@@ -146,6 +157,7 @@ def _from_grey(grey: Grey, name: str, options: ReadOptions) -> Field:
         if options.threshold == "local" or _uneven(small, lit, light, split, even):
             return _local(grey, lit, light, even, name, forced=options.threshold == "local")
     _check(split, name)
+    split = _on_plateaus(grey, split)
     text = f"One threshold for the whole picture: grey {split.level:.0f} of 255, {_sense(light)}."
     return _oriented(grey, split.level, light, (Note("threshold", text),))
 
@@ -157,8 +169,8 @@ def _uneven(small: Grey, lit: NDArray[np.float64], light: bool, split: _Split, e
     flat = _split(flattened(small, lit, not light))
     return (
         flat.contrast > _LEAST_CONTRAST
-        and flat.clarity > split.clarity + 0.01
-        and flat.between <= split.between
+        and flat.clarity > split.clarity + _CLEARER
+        and flat.between <= split.between + _CLEARER
     )
 
 
@@ -166,6 +178,7 @@ def _local(grey: Grey, lit: NDArray[np.float64], light: bool, even: float, name:
     flat = flattened(grey, lit, not light)
     split = _split(np.asarray(_reduced(Image.fromarray(flat))))
     _check(split, name)
+    split = _on_plateaus(flat, split)
     why = "as asked" if forced else f"the light falls to {100 * even:.0f} % across the picture"
     share = split.level / 230.0
     text = f"Local threshold ({why}): {100 * share:.0f} % of the paper's brightness nearby, {_sense(light)}."
@@ -211,6 +224,7 @@ def _from_colour(colour: Image.Image, grey: Image.Image) -> Field | None:
     split = _split(np.asarray(_reduced(Image.fromarray(values))))
     if split.contrast < _LEAST_CONTRAST or split.between > _TOO_GREY:
         return None
+    split = _on_plateaus(values, split)
     return Field(values, split.level, (Note("threshold", f"The figure was told from the background {how}."),))
 
 
@@ -250,6 +264,34 @@ def _split(values: Grey) -> _Split:
     spread = float((counts * (grey - mean) ** 2).sum())
     clarity = float(between.max()) * total / spread if spread > 0 else 0.0
     return _Split(low, high, level, clarity, _near(counts, level, 0.2 * (high - low)) / total)
+
+
+def _on_plateaus(grey: Grey, split: _Split) -> _Split:
+    """The split with its level half-way between what figure and ground settle at away from their edges.
+
+    Most of a thin figure's pixels are touched by its edges, so that its median lies short of its own grey; the
+    flattest of them, the middles of its lines, are least touched.
+    """
+    if abs(split.level - (split.low + split.high) / 2) > 0.5:
+        return split
+    image = Image.fromarray(grey)
+    factor = max(1, round(max(image.size) / _FINE))
+    image = image.reduce(factor) if factor > 1 else image
+    values = np.asarray(image)
+    steep = np.asarray(
+        ImageChops.subtract(image.filter(ImageFilter.MaxFilter(3)), image.filter(ImageFilter.MinFilter(3)))
+    )
+    low, high = (
+        _settled(values[side], steep[side]) for side in (values <= split.level, values > split.level)
+    )
+    return replace(split, low=low, high=high, level=(low + high) / 2)
+
+
+def _settled(values: Grey, steep: Grey) -> float:
+    """Median of the values that are flattest, a quarter of them or more."""
+    counts = np.cumsum(np.bincount(steep, minlength=256))
+    limit = int(np.searchsorted(counts, _FLATTEST * counts[-1]))
+    return float(np.median(values[steep <= limit]))
 
 
 def _near(counts: NDArray[np.float64], level: float, window: float) -> float:
