@@ -44,7 +44,7 @@ _UNSETTLED = 0.04
 _STRAY = 0.1
 """Sigma (px) a half-way line of a clean picture is off by itself."""
 
-_BENT = 0.12
+_BENT = 0.4
 """Greatest turn (radians) of a line within the reach of a profile laid across it."""
 
 
@@ -104,8 +104,7 @@ def fit_edges(grey: Grey, found: IsoLines) -> EdgeFit | None:
     places = _places(found.lines, reach)
     if places is None:
         return None
-    at, normal = places
-    t, values = _profiles(grey, at, normal, reach)
+    t, values = _profiles(grey, *places, reach)
     low, high, clear = _plateaus(values, reach)
     if clear.sum() < _LEAST_PROFILES:
         return None
@@ -165,9 +164,9 @@ def _own_shifts(t: FloatArray, values: FloatArray, shown: _Shown, sigma: float) 
     return np.asarray(np.clip((left * slope).sum(axis=1, keepdims=True) / (power + held + 1e-9), -0.5, 0.5))
 
 
-def _places(lines: list[ComplexArray], reach: int) -> tuple[ComplexArray, ComplexArray] | None:
-    """Points on the smoothed lines where they are nearly straight, and the unit normals there (to the figure)."""
-    at, normals = [], []
+def _places(lines: list[ComplexArray], reach: int) -> tuple[ComplexArray, ComplexArray, FloatArray] | None:
+    """Points on the lines where they bend little, unit normals there (to the figure) and curvatures (1/px)."""
+    at, normals, curves = [], [], []
     total = sum(len(z) for z in lines)
     stride = max(1, total // _MOST_PROFILES)
     for z in lines:
@@ -177,15 +176,17 @@ def _places(lines: list[ComplexArray], reach: int) -> tuple[ComplexArray, Comple
         along = np.roll(smooth, -3) - np.roll(smooth, 3)
         length = np.abs(along)
         along = along / np.maximum(length, 1e-9)
-        # Averaging pulls a bent line inward: only where it bends little over the profile's own reach.
-        bend = np.abs(np.angle(np.roll(along, -reach) * np.roll(along, reach).conj()))
-        good = (bend < _BENT) & (length > 1.0)
-        pick = np.flatnonzero(good)[::stride]
-        at.append(smooth[pick])
+        bend = np.angle(np.roll(along, -reach) * np.roll(along, reach).conj())
+        curve = bend / np.maximum(np.abs(np.roll(smooth, -reach) - np.roll(smooth, reach)), 1.0)
+        pick = np.flatnonzero((np.abs(bend) < _BENT) & (length > 1.0))[::stride]
+        # Averaging with a spread s pulls a line of curvature c inward by c s^2 / 2.
+        pulled = curve * (_SETTLE * length / 6) ** 2 / 2
+        at.append((smooth - 1j * along * pulled)[pick])
         normals.append(1j * along[pick])
+        curves.append(curve[pick])
     if not at or sum(len(a) for a in at) < _LEAST_PROFILES:
         return None
-    return np.concatenate(at), np.concatenate(normals)
+    return np.concatenate(at), np.concatenate(normals), np.concatenate(curves)
 
 
 def _wrapped(z: ComplexArray, sigma: float) -> ComplexArray:
@@ -193,7 +194,7 @@ def _wrapped(z: ComplexArray, sigma: float) -> ComplexArray:
 
 
 def _profiles(
-    grey: Grey, at: ComplexArray, normal: ComplexArray, reach: int
+    grey: Grey, at: ComplexArray, normal: ComplexArray, curve: FloatArray, reach: int
 ) -> tuple[FloatArray, FloatArray]:
     """Distances (n, k) of pixels to the edge, along its normal, and their values: a row or column of each."""
     height, width = grey.shape
@@ -203,7 +204,8 @@ def _profiles(
     row = np.floor(height - at.imag).astype(int)[:, None] + np.where(flat[:, None], 0, k)
     inside = (col >= 0) & (col < width) & (row >= 0) & (row < height)
     centre = (col + 0.5) + 1j * (height - row - 0.5)
-    t = ((centre - at[:, None]) * normal.conj()[:, None]).real
+    away = (centre - at[:, None]) * normal.conj()[:, None]
+    t = away.real - curve[:, None] * away.imag**2 / 2
     values = grey[np.clip(row, 0, height - 1), np.clip(col, 0, width - 1)].astype(np.float64)
     whole = inside.all(axis=1)
     order = np.argsort(t[whole], axis=1)
