@@ -4,8 +4,9 @@
     python tests/bench/photos.py --large   of 12 megapixels
     python tests/bench/photos.py --keep FOLDER   writes the photos there as well
 
-Everything about them is invented: three tables, three lights, tilts to 35 degrees, a lens that bends a little. Light is
-mixed as light, blurred, counted with noise, shown in sRGB, saved as JPEG. Pictures from real cameras may differ.
+Everything about them is invented: three tables, three lights, tilts to 35 degrees, a lens that bends a little.
+Light is mixed as light, blurred, counted with noise, shown in sRGB, saved as JPEG. Pictures from real cameras
+may differ.
 """
 
 from __future__ import annotations
@@ -141,13 +142,14 @@ def _apart(one: shapely.Geometry, two: shapely.Geometry) -> np.ndarray:
 def main() -> None:
     """Print a line for each photo and the medians."""
     parser = argparse.ArgumentParser()
+    parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--count", type=int, default=24)
     parser.add_argument("--large", action="store_true")
     parser.add_argument("--keep", type=Path)
     args = parser.parse_args()
     size = (4000, 3000) if args.large else (2000, 1500)
     all_rms, refused = [], 0
-    for number in range(args.count):
+    for number in range(args.first, args.first + args.count):
         picture, rings, per_mm, what = photo(number, size)
         if args.keep:
             (args.keep / f"photo{number:02}.jpg").write_bytes(picture)

@@ -52,7 +52,8 @@ def _lines(
     picture = decode(data, name)
     straight = straightened(picture, name, options)
     if straight is not None:
-        picture = straight.picture
+        # Who straightens a picture photographed it, whether the file still says so or not.
+        picture = replace(straight.picture, camera=True)
     field, found = _edges(picture, name, options)
     if straight is None:
         return field, found, None, ()
@@ -85,8 +86,7 @@ def _edge_note(fit: EdgeFit | None, light: bool) -> Note:
     why = (
         "the edges themselves show it"
         if sure
-        else "the edges don't tell; "
-        + ("the file says that a camera took it" if light else "taken for a drawing")
+        else "the edges don't tell; " + ("it was taken by a camera" if light else "taken for a drawing")
     )
     return Note("edges", f"Edges were placed {where} ({why}).")
 

@@ -79,7 +79,7 @@ def _trust(sheet: Sheet, size: tuple[float, float], scale: float | None) -> tupl
     text = f"The sheet's corners give sizes to about ±{off:.2g} mm over its length of {max(size):g} mm"
     text += ", bent lines of the lens straightened." if sheet.bend else "."
     notes = [Note("scale", text)]
-    seen, given = aspect(sheet.straight(sheet.corners), sheet.middle), max(size) / min(size)
+    seen, given = aspect(sheet.straight(sheet.corners), sheet.middle, sheet.unit), max(size) / min(size)
     if abs(seen / given - 1.0) > _OTHER_PAPER:
         text = (
             f"The sheet in the picture looks {seen:.2f} times as long as wide, the paper given is {given:.2f} times: "

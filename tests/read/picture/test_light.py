@@ -98,7 +98,7 @@ def test_where_the_edges_do_not_tell_the_camera_decides() -> None:
     assert decode(saved(plain, "JPEG", exif=exif), "test").camera
     assert not decode(saved(plain, "JPEG"), "test").camera
     rough = plain + np.random.default_rng(3).normal(0, 6, plain.shape)
-    assert "a camera took it" in said(traced(saved(rough, "JPEG", exif=exif, quality=50)), "edges")
+    assert "taken by a camera" in said(traced(saved(rough, "JPEG", exif=exif, quality=50)), "edges")
     assert "taken for a drawing" in said(traced(saved(rough, "JPEG", quality=50)), "edges")
 
 
