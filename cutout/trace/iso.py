@@ -71,6 +71,17 @@ def iso_lines(grey: NDArray[Any], level: float) -> IsoLines:
     return IsoLines(lines, blur, noise)
 
 
+def across(grey: NDArray[Any], level: float, reach: int) -> FloatArray:
+    """Grey (2 reach + 2, n) along the row or column through each of the n places where it crosses `level`."""
+    edges, _ = _crossed(grey, level)
+    stride = grey.shape[1] + 2
+    near, far = _ends(edges, stride)
+    most = stride * (grey.shape[0] + 2) - 1
+    return np.stack(
+        [_values(grey, np.clip(near + k * (far - near), 0, most), stride) for k in range(-reach, reach + 2)]
+    )
+
+
 def _blur(grey: NDArray[Any], edges: IntArray, step: FloatArray, stride: int) -> tuple[float, float]:
     """Sigma (px) of the Gaussian step with the median slope met, and the noise hidden by hard steps (px)."""
     share = step / np.maximum(_contrast(grey, edges, 4, stride), step)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from threadpoolctl import ThreadpoolController
 
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import Ring
@@ -41,6 +43,19 @@ def fit_lines(found: IsoLines, tolerance_px: float, smooth: float = 0.0) -> tupl
         return ()
     spans = [max(np.ptp(z.real), np.ptp(z.imag)) for z in lines]
     sigma = smooth * _FULL_SMOOTH * float(max(spans))
+    with _one_thread().limit(limits=1, user_api="blas"):
+        return _fitted(lines, found, tolerance_px, sigma)
+
+
+@cache
+def _one_thread() -> ThreadpoolController:
+    """Fitting multiplies thousands of tiny matrices, which several threads only hinder one another at."""
+    return ThreadpoolController()
+
+
+def _fitted(
+    lines: list[ComplexArray], found: IsoLines, tolerance_px: float, sigma: float
+) -> tuple[Ring, ...]:
     rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise) for z in lines]
     for closer in (0.6, 0.25):
         bad = _unsound(rings, lines)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import resvg_py
 from PIL import Image, ImageFilter
+from scipy.ndimage import gaussian_filter
 
 from cutout.geom.curve import Arc, Cubic, Line, Segment, Similarity
 from cutout.geom.outline import Ring
@@ -189,7 +190,23 @@ def coverage(shape: Shape) -> np.ndarray:
     return (cells.mean(axis=(1, 3)) / 255).astype(np.float32)
 
 
-PICTURES = ("anti-aliased", "1-bit", "JPEG 60", "noise", "uneven light")
+PICTURES = (
+    "anti-aliased",
+    "1-bit",
+    "JPEG 60",
+    "noise",
+    "uneven light",
+    "blur 2 px",
+    "linear mix",
+    "phone",
+)
+"""The first six mix codes, as drawing programs do; the last two mix light, as lenses do."""
+
+
+def encoded(light: np.ndarray) -> np.ndarray:
+    """Share of the most light a screen shows (0..1) as sRGB codes 0..1. Source: IEC 61966-2-1."""
+    light = np.clip(light, 0.0, 1.0)
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055)
 
 
 def picture(cover: np.ndarray, kind: str, seed: int = 0) -> bytes:
@@ -208,6 +225,18 @@ def picture(cover: np.ndarray, kind: str, seed: int = 0) -> bytes:
     elif kind == "uneven light":
         light = np.linspace(1.0, 0.45, cover.shape[1])[None, :]
         _grey((0.94 - 0.80 * cover) * light).save(out, "PNG")
+    elif kind == "blur 2 px":
+        _grey(0.92 - 0.80 * gaussian_filter(cover, 2.0)).save(out, "PNG")
+    elif kind == "linear mix":
+        _grey(encoded(0.80 - 0.77 * cover)).save(out, "PNG")
+    elif kind == "phone":
+        # Paper and ink as shares of full light (invented), a lens's blur, light that falls off by a quarter,
+        # and noise that grows with the root of the light, as counting it makes it.
+        light = (0.70 - 0.66 * gaussian_filter(cover, 1.0)) * np.linspace(1.0, 0.75, cover.shape[1])[None, :]
+        rng = np.random.default_rng(seed)
+        light = light + rng.normal(0, 1, light.shape) * np.sqrt(0.00010 * np.maximum(light, 0.0) + 4e-6)
+        warm = encoded(light[..., None] * np.array([1.0, 0.93, 0.84]))
+        _grey(warm).save(out, "JPEG", quality=90)
     else:
         raise ValueError(kind)
     return out.getvalue()

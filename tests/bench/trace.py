@@ -1,8 +1,8 @@
 """Our tracer beside potrace and the plain iso-line, on exact shapes; prints tables of medians.
 
-    python tests/bench/trace.py            accuracy: every shape at three sizes in five qualities
+    python tests/bench/trace.py            accuracy: every shape at three sizes in eight qualities
     python tests/bench/trace.py --ours     the same for our tracer only; --verbose adds every shape
-    python tests/bench/trace.py --quick    the middle size only
+    python tests/bench/trace.py --quick    the middle size only; --kind TEXT only pictures whose kind has TEXT in it
     python tests/bench/trace.py --speed    time and memory on large scans
 
 potrace is called as a program (Debian package of that name) and measured only.
@@ -125,7 +125,7 @@ def _distances(one: shapely.Geometry, two: shapely.Geometry) -> np.ndarray:
     return distance
 
 
-def accuracy(sizes: tuple[int, ...], verbose: bool, only: str | None) -> None:
+def accuracy(sizes: tuple[int, ...], verbose: bool, only: str | None, part: str = "") -> None:
     tracers = {"ours": ours, "potrace": potrace, "iso-line": iso_line}
     if only:
         tracers = {only: tracers[only]}
@@ -135,7 +135,7 @@ def accuracy(sizes: tuple[int, ...], verbose: bool, only: str | None) -> None:
     )
     columns = ("RMS", "worst", "nodes", "missed", "off", "false", "failed")
     head = f"{'picture':14}{'tracer':10}" + "".join(f"{c:>8}" for c in columns)
-    for kind in shapes.PICTURES:
+    for kind in (k for k in shapes.PICTURES if part in k):
         print(head)
         for name, tracer in tracers.items():
             scores, failed = [], 0
@@ -290,7 +290,8 @@ def main() -> None:
         speed()
     else:
         sizes = SIZES[1:2] if "--quick" in sys.argv else SIZES
-        accuracy(sizes, "--verbose" in sys.argv, "ours" if "--ours" in sys.argv else None)
+        part = sys.argv[sys.argv.index("--kind") + 1] if "--kind" in sys.argv else ""
+        accuracy(sizes, "--verbose" in sys.argv, "ours" if "--ours" in sys.argv else None, part)
 
 
 if __name__ == "__main__":

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import io
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from cutout.errors import ReadError
 
@@ -17,15 +17,22 @@ FORMATS = ("PNG", "JPEG", "WEBP", "TIFF", "BMP", "GIF")
 MOST_PIXELS = 80_000_000
 """Larger pictures are refused: no printed or photographed silhouette needs more."""
 
+_SAME_CODE = 3.0
+"""Profiles whose greys are within this many codes of sRGB's are sRGB to us."""
+
 _COLOURLESS = {"1": "L", "L": "L", "LA": "LA", "La": "LA"}
 
 
 @dataclass(frozen=True)
 class Picture:
-    """Pixels of one picture. `colour` is a grey ("L") or "RGB" image, `alpha` its opacity or None."""
+    """Pixels of one picture. `colour` is a grey ("L") or "RGB" image, `alpha` its opacity or None.
+
+    camera: the file says that a camera or scanner took it.
+    """
 
     colour: Image.Image
     alpha: Image.Image | None
+    camera: bool = False
 
 
 def decode(data: bytes, name: str) -> Picture:
@@ -39,7 +46,8 @@ def decode(data: bytes, name: str) -> Picture:
             opened = Image.open(io.BytesIO(data), formats=FORMATS)
             _check_size(opened.size, name)
             opened.load()
-            return _split(ImageOps.exif_transpose(opened))
+            camera = _taken_by_camera(opened)
+            return replace(_split(_in_srgb(ImageOps.exif_transpose(opened))), camera=camera)
     except UnidentifiedImageError as error:
         raise ReadError(
             f"{name}: not a picture that can be read: use PNG, JPEG, WebP, TIFF, BMP or GIF."
@@ -48,6 +56,38 @@ def decode(data: bytes, name: str) -> Picture:
         raise ReadError(f"{name}: has far too many pixels: save it at most 8000 pixels wide.") from error
     except (OSError, SyntaxError, ValueError, EOFError, IndexError, TypeError, KeyError) as error:
         raise ReadError(f"{name}: the picture is damaged or cut short: save or send it again.") from error
+
+
+def _taken_by_camera(image: Image.Image) -> bool:
+    """Whether EXIF names a maker, a model, an exposure time or an aperture."""
+    try:
+        exif = image.getexif()
+        return bool({271, 272} & set(exif)) or bool({33434, 33437} & set(exif.get_ifd(0x8769)))
+    except (OSError, SyntaxError, ValueError, TypeError, KeyError):
+        return False
+
+
+def _in_srgb(image: Image.Image) -> Image.Image:
+    """The picture in sRGB codes where it brings a profile that shows greys otherwise; else as it is.
+
+    A profile that can't be used is taken for sRGB, as every viewer does.
+    """
+    profile = image.info.get("icc_profile")
+    if not profile or image.mode not in ("L", "RGB"):
+        return image
+    try:
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        change = ImageCms.buildTransform(source, ImageCms.createProfile("sRGB"), image.mode, "RGB")
+        ramp = Image.fromarray(np.arange(256, dtype=np.uint8)[None, :]).convert(image.mode)
+        seen = np.asarray(ImageCms.applyTransform(ramp, change), dtype=float)
+        if np.abs(seen - np.arange(256)[None, :, None]).max() <= _SAME_CODE:
+            return image
+        shown = ImageCms.applyTransform(image, change)
+    except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
+        return image
+    if shown is None:
+        return image
+    return shown if image.mode == "RGB" else shown.getchannel(1)
 
 
 def encoded(image: Image.Image | ArrayLike) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,10 +13,10 @@ from PIL import Image, ImageChops, ImageFilter
 from cutout.errors import ReadError
 from cutout.geom.outline import Note
 from cutout.read.options import ReadOptions
+from cutout.read.picture.classes import Grey, Split, on_plateaus, split_classes
+from cutout.read.picture.clear import is_clear
 from cutout.read.picture.decode import Picture
 from cutout.read.picture.light import EVEN, evenness, flattened, paper_light
-
-Grey = NDArray[np.uint8]
 
 _SMALL = 400
 """Decisions are taken on a picture reduced to about this many pixels across."""
@@ -23,6 +24,9 @@ _SMALL = 400
 _LEAST_CONTRAST = 20.0
 _TOO_GREY = 0.30
 _SOFTENING = 0.8
+
+_CLEARER = 0.002
+"""Gain in the share of variance that two classes explain for which the light is divided out."""
 
 _AT_BORDER = 0.10
 """Share of a side of the picture along which a figure may lie before it is worth a word."""
@@ -32,28 +36,15 @@ _AT_BORDER = 0.10
 class Field:
     """Values (h, w) that are high in the figure, the level of its edge, and what was decided on the way.
 
-    stepped: the picture was black and white only, so its edges come in steps of whole pixels.
+    stepped: the picture was black and white only, so its edges come in steps of whole pixels. exact: the level
+    follows from what was asked or from transparency, not from how grey mixes.
     """
 
     values: Grey
     level: float
     notes: tuple[Note, ...] = ()
     stepped: bool = False
-
-
-@dataclass(frozen=True)
-class _Split:
-    """Two classes of grey: medians, the level between, how clearly they part and how many lie between."""
-
-    low: float
-    high: float
-    level: float
-    clarity: float
-    between: float
-
-    @property
-    def contrast(self) -> float:
-        return self.high - self.low
+    exact: bool = False
 
 
 def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
@@ -64,10 +55,39 @@ def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
     grey = colour if colour.mode == "L" else colour.convert("L")
     if isinstance(options.threshold, int):
         return _fixed(grey, options.threshold, name, options)
-    field = None
-    if colour.mode == "RGB" and options.threshold is None and options.invert is None:
-        field = _from_colour(colour, grey)
-    return _softened(field or _from_grey(np.asarray(grey), name, options))
+    if options.threshold is not None or options.invert is not None:
+        return _softened(_from_grey(np.asarray(grey), name, options))
+    for found in _candidates(colour, grey, name, options):
+        field = _softened(found)
+        if is_clear(field.values, field.level, _left(field)):
+            return field
+    raise ReadError(
+        f"{name}: no clear figure here: what would be traced runs through shades and texture. Crop the picture to "
+        "the figure, draw round the figure with a dark pen and fill it in, or use another picture. With a "
+        "threshold set by hand it is traced as it is."
+    )
+
+
+def _candidates(colour: Image.Image, grey: Image.Image, name: str, options: ReadOptions) -> Iterator[Field]:
+    """Ways to tell the figure apart, likeliest first; only the first is worked out where it does."""
+    ways = _colour_ways(colour, grey) if colour.mode == "RGB" else ((), ())
+    for way in ways[0]:
+        yield from way()
+    refused: ReadError | None = None
+    try:
+        yield _from_grey(np.asarray(grey), name, options)
+    except ReadError as error:
+        refused = error
+    for way in ways[1]:
+        yield from way()
+    if refused is not None:
+        raise refused
+
+
+def _left(field: Field) -> float:
+    """Sigma of the grain left in a field, in its units."""
+    low, high = np.percentile(field.values[::7, ::7], (2, 98))
+    return 0.0 if field.stepped else _grain(field.values) * float(max(high - low, 1.0))
 
 
 def border_notes(field: Field) -> tuple[Note, ...]:
@@ -117,7 +137,7 @@ def _from_alpha(alpha: Image.Image, name: str, options: ReadOptions) -> Field:
     if options.invert:
         values = 255 - values
     text = "The shape was taken from the picture's transparency."
-    return _softened(Field(values, 127.5, (Note("threshold", text),)))
+    return _softened(Field(values, 127.5, (Note("threshold", text),), exact=True))
 
 
 def _on_white(picture: Picture) -> Image.Image:
@@ -132,12 +152,12 @@ def _fixed(grey: Image.Image, threshold: int, name: str, options: ReadOptions) -
     border = _border(values)
     light = options.invert if options.invert is not None else bool((border <= threshold).mean() > 0.5)
     note = Note("threshold", f"Threshold as given: grey {threshold} of 255, {_sense(light)}.")
-    return _oriented(values, float(threshold) + 0.5, light, (note,))
+    return replace(_oriented(values, float(threshold) + 0.5, light, (note,)), exact=True)
 
 
 def _from_grey(grey: Grey, name: str, options: ReadOptions) -> Field:
     small = np.asarray(_reduced(Image.fromarray(grey)))
-    split = _split(small)
+    split = split_classes(small)
     light = options.invert if options.invert is not None else _background_dark(small, split.level)
     even = 1.0
     if split.contrast >= 8:
@@ -146,26 +166,28 @@ def _from_grey(grey: Grey, name: str, options: ReadOptions) -> Field:
         if options.threshold == "local" or _uneven(small, lit, light, split, even):
             return _local(grey, lit, light, even, name, forced=options.threshold == "local")
     _check(split, name)
+    split = on_plateaus(grey, split)
     text = f"One threshold for the whole picture: grey {split.level:.0f} of 255, {_sense(light)}."
     return _oriented(grey, split.level, light, (Note("threshold", text),))
 
 
-def _uneven(small: Grey, lit: NDArray[np.float64], light: bool, split: _Split, even: float) -> bool:
+def _uneven(small: Grey, lit: NDArray[np.float64], light: bool, split: Split, even: float) -> bool:
     """Whether dividing the light out parts figure and background more clearly than leaving it in."""
     if even >= EVEN:
         return False
-    flat = _split(flattened(small, lit, not light))
+    flat = split_classes(flattened(small, lit, not light))
     return (
         flat.contrast > _LEAST_CONTRAST
-        and flat.clarity > split.clarity + 0.01
-        and flat.between <= split.between
+        and flat.clarity > split.clarity + _CLEARER
+        and flat.between <= split.between + _CLEARER
     )
 
 
 def _local(grey: Grey, lit: NDArray[np.float64], light: bool, even: float, name: str, forced: bool) -> Field:
     flat = flattened(grey, lit, not light)
-    split = _split(np.asarray(_reduced(Image.fromarray(flat))))
+    split = split_classes(np.asarray(_reduced(Image.fromarray(flat))))
     _check(split, name)
+    split = on_plateaus(flat, split)
     why = "as asked" if forced else f"the light falls to {100 * even:.0f} % across the picture"
     share = split.level / 230.0
     text = f"Local threshold ({why}): {100 * share:.0f} % of the paper's brightness nearby, {_sense(light)}."
@@ -173,96 +195,71 @@ def _local(grey: Grey, lit: NDArray[np.float64], light: bool, even: float, name:
     return _oriented(flat, split.level, False, (Note("threshold", text),))
 
 
-def _from_colour(colour: Image.Image, grey: Image.Image) -> Field | None:
-    """The figure by colour, or None where grey tells it apart as well.
+_Way = Callable[[], Iterator[Field]]
 
-    First along the line from the background's colour to the figure's, which keeps edges in proportion;
-    else, for a figure of many colours, by the difference from the background.
+
+def _colour_ways(colour: Image.Image, grey: Image.Image) -> tuple[tuple[_Way, ...], tuple[_Way, ...]]:
+    """Ways by colour to be tried before grey, because they part the picture more clearly, and those after it.
+
+    Along the line from the background's colour to the figure's, which keeps edges in proportion; or, for a
+    figure of many colours, by the difference from the background.
     """
     small = np.asarray(_reduced(colour)).astype(float)
     border = _border(small)
     ground = np.median(border, axis=0)
     if np.median(np.abs(border - ground).max(axis=1)) > 12:
-        return None
+        return (), ()
     plain = np.asarray(_reduced(grey))
     by_grey = _merit(np.abs(plain.astype(float) - float(np.median(_border(plain)))))
     apart = np.abs(small - ground).max(axis=2)
     by_difference = _merit(apart)
-    figure = small[apart > _split(apart.astype(np.uint8)).level]
+    figure = small[apart > split_classes(apart.astype(np.uint8)).level]
     if len(figure) < 4:
-        return None
+        return (), ()
     way = np.median(figure, axis=0) - ground
     size = float(way @ way)
     if size < _LEAST_CONTRAST**2:
-        return None
-    by_axis = _merit(np.clip(20 + (small - ground) @ way * (200.0 / size), 0, 255))
-    if by_axis > 1.25 * by_grey and by_axis >= 0.8 * by_difference:
+        return (), ()
+
+    def along() -> Iterator[Field]:
         matrix = way * (200.0 / size)
         offset = 20.0 - float(ground @ matrix)
         values = np.asarray(colour.convert("L", (*matrix.tolist(), offset)))
-        how = "by colour, half-way between the background's and the figure's"
-    elif by_difference > 1.25 * by_grey:
+        yield from _told_apart(values, "by colour, half-way between the background's and the figure's")
+
+    def difference() -> Iterator[Field]:
         flat = Image.new("RGB", colour.size, tuple(round(float(v)) for v in ground))
         r, g, b = ImageChops.difference(colour, flat).split()
         values = np.asarray(ImageChops.lighter(ImageChops.lighter(r, g), b))
-        how = "by how far its colour is from the background's"
-    else:
-        return None
-    split = _split(np.asarray(_reduced(Image.fromarray(values))))
-    if split.contrast < _LEAST_CONTRAST or split.between > _TOO_GREY:
-        return None
-    return Field(values, split.level, (Note("threshold", f"The figure was told from the background {how}."),))
+        yield from _told_apart(values, "by how far its colour is from the background's")
+
+    by_axis = _merit(np.clip(20 + (small - ground) @ way * (200.0 / size), 0, 255))
+    if by_axis > 1.25 * by_grey and by_axis >= 0.8 * by_difference:
+        return (along,), (difference,)
+    if by_difference > 1.25 * by_grey:
+        return (difference,), (along,)
+    return (), (along, difference)
+
+
+def _told_apart(values: Grey, how: str) -> Iterator[Field]:
+    """The field at the level between its two classes, if they are apart."""
+    split = split_classes(np.asarray(_reduced(Image.fromarray(values))))
+    if split.contrast >= _LEAST_CONTRAST and split.between <= _TOO_GREY:
+        split = on_plateaus(values, split)
+        yield Field(
+            values, split.level, (Note("threshold", f"The figure was told from the background {how}."),)
+        )
 
 
 def _merit(values: NDArray[np.float64]) -> float:
     """How many times the spread inside the classes their medians are apart."""
-    split = _split(np.clip(values, 0, 255).astype(np.uint8))
+    split = split_classes(np.clip(values, 0, 255).astype(np.uint8))
     flat = values.ravel()
     inside = np.where(flat > split.level, np.abs(flat - split.high), np.abs(flat - split.low))
     return split.contrast / (6.0 + float(np.mean(np.minimum(inside, 60))) * 1.5)
 
 
-def _split(values: Grey) -> _Split:
-    """Two classes by Otsu's threshold, then the level half-way between their medians.
-
-    Half-way is where the picture's edge lies; Otsu's own level leans towards the larger class. It stands
-    only where the half-way level would run through more pixels than it does.
-    """
-    counts = np.bincount(np.asarray(values).ravel(), minlength=256).astype(float)
-    total = counts.sum()
-    grey = np.arange(256.0)
-    below, mass = np.cumsum(counts), np.cumsum(counts * grey)
-    mean = mass[-1] / total
-    with np.errstate(divide="ignore", invalid="ignore"):
-        between = (mean * below - mass) ** 2 / (below * (total - below))
-    between[~np.isfinite(between)] = 0.0
-    if between.max() <= 0:
-        return _Split(mean, mean, mean, 0.0, 1.0)
-    best = np.flatnonzero(between >= between.max() * (1 - 1e-9))
-    otsu = float(best.mean())
-    k = min(int(otsu), 254)
-    low, high = _median(counts[: k + 1], 0), _median(counts[k + 1 :], k + 1)
-    halfway = (low + high) / 2
-    window = max(2.0, 0.06 * (high - low))
-    level = halfway + 0.0
-    if _near(counts, halfway, window) > 3 * _near(counts, otsu, window) + 0.005 * total:
-        level = otsu + 0.5
-    spread = float((counts * (grey - mean) ** 2).sum())
-    clarity = float(between.max()) * total / spread if spread > 0 else 0.0
-    return _Split(low, high, level, clarity, _near(counts, level, 0.2 * (high - low)) / total)
-
-
-def _near(counts: NDArray[np.float64], level: float, window: float) -> float:
-    return float(counts[max(0, round(level - window)) : round(level + window) + 1].sum())
-
-
-def _median(counts: NDArray[np.float64], offset: int) -> float:
-    if counts.sum() <= 0:
-        return float(offset)
-    return float(offset + np.searchsorted(np.cumsum(counts), counts.sum() / 2))
-
-
-def _check(split: _Split, name: str) -> None:
+def _check(split: Split, name: str) -> None:
     if split.contrast < 8:
         raise ReadError(f"{name}: there is nothing in this picture: use one in which a figure can be seen.")
     muddled = split.clarity < 0.75 and split.between > _TOO_GREY / 2

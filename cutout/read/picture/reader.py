@@ -10,7 +10,8 @@ from cutout.errors import ReadError
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.geom.outline import Note, Outline
 from cutout.read.options import ReadOptions
-from cutout.read.picture.decode import decode
+from cutout.read.picture.decode import Picture, decode
+from cutout.read.picture.edge import EdgeFit, fit_edges, in_light
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.straighten import straightened
 from cutout.trace.iso import STEPPED, IsoLines, iso_lines
@@ -51,14 +52,43 @@ def _lines(
     picture = decode(data, name)
     straight = straightened(picture, name, options)
     if straight is not None:
-        picture = straight.picture
-    field = find_figure(picture, name, options)
-    found = iso_lines(field.values, field.level)
-    if field.stepped:
-        found = replace(found, noise=STEPPED)
+        # Who straightens a picture photographed it, whether the file still says so or not.
+        picture = replace(straight.picture, camera=True)
+    field, found = _edges(picture, name, options)
     if straight is None:
         return field, found, None, ()
     return field, replace(found, lines=straight.lines(found.lines)), straight.scale, straight.notes
+
+
+def _edges(picture: Picture, name: str, options: ReadOptions) -> tuple[Field, IsoLines]:
+    """The figure and the lines round it, half-way in codes or in light, as the edges themselves tell."""
+    field = find_figure(picture, name, options)
+    found = iso_lines(field.values, field.level)
+    if field.stepped:
+        return field, replace(found, noise=STEPPED)
+    if field.exact:
+        return field, found
+    fit = fit_edges(np.asarray(picture.colour.convert("L")), found)
+    light = picture.camera if fit is None else fit.light_mixed(picture.camera)
+    if light:
+        field = find_figure(in_light(picture), name, options)
+        found = iso_lines(field.values, field.level)
+    return replace(field, notes=(*field.notes, _edge_note(fit, light))), found
+
+
+def _edge_note(fit: EdgeFit | None, light: bool) -> Note:
+    where = (
+        "half-way in light, as a lens mixes it"
+        if light
+        else "half-way between the grey codes, as drawing programs mix them"
+    )
+    sure = fit is not None and fit.sure
+    why = (
+        "the edges themselves show it"
+        if sure
+        else "the edges don't tell; " + ("it was taken by a camera" if light else "taken for a drawing")
+    )
+    return Note("edges", f"Edges were placed {where} ({why}).")
 
 
 def _mm_per_px(lines: list[ComplexArray], scale: float | None, options: ReadOptions) -> float:

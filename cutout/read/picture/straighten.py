@@ -5,6 +5,7 @@ Not the pixels are warped but the traced line, which keeps its precision; the pi
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,9 +20,14 @@ from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
 from cutout.geom.outline import Note
 from cutout.read.options import ReadOptions
 from cutout.read.picture.decode import Picture
+from cutout.read.picture.edge import linear
+from cutout.read.picture.sides import LEAST_SEEN, Sheet, aspect, lay_sides
 from cutout.trace.iso import iso_lines
 
 _SMALL = 1200
+_OTHER_PAPER = 0.06
+"""Difference in proportions from the paper given that is worth a word: A4 and Letter differ by 9 %."""
+
 _INSET = 0.012
 """Share of the sheet cut off all round, so that its own edge and shadow are not taken for the figure."""
 
@@ -34,10 +40,18 @@ class Straightened:
     to_true: ProjectiveTransform
     scale: float | None
     notes: tuple[Note, ...]
+    sheet: Sheet | None = None
 
     def lines(self, lines: list[ComplexArray]) -> list[ComplexArray]:
         """Traced lines in true proportions."""
-        return [to_complex(np.asarray(self.to_true(to_array(z)))) for z in lines]
+        return [to_complex(np.asarray(self.to_true(self._unbent(to_array(z))))) for z in lines]
+
+    def _unbent(self, xy: FloatArray) -> FloatArray:
+        """Pixels, y up, with what the lens bends taken out."""
+        if self.sheet is None or not self.sheet.bend:
+            return xy
+        down = np.array([0.0, self.picture.colour.height])
+        return np.asarray(self.sheet.straight(xy * (1, -1) + down) * (1, -1) + down)
 
 
 def straightened(picture: Picture, name: str, options: ReadOptions) -> Straightened | None:
@@ -48,10 +62,31 @@ def straightened(picture: Picture, name: str, options: ReadOptions) -> Straighte
         quad = _marked(options.corners, picture.colour.size, name)
         return _true(picture, quad, options.sheet, keep_inside=True, how="the four corners marked")
     assert options.sheet is not None
-    quad = _find_sheet(picture, name)
+    found = _find_sheet(picture, name)
+    quad = found.corners
     inside = _holds_figure(picture, quad)
     how = "the sheet found in the picture"
-    return _true(picture, quad, _turned(options.sheet, quad), keep_inside=inside, how=how)
+    size = _turned(options.sheet, quad)
+    made = _true(picture, found.straight(quad), size, keep_inside=inside, how=how, seen=quad)
+    return replace(made, sheet=found, notes=(*made.notes, *_trust(found, size, made.scale)))
+
+
+def _trust(sheet: Sheet, size: tuple[float, float], scale: float | None) -> tuple[Note, ...]:
+    """How well the sheet's place gives the scale, and whether its shape is that of the paper given."""
+    assert scale is not None
+    # Two corners with their own errors lie at either end of a side.
+    off = max(sheet.error * scale * math.sqrt(2.0), 0.01)
+    text = f"The sheet's corners give sizes to about ±{off:.2g} mm over its length of {max(size):g} mm"
+    text += ", bent lines of the lens straightened." if sheet.bend else "."
+    notes = [Note("scale", text)]
+    seen, given = aspect(sheet.straight(sheet.corners), sheet.middle, sheet.unit), max(size) / min(size)
+    if abs(seen / given - 1.0) > _OTHER_PAPER:
+        text = (
+            f"The sheet in the picture looks {seen:.2f} times as long as wide, the paper given is {given:.2f} times: "
+            "check the size of the sheet (a cropped photo may look so too)."
+        )
+        notes.append(Note("other paper", text))
+    return tuple(notes)
 
 
 def _marked(corners: tuple[tuple[float, float], ...], size: tuple[int, int], name: str) -> FloatArray:
@@ -75,8 +110,14 @@ def _marked(corners: tuple[tuple[float, float], ...], size: tuple[int, int], nam
 
 
 def _true(
-    picture: Picture, quad: FloatArray, sheet: tuple[float, float] | None, keep_inside: bool, how: str
+    picture: Picture,
+    quad: FloatArray,
+    sheet: tuple[float, float] | None,
+    keep_inside: bool,
+    how: str,
+    seen: FloatArray | None = None,
 ) -> Straightened:
+    """Straightened by the corners `quad`; `seen`: where they are in the picture, if a lens bends it."""
     sides = np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)
     across, down = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
     # Units are chosen so that one is about a pixel of the photo: tolerances in pixels keep their meaning.
@@ -89,7 +130,12 @@ def _true(
     to_true = ProjectiveTransform.from_estimate(y_up, target)
     size = "its proportions taken from the picture" if sheet is None else f"{sheet[0]:g} x {sheet[1]:g} mm"
     text = f"Straightened by {how} ({size})."
-    return Straightened(_masked(picture, quad, keep_inside), to_true, per_unit, (Note("straightened", text),))
+    return Straightened(
+        _masked(picture, quad if seen is None else seen, keep_inside),
+        to_true,
+        per_unit,
+        (Note("straightened", text),),
+    )
 
 
 def _turned(sheet: tuple[float, float], quad: FloatArray) -> tuple[float, float]:
@@ -130,18 +176,32 @@ def _ground(colour: Image.Image, one: FloatArray, two: FloatArray) -> int | tupl
     return int(middle) if np.ndim(middle) == 0 else tuple(int(v) for v in middle)
 
 
-def _find_sheet(picture: Picture, name: str) -> FloatArray:
-    """Corners (4, 2) of the brightest large quadrilateral, picture pixels, y down, clockwise from top left."""
+def _find_sheet(picture: Picture, name: str) -> Sheet:
+    """The sheet whose four sides are all seen nearly all along. Raises ReadError where none is."""
     factor = max(1, round(max(picture.colour.size) / _SMALL))
     grey = picture.colour.convert("L")
     small = np.asarray(grey.reduce(factor) if factor > 1 else grey)
+    light = linear(np.arange(256))[np.asarray(grey)].astype(np.float32)
+    best: Sheet | None = None
     for level in _levels(small):
         quad = _quadrilateral(small, level)
-        if quad is not None:
-            return _from_top_left(quad) * factor
+        if quad is None:
+            continue
+        sheet = lay_sides(light, _from_top_left(quad) * factor)
+        if min(sheet.seen) >= LEAST_SEEN:
+            return sheet
+        if best is None or min(sheet.seen) > min(best.seen):
+            best = sheet
+    if best is None:
+        raise ReadError(
+            f"{name}: no sheet of paper was found in the picture: lay a white sheet on a darker ground, all four "
+            "corners in the picture, or mark the corners by hand."
+        )
+    k = int(np.argmin(best.seen))
     raise ReadError(
-        f"{name}: no sheet of paper was found in the picture: lay a white sheet on a darker ground, all four "
-        "corners in the picture, or mark the corners by hand."
+        f"{name}: the sheet can't be trusted: its {('top', 'right', 'bottom', 'left')[k]} side is seen along only "
+        f"{100 * best.seen[k]:.0f} % of its length. Lay it on a plain ground that is darker all round, or mark its "
+        "corners by hand."
     )
 
 

@@ -1,0 +1,101 @@
+"""Two classes of grey: what they settle at, the level between them, and how clearly they part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageChops, ImageFilter
+
+Grey = NDArray[np.uint8]
+
+_FINE = 1600
+"""Plateaus are looked for in a picture reduced to at most about this many pixels across."""
+
+_FLATTEST = 0.25
+"""Share of a class's pixels, those that differ least from their neighbours, that show its plateau."""
+
+
+@dataclass(frozen=True)
+class Split:
+    """Two classes of grey: medians, the level between, how clearly they part and how many lie between."""
+
+    low: float
+    high: float
+    level: float
+    clarity: float
+    between: float
+
+    @property
+    def contrast(self) -> float:
+        """How far the classes are apart."""
+        return self.high - self.low
+
+
+def split_classes(values: Grey) -> Split:
+    """Two classes by Otsu's threshold, then the level half-way between their medians.
+
+    Half-way is where the picture's edge lies; Otsu's own level leans towards the larger class. It stands
+    only where the half-way level would run through more pixels than it does.
+    """
+    counts = np.bincount(np.asarray(values).ravel(), minlength=256).astype(float)
+    total = counts.sum()
+    grey = np.arange(256.0)
+    below, mass = np.cumsum(counts), np.cumsum(counts * grey)
+    mean = mass[-1] / total
+    with np.errstate(divide="ignore", invalid="ignore"):
+        between = (mean * below - mass) ** 2 / (below * (total - below))
+    between[~np.isfinite(between)] = 0.0
+    if between.max() <= 0:
+        return Split(mean, mean, mean, 0.0, 1.0)
+    best = np.flatnonzero(between >= between.max() * (1 - 1e-9))
+    otsu = float(best.mean())
+    k = min(int(otsu), 254)
+    low, high = _median(counts[: k + 1], 0), _median(counts[k + 1 :], k + 1)
+    halfway = (low + high) / 2
+    window = max(2.0, 0.06 * (high - low))
+    level = halfway + 0.0
+    if _near(counts, halfway, window) > 3 * _near(counts, otsu, window) + 0.005 * total:
+        level = otsu + 0.5
+    spread = float((counts * (grey - mean) ** 2).sum())
+    clarity = float(between.max()) * total / spread if spread > 0 else 0.0
+    return Split(low, high, level, clarity, _near(counts, level, 0.2 * (high - low)) / total)
+
+
+def on_plateaus(grey: Grey, split: Split) -> Split:
+    """The split with its level half-way between what figure and ground settle at away from their edges.
+
+    Most of a thin figure's pixels are touched by its edges, so that its median lies short of its own grey; the
+    flattest of them, the middles of its lines, are least touched.
+    """
+    if abs(split.level - (split.low + split.high) / 2) > 0.5:
+        return split
+    image = Image.fromarray(grey)
+    factor = max(1, round(max(image.size) / _FINE))
+    image = image.reduce(factor) if factor > 1 else image
+    values = np.asarray(image)
+    steep = np.asarray(
+        ImageChops.subtract(image.filter(ImageFilter.MaxFilter(3)), image.filter(ImageFilter.MinFilter(3)))
+    )
+    low, high = (
+        _settled(values[side], steep[side]) for side in (values <= split.level, values > split.level)
+    )
+    return replace(split, low=low, high=high, level=(low + high) / 2)
+
+
+def _settled(values: Grey, steep: Grey) -> float:
+    """Median of the values that are flattest, a quarter of them or more."""
+    counts = np.cumsum(np.bincount(steep, minlength=256))
+    limit = int(np.searchsorted(counts, _FLATTEST * counts[-1]))
+    return float(np.median(values[steep <= limit]))
+
+
+def _near(counts: NDArray[np.float64], level: float, window: float) -> float:
+    return float(counts[max(0, round(level - window)) : round(level + window) + 1].sum())
+
+
+def _median(counts: NDArray[np.float64], offset: int) -> float:
+    if counts.sum() <= 0:
+        return float(offset)
+    return float(offset + np.searchsorted(np.cumsum(counts), counts.sum() / 2))

@@ -1,0 +1,70 @@
+"""Whether the outline found is a figure's edge, or only where scenery happens to pass a level of grey."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from PIL import Image
+
+from cutout.geom.curve import FloatArray
+from cutout.read.picture.classes import Grey, on_plateaus, split_classes
+from cutout.trace.iso import across, iso_lines
+
+_LOOK = 700
+"""Pixels across the reduced picture that is looked at: grain is averaged out, edges span a pixel or two."""
+
+_NEAR, _FARTHEST, _MORE = 3, 6, 5
+"""Pixels to each side of a line: an edge has climbed within the first (within the second where all is soft),
+scenery goes on climbing for so many more."""
+
+_SPECK = 10.0
+"""Outlines less than this across (px of the reduced picture) are crumbs."""
+
+_LEAST_CLEAR = 0.65
+_LEAST_WHOLE = 0.60
+_CLEAN = 0.93
+"""Least share of the outline on clear edges; the same of outlines that are no crumbs; and the share from which
+crumbs don't matter, as in a page of letters. By measurement: photographs of things (skimage.data: coffee,
+astronaut, moon, clock 0.30 to 0.56; coins, rocket 0.51 and 0.57 without crumbs) against 0.80 to 1.00 for
+pictures of shapes in noise, blur and JPEG (tests/bench/shapes.py)."""
+
+_MOST_GRAIN = 9.0
+"""Full contrast is at least so many sigmas of grain: else the level lies within five of both plateaus, and a
+picture of a million pixels is strewn with specks."""
+
+
+def is_clear(values: Grey, level: float, grain: float) -> bool:
+    """Whether the outline at `level` runs along edges for most of its length and is not mostly crumbs.
+
+    grain: sigma of the noise that is left in `values`, in its units.
+    """
+    image = Image.fromarray(values)
+    factor = max(1, round(max(image.size) / _LOOK))
+    small = np.asarray(image.reduce(factor) if factor > 1 else image)
+    found = iso_lines(small, level)
+    lines = found.lines
+    if not lines:
+        return True
+    split = on_plateaus(small, split_classes(small))
+    if grain * _MOST_GRAIN > split.contrast:
+        return False
+    clear = _on_edges(small, level, split.contrast, found.blur)
+    lengths = np.array([len(z) for z in lines], dtype=float)
+    sizes = np.array([max(np.ptp(z.real), np.ptp(z.imag)) for z in lines])
+    whole = clear * float(lengths[sizes > min(_SPECK, 0.5 * sizes.max())].sum() / lengths.sum())
+    return clear >= _LEAST_CLEAR and (clear >= _CLEAN or whole >= _LEAST_WHOLE)
+
+
+def _on_edges(small: Grey, level: float, contrast: float, blur: float) -> float:
+    """Share of the outline across which the grey climbs by most of the full contrast, or climbs at once."""
+    reach = min(max(_NEAR, math.ceil(1.2 * blur) + 1), _FARTHEST)
+    near, wide = _climbs(small, level, reach), _climbs(small, level, reach + _MORE)
+    return float(np.mean((near > 0.7 * contrast) | ((near > 0.8 * wide) & (near > 0.25 * contrast))))
+
+
+def _climbs(small: Grey, level: float, reach: int) -> FloatArray:
+    """Largest less least grey within `reach` px to each side of the outline, at each of its crossings."""
+    values = across(small, level, reach)
+    climb: FloatArray = values.max(axis=0) - values.min(axis=0)
+    return climb

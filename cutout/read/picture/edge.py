@@ -1,0 +1,227 @@
+"""Whether a picture's edges mix light, as a lens does, or codes, as drawing programs do.
+
+A pixel that an edge runs through shows a mixture of both sides. Half of each is code 128 between black and
+white where codes were mixed, but code 188 where light was: a level taken half-way in codes then lies up to
+a pixel off the edge. The profile across the edges tells which it was, for only in the right space is it
+symmetric.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.ndimage import gaussian_filter1d
+from scipy.optimize import least_squares
+from scipy.special import erf
+
+from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.read.picture.decode import Picture
+from cutout.trace.iso import IsoLines
+
+Grey = NDArray[np.uint8]
+_Shown = Callable[[FloatArray], FloatArray]
+"""From shares of the brighter side to the codes a picture shows."""
+
+_MOST_PROFILES = 3000
+_LEAST_PROFILES = 40
+_TELLING = 0.19
+"""Evidence that settles the matter. By measurement on tests/bench/shapes.py: pictures that mix codes gave at
+most 0.13 (in noise and JPEG 60), those that mix light 0.25 and more, but for edges along the pixel rows."""
+
+_WIDEST = 14
+"""Greatest reach (px) of a profile to each side; softer edges are wide enough for either space."""
+
+_SETTLE = 5.0
+"""Sigma (samples of about a pixel) over which the line is averaged before profiles are laid across it."""
+
+_UNSETTLED = 0.04
+"""Spread of a profile's ends as a share of its step that ringing of a JPEG explains."""
+
+_STRAY = 0.1
+"""Sigma (px) a half-way line of a clean picture is off by itself."""
+
+_BENT = 0.4
+"""Greatest turn (radians) of a line within the reach of a profile laid across it."""
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeFit:
+    """How well a blurred step explains the edges, in codes and in light: mean squared misses in codes.
+
+    profiles: how many were looked at; blur: sigma (px) of the Gaussian beside the pixel's own width, in the
+    space that fits better.
+    """
+
+    codes: float
+    light: float
+    profiles: int
+    blur: float
+
+    @property
+    def evidence(self) -> float:
+        """log of the ratio of misses: above 0 for light."""
+        return math.log(max(self.codes, 1e-9) / max(self.light, 1e-9))
+
+    @property
+    def sure(self) -> bool:
+        """Whether the edges settle it by themselves."""
+        return abs(self.evidence) > _TELLING
+
+    def light_mixed(self, camera: bool) -> bool:
+        """Whether the edges mix light; where they don't tell, whether a camera took the picture decides."""
+        return self.evidence > (-_TELLING if camera else _TELLING)
+
+
+def linear(codes: ArrayLike) -> FloatArray:
+    """Light, 0..1, of sRGB codes 0..255. Source: IEC 61966-2-1."""
+    c = np.asarray(codes, dtype=np.float64) / 255.0
+    return np.where(c <= 0.04045, c / 12.92, ((np.maximum(c, 0.0) + 0.055) / 1.055) ** 2.4)
+
+
+def coded(light: ArrayLike) -> FloatArray:
+    """sRGB codes, 0..255, not rounded, of light 0..1; the inverse of `linear`."""
+    c = np.clip(np.asarray(light, dtype=np.float64), 0.0, 1.0)
+    return 255.0 * np.where(c <= 0.0031308, 12.92 * c, 1.055 * np.maximum(c, 1e-12) ** (1 / 2.4) - 0.055)
+
+
+def in_light(picture: Picture) -> Picture:
+    """The picture with light in place of codes, its lightest part near 250, so that mixtures lie in proportion."""
+    colour = picture.colour
+    counts = np.array(colour.convert("L").histogram(), dtype=float)
+    bright = int(np.searchsorted(np.cumsum(counts), 0.995 * counts.sum()))
+    gain = 250.0 / max(float(linear(max(bright, 1))), 1e-4)
+    table = np.clip(np.round(linear(np.arange(256)) * gain), 0, 255).astype(int).tolist()
+    return replace(picture, colour=colour.point(table * len(colour.getbands())))
+
+
+def fit_edges(grey: Grey, found: IsoLines) -> EdgeFit | None:
+    """The two fits over profiles across the lines found in `grey` (sRGB codes); None where too few are clear."""
+    reach = min(_WIDEST, math.ceil(3.0 * found.blur) + 3)
+    places = _places(found.lines, reach)
+    if places is None:
+        return None
+    t, values = _profiles(grey, *places, reach)
+    low, high, clear = _plateaus(values, reach)
+    if clear.sum() < _LEAST_PROFILES:
+        return None
+    t, values, low, high = t[clear], values[clear], low[clear, None], high[clear, None]
+    one, blur_one = _fit(t, values, lambda share: low + (high - low) * share, found.blur)
+    dark, bright = linear(low), linear(high)
+    two, blur_two = _fit(t, values, lambda share: coded(dark + (bright - dark) * share), found.blur)
+    return EdgeFit(one, two, int(clear.sum()), blur_two if two < one else blur_one)
+
+
+def step(t: FloatArray, sigma: float) -> FloatArray:
+    """A step from 0 to 1 at 0 seen through a 1 px box and a Gaussian of `sigma` px.
+
+    The integral of the Gaussian's distribution function over the pixel: with F(x) = x Phi(x/s) + s phi(x/s),
+    F(t + 1/2) - F(t - 1/2).
+    """
+
+    def area(x: FloatArray) -> FloatArray:
+        phi = np.exp(-0.5 * (x / sigma) ** 2) / math.sqrt(2 * math.pi)
+        return np.asarray(x * 0.5 * (1 + erf(x / (sigma * math.sqrt(2)))) + sigma * phi)
+
+    return area(t + 0.5) - area(t - 0.5)
+
+
+def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple[float, float]:
+    """Mean squared miss of the blurred step near the edge, and its sigma.
+
+    The line the distances are from was found in codes, which favours codes: each profile may therefore move
+    by itself, as far as it says so more clearly than noise does.
+    """
+    aside = np.zeros((len(t), 1))
+    shift, sigma = 0.0, max(blur, 0.3)
+    for _ in range(2):
+
+        def misses(p: FloatArray, aside: FloatArray = aside) -> FloatArray:
+            return (shown(step(t - aside - p[0], float(p[1]))) - values).ravel()
+
+        best = least_squares(
+            misses, [shift, sigma], bounds=([-3.0, 0.05], [3.0, 12.0]), loss="soft_l1", f_scale=12.0
+        )
+        shift, sigma = float(best.x[0]), float(best.x[1])
+        aside = aside + _own_shifts(t - aside - shift, values, shown, sigma)
+    off = t - aside - shift
+    left = shown(step(off, sigma)) - values
+    left = np.abs(left[np.abs(off) < 2.5 * math.hypot(sigma, 0.3)])
+    # Some profiles meet something else: their misses say nothing of the space.
+    return float(np.mean(np.minimum(left, np.quantile(left, 0.97)) ** 2)), sigma
+
+
+def _own_shifts(t: FloatArray, values: FloatArray, shown: _Shown, sigma: float) -> FloatArray:
+    """(n, 1): how far each profile wants to move (px), one Gauss-Newton step, held back by the noise."""
+    model = shown(step(t, sigma))
+    slope = (shown(step(t + 0.05, sigma)) - shown(step(t - 0.05, sigma))) / 0.1
+    left = model - values
+    power = (slope**2).sum(axis=1, keepdims=True)
+    held = float(np.median(left**2)) / _STRAY**2
+    return np.asarray(np.clip((left * slope).sum(axis=1, keepdims=True) / (power + held + 1e-9), -0.5, 0.5))
+
+
+def _places(lines: list[ComplexArray], reach: int) -> tuple[ComplexArray, ComplexArray, FloatArray] | None:
+    """Points on the lines where they bend little, unit normals there (to the figure) and curvatures (1/px)."""
+    at, normals, curves = [], [], []
+    total = sum(len(z) for z in lines)
+    stride = max(1, total // _MOST_PROFILES)
+    for z in lines:
+        if len(z) < 6 * reach or len(z) < 40:
+            continue
+        smooth = _wrapped(z, _SETTLE)
+        along = np.roll(smooth, -3) - np.roll(smooth, 3)
+        length = np.abs(along)
+        along = along / np.maximum(length, 1e-9)
+        bend = np.angle(np.roll(along, -reach) * np.roll(along, reach).conj())
+        curve = bend / np.maximum(np.abs(np.roll(smooth, -reach) - np.roll(smooth, reach)), 1.0)
+        pick = np.flatnonzero((np.abs(bend) < _BENT) & (length > 1.0))[::stride]
+        # Averaging with a spread s pulls a line of curvature c inward by c s^2 / 2.
+        pulled = curve * (_SETTLE * length / 6) ** 2 / 2
+        at.append((smooth - 1j * along * pulled)[pick])
+        normals.append(1j * along[pick])
+        curves.append(curve[pick])
+    if not at or sum(len(a) for a in at) < _LEAST_PROFILES:
+        return None
+    return np.concatenate(at), np.concatenate(normals), np.concatenate(curves)
+
+
+def _wrapped(z: ComplexArray, sigma: float) -> ComplexArray:
+    return gaussian_filter1d(z.real, sigma, mode="wrap") + 1j * gaussian_filter1d(z.imag, sigma, mode="wrap")
+
+
+def _profiles(
+    grey: Grey, at: ComplexArray, normal: ComplexArray, curve: FloatArray, reach: int
+) -> tuple[FloatArray, FloatArray]:
+    """Distances (n, k) of pixels to the edge, along its normal, and their values: a row or column of each."""
+    height, width = grey.shape
+    flat = np.abs(normal.real) >= np.abs(normal.imag)
+    k = np.arange(-reach, reach + 1)
+    col = np.floor(at.real).astype(int)[:, None] + np.where(flat[:, None], k, 0)
+    row = np.floor(height - at.imag).astype(int)[:, None] + np.where(flat[:, None], 0, k)
+    inside = (col >= 0) & (col < width) & (row >= 0) & (row < height)
+    centre = (col + 0.5) + 1j * (height - row - 0.5)
+    away = (centre - at[:, None]) * normal.conj()[:, None]
+    t = away.real - curve[:, None] * away.imag**2 / 2
+    values = grey[np.clip(row, 0, height - 1), np.clip(col, 0, width - 1)].astype(np.float64)
+    whole = inside.all(axis=1)
+    order = np.argsort(t[whole], axis=1)
+    return np.take_along_axis(t[whole], order, 1), np.take_along_axis(values[whole], order, 1)
+
+
+def _plateaus(values: FloatArray, reach: int) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Values the profiles settle at on either side, and which profiles are a clear single step.
+
+    Where another edge is within reach they don't settle: their ends climb more than noise and ringing do.
+    """
+    few = max(2, reach // 3)
+    low, high = values[:, :few].mean(axis=1), values[:, -few:].mean(axis=1)
+    span = np.abs(high - low)
+    # Differences two pixels apart see noise, but little of a slope that light falls off by.
+    noise = float(np.median(np.abs(values[:, 2 : few + 2] - values[:, :few]))) / 0.6745 / math.sqrt(2)
+    spread = np.maximum(values[:, :few].std(axis=1), values[:, -few:].std(axis=1))
+    settled = spread < np.maximum(2.0, _UNSETTLED * span) + 2 * min(noise, 0.15 * float(np.median(span)))
+    return low, high, settled & (span > 0.75 * np.quantile(span, 0.75))
