@@ -16,7 +16,7 @@ from cutout.finding import Finding, ordered
 from cutout.geom.curve import Arc, Cubic, Line
 from cutout.geom.outline import Outline, Ring
 from cutout.job.schema import Job, TemplatePart
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit, bit, blade, drills, feeds, machine, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.route.model import Pass, Tab, ToolPath
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
@@ -118,7 +118,9 @@ def _router(pattern: Pattern) -> ToolPath:
         (-3.0, -6.0),
         (Tab(10.0, 16.0, (185.0, 79.0)),),
     )
-    return ToolPath((run,), MultiPolygon([box(100, 100, 101, 101)]), (), 0.001, 80.0, 238.8, 1.5)
+    driven = (feeds(bit("6mm"), wood("white-pine"), machine("plain"), 3.0),)
+    left = MultiPolygon([box(100, 100, 101, 101)])
+    return ToolPath((run,), left, (), 0.001, 80.0, 238.8, 1.5, feeds=driven)
 
 
 WorkMaker = Callable[..., Work]
