@@ -185,7 +185,7 @@ def test_what_other_programs_draw_goes_through(draw: Draw, version: str) -> None
     """Units unset, as R12 always has them: the width on the wood says the scale. Area within a thousandth."""
     data, area = file_of(draw, version, 0)
     drawn = read_dxf(data, "drawing.dxf", ReadOptions(dxf_units=1.0))
-    x0, y0, x1, y1 = drawn.bounds
+    x0, _, x1, _ = drawn.bounds
     found = read_dxf(data, "drawing.dxf", ReadOptions(width=x1 - x0))
     assert found.scale is None
     assert found.region().area == pytest.approx(area, rel=1e-3 if draw is not loose_lines else 2e-2)
