@@ -25,7 +25,7 @@ BoolArray: TypeAlias = NDArray[np.bool_]
 
 _THIN = 0.1
 """Share of the tolerance spent on thinning the polyline out first, which also speeds the fit up."""
-_FIT = 0.86
+_FIT = 0.8
 """Share of the tolerance the fit may use; the rest is for what happens between the points it looks at."""
 _STEEPEST = 10.0
 """Greatest tan(sweep / 2): arcs turn a little under half a circle at most."""
@@ -34,7 +34,7 @@ _SHIFTS = ((0, -3, 3, -6, -9), (0, -1, 1, -2, 2))
 reach drags joints forth, so more of the far ones lead back."""
 _BATCH = 20_000
 """Points worked on at once, few enough to stay in the processor's cache."""
-_MIDDLE = 0.15
+_MIDDLE = 0.25
 """The middle of an edge is looked at too where an arc could bulge from it by this share of the tolerance."""
 _GLANCE = 5
 """Points of a stretch looked at first."""

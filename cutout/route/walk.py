@@ -116,11 +116,12 @@ def _above(piece: _Span, a: float, b: float) -> Iterator[_Span]:
 
 def _height(at: float, cut: Pass, length: float, slope: float) -> float:
     """How high the tabs with sloped ends stand at a distance along the ring."""
+    # Measured from a tab's middle, where rounding can't turn its very end into a whole ring away.
     away = [
-        0.0 if _covers(t.start, t.end, at, length) else min((t.start - at) % length, (at - t.end) % length)
+        abs((at - (t.start + t.end) / 2 + length / 2) % length - length / 2) - (t.end - t.start) / 2
         for t in cut.tabs
     ]
-    return cut.tab_top - min(away) * slope
+    return cut.tab_top - max(min(away), 0.0) * slope
 
 
 def _covers(start: float, end: float, at: float, length: float) -> bool:
