@@ -126,6 +126,8 @@ def test_make_writes_every_file_and_the_same_bytes_again(disc: Path, tmp_path: P
         "pattern.svg",
         "router.dxf",
         "router.ngc",
+        "router-dry.ngc",
+        "routed.png",
         "film.svg",
         "cutsheet.html",
         "cutsheet.pdf",

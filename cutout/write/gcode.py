@@ -46,16 +46,20 @@ def router_bits(work: Work) -> tuple[Bit, ...]:
 
 
 def router_programs(work: Work) -> dict[str, bytes]:
-    """File names and programs: router.ngc for the job's bit, router-NAME.ngc for others, and the dry run.
+    """File names and programs: router.ngc for the job's bit, router-NAME.ngc for others.
 
     A machine that changes bits itself gets one program for all of them. Raises WriteError.
     """
     if work.kit.machine.tool_change and router_bits(work):
-        programs = {"router.ngc": _program(work, router_bits(work))}
-    else:
-        bits = dict.fromkeys((work.kit.bit, *router_bits(work)))
-        programs = {_file(work, b): router_ngc(work, b) for b in bits}
-    return {**programs, DRY_RUN: dry_run(work)}
+        return {"router.ngc": _program(work, router_bits(work))}
+    return {_file(work, b): router_ngc(work, b) for b in dict.fromkeys((work.kit.bit, *router_bits(work)))}
+
+
+def program_bits(work: Work, name: str) -> tuple[Bit, ...]:
+    """The bits a program of `router_programs` cuts with, in the order of its tools."""
+    if work.kit.machine.tool_change:
+        return router_bits(work)
+    return tuple(b for b in dict.fromkeys((work.kit.bit, *router_bits(work))) if _file(work, b) == name)
 
 
 def router_ngc(work: Work, bit: Bit | None = None) -> bytes:

@@ -17,7 +17,7 @@ from cutout.kit import bit
 from cutout.route import tool_path
 from cutout.route.model import Pass
 from cutout.route.readback import ProgramError, faults, lines_at, read_back
-from cutout.write.gcode import DRY_RUN, dry_run, router_bits, router_ngc, router_programs
+from cutout.write.gcode import dry_run, router_bits, router_ngc, router_programs
 
 DISCS = Outline(
     tuple(Ring((Arc(c + 3.01, c - 3.01, 1.0), Arc(c - 3.01, c + 3.01, 1.0))) for c in (60 + 50j, 80 + 55j)),
@@ -179,9 +179,7 @@ def test_one_program_for_each_bit(make_work):
     assert b"corners" not in first
     assert b"straight bit, 3 mm" in first
     assert b"corners" in second
-    programs = router_programs(work)
-    assert programs.pop(DRY_RUN) == dry_run(work)
-    assert programs == {"router.ngc": first, "router-3mm.ngc": second}
+    assert router_programs(work) == {"router.ngc": first, "router-3mm.ngc": second}
     assert b"is in router-3mm.ngc" in first
     assert b"is in router.ngc" in second
     assert len(re.findall(rb"\(Run \d", first + second)) == len(work.router.passes)
@@ -201,10 +199,10 @@ def test_a_bit_with_nothing_to_do_says_so(routed):
 
 
 def test_one_bit_one_program_with_a_name_a_file_may_have(routed, make_work):
-    assert list(router_programs(routed())) == ["router.ngc", DRY_RUN]
+    assert list(router_programs(routed())) == ["router.ngc"]
     kit = replace(make_work().kit, small_bit=bit("1/8in"))
     work = make_work(kit=kit, router=tool_path(make_work().pattern, kit))
-    assert list(router_programs(work)) == ["router.ngc", "router-1_8in.ngc", DRY_RUN]
+    assert list(router_programs(work)) == ["router.ngc", "router-1_8in.ngc"]
 
 
 def test_no_word_about_saws_and_few_comments(routed):
@@ -242,7 +240,7 @@ def test_a_machine_that_changes_bits_gets_one_program(make_work):
     kit = replace(work.kit, small_bit=bit("3mm"), machine=replace(work.kit.machine, tool_change=True))
     work = replace(work, kit=kit, router=tool_path(work.pattern, kit))
     programs = router_programs(work)
-    assert list(programs) == ["router.ngc", DRY_RUN]
+    assert list(programs) == ["router.ngc"]
     lines = code(programs["router.ngc"])
     assert [line for line in lines if "M6" in line] == ["T1 M6", "T2 M6"]
     for change in ("T1 M6", "T2 M6"):
