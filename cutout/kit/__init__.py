@@ -11,7 +11,7 @@ from cutout.kit.paper import Paper, paper, papers
 from cutout.kit.wood import Board, Wood, boards, hankinson, wood, woods
 
 __all__ = [
-    "Bit", "Blade", "Board", "ChipLoad", "DrillSet", "Feeds", "Kit", "Limits", "Machine", "Moves", "Paper", "Wood", "bit",
-    "bits", "blade", "blades", "boards", "chip_load", "drill_sets", "drills", "feeds", "hankinson", "machine",
+    "Bit", "Blade", "Board", "ChipLoad", "DrillSet", "Feeds", "Kit", "Limits", "Machine", "Moves", "Paper", "Wood",
+    "bit", "bits", "blade", "blades", "boards", "chip_load", "drill_sets", "drills", "feeds", "hankinson", "machine",
     "machines", "moves", "moves_of", "paper", "papers", "turning_radius", "wood", "woods",
 ]  # fmt: skip

@@ -75,8 +75,8 @@ def listing(units: Units = "mm") -> str:
     for t in bits().values():
         lines += _bit_lines(t, say)
     lines.append("MACHINES")
-    for m in machines().values():
-        lines += _machine_lines(m, units)
+    for mill in machines().values():
+        lines += _machine_lines(mill, units)
     lines += _feed_lines()
     lines.append("WOODS AND SHEET GOODS")
     for w in woods().values():
