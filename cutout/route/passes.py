@@ -112,6 +112,8 @@ def _driven(passes: Iterable[Pass], kit: Kit, settings: Settings) -> tuple[Feeds
 
 def _outline_cut(space: Space, pattern: Pattern, bit: Bit, finish: float) -> _Cut:
     centre = offset.grow(space.region, -bit.radius)
+    if centre.is_empty and (spot := offset.bore(space.region, bit)) is not None:
+        centre = MultiPolygon([spot])
     runs = tuple(offset.contours(space, centre, pattern, bit))
     inner, rough = centre, tuple[Run, ...]()
     if finish > 0:

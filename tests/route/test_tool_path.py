@@ -10,7 +10,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import Polygon, affinity, box
+from shapely import Point, Polygon, affinity, box
 
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Outline, Ring, from_region
@@ -121,6 +121,17 @@ def test_a_smaller_bit_goes_where_the_larger_one_could_not():
         [shapely.LinearRing(p.ring.points()).buffer(p.bit.radius) for p in path.passes if p.bit.name == "3mm"]
     )
     assert box(202, 149, 258, 151).difference(swept).area < 0.01
+
+
+@pytest.mark.parametrize("size", [6.0, 6.05])
+def test_a_hole_the_size_of_the_bit_is_drilled(size):
+    path = tool_path(pattern(Point(200, 200).buffer(size / 2, quad_segs=64)), KIT)
+    (only,) = path.passes
+    assert only.drilled
+    assert not [f for f in path.findings if f.severity == "stop"]
+    assert path.gouge <= 0.02
+    start = only.ring.segments[0].start
+    assert abs(start - (200 + 200j)) < 0.05
 
 
 def test_an_opening_no_bit_fits_into_gets_no_run_and_a_finding():
