@@ -127,6 +127,7 @@ def test_make_writes_every_file_and_the_same_bytes_again(disc: Path, tmp_path: P
         "router.dxf",
         "router.ngc",
         "router-dry.ngc",
+        "router-setup.pdf",
         "routed.png",
         "film.svg",
         "cutsheet.html",

@@ -50,16 +50,14 @@ def router_programs(work: Work) -> dict[str, bytes]:
 
     A machine that changes bits itself gets one program for all of them. Raises WriteError.
     """
+    return {name: _program(work, bits) for name, bits in program_names(work).items()}
+
+
+def program_names(work: Work) -> dict[str, tuple[Bit, ...]]:
+    """The programs of a job by name, and the bits each cuts with, in the order of its tools."""
     if work.kit.machine.tool_change and router_bits(work):
-        return {"router.ngc": _program(work, router_bits(work))}
-    return {_file(work, b): router_ngc(work, b) for b in dict.fromkeys((work.kit.bit, *router_bits(work)))}
-
-
-def program_bits(work: Work, name: str) -> tuple[Bit, ...]:
-    """The bits a program of `router_programs` cuts with, in the order of its tools."""
-    if work.kit.machine.tool_change:
-        return router_bits(work)
-    return tuple(b for b in dict.fromkeys((work.kit.bit, *router_bits(work))) if _file(work, b) == name)
+        return {"router.ngc": router_bits(work)}
+    return {_file(work, b): (b,) for b in dict.fromkeys((work.kit.bit, *router_bits(work)))}
 
 
 def router_ngc(work: Work, bit: Bit | None = None) -> bytes:

@@ -20,6 +20,7 @@ from cutout.write.gcode import DRY_RUN, dry_run, router_programs
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
 from cutout.write.routed import routed_png
+from cutout.write.setup_sheet import router_setup
 from cutout.write.svg import pattern_svg
 from cutout.write.template.template import outline_pdf, template_pdf
 from cutout.write.work import Work
@@ -77,6 +78,10 @@ FILES: tuple[Output, ...] = (
     Output(
         DRY_RUN, "text/plain; charset=utf-8", "Dry run for the router: round all cuts, above the wood, spindle off",
         _one(DRY_RUN, dry_run), lambda job: job.router.gcode,
+    ),
+    Output(
+        "router-setup.pdf", "application/pdf", "Setting up the router: zero, screws, what to do in which order",
+        _one("router-setup.pdf", router_setup), lambda job: job.router.gcode,
     ),
     Output(
         "routed.png", "image/png", "Picture of the routed panel, worked out from the program's own lines",

@@ -17,7 +17,7 @@ from cutout.kit import Bit
 from cutout.pattern import Panel
 from cutout.route.readback import Move, read_back
 from cutout.units import count, format_length
-from cutout.write.gcode import program_bits
+from cutout.write.gcode import program_names
 from cutout.write.work import Work
 
 _LONG_SIDE, _BORDER, _FOOT = 1400, 24, 44
@@ -66,7 +66,7 @@ def depths(work: Work, programs: Mapping[str, bytes], scale: float) -> Depths:
     for name, program in programs.items():
         moves = read_back(program.decode("ascii"), work.kit.machine.dwell).moves
         tools = sorted({move.tool for move in moves})
-        for tool, bit in zip(tools, program_bits(work, name), strict=False):
+        for tool, bit in zip(tools, program_names(work)[name], strict=False):
             mine = [move for move in moves if move.tool == tool]
             for level, ways in _by_level(mine, panel.thickness):
                 swept = _swept(ways, bit)
