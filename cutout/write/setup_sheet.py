@@ -26,7 +26,7 @@ SCREWS = 8
 _GRID = 4.0
 _LEAST = 300.0
 """A part smaller than this (mm^2 of room for screws) is not screwed down."""
-_MARGIN, _FOOT, _SIZE = 14.0, 78.0, 9.0
+_MARGIN, _FOOT, _SIZE = 14.0, 60.0, 9.0
 
 
 def router_setup(work: Work) -> bytes:
@@ -166,7 +166,8 @@ def _lines(work: Work, screws: tuple[tuple[float, float], ...]) -> list[str]:
         f"thick, its sides along X and Y.{bed}",
         "2. Screws and clamps only outside the dotted lines: grey is where a bit goes. "
         f"They must lie lower than {format_length(settings.safe_height, units)} above the panel.",
-        f"3. Places for screws, from the lower left corner: {where or 'none; clamp it or use tape'}.",
+        f"3. Places for screws, from the lower left corner: {where or 'none; clamp it or use tape'}. "
+        "They leave holes: where those would show, use clamps or double-sided tape.",
         "4. Set X0 Y0 over the lower left corner (black dot), Z0 where the bit just touches the upper face; "
         "set Z0 again after each change of bit, with the spindle unplugged.",
         f"5. Run {DRY_RUN} with the spindle off: nothing may be touched. Then {programs or 'nothing: no bit fits'}.",
