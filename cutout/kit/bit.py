@@ -79,7 +79,8 @@ def bit(text: str, default: Units | None = None) -> Bit:
         raise KitError(f"{str(error).rstrip('.')}; or name a bit that `cutout kit` lists.") from error
     if diameter > _WIDEST:
         raise KitError(f'bit "{text}": a router bit is no wider than {format_length(_WIDEST)}.')
-    units: Units = "in" if any(sign in text for sign in ('"', "in", "″")) or default == "in" else "mm"
+    said_in = any(sign in text for sign in ('"', "in", "″"))
+    units: Units = "in" if said_in or (default == "in" and "m" not in key) else "mm"
     known = next((b for b in bits().values() if abs(b.diameter - diameter) < 1e-6), None)
     return known or Bit(
         key, f"straight bit, {format_length(diameter, units)}", diameter,

@@ -16,7 +16,7 @@ from cutout.geom.outline import polygons_of
 from cutout.kit import Bit
 from cutout.pattern import Panel
 from cutout.route.readback import Move, read_back
-from cutout.units import count, format_length
+from cutout.units import MM_PER_INCH, Units, count, format_length
 from cutout.write.gcode import program_names
 from cutout.write.work import Work
 
@@ -46,16 +46,20 @@ def routed_png(work: Work, programs: Mapping[str, bytes]) -> bytes:
     draw = ImageDraw.Draw(picture)
     frame = (_BORDER - 1, _BORDER - 1, _BORDER + board.width, _BORDER + board.height)
     draw.rectangle(frame, outline=(110, 110, 110))
-    through = float((depth >= panel.thickness).mean()) * panel.width * panel.height / 100
+    through = _area(float((depth >= panel.thickness).mean()) * panel.width * panel.height, work.units)
     tabs = sum(len(p.tabs) for p in work.router.passes if p.purpose != "roughing")
     line = (
-        f"Worked out from the program's own lines. White: cut through, {through:.0f} square cm. "
+        f"Worked out from the program's own lines. White: cut through, {through}. "
         f"Darker: deeper. {count(tabs, 'tab')}, {format_length(panel.thickness, work.units)} thick."
     )
     draw.text((_BORDER, size[1] - _FOOT), line, fill=(30, 30, 30), font=fonts.picture_font(17))
     out = BytesIO()
     picture.save(out, "PNG", compress_level=4)
     return out.getvalue()
+
+
+def _area(mm2: float, units: Units) -> str:
+    return f"{mm2 / MM_PER_INCH**2:.1f} square inches" if units == "in" else f"{mm2 / 100:.0f} square cm"
 
 
 def depths(work: Work, programs: Mapping[str, bytes], scale: float) -> Depths:

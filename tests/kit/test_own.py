@@ -105,6 +105,7 @@ def test_the_command_line_lists_it(own: Path, capsys: pytest.CaptureFixture[str]
         ('1/2"', None, 12.7, "straight bit, 1/2 in"),
         ("10", "mm", 10.0, "straight bit, 10 mm"),
         ("3/8", "in", 9.525, "straight bit, 3/8 in"),
+        ("5mm", "in", 5.0, "straight bit, 5 mm"),
         ("0.25in", None, 6.35, "straight bit, 1/4 in"),
     ],
 )

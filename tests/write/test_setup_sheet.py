@@ -57,5 +57,12 @@ def test_the_sheet_is_one_page_and_says_what_to_do(routed):
         text = " ".join((page.extract_text() or "").split())
         assert min(float(w["top"]) for w in page.extract_words()) > 0
         assert max(float(w["bottom"]) for w in page.extract_words()) < float(page.height)
-    for words in ("lower left corner", "router-dry.ngc", "router.ngc", "Z0", "spoil board", "manual comes first"):
+    for words in (
+        "lower left corner",
+        "router-dry.ngc",
+        "router.ngc",
+        "Z0",
+        "spoil board",
+        "manual comes first",
+    ):
         assert words in text
