@@ -237,6 +237,11 @@ class _Path:
         """First and last point of each stretch."""
         return self.z[start], self.z[self.vertex(start, steps)]
 
+    def inside(self, start: IntArray, steps: IntArray) -> IntArray:
+        """How many points there are to look at between the ends of each stretch."""
+        between = self.place[self.vertex(start, steps)] - self.place[start] - 1
+        return np.asarray(between % self.probes_of[start])
+
     def interval(
         self, start: IntArray, steps: IntArray, most: int | None = None
     ) -> tuple[FloatArray, FloatArray]:
@@ -249,7 +254,7 @@ class _Path:
         middle, if (A q - 2 y)^2 <= 4 t^2 (h^2 q^2 + 1) with A = x^2 + y^2 - h^2 - t^2. A point closer to
         an end than about t leaves q free. An empty interval has its least above its greatest.
         """
-        inside = (self.place[self.vertex(start, steps)] - self.place[start] - 1) % self.probes_of[start]
+        inside = self.inside(start, steps)
         counts = inside if most is None else np.minimum(inside, most)
         if not counts.all():
             # No point between the ends: any arc will do.
@@ -300,7 +305,7 @@ class _Path:
         """Whether one arc or line will do for each stretch; most that won't fail on a few points."""
         low, high = self.interval(start, steps, _GLANCE)
         ok = np.asarray(low <= high)
-        maybe = np.flatnonzero(ok & (2 * steps - 1 > _GLANCE))
+        maybe = np.flatnonzero(ok & (self.inside(start, steps) > _GLANCE))
         if len(maybe):
             low, high = self.interval(start[maybe], steps[maybe])
             ok[maybe] = low <= high
