@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import cmath
 import math
+import os
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,6 +24,9 @@ from cutout.route.model import Pass, Tab, ToolPath
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
 from cutout.write.work import Work
 from tests.asking import asking
+
+# No test may depend on what whoever runs it has in a kit file of his own.
+os.environ["CUTOUT_KIT"] = str(Path(__file__).parent / "no-kit-of-ones-own.toml")
 
 
 def _circle(x: float, y: float, r: float, *, ccw: bool = True) -> Ring:
