@@ -87,7 +87,8 @@ class WritingCommand(JobCommand):
 
 
 _OF_KIT = {
-    "blade": "blades", "drill": "drill_sets", "bit": "bits", "wood": "woods", "paper": "papers",
+    "blade": "blades", "drill": "drill_sets", "bit": "bits", "small_bit": "bits", "machine": "machines",
+    "wood": "woods", "paper": "papers",
 }  # fmt: skip
 """Flags that name something in the kit: the shell completes them."""
 
@@ -188,13 +189,14 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     return NEEDS_USER if _open_stops(findings) else 0
 
 
-@cli.command(short_help="List blades, drills, bits, woods and papers, with sources.")
+@cli.command(short_help="List blades, drills, bits, machines, woods and papers, with sources.")
 @click.option("--units", type=click.Choice(["mm", "in"]), default="mm", help="Units to list lengths in.")
-def kit(units: Units) -> int:
-    """List blades, drills, bits, woods and papers, with the source of each value."""
-    from cutout.kit.listing import listing
+@click.option("--mine", is_flag=True, help="Only what your own kit file holds, and where it is.")
+def kit(units: Units, mine: bool) -> int:
+    """List blades, drills, bits, machines, woods and papers, with the source of each value."""
+    from cutout.kit import listing
 
-    click.echo(listing(units))
+    click.echo(listing.mine(units) if mine else listing.listing(units))
     return 0
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import cmath
 import math
+import os
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,12 +18,15 @@ from cutout.finding import Finding, ordered
 from cutout.geom.curve import Arc, Cubic, Line
 from cutout.geom.outline import Outline, Ring
 from cutout.job.schema import Job, TemplatePart
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit, bit, blade, drills, feeds, machine, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.route.model import Pass, Tab, ToolPath
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
 from cutout.write.work import Work
 from tests.asking import asking
+
+# No test may depend on what whoever runs it has in a kit file of his own.
+os.environ["CUTOUT_KIT"] = str(Path(__file__).parent / "no-kit-of-ones-own.toml")
 
 
 def _circle(x: float, y: float, r: float, *, ccw: bool = True) -> Ring:
@@ -118,7 +123,9 @@ def _router(pattern: Pattern) -> ToolPath:
         (-3.0, -6.0),
         (Tab(10.0, 16.0, (185.0, 79.0)),),
     )
-    return ToolPath((run,), MultiPolygon([box(100, 100, 101, 101)]), (), 0.001, 80.0, 238.8, 1.5)
+    driven = (feeds(bit("6mm"), wood("white-pine"), machine("plain"), 3.0),)
+    left = MultiPolygon([box(100, 100, 101, 101)])
+    return ToolPath((run,), left, (), 0.001, 80.0, 238.8, 1.5, feeds=driven)
 
 
 WorkMaker = Callable[..., Work]

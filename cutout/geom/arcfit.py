@@ -25,7 +25,7 @@ BoolArray: TypeAlias = NDArray[np.bool_]
 
 _THIN = 0.1
 """Share of the tolerance spent on thinning the polyline out first, which also speeds the fit up."""
-_FIT = 0.88
+_FIT = 0.8
 """Share of the tolerance the fit may use; the rest is for what happens between the points it looks at."""
 _STEEPEST = 10.0
 """Greatest tan(sweep / 2): arcs turn a little under half a circle at most."""
@@ -34,7 +34,9 @@ _SHIFTS = ((0, -3, 3, -6, -9), (0, -1, 1, -2, 2))
 reach drags joints forth, so more of the far ones lead back."""
 _BATCH = 20_000
 """Points worked on at once, few enough to stay in the processor's cache."""
-_GLANCE = 7
+_MIDDLE = 0.25
+"""The middle of an edge is looked at too where an arc could bulge from it by this share of the tolerance."""
+_GLANCE = 5
 """Points of a stretch looked at first."""
 _LONGEST = 512
 """Most vertices one arc may pass."""
@@ -68,6 +70,17 @@ def fit_rings(lines: Sequence[FloatArray], tol: float) -> list[Ring]:
             sound = _sound(fit, [clean[i] for i in left], tol)
             made |= {i: ring for i, ring, good in zip(left, fit.rings(), sound, strict=True) if good}
     return [made[i] if i in made else Ring.of_points(curve.to_array(z)) for i, z in enumerate(clean)]
+
+
+def filled(rings: Sequence[Ring], tol: float) -> NDArray[np.object_]:
+    """Each ring of lines and arcs as a polygon, drawn within `tol`: all at once, which is what makes it quick."""
+    runs = [
+        (n, s.start, s.end, s.bulge if isinstance(s, curve.Arc) else 0.0)
+        for n, ring in enumerate(rings)
+        for s in ring.segments
+    ]
+    ring, start, end, bulge = zip(*runs, strict=True)
+    return _Fit(np.array(ring), np.array(start), np.array(end), np.array(bulge)).polygons(tol)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -193,8 +206,27 @@ class _Path:
         self.size = sizes[self.ring]
         self.base = (np.cumsum(sizes) - sizes)[self.ring]
         self.z = np.concatenate(rings)
-        ahead = self.z[self.vertex(np.arange(len(self.z)), np.ones(len(self.z), dtype=np.intp))]
-        self.middles = np.stack([self.z, (self.z + ahead) / 2], axis=1).ravel()
+        one = np.ones(len(self.z), dtype=np.intp)
+        following = self.vertex(np.arange(len(self.z)), one)
+        edge = self.z[following] - self.z
+        turn = np.empty(len(self.z))
+        turn[following] = np.abs(np.angle(edge[following] / edge))
+        bulge = np.abs(edge) * np.maximum(turn, turn[following]) / 8
+        probed = bulge > _MIDDLE * tol
+        self.place = np.arange(len(self.z)) + np.cumsum(probed) - probed
+        probes = np.empty(len(self.z) + int(probed.sum()), dtype=complex)
+        probes[self.place] = self.z
+        probes[self.place[probed] + 1] = self.z[probed] + edge[probed] / 2
+        begin = self.place[np.cumsum(sizes) - sizes]
+        count = np.diff(np.append(begin, len(probes)))
+        self.probes_of = count[self.ring]
+        # What is looked at stands there twice over for each ring, so that no stretch has to be wrapped round.
+        self.probes = _twice(probes, begin)
+        self.twice = self.place + begin[self.ring]
+        own = np.cumsum(sizes) - sizes
+        self.vertices, self.edges = _twice(self.z, own), _twice(edge, own)
+        self.squares = np.maximum(np.abs(self.edges) ** 2, 1e-300)
+        self.again = np.arange(len(self.z)) + own[self.ring]
 
     def vertex(self, start: IntArray, along: IntArray) -> IntArray:
         """The vertex so many edges after another, round its ring."""
@@ -205,10 +237,15 @@ class _Path:
         """First and last point of each stretch."""
         return self.z[start], self.z[self.vertex(start, steps)]
 
+    def inside(self, start: IntArray, steps: IntArray) -> IntArray:
+        """How many points there are to look at between the ends of each stretch."""
+        between = self.place[self.vertex(start, steps)] - self.place[start] - 1
+        return np.asarray(between % self.probes_of[start])
+
     def interval(
         self, start: IntArray, steps: IntArray, most: int | None = None
     ) -> tuple[FloatArray, FloatArray]:
-        """Least and greatest q of the arcs that pass every vertex and middle of an edge closely enough.
+        """Least and greatest q of the arcs that pass every vertex and middle of a long edge closely enough.
 
         Of a long stretch only `most` of them, evenly spread, are looked at, where that is given.
 
@@ -217,42 +254,58 @@ class _Path:
         middle, if (A q - 2 y)^2 <= 4 t^2 (h^2 q^2 + 1) with A = x^2 + y^2 - h^2 - t^2. A point closer to
         an end than about t leaves q free. An empty interval has its least above its greatest.
         """
-        counts = 2 * steps - 1 if most is None else np.minimum(2 * steps - 1, most)
+        inside = self.inside(start, steps)
+        counts = inside if most is None else np.minimum(inside, most)
+        if not counts.all():
+            # No point between the ends: any arc will do.
+            few, many = np.flatnonzero(counts == 0), np.flatnonzero(counts)
+            half = np.maximum(np.abs(np.subtract(*self.ends(start[few], steps[few]))) / 2, 1e-12)
+            low, high = np.empty(len(start)), np.empty(len(start))
+            low[few], high[few] = -_STEEPEST / half, _STEEPEST / half
+            if len(many):
+                low[many], high[many] = self.interval(start[many], steps[many], most)
+            return low, high
         heap = np.cumsum(counts) // _BATCH
         if heap[-1] == 0:
-            return self._interval(start, steps, counts, most)
+            return self._interval(start, steps, counts, inside)
         cuts = [0, *(np.flatnonzero(np.diff(heap)) + 1).tolist(), len(start)]
-        parts = [self._interval(start[i:j], steps[i:j], counts[i:j], most) for i, j in pairwise(cuts)]
+        parts = [self._interval(start[i:j], steps[i:j], counts[i:j], inside[i:j]) for i, j in pairwise(cuts)]
         return np.concatenate([low for low, _ in parts]), np.concatenate([high for _, high in parts])
 
     def _interval(
-        self, start: IntArray, steps: IntArray, counts: IntArray, most: int | None
+        self, start: IntArray, steps: IntArray, counts: IntArray, inside: IntArray
     ) -> tuple[FloatArray, FloatArray]:
-        t = self.tol
         a, b = self.ends(start, steps)
         half = np.maximum(np.abs(b - a) / 2, 1e-12)
-        first, which, along = _ragged(counts)
-        if most is not None:
-            along = (along + 1) * (2 * steps)[which] // (counts + 1)[which] - 1
-        base, size = 2 * self.base[start], 2 * self.size[start]
-        place = base[which] + ((2 * start - base + 1)[which] + along) % size[which]
-        local = (self.middles[place] - ((a + b) / 2)[which]) * ((b - a).conjugate() / (2 * half))[which]
-        h, x, y = half[which], local.real, local.imag
-        A = x * x + y * y - h * h - t * t
-        inner = -2 * t * h > A
-        free = ~inner & (np.hypot(np.abs(x) - h, y) <= t)
-        root = 2 * t * np.sqrt(np.maximum(A * A + 4 * h * h * (y * y - t * t), 0.0))
-        below = np.where(inner, A * A - 4 * t * t * h * h, 1.0)
+        first = np.cumsum(counts) - counts
+        # In half chords, turned so that the chord lies level: its ends are at -1 and 1.
+        turn = (b - a).conjugate() / (2 * half * half)
+        if (counts < inside).any():
+            along = np.arange(int(counts.sum())) - np.repeat(first, counts)
+            along = (along + 1) * np.repeat(inside + 1, counts) // np.repeat(counts + 1, counts) - 1
+            place = np.repeat(self.twice[start] + 1, counts) + along
+        else:
+            place = np.arange(int(counts.sum())) + np.repeat(self.twice[start] + 1 - first, counts)
+        local = self.probes[place] * np.repeat(turn, counts) - np.repeat((a + b) / 2 * turn, counts)
+        t = np.repeat(self.tol / half, counts)
+        x, y = local.real, local.imag
+        yy, tt = y * y, t * t
+        A = x * x + yy - 1 - tt
+        inner = -2 * t > A
+        free = ~inner & ((np.abs(x) - 1) ** 2 + yy <= tt)
+        root = 2 * t * np.sqrt(np.maximum(A * A + 4 * (yy - tt), 0.0))
+        below = np.where(inner, A * A - 4 * tt, 1.0)
         none = np.where(free, np.inf, -np.inf)
-        low = np.maximum.reduceat(np.where(inner, (2 * A * y - root) / below, -none), first)
-        high = np.minimum.reduceat(np.where(inner, (2 * A * y + root) / below, none), first)
+        twice = 2 * A * y
+        low = np.maximum.reduceat(np.where(inner, (twice - root) / below, -none), first) / half
+        high = np.minimum.reduceat(np.where(inner, (twice + root) / below, none), first) / half
         return np.maximum(low, -_STEEPEST / half), np.minimum(high, _STEEPEST / half)
 
     def feasible(self, start: IntArray, steps: IntArray) -> BoolArray:
         """Whether one arc or line will do for each stretch; most that won't fail on a few points."""
         low, high = self.interval(start, steps, _GLANCE)
         ok = np.asarray(low <= high)
-        maybe = np.flatnonzero(ok & (2 * steps - 1 > _GLANCE))
+        maybe = np.flatnonzero(ok & (self.inside(start, steps) > _GLANCE))
         if len(maybe):
             low, high = self.interval(start[maybe], steps[maybe])
             ok[maybe] = low <= high
@@ -264,9 +317,17 @@ class _Path:
 
     def misfit(self, start: IntArray, steps: IntArray, *, strict: bool = True) -> FloatArray:
         """Greatest distance of each stretch from the one arc it gets; infinite, if strict, where none will do."""
-        low, high = self.interval(start, steps)
-        away = self._deviations(start, steps, self._middle(start, steps, low, high))
-        return np.where((low <= high) | (not strict), away, np.inf)
+        away = np.full(len(start), np.inf)
+        at = np.arange(len(start))
+        if strict:
+            # Most that won't fail on a few points.
+            low, high = self.interval(start, steps, _GLANCE)
+            at = np.flatnonzero(low <= high)
+        if len(at):
+            low, high = self.interval(start[at], steps[at])
+            fit = self._deviations(start[at], steps[at], self._middle(start[at], steps[at], low, high))
+            away[at] = np.where((low <= high) | (not strict), fit, np.inf)
+        return away
 
     def _middle(self, start: IntArray, steps: IntArray, low: FloatArray, high: FloatArray) -> FloatArray:
         a, b = self.ends(start, steps)
@@ -285,16 +346,23 @@ class _Path:
         curved = np.where(bulges == 0, 1.0, bulges)
         centre = (a + b) / 2 + (b - a) * 0.25j * (1 / curved - curved)
         radius = np.abs(a - centre)
-        first, which, along = _ragged(steps)
-        p, q = self.ends(self.vertex(start[which], along), np.ones_like(along))
-        edge, spoke = q - p, centre[which] - p
-        share = np.clip((spoke * edge.conjugate()).real / np.maximum(np.abs(edge) ** 2, 1e-300), 0.0, 1.0)
-        far = np.abs(np.abs(spoke) - radius[which])
-        foot = np.abs(np.abs(spoke - share * edge) - radius[which])
-        unit = (b - a) / np.maximum(np.abs(b - a), 1e-300)
-        aside = np.abs(((p - a[which]) * unit[which].conjugate()).imag)
-        off = np.where(bulges[which] == 0, aside, np.maximum(far, foot))
+        first = np.cumsum(steps) - steps
+        place = np.arange(int(steps.sum())) + np.repeat(self.again[start] - first, steps)
+        p, edge, round_ = self.vertices[place], self.edges[place], np.repeat(radius, steps)
+        spoke = np.repeat(centre, steps) - p
+        share = np.clip((spoke * edge.conjugate()).real / self.squares[place], 0.0, 1.0)
+        off = np.maximum(np.abs(np.abs(spoke) - round_), np.abs(np.abs(spoke - share * edge) - round_))
+        straight = bulges == 0
+        if straight.any():
+            unit = (b - a).conjugate() / np.maximum(np.abs(b - a), 1e-300)
+            aside = np.abs((p * np.repeat(unit, steps) - np.repeat(a * unit, steps)).imag)
+            off = np.where(np.repeat(straight, steps), aside, off)
         return np.asarray(np.maximum.reduceat(off, first))
+
+
+def _twice(values: ComplexArray, begin: IntArray) -> ComplexArray:
+    """Each ring's values, and the same once more after them; begin: where each ring's start."""
+    return np.concatenate([again for own in np.split(values, begin[1:]) for again in (own, own)])
 
 
 def _ragged(counts: IntArray) -> tuple[IntArray, IntArray, IntArray]:
@@ -366,7 +434,10 @@ def _settled(path: _Path, found: _Stretches, colour: int, shifts: tuple[int, ...
     first = np.clip(found.steps[before][:, None] + np.array(shifts), 1, whole - 1)
     start, size = np.broadcast_to(found.start[before][:, None], first.shape).ravel(), first.ravel()
     rest = (whole - first).ravel()
-    fit = np.maximum(path.misfit(start, size), path.misfit(path.vertex(start, size), rest))
+    fit = path.misfit(start, size)
+    maybe = np.flatnonzero(np.isfinite(fit))
+    after_it = path.misfit(path.vertex(start, size)[maybe], rest[maybe])
+    fit[maybe] = np.maximum(fit[maybe], after_it)
     best = np.argmin(np.round(fit / path.tol, 3).reshape(first.shape), axis=1)
     taken = first[np.arange(len(after)), best]
     starts, steps = found.start.copy(), found.steps.copy()

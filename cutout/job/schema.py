@@ -379,9 +379,17 @@ class RouterPart(Part):
     """Router bits, the limits of the user's machine, and what to write for it."""
 
     bit: str | None = setting(
-        None, "Router bit by name; unset: 6 mm or 1/4 in, as `units` says.", '"6mm"', "--bit"
+        None, "Router bit by name or diameter; unset: 6 mm or 1/4 in, as `units` says.", '"6mm"', "--bit"
     )
-    small_bit: str | None = setting(None, "A second, smaller bit for what the first leaves.", '"3mm"')
+    small_bit: str | None = setting(
+        None, "A second, smaller bit for what the first leaves, by name or diameter.", '"3mm"', "--small-bit"
+    )
+    machine: str = setting(
+        "plain",
+        "Machine by name; `cutout kit` lists them, your own kit file adds yours.",
+        '"bench"',
+        "--machine",
+    )
     gcode: bool = setting(False, "Also write router.ngc.", "true", "--gcode")
     dxf: Literal["R2010", "R12"] = setting("R2010", "Version of the DXF.", '"R12"', "--dxf-version")
     feed_limit: Number | None = setting(None, "Fastest feed of your machine, in mm a minute.", "2000", gt=0)
@@ -392,6 +400,15 @@ class RouterPart(Part):
     )
     tab_height: Positive | None = setting(None, "Height of a tab above the underside.", '"3mm"')
     tab_spacing: Positive | None = setting(None, "Length of path that one tab serves.", '"150mm"')
+    tab_ends: Literal["upright", "sloped"] | None = setting(
+        None, "Ends of the tabs: upright, or sloped, which is quicker and leaves more to cut off.", '"sloped"'
+    )
+    direction: Literal["conventional", "climb"] | None = setting(
+        None, "Which way round the bit runs; unset: conventional, which does not pull it along.", '"climb"'
+    )
+    finish: Length | None = setting(
+        None, "Wood left for one last turn at full depth along the outline; unset: none.", '"0.3mm"', ge=0
+    )
 
 
 class TemplatePart(Part):

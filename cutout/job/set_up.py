@@ -12,7 +12,7 @@ from cutout.amend.model import HandBridge, Mending
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
 from cutout.job.schema import FigurePart, Job, RouterPart, ZonePart, filled, radians_of_grain
-from cutout.kit import Blade, Kit, Limits, Moves, bit, blade, boards, drills, moves_of, wood
+from cutout.kit import Blade, Kit, Limits, Moves, bit, blade, boards, drills, machine, moves_of, wood
 from cutout.kit.data import choose
 from cutout.pattern import Panel, Placement, Zone, place
 from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
@@ -52,14 +52,15 @@ def kit_of(job: Job) -> Kit:
     return Kit(
         blade=_blade(job),
         drills=drills(full.saw.drills or "", job.units),
-        bit=bit(full.router.bit or ""),
+        bit=bit(full.router.bit or "", job.units),
         wood=wood(job.panel.wood),
         limits=replace(Limits(), **set_limits),
         units=job.units or "mm",
-        small_bit=bit(job.router.small_bit) if job.router.small_bit else None,
         allowance=job.saw.allowance,
         times=_times(job),
         own_feed=job.times.feed,
+        small_bit=bit(job.router.small_bit, job.units) if job.router.small_bit else None,
+        machine=machine(job.router.machine),
     )
 
 
@@ -181,7 +182,10 @@ def router_wanted(job: Job) -> bool:
 
 def router_settings(job: Job) -> Settings:
     """How deep, how held and how fast the router works: the defaults, with what the job says over them."""
-    names = ("feed_limit", "safe_height", "breakthrough", "tab_width", "tab_height", "tab_spacing")
+    names = (
+        "feed_limit", "safe_height", "breakthrough", "tab_width", "tab_height", "tab_spacing", "tab_ends",
+        "direction", "finish",
+    )  # fmt: skip
     return replace(Settings(), **{n: v for n in names if (v := getattr(job.router, n)) is not None})
 
 

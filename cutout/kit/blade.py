@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import cache
 from typing import Literal
 
 from cutout.errors import KitError
-from cutout.kit.data import choose, load
+from cutout.kit.data import choose, table
 
 RadiusFrom = Literal["measured", "catalogue", "formula"]
 
@@ -82,10 +81,9 @@ class Blade:
         return replace(self, radius=radius, radius_from="measured")
 
 
-@cache
 def blades() -> dict[str, Blade]:
-    """Every blade of the data file by name, in its order."""
-    return {entry["name"]: Blade(**entry) for entry in load("blades")["blade"]}
+    """Every blade of the data file and of the user's own kit file, by name, in their order. Raises KitError."""
+    return table("blades", "blade", Blade)
 
 
 def blade(name: str) -> Blade:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, fields
 from cutout.kit.bit import Bit
 from cutout.kit.blade import Blade
 from cutout.kit.drill import DrillSet
+from cutout.kit.machine import Machine, machine
 from cutout.kit.moves import Moves, moves_of
 from cutout.kit.wood import Wood
 from cutout.units import Units
@@ -39,7 +40,7 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """Blade, drills, bit and wood of one job, its limits, and the units its sentences use."""
+    """Blade, drills, bits, machine and wood of one job, its limits, and the units its sentences use."""
 
     blade: Blade
     drills: DrillSet
@@ -51,6 +52,7 @@ class Kit:
     allowance: float | None = None
     times: Moves | None = None
     own_feed: float | None = None
+    machine: Machine = field(default_factory=lambda: machine("plain"))
 
     @property
     def moves(self) -> Moves:

@@ -2,14 +2,47 @@
 
 from __future__ import annotations
 
-from cutout.kit.bit import bits
-from cutout.kit.blade import blades
+from collections.abc import Callable
+from dataclasses import replace
+
+from cutout.kit.bit import Bit, bits
+from cutout.kit.blade import Blade, blades
+from cutout.kit.data import load, own, own_path
 from cutout.kit.drill import drill_sets
+from cutout.kit.feeds import feeds
 from cutout.kit.kit import Limits
+from cutout.kit.machine import Machine, machine, machines
 from cutout.kit.moves import moves
 from cutout.kit.paper import papers
-from cutout.kit.wood import woods
+from cutout.kit.wood import Wood, wood, woods
 from cutout.units import Units, format_length, format_size
+
+EXAMPLE = """\
+[[bit]]
+name = "my-6mm"
+title = "up-cut spiral, 6 mm"
+diameter = "6mm"
+flutes = 2
+kind = "up-cut"             # straight, up-cut or down-cut
+flute_length = "22mm"       # how deep it can cut: measure it
+depth_per_pass = "3mm"
+# chip_load = 0.14          # mm per tooth, where its maker says one; else the charts decide
+
+[[machine]]
+name = "mine"
+title = "my own machine"
+bed = ["600mm", "400mm"]    # how far it travels
+travel_z = "70mm"
+feed = 2500                 # fastest feed, mm a minute
+speed_least = 8000          # turns a minute
+speed_most = 24000
+wait = 5                    # seconds until the spindle is up to speed
+dwell = "seconds"           # what P after G4 counts, or milliseconds
+arcs = true                 # it knows G2 and G3
+drill_cycles = false        # it knows G81 and G83
+tool_change = false         # it knows M6
+"""
+"""A kit file of one's own, to start from; invented."""
 
 
 def listing(units: Units = "mm") -> str:
@@ -40,10 +73,11 @@ def listing(units: Units = "mm") -> str:
         lines.append(f"  {d.name:<15} {d.title}")
     lines.append("ROUTER BITS")
     for t in bits().values():
-        lines += [
-            f"  {t.name:<15} {t.title}: feed {t.feed:.0f} mm/min at {t.speed:g} rpm; start slower",
-            f"  {'':<15} source: {t.source}",
-        ]
+        lines += _bit_lines(t, say)
+    lines.append("MACHINES")
+    for mill in machines().values():
+        lines += _machine_lines(mill, units)
+    lines += _feed_lines()
     lines.append("WOODS AND SHEET GOODS")
     for w in woods().values():
         lines += [
@@ -59,6 +93,61 @@ def listing(units: Units = "mm") -> str:
     for name, (unit, origin) in Limits.origins().items():
         lines.append(f"  {name:<15} {getattr(defaults, name):g} {unit}; source: {origin}")
     return "\n".join(lines)
+
+
+def mine(units: Units = "mm") -> str:
+    """What the user's own kit file holds and where it is; an example where there is none. Raises KitError."""
+    path = own_path()
+    bits_, machines_ = own("bit", Bit).values(), own("machine", Machine).values()
+    blades_, woods_ = own("blade", Blade).values(), own("wood", Wood).values()
+    if not path.exists():
+        return f"There is no kit file of your own yet. Write one like this to {path}:\n\n{EXAMPLE}"
+    lines = [f"YOUR OWN KIT, {path}"]
+    for t in bits_:
+        lines += _bit_lines(t, lambda mm: format_length(mm, units))
+    for m in machines_:
+        lines += _machine_lines(m, units)
+    named = [(e.name, e.title) for e in blades_] + [(e.name, e.title) for e in woods_]
+    lines += [f"  {name:<15} {title}" for name, title in named]
+    return "\n".join(lines if len(lines) > 1 else [*lines, "  nothing in it yet"])
+
+
+def _bit_lines(t: Bit, say: Callable[[float], str]) -> list[str]:
+    deep = "measure how deep it cuts" if t.flute_length is None else f"cuts {say(t.flute_length)} deep"
+    load = "chip load by the charts" if t.chip_load is None else f"chip load {t.chip_load:g} mm"
+    return [
+        f"  {t.name:<15} {t.title}: {t.flutes} flutes, {t.kind}, {say(t.depth_per_pass)} in a turn, {deep}, {load}",
+        f"  {'':<15} source: {t.source}",
+    ]
+
+
+def _machine_lines(m: Machine, units: Units) -> list[str]:
+    bed = "bed not asked about" if m.bed is None else f"bed {format_size(*m.bed, units)}"
+    knows = [
+        w for w, has in (("arcs", m.arcs), ("drill cycles", m.drill_cycles), ("M6", m.tool_change)) if has
+    ]
+    return [
+        f"  {m.name:<15} {m.title}: {bed}, feed to {m.feed:g} mm/min, {m.speed_least:g} to {m.speed_most:g} turns a "
+        f"minute; waits {m.wait:g} s (G4 in {m.dwell}); knows {', '.join(knows) or 'straight moves only'}",
+        f"  {'':<15} source: {m.source}",
+    ]
+
+
+def _feed_lines() -> list[str]:
+    """Feed by wood and bit, on a machine that can feed as fast as the charts allow."""
+    free = replace(machine("plain"), feed=1e6, rapid=1e6)
+    rows = [("softwood", "white-pine"), ("hardwood", "red-oak"), ("plywood", "plywood"), ("MDF", "mdf")]
+    lines = ["FEEDS  (mm/min by the charts, in turns no deeper than the bit is wide; start slower)"]
+    for t in bits().values():
+        given = [feeds(t, wood(name), free, t.depth_per_pass) for _, name in rows]
+        lines.append(
+            f"  {t.name:<15} "
+            + ", ".join(f"{row} {f.feed:.0f}" for (row, _), f in zip(rows, given, strict=True))
+            + f" at {given[0].speed:g} turns a minute"
+        )
+    charts = [f"{c['name']}, {c['title']}" for c in load("chips")["chart"]]
+    charts.append(f"C, {load('chips')['any_bit']['title']}")
+    return [*lines, f"  {'':<15} source: charts {'; '.join(charts)}; the lowest is where to start"]
 
 
 def _strength(bending: float | None, across: float | None, tangential: float | None) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from cutout.kit.data import choose, load
+from cutout.kit.data import choose, load, table
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +54,9 @@ class Board:
     width: float
 
 
-@cache
 def woods() -> dict[str, Wood]:
-    """Every wood of the data file by name."""
-    return {entry["name"]: Wood(**entry) for entry in load("woods")["wood"]}
+    """Every wood of the data file and of the user's own kit file, by name. Raises KitError."""
+    return table("woods", "wood", Wood)
 
 
 def wood(name: str) -> Wood:

@@ -32,7 +32,7 @@ from cutout.read.specks import Dropped, without_specks
 from cutout.read.svg.affine import Affine
 from cutout.units import count
 
-GAP = 0.2
+GAP = 0.6
 """Widest gap (mm on the wood) between two ends that is bridged."""
 SNAP = 0.001
 """Ends this near (mm on the wood) are the same point."""

@@ -13,10 +13,12 @@ from shapely import MultiPolygon, Polygon
 from cutout.finding import Finding
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
-from cutout.kit import Kit
+from cutout.kit import Feeds, Kit
 from cutout.pattern import Pattern
+from cutout.route.model import Settings
+from cutout.route.offset import Space
 from cutout.route.tabs import LEAST, Piece
-from cutout.units import MM_PER_INCH, Units, format_length
+from cutout.units import MM_PER_INCH, Units, format_length, format_size
 
 _SEEN = 0.05
 """Wood left in a corner that is no deeper than this (mm) is not worth a word."""
@@ -24,6 +26,8 @@ _CORNER = 2.5
 """A corner keeps wood no deeper than this many bit radii (about 33 degrees between its sides); more is a gap."""
 _SHALLOW = 0.3
 """Wood no deeper than this (mm) between two reached sides is a ridge for the file, not a gap."""
+_SLENDER = 4.0
+"""Few bits cut deeper than this many of their diameters: common practice, no source."""
 _EACH = 6
 """So many findings of one sort are given one by one, the largest; the others together."""
 
@@ -176,6 +180,93 @@ def layout(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
             f"The {kit.small_bit.title} is no smaller than the {bit.title}: it is not used.",
             "Give a smaller bit for what the first one leaves.",
         )  # fmt: skip
+
+
+def machine(pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Settings) -> Iterator[Finding]:
+    """Whether panel and depth fit the machine and its bits, and whether it can feed them."""
+    yield from _bed(pattern, kit, settings)
+    yield from _flutes(pattern, kit, driven, settings)
+    units, middle = kit.units, (pattern.panel.width / 2, pattern.panel.height / 2)
+    for drive in {d.bit: d for d in driven if d.rubs}.values():
+        yield Finding(
+            "router", "care", middle, drive.chip, drive.load.least * drive.share, None,
+            f"The {drive.bit.title} would rub and burn: at {drive.feed:.0f} mm a minute and {drive.speed:.0f} turns "
+            f"each tooth takes {drive.chip:.2f} mm, less than any chart gives.",
+            "Take a smaller bit or one with fewer flutes, or a machine that feeds faster or turns slower.",
+        )  # fmt: skip
+    if settings.direction == "climb":
+        yield Finding(
+            "router", "care", middle, None, None, None,
+            "The bit climbs: it is pulled along the line, and can run away or lift the panel.",
+            "Clamp well, feed by machine only, never by hand; take the other direction if the machine gives way.",
+        )  # fmt: skip
+    if (high := kit.machine.travel_z) is not None:
+        wanted = settings.safe_height + pattern.panel.thickness + settings.breakthrough
+        if wanted > high:
+            yield Finding(
+                "router", "stop", middle, wanted, high, None,
+                f"The bit would have to travel {format_length(wanted, units)} up and down; the {kit.machine.name} "
+                f"machine travels {format_length(high, units)}.",
+                "Lower the height at which it travels, or take a thinner panel.",
+            )  # fmt: skip
+
+
+def _bed(pattern: Pattern, kit: Kit, settings: Settings) -> Iterator[Finding]:
+    panel, bed = pattern.panel, kit.machine.bed
+    if bed is None or (panel.width <= bed[0] and panel.height <= bed[1]):
+        return
+    size, room = format_size(panel.width, panel.height, kit.units), format_size(*bed, kit.units)
+    middle = (panel.width / 2, panel.height / 2)
+    over = max(panel.width - bed[0], panel.height - bed[1])
+    x0, y0, x1, y1 = shapely.bounds(pattern.waste).tolist() if pattern.openings else (0.0, 0.0, 0.0, 0.0)
+    if panel.width <= bed[1] and panel.height <= bed[0]:
+        remedy = "Turn the job by 90 degrees: it would fit then."
+    elif x1 - x0 <= bed[0] and y1 - y0 <= bed[1]:
+        remedy = (
+            "What is cut would fit: with the panel sticking out, clamp it and set X0 Y0 by a mark; or saw it."
+        )
+    else:
+        remedy = "Take a smaller panel or a larger machine, or saw it."
+    yield Finding(
+        "router", "stop", middle, over, None, None,
+        f"The panel, {size}, is larger than the {room} that the {kit.machine.name} machine travels.", remedy,
+    )  # fmt: skip
+
+
+def _flutes(pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Settings) -> Iterator[Finding]:
+    """Bits that are too short for the panel, or so slender for it that their length must be looked at."""
+    depth, units = pattern.panel.thickness + settings.breakthrough, kit.units
+    middle = (pattern.panel.width / 2, pattern.panel.height / 2)
+    for bit in dict.fromkeys(d.bit for d in driven):
+        deep = format_length(depth, units)
+        if bit.flute_length is not None and bit.flute_length < depth:
+            yield Finding(
+                "router", "stop", middle, bit.flute_length, depth, None,
+                f"The {bit.title} cuts {format_length(bit.flute_length, units)} deep at most; through this panel it "
+                f"would have to cut {deep}.",
+                "Take a longer bit, or a thinner panel.",
+            )  # fmt: skip
+        elif bit.flute_length is None and depth > _SLENDER * bit.diameter:
+            yield Finding(
+                "router", "care", middle, depth, _SLENDER * bit.diameter, None,
+                f"The {bit.title} must cut {deep} deep, {depth / bit.diameter:.1f} times its width: few can.",
+                "Measure its cutting length, and put it into your own kit file as flute_length.",
+            )  # fmt: skip
+
+
+def unfinished(spaces: Sequence[Space], settings: Settings, units: Units) -> Iterator[Finding]:
+    """One finding for the openings too narrow for a finishing turn."""
+    if settings.finish <= 0 or not spaces:
+        return
+    spot = shapely.point_on_surface(spaces[0].region)
+    where = dict.fromkeys(space.opening for space in spaces)
+    what = f"opening {spaces[0].opening}" if len(where) == 1 else f"{len(where)} openings"
+    yield Finding(
+        "router", "care", (spot.x, spot.y), None, settings.finish, spaces[0].opening if len(where) == 1 else None,
+        f"No room to leave {format_length(settings.finish, units)} for a finishing turn in {what}: the bit goes "
+        "along the line at once.",
+        "Take a smaller bit if the edge must be clean there.",
+    )  # fmt: skip
 
 
 def _area(mm2: float, units: Units) -> str:

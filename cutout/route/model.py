@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, fields
+from itertools import pairwise
 from typing import Literal, TypeAlias
 
 from shapely import MultiPolygon
 
 from cutout.finding import Finding
 from cutout.geom.outline import Ring
-from cutout.kit import Bit
+from cutout.kit import Bit, Feeds
 
 _PRACTICE = "common practice, no source"
 
 Side: TypeAlias = Literal["inside", "outside"]
-Purpose: TypeAlias = Literal["outline", "clearing", "corners"]
+Purpose: TypeAlias = Literal["outline", "clearing", "corners", "roughing", "finish"]
+TabEnds: TypeAlias = Literal["upright", "sloped"]
+Direction: TypeAlias = Literal["conventional", "climb"]
+DRILLED = 0.5
+"""A run shorter than this (mm) is a hole the size of the bit: it is drilled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +39,16 @@ class Settings:
     """Wood that stays in a tab, above the underside; never more than a third of the thickness."""
     tab_spacing: float = field(default=250.0, metadata={"origin": _PRACTICE})
     """Path length one tab holds; three tabs at least."""
-    feed_limit: float = field(default=3000.0, metadata={"origin": _PRACTICE})
-    """Fastest feed of the user's machine."""
-    rapid: float = field(default=3000.0, metadata={"origin": _PRACTICE})
-    """Travel speed, for the estimate of time only."""
+    tab_ends: TabEnds = field(default="upright", metadata={"origin": _PRACTICE})
+    """Whether the bit ramps down to and fro behind a tab, or the tab's ends slope and stay."""
+    tab_slope: float = field(default=math.radians(20.0), metadata={"origin": _PRACTICE})
+    """Slope of a sloped tab's ends."""
+    direction: Direction = field(default="conventional", metadata={"origin": "woodcraft.com, feed direction"})
+    """Which way round: conventional pushes the bit off the line, climb pulls it along."""
+    finish: float = field(default=0.0, metadata={"origin": _PRACTICE})
+    """Wood left for one last turn at full depth along the outline; 0: none."""
+    feed_limit: float | None = field(default=None, metadata={"origin": "the user's; else the machine's"})
+    """Fastest feed the user allows."""
     tolerance: float = field(default=0.01, metadata={"origin": "working resolution of the geometry"})
     """How far the fitted path may stray from the exact offset."""
 
@@ -45,10 +56,6 @@ class Settings:
     def origins(cls) -> dict[str, str]:
         """{setting: origin} for printing beside the values."""
         return {f.name: f.metadata["origin"] for f in fields(cls)}
-
-    def feed(self, bit: Bit) -> float:
-        """Feed of a bit in mm/min, held to the machine's limit."""
-        return min(bit.feed, self.feed_limit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +72,9 @@ class Pass:
     """One closed run of the bit's centre, in cutting order and direction; lines and arcs only.
 
     side "inside" = round the inside of an opening (clockwise), "outside" = round a piece that survives
-    (counter-clockwise), seen from above. depths: z of each turn, negative, deepest last (mm); tab_top: z of
-    the tabs' upper face. purpose: along the outline, clearing wood too small to hold, or what the larger
-    bit left in corners.
+    (counter-clockwise), seen from above; with a climbing bit the other way round. depths: z of each turn,
+    negative, deepest last (mm); tab_top: z of the tabs' upper face. purpose: along the outline, clearing wood too
+    small to hold, what the larger bit left in corners; roughing beside the outline, the finishing turn along it.
     """
 
     order: int
@@ -80,10 +87,23 @@ class Pass:
     tab_top: float = 0.0
     purpose: Purpose = "outline"
 
+    @property
+    def drilled(self) -> bool:
+        """Whether it is a hole the size of the bit, which goes straight down."""
+        return self.ring.length <= DRILLED
+
+    @property
+    def turn(self) -> float:
+        """How deep its deepest turn goes below the one before (mm)."""
+        return max(a - b for a, b in pairwise((0.0, *self.depths)))
+
 
 @dataclass(frozen=True, slots=True)
 class ToolPath:
-    """All passes, what the bits can't reach, and what the proof of the path measured (mm)."""
+    """All passes, what the bits can't reach, and what the proof of the path measured (mm).
+
+    feeds: how each bit is driven, by the depth of its turns, least first.
+    """
 
     passes: tuple[Pass, ...]
     unreached: MultiPolygon
@@ -93,3 +113,8 @@ class ToolPath:
     cut_length: float
     minutes: float
     settings: Settings = Settings()
+    feeds: tuple[Feeds, ...] = ()
+
+    def feeds_for(self, cut: Pass) -> Feeds:
+        """How the bit is driven in a pass: by its bit and how deep its turns go."""
+        return next(f for f in self.feeds if f.bit == cut.bit and f.depth >= cut.turn - 1e-6)

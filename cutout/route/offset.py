@@ -22,6 +22,8 @@ _FINE = 1e-3
 """Greatest distance (mm) between a curve of the outline and the chords the path is worked out from."""
 _CREVICE = 5e-3
 """What is thinner than this (mm) counts as reached: it is rounding of the offset, not wood."""
+_BORE, _SPOT = 0.008, 0.004
+"""A round opening this near the bit's size (mm) is drilled; its path is a circle of the second radius (mm)."""
 _OVERLAP = 0.2
 """Share of the bit's diameter by which neighbouring clearing runs overlap."""
 
@@ -130,6 +132,18 @@ def around(room: Polygon, opening: int, bit: Bit, purpose: Purpose) -> Iterator[
     yield Run(opening, "inside", _ring(room.exterior, ccw=False), bit, purpose)
     for hole in room.interiors:
         yield Run(opening, "outside", _ring(hole, ccw=True), bit, purpose)
+
+
+def bore(region: Polygon, bit: Bit) -> Polygon | None:
+    """The spot for the bit's middle in a round opening of the bit's own size, which it drills; None in others."""
+    middle = region.centroid
+    least = float(region.exterior.distance(middle))
+    if (
+        region.interiors
+        or not bit.radius - _BORE <= least <= shapely.minimum_bounding_radius(region) <= bit.radius + _BORE
+    ):
+        return None
+    return shapely.Polygon(shapely.get_coordinates(middle.buffer(_SPOT, quad_segs=2))[:-1])
 
 
 def corner_spaces(space: Space, left: MultiPolygon, bit: Bit) -> Iterator[Space]:

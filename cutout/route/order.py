@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from cutout.geom.arcfit import filled
 from cutout.geom.curve import ComplexArray
 from cutout.geom.outline import Ring
 
@@ -44,7 +45,9 @@ def _size(ring: Ring) -> int:
 
 def _levels(rings: Sequence[Ring]) -> list[int]:
     """How many rings lie one inside the other below each ring: 0 where there is none inside."""
-    polygons = np.array([r.polygon(0.1) for r in rings], dtype=object)
+    if not rings:
+        return []
+    polygons = filled(rings, 0.1)
     points = shapely.get_point(shapely.get_exterior_ring(polygons), 0)
     areas = shapely.area(polygons)
     inside, around = shapely.STRtree(points).query(polygons, predicate="contains")[::-1]

@@ -11,7 +11,7 @@ from shapely import MultiPolygon
 
 from cutout.geom.arcfit import fit_rings
 from cutout.geom.outline import Ring, as_multi, polygons_of
-from cutout.kit import Bit, Kit
+from cutout.kit import Bit, Feeds, Kit, feeds
 from cutout.pattern import Pattern
 from cutout.route import findings, offset
 from cutout.route.findings import Left
@@ -19,7 +19,7 @@ from cutout.route.model import Pass, Settings, Tab, ToolPath
 from cutout.route.offset import Run, Space
 from cutout.route.order import order
 from cutout.route.prove import prove
-from cutout.route.tabs import Piece, pieces, place_tabs
+from cutout.route.tabs import Piece, beside, pieces, place_tabs
 from cutout.route.track import from_middle_of_longest
 
 _MARGIN = 4.5
@@ -28,13 +28,18 @@ _CHIPS = 4.0
 """A piece of waste no larger than this many squares of a tab's length is cut to chips, not held."""
 _TOUCH = 2e-3
 """Wood left beside what stays is joined to it across a crack of rounding this wide (mm)."""
+_WIDEST_FINISH = 3.0
+"""In corners the finishing turn may meet this many times the wood that was left for it."""
 _WORTH = 0.05
 """Wood (mm^2) a smaller bit must take away to be sent into a corner."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Cut:
-    """What one bit does in one space: its runs, waste that comes out whole, what it leaves, where it goes."""
+    """What one bit does in one space: its runs, waste that comes out whole, what it leaves, where it goes.
+
+    rough: runs beside the outline that leave wood for the finishing turn.
+    """
 
     space: Space
     bit: Bit
@@ -42,6 +47,7 @@ class _Cut:
     slugs: MultiPolygon
     left: MultiPolygon
     centre: MultiPolygon
+    rough: tuple[Run, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -64,7 +70,7 @@ def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> T
     settings = settings or Settings()
     asked, pattern = pattern, offset.finely(pattern)
     spaces = offset.spaces(pattern, _MARGIN * kit.bit.radius)
-    rough = [_outline_cut(space, pattern, kit.bit) for space in spaces]
+    rough = [_outline_cut(space, pattern, kit.bit, settings.finish) for space in spaces]
     small = kit.small_bit if kit.small_bit and kit.small_bit.diameter < kit.bit.diameter else None
     fine = [[*_corner_cuts(cut, small)] if small else [] for cut in rough]
     left = [_left_by(cut, corners) for cut, corners in zip(rough, fine, strict=True)]
@@ -73,18 +79,20 @@ def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> T
     rings = (*held.rings, *_rings(runs[len(held.runs) :], settings))
     tabs = (*held.tabs, *(() for _ in rings[len(held.rings) :]))
     passes, travel = _ordered(runs, rings, tabs, pattern.panel.thickness, settings)
+    driven = _driven(passes, kit, settings)
     places = [p for trio in zip(rough, fine, left, strict=True) for p in _measured(*trio, small)]
     said = (
         *findings.layout(pattern, kit),
+        *findings.machine(pattern, kit, driven, settings),
+        *findings.unfinished([cut.space for cut in rough if cut.runs and not cut.rough], settings, kit.units),
         *findings.corners(places, kit.units),
         *findings.gaps(places, kit.units),
         *findings.loose(held.short, kit.units),
     )
     unreached = _union(left)
     length = math.fsum(p.ring.length * len(p.depths) for p in passes)
-    path = ToolPath(
-        passes, unreached, said, 0.0, travel, length, _minutes(passes, travel, settings), settings
-    )
+    path = ToolPath(passes, unreached, said, 0.0, travel, length, 0.0, settings, driven)
+    path = replace(path, minutes=_minutes(path, kit.machine.rapid))
     proof = prove(asked, path)
     return replace(path, gouge=proof.gouge, findings=(*proof.findings, *said))
 
@@ -96,12 +104,29 @@ def depths(thickness: float, bit: Bit, settings: Settings) -> tuple[float, ...]:
     return tuple(-whole * (k + 1) / n for k in range(n))
 
 
-def _outline_cut(space: Space, pattern: Pattern, bit: Bit) -> _Cut:
+def _driven(passes: Iterable[Pass], kit: Kit, settings: Settings) -> tuple[Feeds, ...]:
+    """How each bit is driven at each depth of turn that occurs, least first."""
+    turns = sorted({(p.bit.name, p.turn): p for p in passes}.items(), key=lambda item: item[0])
+    return tuple(feeds(p.bit, kit.wood, kit.machine, p.turn, settings.feed_limit) for _, p in turns)
+
+
+def _outline_cut(space: Space, pattern: Pattern, bit: Bit, finish: float) -> _Cut:
     centre = offset.grow(space.region, -bit.radius)
+    if centre.is_empty and (spot := offset.bore(space.region, bit)) is not None:
+        centre = MultiPolygon([spot])
     runs = tuple(offset.contours(space, centre, pattern, bit))
-    slugs = offset.grow(centre, -bit.radius)
+    inner, rough = centre, tuple[Run, ...]()
+    if finish > 0:
+        wide = offset.grow(space.region, -bit.radius - finish)
+        if shapely.difference(centre, offset.grow(wide, _WIDEST_FINISH * finish)).is_empty:
+            inner = wide
+            rough = tuple(
+                replace(run, purpose="roughing") for run in offset.contours(space, wide, pattern, bit)
+            )
+            runs = tuple(replace(run, purpose="finish") for run in runs)
+    slugs = offset.grow(inner, -bit.radius)
     left = shapely.intersection(offset.rest(space.region, centre, bit.radius), pattern.panel.polygon)
-    return _Cut(space, bit, runs, slugs, as_multi(left), centre)
+    return _Cut(space, bit, runs, slugs, as_multi(left), centre, rough)
 
 
 def _corner_cuts(cut: _Cut, bit: Bit) -> Iterator[_Cut]:
@@ -162,10 +187,13 @@ def _hold(
             break
         chips += short
     cleared = [run for p in chips for run in offset.clearing(p.area, p.opening, kit.bit)]
+    rough = [run for cut in cuts for run in cut.rough]
+    roughed = _rings(rough, settings)
+    on_lines = [tab for tabs in held.tabs for tab in tabs]
     return _Held(
-        (*outline, *cleared),
-        (*rings, *_rings(cleared, settings)),
-        (*held.tabs, *(() for _ in cleared)),
+        (*rough, *outline, *cleared),
+        (*roughed, *rings, *_rings(cleared, settings)),
+        (*(beside(ring, on_lines, settings.finish) for ring in roughed), *held.tabs, *(() for _ in cleared)),
         held.short,
     )
 
@@ -179,27 +207,29 @@ def _ordered(
 ) -> tuple[tuple[Pass, ...], float]:
     """Passes in cutting order, all of one bit before the next, and the travel between them (mm)."""
     bits = list(dict.fromkeys(run.bit for run in runs))
-    turn, travel = order(rings, [bits.index(run.bit) for run in runs])
+    turn, travel = order(rings, [2 * bits.index(run.bit) + (run.purpose == "finish") for run in runs])
     top = min(settings.tab_height, thickness / 3) - thickness
     passes = []
     for n, i in enumerate(turn):
         run = runs[i]
         steps = depths(thickness, run.bit, settings)
+        steps = steps[-1:] if run.purpose == "finish" else steps
         passes.append(Pass(n + 1, run.opening, run.side, rings[i], run.bit, steps, tabs[i], top, run.purpose))
     return tuple(passes), travel
 
 
 def _rings(runs: Sequence[Run], settings: Settings) -> list[Ring]:
-    return [from_middle_of_longest(ring) for ring in fit_rings([run.xy for run in runs], settings.tolerance)]
+    turned = [run.xy if settings.direction == "conventional" else run.xy[::-1] for run in runs]
+    return [from_middle_of_longest(ring) for ring in fit_rings(turned, settings.tolerance)]
 
 
-def _minutes(passes: Iterable[Pass], travel: float, settings: Settings) -> float:
-    """Cutting at the feed, ramps included, and travel; what a machine needs to speed up is left out."""
-    cutting = math.fsum(
-        (p.ring.length * len(p.depths) - p.depths[-1] / math.tan(settings.ramp)) / settings.feed(p.bit)
-        for p in passes
-    )
-    return cutting + travel / settings.rapid
+def _minutes(path: ToolPath, rapid: float) -> float:
+    """Cutting at the feed, ramps at theirs, and travel; what a machine needs to speed up is left out."""
+    minutes = path.travel / rapid
+    for p in path.passes:
+        driven, ramps = path.feeds_for(p), -p.depths[-1] / math.tan(path.settings.ramp)
+        minutes += p.ring.length * len(p.depths) / driven.feed + ramps / driven.ramp
+    return minutes
 
 
 def _union(regions: Sequence[MultiPolygon]) -> MultiPolygon:

@@ -18,6 +18,8 @@ from cutout.route.model import Pass, ToolPath
 GOUGE = 0.02
 """Deepest cut (mm) into wood that stays which still counts as none."""
 _FINE = 1e-3
+_FINISH = 3.0
+"""In a corner the finishing turn may take this many times the wood left for it."""
 _ROUNDS = 96
 """Chords per quarter circle of the bit as it is moved."""
 
@@ -41,7 +43,7 @@ def prove(pattern: Pattern, path: ToolPath) -> RouterProof:
     stays = as_multi(shapely.difference(board, figure) if pattern.keep_mode == "panel" else figure)
     lines = [LinearRing(p.ring.points(_FINE)) for p in path.passes]
     gouge, where = _deepest(path.passes, lines, stays)
-    found = [*_left_standing(pattern, path, lines, stays), *_wrong_turns(pattern, path.passes)]
+    found = [*_left_standing(pattern, path, lines, stays), *_wrong_turns(pattern, path)]
     if gouge > GOUGE:
         found.append(
             _fault(where, gouge, GOUGE, f"The router's path cuts {gouge:.2f} mm into wood that stays.")
@@ -92,8 +94,9 @@ def _left_standing(
         yield _fault((spot.x, spot.y), float(part.area), None, text)
 
 
-def _wrong_turns(pattern: Pattern, passes: tuple[Pass, ...]) -> Iterator[Finding]:
-    for cut in passes:
+def _wrong_turns(pattern: Pattern, path: ToolPath) -> Iterator[Finding]:
+    roughed = [LinearRing(p.ring.points(_FINE)) for p in path.passes if p.purpose == "roughing"]
+    for cut in path.passes:
         start = cut.ring.segments[0].start
         steps = -np.diff(np.array([0.0, *cut.depths]))
         at = (start.real, start.imag)
@@ -101,12 +104,20 @@ def _wrong_turns(pattern: Pattern, passes: tuple[Pass, ...]) -> Iterator[Finding
             yield _fault(
                 at, -cut.depths[-1], pattern.panel.thickness, "A router pass does not go through the panel."
             )
-        if steps.min() <= 0 or steps.max() > cut.bit.depth_per_pass + 1e-9:
+        thin = cut.purpose == "finish" and _beside(cut, roughed) <= _FINISH * path.settings.finish + GOUGE
+        if steps.min() <= 0 or (steps.max() > cut.bit.depth_per_pass + 1e-9 and not thin):
             yield _fault(
                 at, float(steps.max()), cut.bit.depth_per_pass, "A router pass goes too deep in one turn."
             )
-        if (cut.ring.area > 0) != (cut.side == "outside"):
+        if (cut.ring.area > 0) != ((cut.side == "outside") == (path.settings.direction == "conventional")):
             yield _fault(at, None, None, "A router pass runs the wrong way round.")
+
+
+def _beside(cut: Pass, roughed: list[LinearRing]) -> float:
+    """How far (mm) the pass strays from the middle of what the bit has roughed out already."""
+    if not roughed:
+        return float("inf")
+    return float(shapely.distance(shapely.points(cut.ring.points(_FINE)), shapely.union_all(roughed)).max())
 
 
 def _fault(at: tuple[float, float], size: float | None, limit: float | None, text: str) -> Finding:

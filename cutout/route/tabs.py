@@ -120,6 +120,23 @@ def place_tabs(
     return Held(_tabs(places, chosen, length, len(rings)), short)
 
 
+def beside(ring: Ring, tabs: Iterable[Tab], away: float) -> tuple[Tab, ...]:
+    """The tabs that lie on a ring `away` mm from this one (mm), at the same places along this one.
+
+    None for tabs of other rings: those lie farther off.
+    """
+    track, found = Track(ring), []
+    along: FloatArray = np.arange(0.0, track.length, _STEP / 10)
+    point, _ = track.samples(along)
+    for tab in tabs:
+        apart = np.abs(point - complex(*tab.at))
+        nearest = int(np.argmin(apart))
+        if apart[nearest] < 1.5 * away + _STEP / 10:
+            half = (tab.end - tab.start) / 2
+            found.append(Tab(along[nearest] - half, along[nearest] + half, tab.at))
+    return tuple(sorted(found, key=lambda tab: tab.start))
+
+
 def _joins(places: _Places, piece: int, secured: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Places where a tab would join a piece to one that is secured."""
     mine = (places.left == piece) | (places.right == piece)

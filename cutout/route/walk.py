@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from cutout.geom import curve
 from cutout.geom.curve import Arc, Line
-from cutout.route.model import Pass
+from cutout.route.model import Pass, Settings
 from cutout.route.track import SHORT, Track
 
-_LEAST_RING = 0.5
-"""A run shorter than this (mm) is a hole the size of the bit: it goes straight down."""
+_LEAST_LEG = 0.5
+"""A ramp to and fro is no shorter (mm), however near the next tab."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,25 +39,30 @@ class _Span:
     z1: float
 
 
-def walk(cut: Pass, ramp: float) -> tuple[Step, ...]:
-    """The moves of one pass from the panel's face to its last turn, entering at a slope of `ramp` radians.
+def walk(cut: Pass, settings: Settings) -> tuple[Step, ...]:
+    """The moves of one pass from the panel's face to its last turn, entering at the slope of a ramp.
 
     Each turn starts with a ramp down along the run (round and round where the run is shorter than the
     ramp, which makes a helix) and then goes once round at depth, so that the ramp itself is cut away too.
-    Over a tab the bit rises to the tab's top.
+    Over a tab the bit rises to the tab's top. Behind it, where a tab has upright ends, it ramps down to and fro
+    along the path; the ends of a sloped tab are ramps themselves.
     """
     track = Track(cut.ring)
-    slope = math.tan(ramp)
+    slope = math.tan(settings.ramp)
     at, z = 0.0, 0.0
     spans = []
     for depth in cut.depths:
-        ramp_length = (z - depth) / slope if track.length > _LEAST_RING else 0.0
+        ramp_length = 0.0 if cut.drilled else (z - depth) / slope
         spans.append(_Span(at, at + ramp_length, z, depth))
         at += ramp_length
         spans.append(_Span(at, at + track.length, depth, depth))
         at += track.length
         z = depth
-    return tuple(_steps(track, _over_tabs(spans, cut, track.length)))
+    if settings.tab_ends == "sloped":
+        lifted = _over_slopes(spans, cut, track.length, math.tan(settings.tab_slope))
+    else:
+        lifted = _over_tabs(spans, cut, track.length)
+    return tuple(_steps(track, lifted, _Fold(cut, track.length, slope)))
 
 
 def _over_tabs(spans: Iterable[_Span], cut: Pass, length: float) -> Iterator[_Span]:
@@ -73,19 +79,63 @@ def _over_tabs(spans: Iterable[_Span], cut: Pass, length: float) -> Iterator[_Sp
                 yield piece
 
 
+def _over_slopes(spans: Iterable[_Span], cut: Pass, length: float, slope: float) -> Iterator[_Span]:
+    """The spans kept above the tabs, whose ends fall at `slope` from the tab's top until they meet the path."""
+    for span in spans:
+        if min(span.z0, span.z1) >= cut.tab_top or not cut.tabs:
+            yield span
+            continue
+        for piece in _split(span, _edges(_feet(cut, length, slope), span, length)):
+            yield from _above(piece, *(_height(at, cut, length, slope) for at in (piece.start, piece.end)))
+
+
+def _feet(cut: Pass, length: float, slope: float) -> list[float]:
+    """Places between which the height of tabs with sloped ends changes evenly: ends, feet, middles of gaps."""
+    reach = (cut.tab_top - cut.depths[-1]) / slope
+    edges = []
+    for tab, following in pairwise((*cut.tabs, cut.tabs[0])):
+        gap = (following.start - tab.end) % length
+        edges += [tab.start, tab.end, tab.end + gap / 2]
+        edges += [tab.end + reach, tab.end + gap - reach] if 2 * reach < gap else []
+    return edges
+
+
+def _above(piece: _Span, a: float, b: float) -> Iterator[_Span]:
+    """A piece, its z the greater of its own and of what stands there: a at its start, b at its end."""
+    over_a, over_b = a - piece.z0, b - piece.z1
+    if over_a >= 0 and over_b >= 0:
+        yield _Span(piece.start, piece.end, a, b)
+    elif over_a <= 0 and over_b <= 0:
+        yield piece
+    else:
+        at = piece.start + (piece.end - piece.start) * over_a / (over_a - over_b)
+        z = _z(piece, at)
+        yield _Span(piece.start, at, max(a, piece.z0), z)
+        yield _Span(at, piece.end, z, max(b, piece.z1))
+
+
+def _height(at: float, cut: Pass, length: float, slope: float) -> float:
+    """How high the tabs with sloped ends stand at a distance along the ring."""
+    # Measured from a tab's middle, where rounding can't turn its very end into a whole ring away.
+    away = [
+        abs((at - (t.start + t.end) / 2 + length / 2) % length - length / 2) - (t.end - t.start) / 2
+        for t in cut.tabs
+    ]
+    return cut.tab_top - max(min(away), 0.0) * slope
+
+
 def _covers(start: float, end: float, at: float, length: float) -> bool:
     return (at - start) % length < (end - start)
 
 
 def _tab_ends(span: _Span, cut: Pass, length: float) -> list[float]:
+    return _edges([edge for t in cut.tabs for edge in (t.start, t.end)], span, length)
+
+
+def _edges(edges: Sequence[float], span: _Span, length: float) -> list[float]:
+    """The places on the ring, repeated in every turn the span touches, in order."""
     first, last = math.floor(span.start / length), math.ceil(span.end / length)
-    ends = {
-        turn * length + edge
-        for turn in range(first - 1, last + 1)
-        for t in cut.tabs
-        for edge in (t.start, t.end)
-    }
-    return sorted(ends)
+    return sorted({turn * length + edge for turn in range(first - 2, last + 2) for edge in edges})
 
 
 def _split(span: _Span, at: Iterable[float]) -> Iterator[_Span]:
@@ -108,14 +158,52 @@ def _lifted(span: _Span, top: float) -> Iterator[_Span]:
         yield _Span(span.start, span.end, max(span.z0, top), max(span.z1, top))
 
 
-def _steps(track: Track, spans: Iterable[_Span]) -> Iterator[Step]:
+class _Fold:
+    """Ramps to and fro behind the tabs of one pass."""
+
+    def __init__(self, cut: Pass, length: float, slope: float) -> None:
+        self.cut, self.length, self.slope = cut, length, slope
+
+    def down(self, at: float, z0: float, z1: float) -> Iterator[_Span]:
+        """From z0 down to z1 and back to the same place: even legs, none into the next tab."""
+        whole = (z0 - z1) / self.slope
+        legs = 2 * max(1, math.ceil(whole / 2 / max(self._room(at), _LEAST_LEG)))
+        leg, drop = whole / legs, (z0 - z1) / legs
+        for n in range(legs):
+            z = z0 - n * drop
+            there = (at, at + leg) if n % 2 == 0 else (at + leg, at)
+            yield _Span(*there, z, z - drop)
+
+    def _room(self, at: float) -> float:
+        """Length of path from a place to the next tab; half the ring where there is none."""
+        ahead = [(t.start - at) % self.length for t in self.cut.tabs]
+        return min([a for a in ahead if a > SHORT] or [self.length / 2])
+
+
+def _steps(track: Track, spans: Iterable[_Span], fold: _Fold) -> Iterator[Step]:
+    """The spans as moves; where the next one begins lower, a ramp to and fro leads down to it."""
     z = 0.0
     for span in spans:
         if span.end - span.start <= SHORT:
             continue
-        if abs(span.z0 - z) > SHORT:
+        if z - span.z0 > SHORT and not fold.cut.drilled:
+            for leg in fold.down(span.start, z, span.z0):
+                yield from _along(track, leg)
+        elif abs(span.z0 - z) > SHORT:
             here = track.place(span.start)
             yield Step(Line(here, here), z, span.z0)
+        yield from _along(track, span)
+        z = span.z1
+
+
+def _along(track: Track, span: _Span) -> Iterator[Step]:
+    """The moves of one span; one whose end lies before its start runs backwards."""
+    if span.end >= span.start:
         for run, a, b in track.stretch(span.start, span.end):
             yield Step(run, _z(span, a), _z(span, b))
-        z = span.z1
+        return
+    turned = _Span(span.end, span.start, span.z1, span.z0)
+    for run, a, b in reversed([*track.stretch(span.end, span.start)]):
+        back = curve.reverse(run)
+        assert isinstance(back, Line | Arc)
+        yield Step(back, _z(turned, b), _z(turned, a))

@@ -20,11 +20,12 @@ from cutout.geom.arcfit import fit_rings
 from cutout.geom.curve import Arc, Cubic
 from cutout.geom.outline import Ring, from_region
 from cutout.pattern import Pattern
-from cutout.units import MM_PER_INCH, format_length, format_size
+from cutout.units import MM_PER_INCH, Units, format_length, format_size
 from cutout.write.work import Work
 
-CUT_LINE, TOOL_PATH, HOLES, PANEL, NOTES = "cut_line", "tool_path", "holes", "panel", "notes"
-_COLOURS = {CUT_LINE: 7, TOOL_PATH: 4, HOLES: 6, PANEL: 8, NOTES: 2}
+CUT_LINE, TOOL_PATH, PANEL, NOTES = "cut_line", "tool_path", "panel", "notes"
+_COLOURS = {CUT_LINE: 7, TOOL_PATH: 4, PANEL: 8, NOTES: 2}
+_DRILL_COLOUR = 6
 _VERSIONS = ("R2010", "R12")
 _FIT, _FINE = 0.01, 0.001
 _TEXT = 4.0
@@ -45,10 +46,34 @@ def _draw(space: Modelspace, work: Work, scale: float) -> None:
     _closed(space, PANEL, from_region(work.pattern.panel.polygon), scale)
     _closed(space, CUT_LINE, _cut_line(work.pattern), scale)
     _closed(space, TOOL_PATH, (p.ring for p in work.router.passes), scale)
-    for hole in work.plan.holes:
-        x, y = hole.at
-        space.add_circle((x * scale, y * scale), hole.diameter / 2 * scale, dxfattribs={"layer": HOLES})
+    for (x, y), diameter in _drilled(work):
+        layer = drill_layer(diameter, work.units)
+        space.add_circle((x * scale, y * scale), diameter / 2 * scale, dxfattribs={"layer": layer})
     _notes(space, work, scale)
+
+
+def drill_layer(diameter: float, units: Units) -> str:
+    """The layer of the holes one drill makes, like drill_8mm or drill_5-16in: a name any version takes.
+
+    A drill that is no even fraction of an inch is called by its millimetres.
+    """
+    parts = diameter / MM_PER_INCH * 64
+    size = (
+        format_length(diameter, units if abs(parts - round(parts)) < 1e-3 else "mm")
+        .replace(" ", "")
+        .replace(".", "_")
+        .replace("/", "-")
+    )
+    return f"drill_{size}"
+
+
+def _drilled(work: Work) -> list[tuple[tuple[float, float], float]]:
+    """Every hole that a drill makes: those of the saw plan, and those the size of a bit in the router's path."""
+    own = [(p.ring.segments[0].start, p.bit.diameter) for p in work.router.passes if p.drilled]
+    return [
+        *((hole.at, hole.diameter) for hole in work.plan.holes),
+        *(((z.real, z.imag), size) for z, size in own),
+    ]
 
 
 def _cut_line(pattern: Pattern) -> tuple[Ring, ...]:
@@ -73,6 +98,10 @@ def _empty(work: Work) -> Drawing:
     doc = ezdxf.new(work.job.router.dxf, setup=False, units=unit)
     for name, colour in _COLOURS.items():
         doc.layers.add(name, color=colour)
+    for name in dict.fromkeys(
+        drill_layer(size, work.units) for size in sorted({d for _, d in _drilled(work)})
+    ):
+        doc.layers.add(name, color=_DRILL_COLOUR)
     return doc
 
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 import math
 import textwrap
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 
-from cutout.errors import WriteError
+from cutout.errors import CutoutError, WriteError
 from cutout.geom.curve import Arc
-from cutout.kit import Bit
-from cutout.route.model import Pass, Settings
+from cutout.kit import Bit, Machine
+from cutout.route.model import Pass, ToolPath
+from cutout.route.readback import faults, read_back
 from cutout.route.track import part
 from cutout.route.walk import Step, walk
 from cutout.units import MM_PER_INCH, Units, format_length, format_size
@@ -27,7 +28,16 @@ _MOST_TURN = math.radians(270)
 _COMMENT_WIDTH = 76
 _SWAPS = str.maketrans("()—–×;", "[]--x,")
 _APPROACH = 1.0
-"""Height above the panel (mm) down to which the bit drops at travel speed."""
+"""Height above the panel (mm), and above where a drill has been already, down to which the bit drops fast."""
+_CHORD = 0.004
+"""How far (mm) the chords that stand for an arc stray from it, where the machine knows no arcs."""
+DRY_RUN = "router-dry.ngc"
+_CAUTIONS = (
+    "Clamp the panel on a spoil board, clamps and screws off the way and lower than the bit travels",
+    "Eye and ear protection, dust mask. Spindle unplugged while a bit is changed",
+    "Stay at the machine while it runs, with its stop within reach",
+    "Your machine's manual comes first",
+)
 
 
 def router_bits(work: Work) -> tuple[Bit, ...]:
@@ -36,69 +46,130 @@ def router_bits(work: Work) -> tuple[Bit, ...]:
 
 
 def router_programs(work: Work) -> dict[str, bytes]:
-    """File names and programs, one for each bit: router.ngc for the job's bit, router-NAME.ngc for others."""
-    return {_file(work, b): router_ngc(work, b) for b in dict.fromkeys((work.kit.bit, *router_bits(work)))}
+    """File names and programs: router.ngc for the job's bit, router-NAME.ngc for others.
+
+    A machine that changes bits itself gets one program for all of them. Raises WriteError.
+    """
+    return {name: _program(work, bits) for name, bits in program_names(work).items()}
 
 
-def _file(work: Work, bit: Bit) -> str:
-    return "router.ngc" if bit == work.kit.bit else f"router-{bit.name.replace('/', '_')}.ngc"
+def program_names(work: Work) -> dict[str, tuple[Bit, ...]]:
+    """The programs of a job by name, and the bits each cuts with, in the order of its tools."""
+    if work.kit.machine.tool_change and router_bits(work):
+        return {"router.ngc": router_bits(work)}
+    return {_file(work, b): (b,) for b in dict.fromkeys((work.kit.bit, *router_bits(work)))}
 
 
 def router_ngc(work: Work, bit: Bit | None = None) -> bytes:
     """The program that cuts with `bit` (the job's own bit when None); ASCII, one word group a line.
 
-    A bit with nothing to cut, or a path whose proof failed, gives a program without a move that says why.
-    Raises WriteError when an arc can't be written within the standard's limit.
+    A bit with nothing to cut, or a path whose proof failed, gives a program without a move that says why. What is
+    written is read back and looked at once more before it is handed out. Raises WriteError when an arc can't be
+    written within the standard's limit.
     """
-    bit = bit or work.kit.bit
-    passes = tuple(p for p in work.router.passes if p.bit == bit)
-    lines = _comments(_header(work, bit, passes))
-    why_not = _why_not(work, bit, passes)
+    return _program(work, (bit or work.kit.bit,))
+
+
+def dry_run(work: Work) -> bytes:
+    """A program that leads the bit round all it will cut, at the height of travel, with the spindle still."""
+    lines = _comments([f"{work.title}: dry run round all that will be cut, spindle off, nothing is cut"])
+    if why_not := _why_not(work, work.router.passes):
+        return _text([*lines, *_comments([f"NO MOVES IN THIS PROGRAM: {why_not}"]), "M30"])
+    boxes = [(b[0] - p.bit.radius, b[1] - p.bit.radius, b[2] + p.bit.radius, b[3] + p.bit.radius)
+             for p in work.router.passes for b in [p.ring.polygon().bounds]]  # fmt: skip
+    x0, y0 = min(b[0] for b in boxes), min(b[1] for b in boxes)
+    x1, y1 = max(b[2] for b in boxes), max(b[3] for b in boxes)
+    size = f"{format_size(x1 - x0, y1 - y0, work.units)} from X{x0:.1f} Y{y0:.1f} mm"
+    lines += _comments([
+        f"It goes round {size}: the outer edge of all cuts, bits included",
+        f"{format_length(work.router.settings.safe_height, work.units)} above the panel. Clamps must not be touched",
+    ])  # fmt: skip
+    program = _Program(work.units, work.kit.machine, work.router)
+    corners = [complex(x0, y0), complex(x1, y0), complex(x1, y1), complex(x0, y1), complex(x0, y0)]
+    lines += program.words(move for corner in corners for move in program.over(corner))
+    return _text([*lines, "M30"])
+
+
+def _program(work: Work, bits: Sequence[Bit]) -> bytes:
+    passes = tuple(p for p in work.router.passes if p.bit in bits)
+    lines = _comments(_header(work, bits, passes))
+    why_not = _why_not(work, passes) or (None if passes else f"the {bits[0].title} has nothing to cut.")
+    if not why_not:
+        program = _Program(work.units, work.kit.machine, work.router)
+        for bit in bits:
+            lines += program.run(tuple(p for p in passes if p.bit == bit), router_bits(work).index(bit) + 1)
+        lines += program.end()
+        why_not = _fault(work, bits, _text(lines))
     if why_not:
-        lines += [*_comments([f"NO MOVES IN THIS PROGRAM: {why_not}"]), "M30"]
-    else:
-        lines += _Program(work.units, bit, work.router.settings).run(passes)
+        head = _comments(_header(work, bits, passes))
+        lines = [*head, *_comments([f"NO MOVES IN THIS PROGRAM: {why_not}"]), "M30"]
+    return _text(lines)
+
+
+def _fault(work: Work, bits: Sequence[Bit], program: bytes) -> str | None:
+    """What is wrong with a program once it is read back, if anything is."""
+    try:
+        moves = read_back(program.decode("ascii"), work.kit.machine.dwell).moves
+    except CutoutError as error:
+        return str(error)
+    return next(iter(faults(work.pattern, moves, bits, work.router)), None)
+
+
+def _text(lines: Iterable[str]) -> bytes:
     return ("\n".join(lines) + "\n").encode("ascii")
 
 
-def _why_not(work: Work, bit: Bit, passes: tuple[Pass, ...]) -> str | None:
+def _file(work: Work, bit: Bit) -> str:
+    plain = "".join(c if c.isalnum() or c in "-." else "_" for c in _plain(bit.name))
+    return "router.ngc" if bit == work.kit.bit else f"router-{plain}.ngc"
+
+
+def _why_not(work: Work, passes: Sequence[Pass]) -> str | None:
     failed = [f.text for f in work.findings if f.kind == "router" and f.severity == "stop" and not f.cleared]
     if failed:
         return failed[0]
-    return None if passes else f"the {bit.title} has nothing to cut."
+    return None if passes or work.router.passes else "no bit of this job has anything to cut."
 
 
-def _header(work: Work, bit: Bit, passes: tuple[Pass, ...]) -> list[str]:
+def _header(work: Work, bits: Sequence[Bit], passes: Sequence[Pass]) -> list[str]:
     panel, units, settings = work.pattern.panel, work.units, work.router.settings
-    others = [b for b in router_bits(work) if b != bit]
     size = format_size(panel.width, panel.height, units)
     lines = [
         f"{work.title}: program for the router",
         f"Units: {'millimetres' if units == 'mm' else 'inches'}",
         f"Stock: {size}, {format_length(panel.thickness, units)} thick, {work.kit.wood.title}, show face up",
         "Origin: X0 Y0 at the lower left corner of the panel, Z0 on its upper face",
-        f"Bit: {bit.title}, {bit.flutes} flutes, its path is the middle of the bit",
-        f"Speed {bit.speed:.0f} per minute, feed {_feed(settings.feed(bit), units)}, "
-        f"straight down {_feed(bit.plunge, units)}",
-        f"By the chip load this bit could be fed at {_feed(bit.feed, units)}. "
-        "Start slower; your machine's manual decides",
+        *(line for bit in bits for line in _of_bit(work, bit, [p for p in passes if p.bit == bit])),
     ]
     if passes:
-        depths = passes[0].depths
+        tabs = sum(len(p.tabs) for p in passes if p.purpose != "roughing")
         lines += [
-            f"Runs: {len(passes)}, each in {len(depths)} turns of {format_length(-depths[0], units)}, the last one "
-            f"{format_length(settings.breakthrough, units)} below the underside: put a spoil board under the panel",
-            f"The bit must cut or clear over {format_length(-depths[-1], units)} of its length",
-            f"Tabs that hold the parts: {sum(len(p.tabs) for p in passes)}; cut them with a chisel or saw at the end",
+            f"Runs: {len(passes)}, down to {format_length(-passes[0].depths[-1], units)}: on a spoil board",
+            *(
+                [f"Tabs that hold the parts: {tabs}; cut them with a chisel or saw at the end"]
+                if tabs
+                else []
+            ),
+            f"Travels {format_length(settings.safe_height, units)} above the panel; run {DRY_RUN} in the air first",
         ]
-    lines += [f"What the {other.title} cuts is in {_file(work, other)}" for other in others]
-    height = format_length(settings.safe_height, units)
-    lines += [
-        "CAUTIONS",
-        f"Run it in the air first. The bit travels {height} above the panel: clamps and screws must lie lower",
-        "Stay at the machine while it runs, with its stop within reach",
-        *work.cautions,
-    ]
+    if not work.kit.machine.tool_change:
+        others = [b for b in router_bits(work) if b not in bits]
+        lines += [f"What the {other.title} cuts is in {_file(work, other)}" for other in others]
+    return [*lines, "CAUTIONS", *_CAUTIONS]
+
+
+def _of_bit(work: Work, bit: Bit, passes: Sequence[Pass]) -> list[str]:
+    lines = [f"Bit: {bit.title}, {bit.flutes} flutes, its path is the middle of the bit"]
+    if passes:
+        driven = work.router.feeds_for(passes[0])
+        turns, deep = len(passes[0].depths), format_length(passes[0].turn, work.units)
+        lines += [
+            f"Speed {driven.speed:.0f} per minute, feed {_feed(driven.feed, work.units)}, straight down "
+            f"{_feed(driven.plunge, work.units)}, {turns} turns of {deep}",
+            f"By {driven.load.chart}"
+            + ("; held to what the machine feeds" if driven.held else "")
+            + ". Start slower, your machine's manual decides",
+        ]
     return lines
 
 
@@ -122,46 +193,121 @@ def _plain(text: str) -> str:
 class _Program:
     """Lines of one program and where the bit stands, in the file's units and rounded as written."""
 
-    def __init__(self, units: Units, bit: Bit, settings: Settings) -> None:
+    def __init__(self, units: Units, machine: Machine, path: ToolPath) -> None:
         self.units = units
-        self.bit = bit
-        self.settings = settings
+        self.machine = machine
+        self.path = path
+        self.settings = path.settings
         self.scale = 1.0 if units == "mm" else 1 / MM_PER_INCH
         self.digits = _DECIMALS[units]
         self.lines: list[str] = []
         self.at = 0j
         self.z = math.nan
         self.feed = math.nan
+        self.begun = False
+        self.driven = path.feeds[0] if path.feeds else None
 
-    def run(self, passes: tuple[Pass, ...]) -> list[str]:
-        """The whole program, comments of its header left out."""
-        unit = "G21" if self.units == "mm" else "G20"
-        self.lines += ["G17", unit, "G90", "G40", "G94", f"S{self.bit.speed:.0f} M3"]
+    def run(self, passes: tuple[Pass, ...], tool: int) -> list[str]:
+        """All runs of one bit, the program's first words before the first of them."""
+        self.lines = [] if self.begun else self.words()
+        self.begun = True
+        self.driven = self.path.feeds_for(passes[0])
+        if self.machine.tool_change:
+            self.lines += [f"T{tool} M6", f"G43 H{tool}"]
+        self.lines.append(f"S{self.driven.speed:.0f} M3")
+        if self.machine.wait > 0:
+            # The bit must be up to speed before it meets the wood.
+            self.lines.append(f"G4 P{self._wait()}")
+        self.z = math.nan
         self._rise()
         for cut in passes:
             self.lines += _comments([f"Run {cut.order}, opening {cut.opening}, {cut.side}, {cut.purpose}"])
-            self._cut(cut)
-        self.lines += ["M5", "M30"]
+            self.driven = self.path.feeds_for(cut)
+            self._drill(cut) if cut.drilled else self._cut(cut)
+        self.lines.append("M5")
         return self.lines
 
+    def words(self, moves: Iterable[str] = ()) -> list[str]:
+        """The words a program begins with, and moves after them."""
+        return ["G17", "G21" if self.units == "mm" else "G20", "G90", "G40", "G94", *moves]
+
+    def end(self) -> list[str]:
+        """The words a program ends with."""
+        return [*(["G49"] if self.machine.tool_change else []), "M30"]
+
+    def over(self, to: complex) -> list[str]:
+        """Moves at the height of travel."""
+        self.lines = []
+        self._rise()
+        end = self._round(to)
+        return [*self.lines, f"G0 X{self._text(end.real)} Y{self._text(end.imag)}"]
+
+    def _wait(self) -> str:
+        seconds = self.machine.wait
+        return f"{seconds * 1000:.0f}" if self.machine.dwell == "milliseconds" else f"{seconds:g}"
+
     def _cut(self, cut: Pass) -> None:
-        steps = walk(cut, self.settings.ramp)
-        self.at = self._round(steps[0].run.start)
-        self.lines.append(f"G0 X{self._text(self.at.real)} Y{self._text(self.at.imag)}")
+        steps = walk(cut, self.settings)
+        self._go(steps[0].run.start)
         self._to_z("G0", _APPROACH)
-        self._to_z("G1", 0.0, self.bit.plunge)
+        self._to_z("G1", 0.0, self._plunge)
         for step in steps:
             self._step(step)
         self._rise()
+
+    def _drill(self, cut: Pass) -> None:
+        """A hole the size of the bit: a drilling cycle where the machine knows one, else plain moves."""
+        spot = sum(s.start for s in cut.ring.segments) / len(cut.ring.segments)
+        self._go(spot)
+        if self.machine.drill_cycles:
+            self._cycle(cut)
+            return
+        before = 0.0
+        for depth in cut.depths:
+            self._to_z("G0", before + _APPROACH)
+            self._to_z("G1", depth, self._plunge)
+            # Right up, so that the flutes shed their chips; no faster through the hole than it was made.
+            self._to_z("G1", _APPROACH, self._feed)
+            self._to_z("G1", min(depth + _APPROACH, _APPROACH), self._feed)
+            before = depth
+        self._rise()
+
+    def _cycle(self, cut: Pass) -> None:
+        """G81 for a single turn, G83 with its pecks for more (NISTIR 6556 3.5.16)."""
+        up, deep = self._text(_APPROACH * self.scale), self._text(cut.depths[-1] * self.scale)
+        peck = f" Q{self._text(cut.turn * self.scale)}" if len(cut.depths) > 1 else ""
+        place = f"X{self._text(self.at.real)} Y{self._text(self.at.imag)} Z{deep} R{up}"
+        self.lines += [
+            f"{'G83' if peck else 'G81'} {place}{peck}{self._feed_word(self._plunge)}",
+            "G80",
+        ]
+        self._rise()
+
+    def _go(self, to: complex) -> None:
+        self.at = self._round(to)
+        self.lines.append(f"G0 X{self._text(self.at.real)} Y{self._text(self.at.imag)}")
+
+    @property
+    def _feed(self) -> float:
+        assert self.driven is not None
+        return self.driven.feed
+
+    @property
+    def _plunge(self) -> float:
+        assert self.driven is not None
+        return self.driven.plunge
 
     def _rise(self) -> None:
         self._to_z("G0", self.settings.safe_height)
 
     def _step(self, step: Step) -> None:
         if step.upright:
-            self._to_z("G1", step.z1, self.bit.plunge)
-        elif isinstance(step.run, Arc):
+            self._to_z("G1", step.z1, self._plunge if step.z1 < step.z0 else self._feed)
+        elif isinstance(step.run, Arc) and self.machine.arcs:
             self._arc(step.run, step.z0, step.z1)
+        elif isinstance(step.run, Arc):
+            for chord, z in _chords(step.run, step.z0, step.z1):
+                self._move("G1", chord, z, "")
         else:
             self._move("G1", step.run.end, step.z1, "")
 
@@ -193,12 +339,12 @@ class _Program:
         self.at, self.z = end, deep
 
     def _slope_feed(self, z: float, run: float) -> float:
-        """The cutting feed, held back on a ramp so that the bit goes down no faster than it may plunge."""
-        feed = self.settings.feed(self.bit)
+        """The cutting feed; on a slope the ramp's, held back so that the bit goes down no faster than it may."""
+        assert self.driven is not None
         drop = self.z - z * self.scale
         if drop <= 0 or math.isnan(drop):
-            return feed
-        return min(feed, self.bit.plunge * math.hypot(run, drop) / drop)
+            return self.driven.feed
+        return min(self.driven.ramp, self.driven.plunge * math.hypot(run, drop) / drop)
 
     def _to_z(self, word: str, z: float, feed: float | None = None) -> None:
         deep = round(z * self.scale, self.digits)
@@ -219,6 +365,14 @@ class _Program:
     def _text(self, value: float) -> str:
         text = f"{value:.{self.digits}f}"
         return text[1:] if float(text) == 0 and text.startswith("-") else text
+
+
+def _chords(arc: Arc, z0: float, z1: float) -> Iterator[tuple[complex, float]]:
+    """Ends of the chords that stand for an arc, and z at each."""
+    step = 2 * math.acos(max(1 - _CHORD / arc.radius, 0.0))
+    count = max(1, math.ceil(abs(arc.sweep) / step))
+    for n in range(1, count + 1):
+        yield part(arc, 0.0, n / count).end, z0 + (z1 - z0) * n / count
 
 
 def _half(arc: Arc, f0: float, f1: float) -> Arc:

@@ -16,9 +16,11 @@ from cutout.write.cutsheet.pdf import cut_sheet_pdf
 from cutout.write.dxf import router_dxf
 from cutout.write.files import write_files
 from cutout.write.film import film_svgs
-from cutout.write.gcode import router_programs
+from cutout.write.gcode import DRY_RUN, dry_run, router_programs
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
+from cutout.write.routed import routed_png
+from cutout.write.setup_sheet import router_setup
 from cutout.write.svg import pattern_svg
 from cutout.write.template.template import outline_pdf, template_pdf
 from cutout.write.work import Work
@@ -47,6 +49,11 @@ def _sheet_pdf(work: Work, so_far: Files) -> Files:
     return {"cutsheet.pdf": cut_sheet_pdf(work, so_far.get("cutsheet.html") or cut_sheet(work))}
 
 
+def _routed(work: Work, so_far: Files) -> Files:
+    written = {name: data for name, data in so_far.items() if name.endswith(".ngc") and name != DRY_RUN}
+    return {"routed.png": routed_png(work, written or router_programs(work))}
+
+
 FILES: tuple[Output, ...] = (
     Output(
         "template.pdf", "application/pdf", "Template: print at true size and glue it on",
@@ -67,6 +74,18 @@ FILES: tuple[Output, ...] = (
     Output(
         "router.ngc", "text/plain; charset=utf-8", "Router program: G-code for the bit chosen",
         lambda work, so_far: router_programs(work), lambda job: job.router.gcode,
+    ),
+    Output(
+        DRY_RUN, "text/plain; charset=utf-8", "Dry run for the router: round all cuts, above the wood, spindle off",
+        _one(DRY_RUN, dry_run), lambda job: job.router.gcode,
+    ),
+    Output(
+        "router-setup.pdf", "application/pdf", "Setting up the router: zero, screws, what to do in which order",
+        _one("router-setup.pdf", router_setup), lambda job: job.router.gcode,
+    ),
+    Output(
+        "routed.png", "image/png", "Picture of the routed panel, worked out from the program's own lines",
+        _routed, lambda job: job.router.gcode,
     ),
     Output(
         "film.svg", "image/svg+xml", "Film: the outline for a knife cutter",

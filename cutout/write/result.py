@@ -15,7 +15,7 @@ from cutout.finding import Finding
 from cutout.geom.curve import Arc, Cubic
 from cutout.geom.outline import Ring, polygons_of
 from cutout.kit import Bit
-from cutout.route.model import Pass
+from cutout.route.model import Pass, ToolPath
 from cutout.saw.model import LeftOver
 from cutout.write.template.template import template_sheets
 from cutout.write.work import Work
@@ -172,7 +172,7 @@ def _router(work: Work) -> dict[str, Any]:
     bits = sorted({p.bit for p in path.passes} | {work.kit.bit}, key=lambda b: b.name)
     return {
         "bit": work.kit.bit.name,
-        "bits": [_bit(b) for b in bits],
+        "bits": [_bit(b, path) for b in bits],
         "passes": [_pass(p) for p in path.passes],
         "unreached": _region(path.unreached),
         "gouge": _round(path.gouge),
@@ -182,12 +182,17 @@ def _router(work: Work) -> dict[str, Any]:
     }
 
 
-def _bit(bit: Bit) -> dict[str, Any]:
+def _bit(bit: Bit, path: ToolPath) -> dict[str, Any]:
+    """A bit and how it is driven in its shallowest turns; no feed where it has nothing to cut."""
+    driven = next((f for f in path.feeds if f.bit == bit), None)
     return {
         "name": bit.name,
         "diameter": _round(bit.diameter),
-        "speed": _round(bit.speed),
-        "feed": _round(bit.feed),
+        "speed": _round(driven.speed if driven else bit.speed),
+        "feed": _round(driven.feed) if driven else None,
+        "plunge": _round(driven.plunge) if driven else None,
+        "chip": _round(driven.chip) if driven else None,
+        "chip_from": driven.load.chart if driven else None,
     }
 
 

@@ -3,7 +3,10 @@
     python tests/bench/route.py
 
 Prints points of the fit against a polyline simplified (Douglas-Peucker, GEOS) to the same tolerance, and the time of
-offset, fit and order against one GEOS buffer of the same outline. Silhouettes are invented, except skimage's horse.
+offset, fit and order against one GEOS buffer of the same outline. Then feeds beside the published charts (their
+sources stand in cutout/kit/data/chips.toml), the words that wait for the spindle, and how the bit goes down in forty
+jobs.
+Silhouettes are invented, except skimage's horse.
 """
 
 from __future__ import annotations
@@ -14,7 +17,9 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -25,16 +30,19 @@ from shapely import LinearRing, Polygon
 
 from cutout.geom.arcfit import fit_arcs, fit_rings
 from cutout.geom.outline import Outline, Ring, from_region, polygons_of
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit, bit, blade, chip_load, drills, feeds, machine, wood
 from cutout.pattern import Panel, Placement, cut_pattern, place
 from cutout.read import read
 from cutout.read.options import ReadOptions
-from cutout.route import offset, tool_path
+from cutout.route import Settings, offset, tool_path
 from cutout.route.order import order
+from cutout.route.readback import read_back
 from cutout.route.track import from_middle_of_longest
+from cutout.write.gcode import router_bits, router_ngc
 
 TOLERANCE = 0.01
 RADIUS = 3.0
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 
 
 def blob(vertices: int, radius: float = 150.0, waves: int = 20, seed: int = 3) -> Polygon:
@@ -136,12 +144,90 @@ def main() -> int:
     times("200 openings", many(200, 50_000))
     traced = shapely.segmentize(horse().region(1e-3), 0.04)
     times("horse", list(polygons_of(traced)))
-    kit = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
-    pattern = cut_pattern(Outline(from_region(blob(50_000)), 1.0), Panel(700, 700, 18), "panel", 1.28)
+    kit = KIT
+    pattern = cut_pattern(Outline(from_region(blob(30_000)), 1.0), Panel(700, 700, 18), "panel", 1.28)
     once = clock(lambda: shapely.buffer(pattern.waste, -RADIUS, quad_segs=offset.quad_segs(RADIUS)))
     whole = clock(lambda: tool_path(pattern, kit), 3)
     print(f"whole path of the blob, with tabs, findings and proof: {whole / once:.0f} x that buffer")
+    feed_table()
+    waits()
+    forty_jobs(kit)
     return 0
+
+
+def feed_table() -> None:
+    """Feed at each chart's least and most and the one taken, mm/min at 18,000 turns and two flutes."""
+    free = replace(machine("plain"), feed=1e6)
+    to_feed = 18_000 * 2
+    print("feed by the charts (A, B: least to most of each) and as taken, mm/min; held: the plain machine")
+    for species in ("white-pine", "red-oak", "plywood", "mdf"):
+        for name in ("1/8in", "3mm", "1/4in", "6mm", "3/8in", "12mm", "1/2in"):
+            load = chip_load(bit(name), wood(species))
+            taken = feeds(bit(name), wood(species), free, bit(name).depth_per_pass)
+            held = feeds(bit(name), wood(species), machine("plain"), bit(name).depth_per_pass)
+            print(
+                f"{species:>12} {name:>6}: charts {load.least * to_feed:6.0f} to {load.most * to_feed:6.0f}, "
+                f"taken {taken.feed:6.0f} ({load.chart[:7]}), held {held.feed:5.0f} at {held.speed:.0f}"
+            )
+
+
+def waits() -> None:
+    """The words that start the spindle, by what a controller's P counts."""
+    for dwell in ("seconds", "milliseconds"):
+        work = job_of(0, "panel", "upright", replace(KIT, machine=replace(machine("plain"), dwell=dwell)))
+        lines = router_ngc(work).decode("ascii").splitlines()
+        i = next(n for n, line in enumerate(lines) if line.endswith("M3"))
+        print(f"{dwell}: {lines[i]} / {lines[i + 1]}")
+
+
+def job_of(seed: int, keep: str, ends: str, kit: Kit) -> Any:
+    """One invented leaf on its panel, as much of a finished job as the program's writer takes."""
+    rng = np.random.default_rng(seed)
+    t = np.linspace(0, 2 * math.pi, 300, endpoint=False)
+    r = (
+        70
+        * (1 + sum(rng.uniform(0, 0.5) / k * np.cos(k * t + rng.uniform(0, 6)) for k in range(2, 8)))
+        * rng.uniform(0.3, 1)
+    )
+    leaf = Polygon(np.column_stack([150 + r * np.cos(t), 130 + r * np.sin(t)])).buffer(0)
+    pattern = cut_pattern(Outline(from_region(leaf), 1.0), Panel(300, 260, rng.uniform(6, 25)), keep, 1.28)
+    path = tool_path(pattern, kit, Settings(tab_ends=ends))
+    return SimpleNamespace(
+        title="invented", units="mm", router=path, pattern=pattern, kit=kit, findings=path.findings
+    )
+
+
+def forty_jobs(kit: Kit) -> None:
+    """Ways down and times of forty invented jobs, from their programs as read back."""
+    steepest, straight, ratios, seen = {"upright": 0.0, "sloped": 0.0}, 0, [], 0
+    for seed in range(40):
+        keep, ends = ("panel", "figure")[seed % 2], ("upright", "sloped")[seed // 2 % 2]
+        work = job_of(seed, keep, ends, replace(kit, small_bit=bit("3mm") if seed % 5 == 0 else None))
+        for one in router_bits(work):
+            program = read_back(router_ngc(work, one).decode("ascii"))
+            seen += len(program.moves)
+            for move in program.moves:
+                drop = min(move.start[2], 0.0) - move.end[2]
+                if move.feed is None or drop <= 1e-9:
+                    continue
+                flat = math.sqrt(max(move.length**2 - (move.start[2] - move.end[2]) ** 2, 0.0))
+                if flat < 1e-6:
+                    straight += drop > 0.2
+                else:
+                    # Four decimals: a way of a few hundredths says nothing about its slope.
+                    steepest[ends] = max(
+                        steepest[ends], math.degrees(math.atan2(drop, flat)) if flat > 0.05 else 0
+                    )
+            cut = [p for p in work.router.passes if p.bit == one]
+            bound = math.fsum(p.ring.length * len(p.depths) / work.router.feeds_for(p).feed for p in cut)
+            ratios.append(program.minutes / bound)
+    print(
+        f"40 jobs, {seen} moves: {straight} straight ways down deeper than 0.2 mm; steepest "
+        f"{steepest['upright']:.1f} degrees, with sloped tabs {steepest['sloped']:.1f}"
+    )
+    print(
+        f"time of the program over length / feed: median {statistics.median(ratios):.2f}, worst {max(ratios):.2f}"
+    )
 
 
 if __name__ == "__main__":

@@ -71,15 +71,14 @@ def test_papers_by_name_sheet_and_roll() -> None:
             paper(bad)
 
 
-def test_feed_is_speed_times_teeth_times_chip() -> None:
+def test_bits_have_sizes_a_bit_can_have() -> None:
     for b in bits().values():
-        assert b.feed == pytest.approx(b.speed * b.flutes * b.chip_load)
         assert b.radius == b.diameter / 2
         assert b.depth_per_pass <= b.diameter
     with pytest.raises(KitError, match="unknown bit"):
-        bit("50mm")
+        bit("wide")
     with pytest.raises(KitError, match="more than zero"):
-        Bit("own", "", 0.0, 2, 0.1, 18000, 3, 300, "")
+        Bit("own", "", 0.0, "")
 
 
 @given(st.floats(0, math.pi / 2), st.floats(0, math.pi / 2), st.floats(0.02, 0.9))

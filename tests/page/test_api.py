@@ -231,7 +231,8 @@ def test_work_behind_the_look(client: httpx.Client, state: dict[str, Any]) -> No
 def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[str, Any]) -> None:
     starts = {
         "template.pdf": b"%PDF-", "cutsheet.html": b"<!", "cutsheet.pdf": b"%PDF-",
-        "pattern.svg": b"<", "router.dxf": b"", "router.ngc": b"",
+        "pattern.svg": b"<", "router.dxf": b"", "router.ngc": b"", "router-dry.ngc": b"",
+        "routed.png": b"\x89PNG", "router-setup.pdf": b"%PDF-",
         "film.svg": b"<", "outline.pdf": b"%PDF-", "preview.png": b"\x89PNG", "job.toml": b"#",
     }  # fmt: skip
     for name, start in starts.items():
@@ -243,7 +244,14 @@ def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[s
     first = client.get(f"/api/jobs/{state['id']}/files/everything.zip").content
     assert client.get(f"/api/jobs/{state['id']}/files/everything.zip").content == first
     with zipfile.ZipFile(io.BytesIO(first)) as packed:
-        on_request = {"router.ngc", "film.svg", "outline.pdf"}
+        on_request = {
+            "router.ngc",
+            "router-dry.ngc",
+            "router-setup.pdf",
+            "routed.png",
+            "film.svg",
+            "outline.pdf",
+        }
         assert {*starts, "result.json", "pebble.png"} - on_request == set(packed.namelist())
     assert client.get(f"/api/jobs/{state['id']}/files/nothing.pdf").status_code == 404
 

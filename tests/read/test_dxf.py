@@ -116,7 +116,7 @@ def test_gaps_open_ends_and_doubles_are_said() -> None:
 def test_gap_limit_is_measured_on_the_wood() -> None:
     def draw(drawing: Any) -> None:
         space = drawing.modelspace()
-        space.add_lwpolyline([(0, 0), (10, 0), (10, 10), (0.1, 0.1)])
+        space.add_lwpolyline([(0, 0), (10, 0), (10, 10), (0.2, 0.2)])
 
     assert len(read(draw).rings) == 1
     with pytest.raises(ReadError, match="nearest loose ends"):

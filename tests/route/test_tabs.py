@@ -124,7 +124,7 @@ def test_a_loose_figure_without_room_for_tabs_is_said():
 
 def test_no_tab_where_a_smaller_bit_still_has_to_cut():
     """Slits all round that only a very small bit enters hardly bend the path: tabs stay clear of their mouths."""
-    tiny = Bit("own", "straight bit, 1 mm", 1.0, 2, 0.02, 18000, 2.0, 100.0, "invented")
+    tiny = Bit("own", "straight bit, 1 mm", 1.0, "invented", depth_per_pass=2.0)
     mouths = range(112, 290, 24)
     slits = [box(x, 90, x + 1.1, 310) for x in mouths] + [box(90, y, 310, y + 1.1) for y in mouths]
     path = tool_path(

@@ -10,11 +10,11 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import Polygon, affinity, box
+from shapely import Point, Polygon, affinity, box
 
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Outline, Ring, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit, bit, blade, drills, machine, wood
 from cutout.pattern import Panel, cut_pattern
 from cutout.route import Settings, tool_path
 from cutout.route.passes import depths
@@ -99,7 +99,7 @@ def test_a_smaller_bit_halves_what_stays_in_the_corners():
         tool_path(pattern(box(100, 100, 300, 300)), FINE),
     )
     assert fine.unreached.area == pytest.approx(rough.unreached.area / 4, rel=0.05)
-    assert "radius of 1.5 mm" in fine.findings[0].text
+    assert any("radius of 1.5 mm" in f.text for f in fine.findings)
     assert [p.bit.name for p in fine.passes] == ["6mm"] + 4 * ["3mm"]
 
 
@@ -121,6 +121,17 @@ def test_a_smaller_bit_goes_where_the_larger_one_could_not():
         [shapely.LinearRing(p.ring.points()).buffer(p.bit.radius) for p in path.passes if p.bit.name == "3mm"]
     )
     assert box(202, 149, 258, 151).difference(swept).area < 0.01
+
+
+@pytest.mark.parametrize("size", [6.0, 6.05])
+def test_a_hole_the_size_of_the_bit_is_drilled(size):
+    path = tool_path(pattern(Point(200, 200).buffer(size / 2, quad_segs=64)), KIT)
+    (only,) = path.passes
+    assert only.drilled
+    assert not [f for f in path.findings if f.severity == "stop"]
+    assert path.gouge <= 0.02
+    start = only.ring.segments[0].start
+    assert abs(start - (200 + 200j)) < 0.05
 
 
 def test_an_opening_no_bit_fits_into_gets_no_run_and_a_finding():
@@ -180,9 +191,76 @@ def test_inches_are_spoken_where_the_kit_speaks_them():
     assert "1/8 in" in path.findings[0].text
 
 
-def test_feed_is_held_to_the_machine():
-    assert Settings(feed_limit=2000).feed(bit("6mm")) == 2000
-    assert Settings(feed_limit=9000).feed(bit("6mm")) == bit("6mm").feed
+def test_feed_is_held_to_what_the_user_says_and_the_spindle_slowed_with_it():
+    free = replace(KIT, machine=replace(machine("plain"), feed=20_000.0))
+    (full,) = tool_path(pattern(RING), free).feeds[:1]
+    (held,) = tool_path(pattern(RING), free, Settings(feed_limit=2000)).feeds[:1]
+    assert not full.held
+    assert held.held
+    assert held.feed == 2000
+    assert held.speed < full.speed
+
+
+def test_climbing_turns_every_run_round_and_says_so():
+    there, back = (tool_path(pattern(RING), KIT, Settings(direction=d)) for d in ("conventional", "climb"))
+    assert not [f for f in back.findings if f.severity == "stop"]
+    assert any("climbs" in f.text for f in back.findings)
+    assert not any("climbs" in f.text for f in there.findings)
+    for a, b in zip(there.passes, back.passes, strict=True):
+        assert b.ring.area == pytest.approx(-a.ring.area, rel=1e-4)
+
+
+@pytest.mark.parametrize("keep", ["panel", "figure"])
+def test_a_finishing_turn_takes_what_the_roughing_left(keep):
+    path = tool_path(pattern(RING, keep), KIT, Settings(finish=0.4))
+    rough = [p for p in path.passes if p.purpose == "roughing"]
+    last = [p for p in path.passes if p.purpose == "finish"]
+    assert not [f for f in path.findings if f.severity == "stop"]
+    assert len(rough) == len(last) > 0
+    assert max(p.order for p in rough) < min(p.order for p in last)
+    for p in last:
+        assert len(p.depths) == 1
+        line = shapely.LinearRing(p.ring.points(1e-3))
+        near = min(line.hausdorff_distance(shapely.LinearRing(r.ring.points(1e-3))) for r in rough)
+        assert 0.38 < near < 0.4 * math.sqrt(2) + 0.02
+    assert [len(p.tabs) for p in rough] == [len(p.tabs) for p in last]
+
+
+def test_where_the_bit_just_fits_there_is_no_finishing_turn_and_that_is_said():
+    path = tool_path(pattern(box(100, 100, 106.4, 300)), KIT, Settings(finish=0.5))
+    assert {p.purpose for p in path.passes} == {"outline"}
+    assert any("No room to leave 0.5 mm" in f.text for f in path.findings)
+    assert not [f for f in path.findings if f.severity == "stop"]
+
+
+def test_a_panel_larger_than_the_bed_stops():
+    small = replace(KIT, machine=machine("bench"))
+    (found,) = [f for f in tool_path(pattern(RING), small).findings if "machine travels" in f.text]
+    assert found.severity == "stop"
+    assert found.size == pytest.approx(400 - 180)
+    fits = replace(KIT, machine=machine("hobby"))
+    assert not [f for f in tool_path(pattern(RING), fits).findings if "machine travels" in f.text]
+
+
+def test_a_panel_that_fits_the_bed_the_other_way_round_is_told_so():
+    upright = replace(KIT, machine=replace(machine("plain"), bed=(420.0, 510.0)))
+    (found,) = [f for f in tool_path(pattern(RING), upright).findings if "machine travels" in f.text]
+    assert "90 degrees" in found.remedy
+
+
+def test_short_flutes_stop_and_unknown_ones_on_a_slender_bit_are_asked_about():
+    short = replace(KIT, bit=replace(bit("6mm"), flute_length=15.0))
+    (found,) = [f for f in tool_path(pattern(RING), short).findings if "deep at most" in f.text]
+    assert (found.severity, found.size, found.limit) == ("stop", 15.0, 18.4)
+    long = replace(KIT, bit=replace(bit("6mm"), flute_length=22.0))
+    assert not [f for f in tool_path(pattern(RING), long).findings if "deep" in f.text]
+    slender = replace(KIT, bit=bit("3mm"))
+    assert any("6.1 times its width" in f.text for f in tool_path(pattern(RING), slender).findings)
+
+
+def test_a_machine_too_slow_for_a_wide_bit_is_said_to_burn():
+    slow = replace(KIT, bit=bit("12mm"), machine=replace(machine("plain"), feed=800.0))
+    assert any("rub and burn" in f.text for f in tool_path(pattern(RING), slow).findings)
 
 
 def moved(path, by: complex):

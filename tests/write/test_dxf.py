@@ -13,7 +13,7 @@ from shapely import Polygon
 
 from cutout.errors import WriteError
 from cutout.route import tool_path
-from cutout.write.dxf import CUT_LINE, HOLES, NOTES, PANEL, TOOL_PATH, router_dxf
+from cutout.write.dxf import CUT_LINE, NOTES, PANEL, TOOL_PATH, drill_layer, router_dxf
 
 
 @pytest.fixture(scope="module")
@@ -52,11 +52,23 @@ def test_every_layer_holds_what_its_name_says(routed, version, units):
     for drawn, p in zip(path, work.router.passes, strict=True):
         assert drawn.area * scale**2 == pytest.approx(abs(p.ring.area), abs=0.01 * p.ring.length)
         assert drawn.exterior.is_ccw == (p.side == "outside")
-    circles = sorted(
-        (c.dxf.radius * 2 * scale for c in space.query(f'CIRCLE[layer=="{HOLES}"]')), reverse=True
-    )
+    circles = sorted((c.dxf.radius * 2 * scale for c in space.query("CIRCLE")), reverse=True)
     assert circles == pytest.approx(sorted((h.diameter for h in work.plan.holes), reverse=True))
+    assert {c.dxf.layer for c in space.query("CIRCLE")} == {"drill_8mm", "drill_3mm"}
     assert space.query(f'TEXT[layer=="{NOTES}"]')
+
+
+@pytest.mark.parametrize(
+    ("diameter", "units", "name"),
+    [
+        (8.0, "mm", "drill_8mm"),
+        (4.5, "mm", "drill_4_5mm"),
+        (7.9375, "in", "drill_5-16in"),
+        (8.0, "in", "drill_8mm"),
+    ],
+)
+def test_one_layer_for_each_drill_with_a_name_any_version_takes(diameter, units, name):
+    assert drill_layer(diameter, units) == name
 
 
 @pytest.mark.parametrize("version", ["R2010", "R12"])

@@ -295,10 +295,10 @@ def router_list(work: Work) -> str:
     path = work.router
     if not path.passes:
         return "<p>No router passes: no bit of this job fits into an opening.</p>\n"
-    bits = {p.bit.name: p.bit for p in path.passes}
     lines = [
-        f"{bit.title}, {bit.speed:g} turns a minute, feed {format_length(bit.feed, work.units)} a minute"
-        for bit in bits.values()
+        f"{f.bit.title}, {f.speed:g} turns a minute, feed {format_length(f.feed, work.units)} a minute "
+        f"({f.load.chart}); start slower"
+        for f in {f.bit.name: f for f in reversed(path.feeds)}.values()
     ]
     lines.append(
         f"{count(len(path.passes), 'pass', 'passes')}, {format_length(path.cut_length, work.units)} of cutting"

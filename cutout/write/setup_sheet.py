@@ -1,0 +1,180 @@
+"""One sheet for the machine: where its zero is, where screws and clamps may go, and what to do in which order."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon
+
+from cutout.draw import fonts
+from cutout.draw.paint import PT, Paint
+from cutout.geom.curve import FloatArray
+from cutout.geom.outline import Ring, as_multi, from_region, polygons_of
+from cutout.kit import Bit, paper
+from cutout.units import format_length, format_size
+from cutout.write.gcode import DRY_RUN, program_names, router_bits
+from cutout.write.work import Work
+
+CLEAR = 10.0
+"""A screw's middle stays this far (mm) from where a bit goes, half a washer and as much again: common practice."""
+EDGE = 12.0
+"""And this far (mm) from the panel's edge, so that it does not split: common practice, no source."""
+SCREWS = 8
+"""So many screws for the panel; every loose part that has room gets one more."""
+_GRID = 4.0
+_LEAST = 300.0
+"""A part smaller than this (mm^2 of room for screws) is not screwed down."""
+_MARGIN, _FOOT, _SIZE = 14.0, 60.0, 9.0
+
+
+def router_setup(work: Work) -> bytes:
+    """The sheet as a PDF on the job's paper, A4 where that is a roll; same work, same bytes."""
+    sheet = work.paper if work.paper.height is not None else paper("a4")
+    short, long = sheet.width, sheet.height or sheet.width
+    panel = work.pattern.panel
+    width, height = (long, short) if panel.width > panel.height else (short, long)
+    scale = min((width - 2 * _MARGIN - 8) / panel.width, (height - 2 * _MARGIN - _FOOT - 14) / panel.height)
+    paint = Paint(f"{work.title}: router, setting up")
+    paint.page(width, height)
+    paint.fill(0.0)
+    paint.text(_MARGIN, height - _MARGIN - 2, f"{work.title}: setting up the router", 13, bold=True)
+    left = (width - panel.width * scale) / 2
+    low = height - _MARGIN - 12 - panel.height * scale
+    swept, screws = sweep(work), screw_places(work)
+    _panel(paint, work, swept, (left, low), scale)
+    for n, (x, y) in enumerate(screws, 1):
+        _screw(paint, left + x * scale, low + y * scale, str(n))
+    _zero(paint, left, low)
+    _words(paint, work, screws, (_MARGIN, low - 9, width - 2 * _MARGIN))
+    paint.end_page()
+    return paint.bytes()
+
+
+def sweep(work: Work) -> MultiPolygon:
+    """All the wood the bits go through, on the panel."""
+    ways = [shapely.buffer(shapely.LinearRing(p.ring.points(0.05)), p.bit.radius) for p in work.router.passes]
+    whole = shapely.union_all(ways) if ways else MultiPolygon()
+    return as_multi(shapely.intersection(whole, work.pattern.panel.polygon))
+
+
+def screw_places(work: Work) -> tuple[tuple[float, float], ...]:
+    """Where screws hold the panel and every loose part that has room, whole mm, clear of every bit and of zones.
+
+    Spread as far apart as they go, from the lower left.
+    """
+    board = work.pattern.panel.polygon
+    swept = sweep(work)
+    taken = [shapely.buffer(swept, CLEAR), *(zone.area for zone in work.pattern.panel.zones)]
+    room = shapely.difference(shapely.buffer(board, -EDGE), shapely.union_all(taken))
+    parts = sorted(polygons_of(shapely.difference(board, swept)), key=lambda p: -p.area)
+    places: list[tuple[float, float]] = []
+    for n, part in enumerate(parts):
+        own = shapely.intersection(part, room)
+        if own.area >= _LEAST or (n == 0 and own.area > 0):
+            places += _spread(own, SCREWS if n == 0 else 1)
+    return tuple(places)
+
+
+def _spread(room: shapely.Geometry, count: int) -> list[tuple[float, float]]:
+    x0, y0, x1, y1 = shapely.bounds(room).tolist()
+    grid = np.stack(
+        np.meshgrid(np.arange(math.ceil(x0), x1, _GRID), np.arange(math.ceil(y0), y1, _GRID)), axis=-1
+    ).reshape(-1, 2)
+    spots: FloatArray = grid[shapely.contains_xy(room, grid[:, 0], grid[:, 1])]
+    if not len(spots):
+        spot = shapely.point_on_surface(room)
+        return [(spot.x, spot.y)]
+    if count == 1:
+        middle = shapely.point_on_surface(room)
+        spots = spots[np.argsort(np.hypot(*(spots - (middle.x, middle.y)).T), kind="stable")][:1]
+    chosen = [int(np.argmin(spots.sum(axis=1)))]
+    apart = np.hypot(*(spots - spots[chosen[0]]).T)
+    while len(chosen) < count and apart.max() > 3 * CLEAR:
+        chosen.append(int(np.argmax(apart)))
+        apart = np.minimum(apart, np.hypot(*(spots - spots[chosen[-1]]).T))
+    return [(float(x), float(y)) for x, y in spots[chosen]]
+
+
+def _panel(paint: Paint, work: Work, swept: MultiPolygon, at: tuple[float, float], scale: float) -> None:
+    """The panel with the bits' way in grey, and round it, dotted, how near a screw may come."""
+    panel = work.pattern.panel
+
+    def placed(region: shapely.Geometry) -> list[Ring]:
+        moved = shapely.transform(region, lambda xy: xy * scale + np.array(at))
+        return [] if shapely.is_empty(moved) else [*from_region(as_multi(moved))]
+
+    paint.fill(0.72)
+    paint.rings(placed(shapely.simplify(swept, 0.05 / scale)), stroke=False, fill=True)
+    near = shapely.intersection(shapely.buffer(swept, CLEAR), panel.polygon)
+    paint.pen(0.15, 0.3, (0.8, 0.8))
+    paint.rings(placed(shapely.simplify(near, 0.1 / scale)), stroke=True, fill=False)
+    paint.pen(0.1, 0.2)
+    paint.rings(placed(shapely.simplify(work.pattern.waste, 0.02 / scale)), stroke=True, fill=False)
+    paint.pen(0.4)
+    paint.rings(placed(panel.polygon), stroke=True, fill=False)
+    paint.fill(0.0)
+    size = format_size(panel.width, panel.height, work.units)
+    paint.text(at[0] + panel.width * scale, at[1] + panel.height * scale + 1.5, size, _SIZE, align="right")
+
+
+def _zero(paint: Paint, x: float, y: float) -> None:
+    """The machine's zero at the panel's lower left corner, with its two axes."""
+    paint.pen(0.5)
+    paint.fill(0.0)
+    for dx, dy, name in ((16.0, 0.0, "X"), (0.0, 16.0, "Y")):
+        paint.line(x, y, x + dx, y + dy)
+        paint.arrow_head(x + dx, y + dy, math.atan2(dy, dx), 3.0)
+        paint.text(x + dx + (1.5 if dx else -4.0), y + dy - (4.0 if dx else 1.0), name, _SIZE, bold=True)
+    paint.circle(x, y, 1.6, fill=True)
+
+
+def _screw(paint: Paint, x: float, y: float, name: str) -> None:
+    paint.pen(0.3)
+    paint.circle(x, y, 1.7)
+    paint.line(x - 2.6, y, x + 2.6, y)
+    paint.line(x, y - 2.6, x, y + 2.6)
+    paint.fill(0.0)
+    paint.text(x + 2.2, y + 1.2, name, _SIZE - 1, bold=True)
+
+
+def _words(
+    paint: Paint, work: Work, screws: tuple[tuple[float, float], ...], box: tuple[float, float, float]
+) -> None:
+    """What to do, in order, in two columns' width below the drawing; box: left, top, width."""
+    left, y, width = box
+    for line in _lines(work, screws):
+        bold = line.endswith(":")
+        for row in fonts.wrap(line, fonts.BOLD if bold else fonts.PLAIN, _SIZE, width * PT):
+            paint.text(left, y, row, _SIZE, bold=bold)
+            y -= 4.1
+
+
+def _lines(work: Work, screws: tuple[tuple[float, float], ...]) -> list[str]:
+    units, settings, machine = work.units, work.router.settings, work.kit.machine
+    programs = ", then ".join(
+        f"{name} ({', '.join(b.title for b in bits)})" for name, bits in _programs(work).items()
+    )
+    where = "; ".join(
+        f"{n}: {format_length(x, units)}, {format_length(y, units)}" for n, (x, y) in enumerate(screws, 1)
+    )
+    bed = f" The machine travels {format_size(*machine.bed, units)}." if machine.bed else ""
+    return [
+        "Before you start:",
+        f"1. Lay the panel show face up on a spoil board at least {format_length(settings.breakthrough + 5, units)} "
+        f"thick, its sides along X and Y.{bed}",
+        "2. Screws and clamps only outside the dotted lines: grey is where a bit goes. "
+        f"They must lie lower than {format_length(settings.safe_height, units)} above the panel.",
+        f"3. Places for screws, from the lower left corner: {where or 'none; clamp it or use tape'}. "
+        "They leave holes: where those would show, use clamps or double-sided tape.",
+        "4. Set X0 Y0 over the lower left corner (black dot), Z0 where the bit just touches the upper face; "
+        "set Z0 again after each change of bit, with the spindle unplugged.",
+        f"5. Run {DRY_RUN} with the spindle off: nothing may be touched. Then {programs or 'nothing: no bit fits'}.",
+        "6. Eye and ear protection, dust mask; stay within reach of the stop. Your machine's manual comes first.",
+    ]
+
+
+def _programs(work: Work) -> dict[str, tuple[Bit, ...]]:
+    """Names of the programs that cut something, and their bits."""
+    return program_names(work) if router_bits(work) else {}
