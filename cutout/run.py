@@ -83,8 +83,17 @@ def mend_laid(laid: LaidOut) -> Mended:
     return replace(done, findings=ordered((*done.findings, *more)))
 
 
-def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = read) -> Work:
-    """Work out a whole job; paths in it are relative to `folder`. Raises CutoutError."""
+def make(
+    job: Job,
+    folder: Path,
+    progress: Progress = silent,
+    reader: Reader = read,
+    job_file: Path | None = None,
+) -> Work:
+    """Work out a whole job; paths in it are relative to `folder`. Raises CutoutError.
+
+    job_file: the file the job was read from, if any; the one that is written keeps its wording.
+    """
     progress("reading", 0.0)
     laid = lay_out(job, folder, reader)
     kit = laid.asked.kit
@@ -111,6 +120,7 @@ def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = r
         router=path,
         notes=notes_on(laid, mended.pattern),
         folder=folder,
+        job_file=job_file,
     )
     return replace(work, sheet_turn=sheet_turn(work)) if job.template.turn else work
 

@@ -14,22 +14,33 @@ import tomlkit
 from pydantic import BaseModel, ValidationError
 from tomlkit.exceptions import TOMLKitError
 
-from cutout.errors import CutoutError, JobError
+from cutout.errors import CutoutError, JobError, shown
 from cutout.job.fields import entry_of, hints, kind_in, model_in, with_files
 from cutout.job.schema import LENGTH, Job
+from cutout.regular import read_whole
 from cutout.units import MM_PER_INCH, Units, parse_length
 
 _Path = tuple[str | int, ...]
 
 
+MOST = 4 * 2**20
+"""No job file is longer (bytes)."""
+
+
 def load_job(path: Path) -> Job:
     """The job in a TOML file. Raises JobError with the line and a suggestion."""
+    return parse_job(job_text(path), path.name)
+
+
+def job_text(path: Path) -> str:
+    """The text of a job file. Raises JobError."""
     try:
-        text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is not text"
-        raise JobError(f"{path}: can't be read: {reason}.") from error
-    return parse_job(text, path.name)
+        return read_whole(path, MOST).decode("utf-8").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        raise JobError(f"{shown(path)}: can't be read: it is not text.") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise JobError(f"{shown(path)}: can't be read: {reason}.") from error
 
 
 def parse_job(text: str, name: str = "job.toml") -> Job:

@@ -115,6 +115,18 @@ def is_job_file(source: Path) -> bool:
     return source.suffix.lower() == ".toml"
 
 
+def usual_folder(source: Path) -> Path:
+    """Where the files of a source go if nothing else is said."""
+    stem = source.stem
+    while len(f"{stem}-cutout".encode("utf-8", "surrogateescape")) > _LONGEST_NAME:
+        stem = stem[:-1]
+    return Path(f"{stem}-cutout")
+
+
+_LONGEST_NAME = 255
+"""Bytes of a file name that all common disks take."""
+
+
 def laid_over(job: Job, options: Mapping[str, Any], name: str, bare: Units | None = None) -> Job:
     """A job with options laid over it, by `Flag.key`; None where not given. `name` is used in messages.
 
