@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import signal
 import sys
+import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -24,6 +26,8 @@ if TYPE_CHECKING:
     from cutout.write.outputs import Written
     from cutout.write.work import Work
 
+PATIENCE = 5.0
+"""Seconds the program has for an orderly end after it was told to end."""
 STOPS_SHOWN = 8
 """So many stops of one kind are spelled out; the rest are counted."""
 BAD_INPUT, NEEDS_USER, INTERRUPTED = 2, 1, 130
@@ -70,6 +74,24 @@ def _end_as_interrupted() -> None:
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) == signal.SIG_DFL:
             signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
+    heard, told = os.pipe()
+    os.set_blocking(told, False)
+    signal.set_wakeup_fd(told, warn_on_full_buffer=False)
+    threading.Thread(target=_end_anyway, args=(heard,), daemon=True).start()
+
+
+def _end_anyway(heard: int) -> None:
+    """End the program some seconds after it was told to, where it is deep in work that can't be interrupted.
+
+    The interpreter hears of a signal between two of its own steps only, and a step may be minutes of geometry. Files
+    that are being swapped in have their journal.
+    """
+    ends = {getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")}
+    while os.read(heard, 1)[0] not in ends:
+        pass
+    time.sleep(PATIENCE)
+    _complain("interrupted; nothing half written.")
+    os._exit(INTERRUPTED)
 
 
 def run(arguments: list[str]) -> int:
@@ -298,6 +320,8 @@ def page(port: int | None, browser: bool, folder: Path | None) -> int:
     """Start the local web page (this computer only) and open it."""
     from cutout.page import serve
 
+    # The server ends by itself when it is told to, and waits for what is under way.
+    signal.set_wakeup_fd(-1)
     serve(port=port, open_browser=browser, folder=folder)
     return 0
 
@@ -308,8 +332,6 @@ def _progress() -> Iterator[Progress]:
     if not sys.stderr.isatty():
         yield lambda stage, done: None
         return
-    import time
-
     from rich.console import Console
     from rich.progress import BarColumn, TextColumn
     from rich.progress import Progress as Bar

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from cutout.errors import JobError, LayoutError, shown
-from cutout.units import Units, parse_size
+from cutout.units import Units, parse_size, spelled
 
 if TYPE_CHECKING:
     from cutout.job.fields import Field
@@ -151,7 +151,7 @@ def _in_mm(job: Job) -> dict[str, Any]:
     plain: dict[str, Any] = mapped(
         Job,
         job.model_dump(exclude_none=True),
-        lambda kind, value, _: f"{value!r}mm" if kind == LENGTH and isinstance(value, float) else value,
+        lambda kind, value, _: spelled(value) if kind == LENGTH and isinstance(value, float) else value,
     )
     return plain
 
@@ -189,7 +189,7 @@ def _lay_over(data: dict[str, Any], given: Mapping[str, Any], units: Units | Non
     if "panel" in given:
         asked = given["panel"]
         width, height = parse_size(asked, units, what=PANEL.name) if isinstance(asked, str) else asked
-        data["panel"] |= {"width": f"{width!r}mm", "height": f"{height!r}mm"}
+        data["panel"] |= {"width": spelled(width), "height": spelled(height)}
         data["panel"].pop("frame", None)
     for flag in (known[key] for key in given if known[key] is not PANEL):
         *tables, name = flag.path

@@ -193,9 +193,7 @@ def test_closed_streams_are_no_hindrance(kite: Path, tmp_path: Path, words: str)
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no full device")
 def test_output_that_takes_no_more_is_told_and_what_was_written_is_named(kite: Path, tmp_path: Path) -> None:
-    done = cutout(
-        '"$@" >/dev/full', "make", str(kite), *SIZES, "--out", str(tmp_path / "out"), cwd=tmp_path
-    )
+    done = cutout('"$@" >/dev/full', "make", str(kite), *SIZES, "--out", str(tmp_path / "out"), cwd=tmp_path)
     assert done.returncode == 2
     assert done.stderr.count(b"\n") == 1
     assert b"standard output takes no more (no space left on device)" in done.stderr
