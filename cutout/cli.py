@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
+import threading
+import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from cutout import __version__
-from cutout.errors import CutoutError, in_one_line, shown
-from cutout.job.options import Flag, asked_for, flags
+from cutout.errors import CutoutError, OutputError, in_one_line, plain, shown
+from cutout.job.options import Flag, asked_for, flags, is_job_file, usual_folder
 from cutout.units import Units, count, format_length, format_size
 
 if TYPE_CHECKING:
     from cutout.finding import Finding
     from cutout.folder import Outcome
     from cutout.run import Progress
+    from cutout.write.outputs import Written
     from cutout.write.work import Work
 
+PATIENCE = 5.0
+"""Seconds the program has for an orderly end after it was told to end."""
 STOPS_SHOWN = 8
 """So many stops of one kind are spelled out; the rest are counted."""
 BAD_INPUT, NEEDS_USER, INTERRUPTED = 2, 1, 130
@@ -29,14 +35,63 @@ BAD_INPUT, NEEDS_USER, INTERRUPTED = 2, 1, 130
 
 def main() -> None:
     """Entry point: every failure is one line and an exit code, never a traceback."""
+    _open_closed_streams()
+    _end_as_interrupted()
     code = run(sys.argv[1:])
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            # What could not be said was told as an error; the interpreter is not to try again at its end.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
     if code == INTERRUPTED:
         # An interrupt that falls inside exec() of a string (dataclasses do that while being imported) makes the
         # interpreter end by the signal itself however it was handled; leave without asking it.
-        sys.stdout.flush()
-        sys.stderr.flush()
         os._exit(code)
     sys.exit(code)
+
+
+def _open_closed_streams() -> None:
+    """Give a stream that was closed by who started this (as `2>&-` does) a place to go to.
+
+    Without it the next file that is opened would get its number, and messages would go into that file.
+    """
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(number, "r" if number == 0 else "w", encoding="utf-8", closefd=False))  # noqa: SIM115
+
+
+def _end_as_interrupted() -> None:
+    """A polite end (SIGTERM) and a closed terminal (SIGHUP) are an interrupt: what is half done is undone.
+
+    One that whoever started this wants to be ignored, as `nohup` does, stays so.
+    """
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) == signal.SIG_DFL:
+            signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
+    heard, told = os.pipe()
+    os.set_blocking(told, False)
+    signal.set_wakeup_fd(told, warn_on_full_buffer=False)
+    threading.Thread(target=_end_anyway, args=(heard,), daemon=True).start()
+
+
+def _end_anyway(heard: int) -> None:
+    """End the program some seconds after it was told to, where it is deep in work that can't be interrupted.
+
+    The interpreter hears of a signal between two of its own steps only, and a step may be minutes of geometry. Files
+    that are being swapped in have their journal.
+    """
+    ends = {getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")}
+    while os.read(heard, 1)[0] not in ends:
+        pass
+    time.sleep(PATIENCE)
+    _complain("interrupted; nothing half written.")
+    os._exit(INTERRUPTED)
 
 
 def run(arguments: list[str]) -> int:
@@ -44,16 +99,34 @@ def run(arguments: list[str]) -> int:
     try:
         return int(cli.main(arguments, prog_name="cutout", standalone_mode=False) or 0)
     except (click.exceptions.Abort, KeyboardInterrupt):
-        click.echo("cutout: interrupted; nothing half written.", err=True)
+        _complain("interrupted; nothing half written.")
         return INTERRUPTED
     except click.ClickException as error:
-        click.echo(f"cutout: {error.format_message()} `cutout --help` shows how.", err=True)
+        _complain(f"{error.format_message()} `cutout --help` shows how.")
         return BAD_INPUT
     except Exception as error:
         if os.environ.get("CUTOUT_TRACEBACK") and not isinstance(error, CutoutError | MemoryError):
             raise
-        click.echo(f"cutout: {in_one_line(error)}", err=True)
+        _complain(in_one_line(error))
         return BAD_INPUT
+
+
+def _complain(text: str) -> None:
+    """One line on standard error; where that takes nothing, the exit code has to do."""
+    with suppress(OSError):
+        click.echo(f"cutout: {plain(text)}", err=True)
+
+
+def _say(text: str) -> None:
+    """One or more lines on standard output. Raises OutputError."""
+    try:
+        click.echo("\n".join(plain(line) for line in text.split("\n")))
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise OutputError(
+            f"standard output takes no more ({(error.strerror or str(error)).lower()})."
+        ) from error
 
 
 @click.group(
@@ -126,18 +199,44 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
     """
     if source.is_dir():
         return _make_folder(source, out or Path(f"{source.resolve().name}-cutout"), options)
+    target = out or usual_folder(source)
+    _recover(source.parent, target)
     job, folder = asked_for(source, options)
-    target = out or Path(f"{source.stem}-cutout")
     with _progress() as progress:
         from cutout.run import make as work_out
+        from cutout.write.outputs import refuse_sources, write_out
 
-        work = work_out(job, folder, progress)
+        refuse_sources(job, folder, target)
+        work = work_out(job, folder, progress, job_file=source if is_job_file(source) else None)
         progress("drawing the template", 0.9)
-        written = work.write(target)
-    _say_findings(work.findings)
-    _say_work(work)
-    click.echo(f"{len(written)} files in {shown(target)}: {', '.join(written)}")
+        written = write_out(work, target)
+    try:
+        _say_findings(work.findings)
+        _say_work(work)
+        _say_written(written, target)
+    except OutputError as error:
+        raise OutputError(f"{error} All {len(written.names)} files are in {shown(target)}, whole.") from error
     return NEEDS_USER if _open_stops(work.findings) else 0
+
+
+def _say_written(written: Written, target: Path) -> None:
+    _say(f"{len(written.names)} files in {shown(target)}: {', '.join(written.names)}")
+    if written.removed:
+        _say(f"gone from there, of an earlier run and not of this one: {', '.join(written.removed)}")
+    if written.kept:
+        _say(
+            f"care  {', '.join(written.kept)} there: of an earlier run, changed by hand since, NOT of this job.\n"
+            "      Move or remove what you don't need, so that nobody cuts by it."
+        )
+
+
+def _recover(*folders: Path) -> None:
+    """Put right what a run that was killed left in the folders a command reads from or writes to."""
+    from cutout.write.files import recover
+
+    for folder in folders:
+        if recover(folder):
+            _say(f"note  {shown(folder)}: a run was cut short there; its files were put right.")
 
 
 def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
@@ -153,13 +252,13 @@ def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
             progress(outcome.source.name, len(done) / len(pictures))
 
         outcomes = made_all(pictures, out, options, each)
-    widest = max(len(o.source.name) for o in outcomes)
+    widest = max(len(plain(o.source.name)) for o in outcomes)
     for outcome in outcomes:
-        click.echo(
-            f"{('done', 'STOP', 'FAIL')[outcome.code]}  {outcome.source.name:{widest}}  {outcome.line}"
+        _say(
+            f"{('done', 'STOP', 'FAIL')[outcome.code]}  {plain(outcome.source.name):{widest}}  {outcome.line}"
         )
     codes = [o.code for o in outcomes]
-    click.echo(
+    _say(
         f"{count(len(outcomes), 'picture')} into {shown(out)}: {codes.count(0)} done, "
         f"{codes.count(1)} with something to stop for, {codes.count(2)} that could not be made."
     )
@@ -172,6 +271,7 @@ def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
 @click.option("--every", is_flag=True, help="List every finding, not one line for each kind.")
 def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     """Say what would be wrong with SOURCE; exit 1 where something can't be cut or would drop out."""
+    _recover(source.parent, usual_folder(source))
     job, folder = asked_for(source, options)
     with _progress() as progress:
         from cutout.run import check_laid, lay_out, notes_on, size_table
@@ -184,8 +284,8 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     _say_findings(findings, every)
     _say_notes(notes)
     if table:
-        click.echo(table)
-    click.echo(f"{count(len(laid.pattern.openings), 'opening')}, {_count(findings)}.")
+        _say(table)
+    _say(f"{count(len(laid.pattern.openings), 'opening')}, {_count(findings)}.")
     return NEEDS_USER if _open_stops(findings) else 0
 
 
@@ -196,7 +296,7 @@ def kit(units: Units, mine: bool) -> int:
     """List blades, drills, bits, machines, woods and papers, with the source of each value."""
     from cutout.kit import listing
 
-    click.echo(listing.mine(units) if mine else listing.listing(units))
+    _say(listing.mine(units) if mine else listing.listing(units))
     return 0
 
 
@@ -210,7 +310,7 @@ def gauge(blade: str, paper_name: str, units: Units, out: Path) -> int:
     from cutout.run import write_gauge
 
     write_gauge(blade, paper_name, units, out)
-    click.echo(f"{out}: print it at full size, measure the check square, then saw the scrap.")
+    _say(f"{shown(out)}: print it at full size, measure the check square, then saw the scrap.")
     return 0
 
 
@@ -222,6 +322,8 @@ def page(port: int | None, browser: bool, folder: Path | None) -> int:
     """Start the local web page (this computer only) and open it."""
     from cutout.page import serve
 
+    # The server ends by itself when it is told to, and waits for what is under way.
+    signal.set_wakeup_fd(-1)
     serve(port=port, open_browser=browser, folder=folder)
     return 0
 
@@ -232,8 +334,6 @@ def _progress() -> Iterator[Progress]:
     if not sys.stderr.isatty():
         yield lambda stage, done: None
         return
-    import time
-
     from rich.console import Console
     from rich.progress import BarColumn, TextColumn
     from rich.progress import Progress as Bar
@@ -263,20 +363,20 @@ def _say_findings(findings: tuple[Finding, ...], every: bool = False) -> None:
         if finding.severity == "stop" or every:
             mark = "STOP" if finding.severity == "stop" else "care"
             where = f"{finding.kind} at {finding.at[0]:.0f}, {finding.at[1]:.0f} mm"
-            click.echo(f"{mark}  {where}: {finding.text}\n      {finding.remedy}")
+            _say(f"{mark}  {where}: {finding.text}\n      {finding.remedy}")
         else:
             groups.setdefault((finding.kind, finding.remedy), []).append(finding)
     for kind, many in stops.items():
         if many > STOPS_SHOWN and not every:
-            click.echo(f"STOP  {kind}: {many - STOPS_SHOWN} more; `cutout check --every` lists them all.")
+            _say(f"STOP  {kind}: {many - STOPS_SHOWN} more; `cutout check --every` lists them all.")
     for (kind, remedy), several in groups.items():
         count = f" ({len(several)} of them)" if len(several) > 1 else ""
-        click.echo(f"care  {kind}{count}: {several[0].text}\n      {remedy}")
+        _say(f"care  {kind}{count}: {several[0].text}\n      {remedy}")
 
 
 def _say_notes(notes: tuple[str, ...]) -> None:
     for note in notes:
-        click.echo(f"note  {note}")
+        _say(f"note  {plain(note)}")
 
 
 def _say_work(work: Work) -> None:
@@ -284,22 +384,22 @@ def _say_work(work: Work) -> None:
     _say_notes(work.notes)
     x0, y0, x1, y1 = work.pattern.figure.bounds
     blade = work.kit.blade
-    click.echo(
+    _say(
         f"silhouette {format_size(x1 - x0, y1 - y0, units)}, {count(len(work.pattern.openings), 'opening')}; "
         f"turning radius {format_length(blade.turning_radius, units)} ({blade.radius_from})"
     )
     if work.eased is not None:
-        click.echo(f"eased: the outline moved {format_length(work.eased.max_shift, units)} at most")
+        _say(f"eased: the outline moved {format_length(work.eased.max_shift, units)} at most")
     if work.bridges:
         hold = "holds" if len(work.bridges) == 1 else "hold"
-        click.echo(f"{count(len(work.bridges), 'bridge')} {hold} pieces that would drop out")
-    click.echo(
+        _say(f"{count(len(work.bridges), 'bridge')} {hold} pieces that would drop out")
+    _say(
         f"{count(len(plan.holes), 'hole')}, {count(len(plan.legs), 'leg')} in {count(plan.goes, 'go', 'goes')}, "
         f"{format_length(plan.cut_length, units)} of cut, about {plan.minutes:.0f} minutes (an estimate); "
         f"{_verdict(work)}"
     )
     cleared = sum(f.cleared for f in work.findings)
-    click.echo(f"{_count(work.findings)}" + (f", {cleared} mended." if cleared else "."))
+    _say(f"{_count(work.findings)}" + (f", {cleared} mended." if cleared else "."))
 
 
 def _verdict(work: Work) -> str:

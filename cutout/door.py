@@ -23,7 +23,7 @@ from cutout.errors import ReadError
 from cutout.finding import Finding
 from cutout.folder import Outcome, made_all
 from cutout.geom.outline import Outline, Ring, as_multi, from_region
-from cutout.job.options import laid_over, named
+from cutout.job.options import is_job_file, laid_over, named
 from cutout.job.schema import FigurePart, Job
 from cutout.job.set_up import Reader
 from cutout.kit import Kit, bit, blade, drills, wood
@@ -70,7 +70,10 @@ def make(source: Picture | Job, **settings: Any) -> Work:
     []
     """
     asked, folder, reader, sources = _asked(source, settings)
-    work = run.make(asked, folder, reader=reader)
+    path = Path(source) if isinstance(source, str | Path) else None
+    work = run.make(
+        asked, folder, reader=reader, job_file=path if path is not None and is_job_file(path) else None
+    )
     return replace(work, sources=sources)
 
 

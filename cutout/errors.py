@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import unicodedata
 from pathlib import Path
 
 
@@ -34,6 +35,10 @@ class WriteError(CutoutError):
     """A folder or file that can't be written."""
 
 
+class OutputError(CutoutError):
+    """Standard output that takes no more."""
+
+
 def in_one_line(error: Exception) -> str:
     """What any error is told as: a sentence of ours as it stands, else that it is a fault of this program."""
     if isinstance(error, CutoutError):
@@ -42,11 +47,23 @@ def in_one_line(error: Exception) -> str:
         return "out of memory: use a smaller picture."
     what = f"{type(error).__name__}: {error}".splitlines()[0]
     return (
-        f"this should not have happened ({what}); nothing was written. Please report it with the source file; "
+        f"this should not have happened ({what}). Please report it with the source file; "
         "CUTOUT_TRACEBACK=1 shows where."
     )
 
 
 def shown(path: Path) -> str:
     """A path as a message shows it, whatever bytes it is made of."""
-    return os.fsencode(path).decode("utf-8", "backslashreplace")
+    return plain(os.fsencode(path).decode("utf-8", "backslashreplace"))
+
+
+_UNPRINTABLE = frozenset(["Cc", "Cf", "Cs", "Co", "Zl", "Zp"])
+"""General categories of what a terminal would obey rather than show: controls, marks of direction, line ends."""
+
+
+def plain(text: str) -> str:
+    """A line as a terminal may safely show it: what steers a terminal or turns text round is spelled out."""
+    return "".join(
+        c if unicodedata.category(c) not in _UNPRINTABLE else c.encode("unicode_escape").decode()
+        for c in text
+    )

@@ -8,18 +8,19 @@ import threading
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pebble import ProcessExpired, ProcessPool
 
-from cutout.errors import JobError, in_one_line
-from cutout.job.options import asked_for, laid_over, named
+from cutout.errors import JobError, WriteError, in_one_line
+from cutout.job.options import asked_for, is_job_file, laid_over, named
 from cutout.processes import quick_context
 from cutout.run import make
 from cutout.units import Units, count
+from cutout.write.files import recover
 
 SUFFIXES = frozenset(
     [".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".bmp", ".gif", ".svg", ".svgz", ".dxf"]
@@ -80,6 +81,10 @@ def made_all(
     finally:
         pool.stop()  # type: ignore[no-untyped-call]
         pool.join()
+        # A process that was ended while it swapped its files in left a journal.
+        for _, target in jobs:
+            with suppress(WriteError):
+                recover(target)
 
 
 def _gathered(
@@ -93,7 +98,7 @@ def _gathered(
             done[future] = future.result()
         except (ProcessExpired, BrokenExecutor, MemoryError):
             done[future] = Outcome(
-                *of[future], 2, "the work on it stopped unexpectedly; nothing was written."
+                *of[future], 2, "the work on it stopped unexpectedly; nothing is half written."
             )
         each(done[future])
     return tuple(done[future] for future in running)
@@ -133,7 +138,10 @@ def _made(source: Path, target: Path, options: Mapping[str, Any], bare: Units | 
     else:
         job, folder = named(source)
         job = laid_over(job, options, source.name, bare)
-    work = make(job, folder)
+    from cutout.write.outputs import refuse_sources
+
+    refuse_sources(job, folder, target)
+    work = make(job, folder, job_file=source if is_job_file(source) else None)
     work.write(target)
     stops = sum(f.severity == "stop" and not f.cleared for f in work.findings)
     plan = work.plan

@@ -16,7 +16,7 @@ from cutout.amend.size import size_lines
 from cutout.check.boards import movement_finding
 from cutout.check.hint import hint
 from cutout.errors import LayoutError
-from cutout.finding import Finding, ordered
+from cutout.finding import Finding, Severity, ordered
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
 from cutout.kit import blades, paper
@@ -75,7 +75,8 @@ def lay_out(job: Job, folder: Path, reader: Reader = read) -> LaidOut:
 
 def check_laid(laid: LaidOut) -> tuple[Finding, ...]:
     """What the checks say about the pattern as laid out, nothing mended."""
-    return ordered((*check.run(laid.pattern, laid.asked.kit), *laid.of_the_panel()))
+    found = check.run(laid.pattern, laid.asked.kit)
+    return ordered((*found, *laid.of_the_panel(), *_of_the_source(laid, laid.pattern)))
 
 
 def mend_laid(laid: LaidOut) -> Mended:
@@ -85,8 +86,17 @@ def mend_laid(laid: LaidOut) -> Mended:
     return replace(done, findings=ordered((*done.findings, *more)))
 
 
-def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = read) -> Work:
-    """Work out a whole job; paths in it are relative to `folder`. Raises CutoutError."""
+def make(
+    job: Job,
+    folder: Path,
+    progress: Progress = silent,
+    reader: Reader = read,
+    job_file: Path | None = None,
+) -> Work:
+    """Work out a whole job; paths in it are relative to `folder`. Raises CutoutError.
+
+    job_file: the file the job was read from, if any; the one that is written keeps its wording.
+    """
     progress("reading", 0.0)
     laid = lay_out(job, folder, reader)
     kit = laid.asked.kit
@@ -113,6 +123,7 @@ def make(job: Job, folder: Path, progress: Progress = silent, reader: Reader = r
         router=path,
         notes=(*notes_on(laid, mended.pattern), *_other_blade(laid, mended.pattern, cuts)),
         folder=folder,
+        job_file=job_file,
     )
     return replace(work, sheet_turn=sheet_turn(work)) if job.template.turn else work
 
@@ -145,24 +156,23 @@ def notes_on(laid: LaidOut, pattern: Pattern) -> tuple[str, ...]:
     return (*(_sentence(note.text) for note in laid.asked.outline.notes), *((advice,) if advice else ()))
 
 
+_DOUBTFUL: tuple[tuple[str, Severity, str], ...] = (
+    ("border", "care", "Look at the preview before you print."),
+    ("lost", "stop", "Make it larger, or take the smallest pieces out of the drawing; look at the preview."),
+)
+"""What readers note that makes the whole picture doubtful."""
+
+
 def _of_the_source(laid: LaidOut, pattern: Pattern) -> tuple[Finding, ...]:
     """What the picture itself makes doubtful: an edge that runs off it, a size that did not come out as asked."""
     middle = (pattern.panel.width / 2, pattern.panel.height / 2)
-    at_border = tuple(
-        Finding(
-            "source",
-            "care",
-            middle,
-            None,
-            None,
-            None,
-            _sentence(note.text),
-            "Look at the preview before you print.",
-        )
+    doubtful = tuple(
+        Finding("source", severity, middle, None, None, None, _sentence(note.text), remedy)
         for note in laid.asked.outline.notes
-        if note.kind == "border"
+        for kind, severity, remedy in _DOUBTFUL
+        if note.kind == kind
     )
-    return (*at_border, *_off_size(laid.job, pattern, laid.asked.kit.units))
+    return (*doubtful, *_off_size(laid.job, pattern, laid.asked.kit.units))
 
 
 def _off_size(job: Job, pattern: Pattern, units: Units) -> tuple[Finding, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
 
@@ -22,6 +23,8 @@ _ALIASES = {
 _VULGAR = {
     "½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3",
 }  # fmt: skip
+FARTHEST = 100_001.0
+"""No length in a workshop is more (mm): 100 m, and what rounding adds."""
 _LONGEST = 60
 """No length a person writes is longer (characters)."""
 _NUMBER = r"(?:\d+(?:\.\d*)?|\.\d+)"
@@ -30,6 +33,8 @@ _SINGLE = re.compile(rf"(?P<sign>[+-])?\s*{_QUANTITY}\s*(?P<unit>[^\d\s.,/+-][^\
 _FRACTION_ONLY = re.compile(
     r"(?P<sign>[+-])?\s*(?P<num>\d+)\s*/\s*(?P<den>\d+)\s*(?P<unit>[^\d\s.,/+-][^\d]*)?"
 )
+_THOUSANDS = re.compile(r"\s*[+-]?([1-9]\d{0,2}),(\d{3})\s*([a-zA-Z]*)\s*")
+"""A comma with three digits behind it parts thousands to some and decimals to others."""
 _FEET_INCHES = re.compile(r"(?P<feet>\d+)\s*(?:'|′|’|ft\.?|feet|foot)\s*-?\s*(?P<rest>[\d.].*)")
 
 
@@ -43,7 +48,14 @@ def parse_length(text: str, default: Units | None = None, *, what: str = "length
     value = _parse(text, default, what)
     if not math.isfinite(value):
         raise UnitError(f'{what} "{text}" is not a number: write it like 400mm or 14-1/2in.')
+    if abs(value) > FARTHEST:
+        raise UnitError(f'{what} "{text}" is more than 100 m: look at its unit.')
     return value
+
+
+def spelled(mm: float) -> str:
+    """A number of mm as people would type it, without loss: never 1e-10."""
+    return f"{Decimal(repr(float(mm))):f}mm"
 
 
 def parse_positive(text: str, default: Units | None = None, *, what: str = "length") -> float:
@@ -118,6 +130,10 @@ def _parse(text: str, default: Units | None, what: str) -> float:
         raise UnitError(
             f'{what} "{text[:20]}..." is not a length: write it like 400mm, 40cm, 14-1/2in or 2\'6".'
         )
+    if thousands := _THOUSANDS.fullmatch(text):
+        whole, rest, unit = thousands.groups()
+        ways = f"{whole}{rest}{unit or 'mm'} or {whole}.{rest}{unit or 'mm'}"
+        raise UnitError(f'{what} "{text}" may be read two ways: write {ways}.')
     clean = (
         text.strip().replace(",", ".") if re.fullmatch(r"\s*\d+,\d+\s*[a-zA-Z]*\s*", text) else text.strip()
     )

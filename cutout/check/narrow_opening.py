@@ -76,7 +76,7 @@ def _necks(pattern: Pattern, middle: Middle, kit: Kit) -> Iterator[Finding]:
     edge = shapely.boundary(pattern.panel.polygon)
     told: list[complex] = []
     for neck in middle.necks(kerf):
-        if any(abs(neck.at - place) < _APART * kerf for place in told):
+        if told and np.abs(np.array(told) - neck.at).min() < _APART * kerf:
             continue
         feet = shapely.points([(z.real, z.imag) for z in neck.feet])
         if neck.part < kerf or (np.asarray(shapely.distance(feet, edge)) < _TOUCHING).any():
@@ -110,6 +110,6 @@ def _finding(
     pattern: Pattern, severity: Severity, at: complex, size: float, limit: float, text: str, remedy: str
 ) -> Finding:
     here = shapely.Point(at.real, at.imag)
-    nearest = min(pattern.openings, key=lambda o: o.region.distance(here), default=None)
-    number = nearest.id if nearest is not None else None
+    away = shapely.distance([o.region for o in pattern.openings], here)
+    number = pattern.openings[int(np.argmin(away))].id if len(away) else None
     return Finding("narrow opening", severity, (at.real, at.imag), size, limit, number, text, remedy)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 import os
 import re
 import tomllib
@@ -14,22 +15,33 @@ import tomlkit
 from pydantic import BaseModel, ValidationError
 from tomlkit.exceptions import TOMLKitError
 
-from cutout.errors import CutoutError, JobError
+from cutout.errors import CutoutError, JobError, shown
 from cutout.job.fields import entry_of, hints, kind_in, model_in, with_files
 from cutout.job.schema import LENGTH, Job
-from cutout.units import MM_PER_INCH, Units, parse_length
+from cutout.regular import read_whole
+from cutout.units import MM_PER_INCH, Units, parse_length, spelled
 
 _Path = tuple[str | int, ...]
 
 
+MOST = 4 * 2**20
+"""No job file is longer (bytes)."""
+
+
 def load_job(path: Path) -> Job:
     """The job in a TOML file. Raises JobError with the line and a suggestion."""
+    return parse_job(job_text(path), path.name)
+
+
+def job_text(path: Path) -> str:
+    """The text of a job file. Raises JobError."""
     try:
-        text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is not text"
-        raise JobError(f"{path}: can't be read: {reason}.") from error
-    return parse_job(text, path.name)
+        return read_whole(path, MOST).decode("utf-8").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        raise JobError(f"{shown(path)}: can't be read: it is not text.") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise JobError(f"{shown(path)}: can't be read: {reason}.") from error
 
 
 def parse_job(text: str, name: str = "job.toml") -> Job:
@@ -42,6 +54,8 @@ def parse_job(text: str, name: str = "job.toml") -> Job:
     except tomllib.TOMLDecodeError as error:
         hint = _unquoted(text)
         raise JobError(f"{name}: not valid TOML: {str(error)[0].lower()}{str(error)[1:]}.{hint}") from error
+    except ValueError as error:  # Python refuses to turn thousands of digits into a number
+        raise JobError(f"{name}: holds a number with thousands of digits: write a shorter one.") from error
     return job_from(data, name, lines=_line_numbers(text))
 
 
@@ -127,10 +141,12 @@ def _plain_value(value: Any, annotation: Any, units: Units, defaults: bool) -> A
 
 def _length_text(mm: float, units: Units) -> str:
     """A length without loss: in the job's units where that is exact, else in mm."""
+    if not math.isfinite(mm):
+        raise JobError(f"a length of {mm} can't be kept: give a number.")
     inches = round(mm / MM_PER_INCH, 6)
     if units == "in" and abs(inches * MM_PER_INCH - mm) < 1e-9:
         return f"{inches:.6f}".rstrip("0").rstrip(".") + "in"
-    return f"{mm:.9f}".rstrip("0").rstrip(".") + "mm"
+    return f"{mm:.9f}".rstrip("0").rstrip(".") + "mm" if abs(mm) >= 1e-6 or mm == 0 else spelled(mm)
 
 
 def _merge(target: Any, wanted: Mapping[str, Any], full: Mapping[str, Any], units: Units) -> None:

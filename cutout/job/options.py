@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from cutout.errors import JobError, LayoutError, shown
-from cutout.units import Units, parse_size
+from cutout.units import Units, parse_size, spelled
 
 if TYPE_CHECKING:
     from cutout.job.fields import Field
@@ -115,6 +115,18 @@ def is_job_file(source: Path) -> bool:
     return source.suffix.lower() == ".toml"
 
 
+def usual_folder(source: Path) -> Path:
+    """Where the files of a source go if nothing else is said."""
+    stem = source.stem
+    while len(f"{stem}-cutout".encode("utf-8", "surrogateescape")) > _LONGEST_NAME:
+        stem = stem[:-1]
+    return Path(f"{stem}-cutout")
+
+
+_LONGEST_NAME = 255
+"""Bytes of a file name that all common disks take."""
+
+
 def laid_over(job: Job, options: Mapping[str, Any], name: str, bare: Units | None = None) -> Job:
     """A job with options laid over it, by `Flag.key`; None where not given. `name` is used in messages.
 
@@ -139,7 +151,7 @@ def _in_mm(job: Job) -> dict[str, Any]:
     plain: dict[str, Any] = mapped(
         Job,
         job.model_dump(exclude_none=True),
-        lambda kind, value, _: f"{value!r}mm" if kind == LENGTH and isinstance(value, float) else value,
+        lambda kind, value, _: spelled(value) if kind == LENGTH and isinstance(value, float) else value,
     )
     return plain
 
@@ -177,7 +189,7 @@ def _lay_over(data: dict[str, Any], given: Mapping[str, Any], units: Units | Non
     if "panel" in given:
         asked = given["panel"]
         width, height = parse_size(asked, units, what=PANEL.name) if isinstance(asked, str) else asked
-        data["panel"] |= {"width": f"{width!r}mm", "height": f"{height!r}mm"}
+        data["panel"] |= {"width": spelled(width), "height": spelled(height)}
         data["panel"].pop("frame", None)
     for flag in (known[key] for key in given if known[key] is not PANEL):
         *tables, name = flag.path

@@ -12,11 +12,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
 from cutout.errors import CutoutError
 from cutout.kit.paper import paper
-from cutout.units import Units, parse_length, parse_positive, parse_size
+from cutout.units import FARTHEST, Units, format_length, parse_length, parse_positive, parse_size, spelled
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +57,16 @@ def _positive(value: object, info: ValidationInfo) -> float:
 def _parsed(parse: Callable[..., float], value: object, info: ValidationInfo) -> float:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise ValueError('write a length in quotes, like "400mm"')
-    if info.context is None and not isinstance(value, str):
+    if isinstance(value, str):
+        return float(_said(parse, value, info))
+    if abs(value) > FARTHEST:
+        raise ValueError("it is more than 100 m: look at its unit")
+    if math.isnan(value):
+        raise ValueError("it is not a number")
+    if info.context is None:
         # Built in Python, not read from a file: there a number is in mm, as everywhere inside.
-        if not math.isfinite(value):
-            raise ValueError("it is not a number")
         return float(value)
-    return float(_said(parse, value if isinstance(value, str) else f"{value!r}", info))
+    return float(_said(parse, spelled(value).removesuffix("mm"), info))
 
 
 def _said(parse: Callable[..., Any], text: str, info: ValidationInfo) -> Any:
@@ -95,7 +99,7 @@ def _pair(text: str, info: ValidationInfo) -> object:
 
 
 def _size(text: str, info: ValidationInfo) -> object:
-    return [f"{side!r}mm" for side in _said(parse_size, text, info)]
+    return [spelled(side) for side in _said(parse_size, text, info)]
 
 
 def _sheet(text: str, info: ValidationInfo) -> object:
@@ -105,7 +109,7 @@ def _sheet(text: str, info: ValidationInfo) -> object:
         raise ValueError(str(error)) from error
     if found.height is None:
         raise ValueError("a roll has no height: give a paper or a size like 210x297mm")
-    return f"{found.width!r}mm", f"{found.height!r}mm"
+    return spelled(found.width), spelled(found.height)
 
 
 def _print_scale(text: str, info: ValidationInfo) -> object:
@@ -158,6 +162,42 @@ Length = Annotated[float, BeforeValidator(_length), LENGTH]
 Positive = Annotated[float, BeforeValidator(_positive), LENGTH]
 """A length in mm above zero."""
 
+
+def _at_most(most: float, why: str) -> AfterValidator:
+    def checked(value: float) -> float:
+        if value > most:
+            raise ValueError(f"it may be {format_length(most)} at most: {why}")
+        return value
+
+    return AfterValidator(checked)
+
+
+def _at_least(least: float) -> AfterValidator:
+    def checked(value: float) -> float:
+        if value < least:
+            raise ValueError(f"it must be {format_length(least)} at least")
+        return value
+
+    return AfterValidator(checked)
+
+
+PanelSide = Annotated[
+    Positive, _at_least(1.0), _at_most(10_000.0, "give a panel that fits through a door, or several jobs")
+]
+"""Width or height of a panel."""
+
+Thickness = Annotated[Positive, _at_most(300.0, "no saw or router goes deeper")]
+"""Thickness of what is cut."""
+
+Radius = Annotated[Positive, _at_most(1_000.0, "a blade that turns no tighter cuts straight lines only")]
+"""A turning radius."""
+
+Kerf = Annotated[Positive, _at_most(50.0, "measure the slot your blade leaves")]
+"""The width of a slot."""
+
+Angle = Annotated[float, Field(allow_inf_nan=False, ge=-36_000.0, le=36_000.0)]
+"""Degrees; a hundred turns are enough."""
+
 FileName = Annotated[str, FILE]
 """The name of a file, relative to the job's folder."""
 
@@ -200,7 +240,7 @@ class ZonePart(Part):
 class FramePart(Part):
     """What people measure where the panel will hang; the panel's own size follows from it."""
 
-    opening: tuple[Positive, Positive] = setting(
+    opening: tuple[PanelSide, PanelSide] = setting(
         ..., "Clear width and height of the frame's opening.", '["560mm", "416mm"]'
     )
     reach: tuple[Length, Length, Length, Length] = setting(
@@ -214,13 +254,13 @@ class FramePart(Part):
 class PanelPart(Part):
     """The panel: its size, or the frame it must fit."""
 
-    width: Positive | None = setting(None, "Width of the panel.", '"500mm"')
-    height: Positive | None = setting(None, "Height of the panel.", '"700mm"')
-    thickness: Positive = setting(18.0, "Thickness of the panel.", '"18mm"', "--thickness")
+    width: PanelSide | None = setting(None, "Width of the panel.", '"500mm"')
+    height: PanelSide | None = setting(None, "Height of the panel.", '"700mm"')
+    thickness: Thickness = setting(18.0, "Thickness of the panel.", '"18mm"', "--thickness")
     wood: str = setting(
         "white-pine", "Wood or sheet good by name; `cutout kit` lists them.", '"red-oak"', "--wood"
     )
-    grain: Annotated[Number | Literal["none"] | None, _from_text(_grain)] = setting(
+    grain: Annotated[Angle | Literal["none"] | None, _from_text(_grain)] = setting(
         None,
         "Direction of the grain in degrees, 0 across, 90 up, or none; unset: along the longer side.",
         "90",
@@ -259,7 +299,7 @@ class FigurePart(Part):
     )
     stand: Stand = setting("centre", "Where it stands on the panel, by name.", '"bottom left"')
     margin: Length = setting(0.0, "Distance from the sides `stand` names.", '"20mm"')
-    turn: Number = setting(0.0, "Turn the silhouette counter-clockwise, in degrees.", "15.0", "--turn")
+    turn: Angle = setting(0.0, "Turn the silhouette counter-clockwise, in degrees.", "15.0", "--turn")
     mirror: bool = setting(False, "Mirror the silhouette left to right.", "true", "--mirror")
     repeat: int = setting(1, "How many of it, side by side.", "3", ge=1, le=50)
     pair: bool = setting(False, "Also its mirror image, beside it.", "true")
@@ -335,10 +375,10 @@ class SawPart(Part):
     blade: str = setting(
         "jigsaw-narrow", "Blade by name; `cutout kit` lists them.", '"scroll-medium"', "--blade"
     )
-    turning_radius: Positive | None = setting(
+    turning_radius: Radius | None = setting(
         None, "Least radius your blade follows, measured on scrap.", '"8mm"', "--turning-radius"
     )
-    kerf: Positive | None = setting(
+    kerf: Kerf | None = setting(
         None, "Width of the slot your blade leaves, measured on scrap.", '"1.4mm"', "--kerf"
     )
     allowance: Annotated[Length, Field(ge=0.0, le=2.0)] | None = setting(
@@ -452,7 +492,7 @@ class BridgePart(Part):
     """A bridge placed by hand."""
 
     at: Place = setting(..., "Its middle.", '["120mm", "200mm"]')
-    angle: Number = setting(0.0, "Direction of its length in degrees.", "90.0")
+    angle: Angle = setting(0.0, "Direction of its length in degrees.", "90.0")
     width: Positive = setting(..., "Its width.", '"12mm"')
 
 

@@ -8,6 +8,7 @@ from typing import Literal
 
 from cutout.errors import KitError
 from cutout.kit.data import choose, table
+from cutout.units import spelled
 
 RadiusFrom = Literal["measured", "catalogue", "formula"]
 
@@ -54,7 +55,7 @@ class Blade:
             )
         if self.kerf <= self.body:
             raise KitError(
-                f"blade {self.name}: kerf {self.kerf} mm must be wider than its body {self.body} mm."
+                f"blade {self.name}: kerf {spelled(self.kerf)} must be wider than its body {spelled(self.body)}."
             )
         if self.radius is not None and not (math.isfinite(self.radius) and self.radius >= 0):
             raise KitError(f"blade {self.name}: a turning radius can't be negative.")

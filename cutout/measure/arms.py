@@ -53,6 +53,7 @@ def free_arms(middle: Middle, least: float) -> tuple[FreeArm, ...]:
             beyond[up[node]] = max(reach, beyond[up[node]])
             longer[up[node]] = node
     free = set(order)
+    reach_of = np.array(beyond)
     tops = [n for n in order if (up[n] not in free or longer[up[n]] != n) and beyond[n] >= least]
     arms = []
     for top in sorted(tops):
@@ -61,7 +62,7 @@ def free_arms(middle: Middle, least: float) -> tuple[FreeArm, ...]:
             way.append(longer[way[-1]])
         if len(way) > 1:
             nodes = np.array(way)
-            arms.append(FreeArm(middle.nodes[nodes], middle.widths[nodes], np.array(beyond)[nodes]))
+            arms.append(FreeArm(middle.nodes[nodes], middle.widths[nodes], reach_of[nodes]))
     return tuple(arms)
 
 

@@ -79,11 +79,40 @@ def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]
         [_depths(found[i : i + 256], line, radius) for i in range(0, len(found), 256)] or [np.empty(0)]
     )
     deep = [(c, float(d)) for c, d in zip(found, depths, strict=True) if d > LEFT_STANDING]
+    near = _near([c for c, _ in deep], radius, line.length)
     return [
         c.bend(sharpest, d)
-        for c, d in deep
-        if not any(c.beside(other, radius, line.length) for other, _ in deep)
+        for (c, d), others in zip(deep, near, strict=True)
+        if not any(c.beside(deep[k][0], radius, line.length) for k in others)
     ]
+
+
+def _near(found: list[_Candidate], radius: float, around: float) -> list[list[int]]:
+    """For each stretch those that end less than `radius` before it starts, or start so soon after it ends.
+
+    around: length of the closed line they lie on. The only ones that can be `beside` it.
+    """
+    start, end = (np.mod([getattr(c, side).s for c in found], around) for side in ("start", "end"))
+    return [
+        sorted({*before, *after})
+        for before, after in zip(
+            _within(end, start - radius, radius, around), _within(start, end, radius, around), strict=True
+        )
+    ]
+
+
+def _within(places: FloatArray, low: FloatArray, width: float, around: float) -> Iterator[list[int]]:
+    """Places, on a closed line `around` long, that lie from each of `low` (n,) on over `width` mm."""
+    order = np.argsort(places)
+    twice = np.concatenate([places[order], places[order] + around])
+    low = np.mod(low, around)
+    slack = 1e-6 * (around + width)
+    first = np.searchsorted(twice, low - slack)
+    last = np.searchsorted(twice, low + min(width, around) + slack)
+    wrapped = np.searchsorted(twice, low + around - slack)  # a place a rounding before the start
+    for a, b, c in zip(first.tolist(), last.tolist(), wrapped.tolist(), strict=True):
+        rows = [*range(a, b), *range(c, min(c + 1, len(twice)))]
+        yield order[np.array(rows, dtype=int) % max(len(places), 1)].tolist() if rows else []
 
 
 def _least_turn(radius: float) -> float:

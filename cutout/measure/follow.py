@@ -12,7 +12,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 from shapely import Polygon, STRtree
 
 from cutout.geom import curve
@@ -88,10 +90,19 @@ def tight_places(pattern: Pattern, blade: Blade) -> tuple[Tight, ...]:
         for inside, bends in on_ring.items():
             found += [
                 Tight(exact.corrected(b), inside, needed[inside], opening)
-                for b in bends
-                if not any(_kink(b, other) for other in on_ring[not inside])
+                for b, kink in zip(bends, _kinks(bends, on_ring[not inside]), strict=True)
+                if not kink
             ]
     return tuple(found)
+
+
+def _kinks(bends: list[Bend], others: list[Bend]) -> list[bool]:
+    """Whether each bend is, with one of those to the opposite side, half of a kink too small to saw."""
+    if not bends or not others:
+        return [False] * len(bends)
+    here, there = (np.array([[b.at.real, b.at.imag] for b in side]) for side in (bends, others))
+    near = cKDTree(there).query_ball_point(here, _KINK)
+    return [any(_kink(b, others[k]) for k in ks) for b, ks in zip(bends, near, strict=True)]
 
 
 def _kink(bend: Bend, other: Bend) -> bool:

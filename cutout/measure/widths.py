@@ -15,6 +15,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
 from shapely import LineString, MultiPolygon
@@ -158,24 +159,30 @@ class Middle:
             return ()
         roots = roots[np.argsort(label[roots], kind="stable")]
         held, first = np.unique(label[roots], return_index=True)
+        by_part = np.argsort(label, kind="stable")
+        starts = np.searchsorted(label[by_part], [held, held + 1])
         found = []
-        for part, at in zip(held.tolist(), np.split(roots, first[1:]), strict=True):
-            nodes = np.flatnonzero(label == part)
+        for low, high, at in zip(*starts.tolist(), np.split(roots, first[1:]), strict=True):
+            nodes = by_part[low:high]
             away = np.abs(self.nodes[nodes] - self.nodes[at[0]])
             if away.max() >= 0.8 * least and np.ptp(np.abs(self.nodes[at] - self.nodes[at[0]])) < below / 2:
-                found.append(self._arm(graph, int(at[0])))
+                found.append(self._arm(graph, nodes, int(at[0])))
         return tuple(arm for arm in found if arm.length >= least)
 
-    def _arm(self, graph: csr_matrix, root: int) -> Arm:
-        (far,), (before,) = dijkstra(graph, directed=False, indices=[root], return_predecessors=True)
+    def _arm(self, graph: csr_matrix, nodes: NDArray[np.intp], root: int) -> Arm:
+        """The arm from `root` to the farthest of the nodes of its part (ascending)."""
+        own = graph[nodes][:, nodes]
+        start = int(np.searchsorted(nodes, root))
+        (far,), (before,) = dijkstra(own, directed=False, indices=[start], return_predecessors=True)
         tip = int(np.argmax(np.where(np.isfinite(far), far, -1.0)))
         way = [tip]
-        while way[-1] != root:
+        while way[-1] != start:
             way.append(int(before[way[-1]]))
-        half = way[int(np.argmin(np.abs(far[way] - far[tip] / 2)))]
-        along = complex(self.nodes[tip] - self.nodes[root])
+        half = int(nodes[way[int(np.argmin(np.abs(far[way] - far[tip] / 2)))]])
+        end = int(nodes[tip])
+        along = complex(self.nodes[end] - self.nodes[root])
         z = complex(self.nodes[half])
-        return Arm(z, float(self.widths[half]), along / abs(along), float(far[tip]), complex(self.nodes[tip]))
+        return Arm(z, float(self.widths[half]), along / abs(along), float(far[tip]), complex(self.nodes[end]))
 
     def _neck(self, saddle: _Saddle) -> Neck:
         path = self._path(saddle.edge, _SAME_WIDTH)
@@ -250,8 +257,14 @@ class _Path:
 def _apart(necks: Iterable[Neck]) -> tuple[Neck, ...]:
     """Necks without those that lie within a width of a narrower one, or in the same web."""
     kept: list[Neck] = []
-    for neck in necks:
-        if all(abs(neck.at - o.at) > max(neck.width, o.width, o.length / 2) for o in kept):
+    many = list(necks)
+    at = np.array([n.at for n in many], dtype=complex)
+    around = np.array([max(n.width, n.length / 2) for n in many])
+    stays = np.zeros(len(many), dtype=bool)
+    for k, neck in enumerate(many):
+        apart = np.abs(at[:k] - at[k])[stays[:k]]
+        if (apart > np.maximum(around[:k][stays[:k]], neck.width)).all():
+            stays[k] = True
             kept.append(neck)
     return tuple(kept)
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from pydantic import ValidationError
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
@@ -41,6 +41,7 @@ def create_app(secret: str, folder: Path) -> Guard:
             NoSuchJobError: _on_missing,
             StaleError: _on_stale,
             ValidationError: _on_malformed,
+            ClientDisconnect: _on_gone,
             Exception: _on_fault,
         },
     )
@@ -111,6 +112,10 @@ async def _on_malformed(_: Request, error: Exception) -> Response:
     assert isinstance(error, ValidationError)
     first = error.errors()[0]
     return _error(400, f"{'.'.join(map(str, first['loc'])) or 'request'}: {first['msg']}.")
+
+
+async def _on_gone(_: Request, error: Exception) -> Response:
+    return _error(400, "The upload broke off.")
 
 
 async def _on_fault(_: Request, error: Exception) -> Response:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import hmac
 import json
 from collections.abc import Callable
+from contextlib import suppress
 
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 KEY_HEADER = "x-cutout-key"
@@ -69,7 +71,9 @@ class Guard:
         except RefusalError as refusal:
             await _refuse(refusal, send)
             return
-        await self._app(scope, _counted(receive, self._limit(scope["path"])), _with_headers(send))
+        # Who is gone before the end of an upload needs no answer, and nobody a traceback.
+        with suppress(ClientDisconnect):
+            await self._app(scope, _counted(receive, self._limit(scope["path"])), _with_headers(send))
 
     def _admit(self, scope: Scope) -> None:
         headers: list[tuple[bytes, bytes]] = scope["headers"]
@@ -78,7 +82,7 @@ class Guard:
             raise RefusalError(400, "This page answers only at the address that `cutout page` printed.")
         if scope["method"] not in _ALLOWED:
             raise RefusalError(405, "The page takes GET and POST requests only.")
-        if (_only(headers, b"sec-fetch-site") or "none") not in _OWN_FETCHES:
+        if (_only(headers, b"sec-fetch-site") or "none") not in _OWN_FETCHES and not _is_opened(scope):
             raise RefusalError(403, "A request from another site was refused.")
         if scope["method"] not in _READING:
             self._admit_body(scope["path"], headers, host)
@@ -100,6 +104,20 @@ class Guard:
 
     def _has_key(self, headers: list[tuple[bytes, bytes]]) -> bool:
         return hmac.compare_digest((_only(headers, KEY_HEADER.encode()) or "").encode(), self._key)
+
+
+def _is_opened(scope: Scope) -> bool:
+    """The page itself, opened as a page of its own by a link or by the file `cutout page` hands to the browser.
+
+    Without the key it shows nothing, and nobody can frame or read it from elsewhere.
+    """
+    headers = scope["headers"]
+    return (
+        scope["method"] in _READING
+        and scope["path"] == "/"
+        and _only(headers, b"sec-fetch-mode") == "navigate"
+        and _only(headers, b"sec-fetch-dest") == "document"
+    )
 
 
 def _own_hosts(server: tuple[str, int | None] | None) -> frozenset[str]:

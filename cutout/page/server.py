@@ -6,9 +6,8 @@ import os
 import secrets
 import socket
 import sys
-import webbrowser
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
 
 import uvicorn
@@ -16,6 +15,8 @@ import uvicorn
 from cutout.errors import WriteError
 from cutout.page.app import create_app
 from cutout.page.guard import Guard
+from cutout.page.opening import opened
+from cutout.page.patience import Impatient
 
 HOST = "127.0.0.1"
 
@@ -37,23 +38,24 @@ def serve(port: int | None = None, open_browser: bool = True, folder: Path | Non
                 f"{home}: can't keep jobs there ({error.strerror}): choose another folder."
             ) from error
         print(f"The page is at {address}\nJobs are kept in {home}\nStop it with Ctrl+C.", flush=True)
-        if open_browser:
-            webbrowser.open(address)
-        with suppress(KeyboardInterrupt):
+        browser = opened(address, home) if open_browser else nullcontext()
+        with suppress(KeyboardInterrupt), browser:
             server_of(app).run(sockets=[sock])
 
 
 def server_of(app: Guard) -> uvicorn.Server:
-    """A server for the page: plain HTTP/1.1, no web sockets, no trust in anyone's forwarding headers."""
+    """A server for the page: plain HTTP/1.1, an end to waiting, no web sockets, no trust in forwarding headers."""
     settings = uvicorn.Config(
         app,
-        http="h11",
+        http=Impatient,
         ws="none",
         proxy_headers=False,
         server_header=False,
         access_log=False,
         log_level="warning",
         timeout_graceful_shutdown=2,
+        # So many are taken at a time, before any of them is looked at: far fewer than files may be open.
+        backlog=32,
     )
     return _Server(settings, app)
 

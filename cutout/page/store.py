@@ -10,6 +10,7 @@ Nothing a browser sends is ever used as a path: ids and names are made here and 
 from __future__ import annotations
 
 import json
+import os
 import re
 import secrets
 import shutil
@@ -17,8 +18,10 @@ import threading
 import time
 from collections import defaultdict
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from cutout.errors import JobError
 from cutout.job.fields import files_in
@@ -45,7 +48,8 @@ class StaleError(Exception):
 class State:
     """A job and where its history stands. revision: grows with every change, undo and redo.
 
-    labels: what the user calls each source file. missing: sources the job names but the folder lacks.
+    labels: what the user calls each source file. missing: sources the job names but the folder lacks. lost: entries
+    of the history that could not be read and were passed over for the one shown.
     """
 
     id: str
@@ -56,6 +60,7 @@ class State:
     gesture: str | None = None
     labels: Mapping[str, str] = field(default_factory=dict)
     missing: tuple[str, ...] = ()
+    lost: int = 0
 
     @property
     def can_undo(self) -> bool:
@@ -92,16 +97,28 @@ class Store:
         folder = self._home(id)
         with self._locks[id]:
             try:
-                kept = json.loads((folder / "state.json").read_text("utf-8"))
-                entries = tuple(kept["entries"])
-                text = (folder / "history" / f"{entries[kept['at']]}.toml").read_text("utf-8")
-            except (OSError, ValueError, KeyError, IndexError) as error:
+                kept = _kept(folder)
+                entries, revision, gesture = tuple(kept["entries"]), kept["revision"], kept["gesture"]
+                at, labels = kept["at"], dict(kept["labels"])
+                job, at, lost = self._readable(id, entries, at)
+            except (OSError, ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
                 raise NoSuchJobError(id) from error
-            job = parse_job(text, "the job")
             missing = tuple(n for n in files_in(job) if not (folder / "files" / n).is_file())
-            return State(
-                id, kept["revision"], job, entries, kept["at"], kept["gesture"], kept["labels"], missing
-            )
+            return State(id, revision, job, entries, at, gesture, labels, missing, lost)
+
+    def _readable(self, id: str, entries: tuple[int, ...], at: int) -> tuple[Job, int, int]:
+        """The job at a place in the history, or the nearest before it that can be read (else after it).
+
+        Returns it with its place and how many entries were passed over. Raises NoSuchJobError.
+        """
+        for lost, n in enumerate((*range(at, -1, -1), *range(at + 1, len(entries)))):
+            try:
+                text = (self._home(id) / "history" / f"{entries[n]}.toml").read_text("utf-8")
+                if text.strip():  # an empty file would be a job too: one that says nothing
+                    return parse_job(text, "the job"), n, lost
+            except (OSError, ValueError, JobError):
+                continue
+        raise NoSuchJobError(id)
 
     def change(self, id: str, revision: int, job: Job, gesture: str | None = None) -> State:
         """The job as the newest entry of the history. Changes of one gesture make one entry.
@@ -218,7 +235,10 @@ class Store:
         return state
 
     def _write_entry(self, id: str, number: int, job: Job) -> None:
-        write_beside(self._home(id) / "history" / f"{number}.toml", dump_job(job).encode())
+        """Store a job that can be read back. Raises JobError for one that can't: nothing is stored then."""
+        text = dump_job(job)
+        parse_job(text, "the job")
+        write_beside(self._home(id) / "history" / f"{number}.toml", text.encode())
 
     def _write_state(self, state: State) -> None:
         kept = {
@@ -231,11 +251,27 @@ class Store:
         write_beside(self._home(state.id) / "state.json", json.dumps(kept).encode())
 
 
+def _kept(folder: Path) -> dict[str, Any]:
+    """What state.json says; where it can't be read, what the folder itself shows: every entry, the newest on top."""
+    with suppress(OSError, ValueError):
+        found = json.loads((folder / "state.json").read_text("utf-8"))
+        if isinstance(found, dict) and found.keys() >= {"entries", "revision", "gesture", "at", "labels"}:
+            return found
+    entries = sorted(int(p.stem) for p in (folder / "history").glob("*.toml") if p.stem.isdecimal())
+    labels = {p.name: p.name for p in (folder / "files").iterdir() if _NAME.fullmatch(p.name)}
+    newest = len(entries) - 1
+    return {"entries": entries, "revision": max(entries), "gesture": None, "at": newest, "labels": labels}
+
+
 def write_beside(path: Path, data: bytes) -> None:
     """Write beside the target, then rename: a reader sees the old bytes or the new ones."""
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
-        beside.write_bytes(data)
+        # Nobody else on this machine may look at a user's jobs and pictures.
+        with open(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as stream:  # noqa: PTH123
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)

@@ -45,6 +45,8 @@ class Placement:
 
 def place(outline: Outline, panel: Panel, placement: Placement, units: Units = "mm") -> Outline:
     """The outline in panel millimetres. Raises LayoutError if it has no size or won't fit the panel."""
+    if not outline.rings:
+        raise LayoutError("the source has no outline: there is nothing in it that is wide enough to cut.")
     turned = outline.transform(Similarity(cmath.exp(1j * placement.turn), 0j, placement.mirror))
     x0, y0, x1, y1 = turned.bounds
     scale = _scale(turned, placement, x1 - x0, y1 - y0)

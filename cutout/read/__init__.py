@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from cutout.errors import ReadError
+from cutout.errors import ReadError, shown
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
+from cutout.regular import read_whole
 
 __all__ = ["read", "read_bytes"]
 
@@ -37,21 +38,20 @@ def read_bytes(data: bytes, name: str, options: ReadOptions) -> Outline:
 
 def _bytes(path: Path) -> bytes:
     """The file's bytes. Raises ReadError in one line for whatever stands in the way."""
+    named = shown(path)
     try:
         if path.is_dir():
-            raise ReadError(f"{path}: is a folder: name the picture or drawing in it.")
-        if path.stat().st_size > MAX_FILE:
-            raise ReadError(f"{path}: larger than {MAX_FILE >> 20} MB: use a smaller copy.")
-        data = path.read_bytes()
+            raise ReadError(f"{named}: is a folder: name the picture or drawing in it.")
+        data = read_whole(path, MAX_FILE)
     except FileNotFoundError as error:
-        raise ReadError(f"{path}: there is no such file: check the name and the folder.") from error
+        raise ReadError(f"{named}: there is no such file: check the name and the folder.") from error
     except PermissionError as error:
-        raise ReadError(f"{path}: may not be read: check its permissions.") from error
+        raise ReadError(f"{named}: may not be read: check its permissions.") from error
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise ReadError(f"{path}: can't be read ({reason}).") from error
+        raise ReadError(f"{named}: can't be read ({reason}): use a picture or drawing in a file.") from error
     if not data:
-        raise ReadError(f"{path}: is empty: copy or download it again.")
+        raise ReadError(f"{named}: is empty: copy or download it again.")
     return data
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from io import BytesIO
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -22,9 +23,13 @@ from cutout.read.fill import fill
 from cutout.read.kerning import kerning_of
 from cutout.read.specks import without_specks
 from cutout.read.svg.affine import Affine
+from cutout.regular import NotAFileError, read_whole
 
 DEFAULT_CAP_HEIGHT = 100.0
 """Cap height (mm) where none is asked for; the outline then has no true size of its own."""
+
+MAX_FONT = 64 * 2**20
+"""No font file is longer (bytes); the largest with Chinese, Japanese and Korean are about 20 MB."""
 
 Contour = tuple[Segment, ...]
 
@@ -73,14 +78,14 @@ class _Face:
 
 def _face(font: Path, lines: Sequence[str]) -> _Face:
     try:
-        with TTFont(font, fontNumber=0, lazy=True) as face:
+        with TTFont(BytesIO(read_whole(font, MAX_FONT)), fontNumber=0, lazy=True) as face:
             return _needed(face, lines, font.name)
     except ReadError:
         raise
+    except NotAFileError as error:
+        raise ReadError(f"{font}: can't be read ({error.strerror}): name a font file.") from error
     except FileNotFoundError as error:
         raise ReadError(f"{font}: there is no such font file: check the name and the folder.") from error
-    except IsADirectoryError as error:
-        raise ReadError(f"{font}: is a folder: name the font file in it.") from error
     except PermissionError as error:
         raise ReadError(f"{font}: may not be read: check its permissions.") from error
     except Exception as error:  # what a damaged font sets off in the parser is not limited to its own errors

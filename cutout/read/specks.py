@@ -13,12 +13,42 @@ HAIRLINE = 0.1
 """Width of a hairline against the least size across: seams between abutting shapes, a tenth of a speck wide."""
 
 
+MUCH = 0.2
+"""Share of the area drawn from which on its loss is no dust any more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """What was left out as specks beside what is kept: pieces and area. Dust is many pieces and little area."""
+
+    gone: int = 0
+    gone_area: float = 0.0
+    kept: int = 0
+    kept_area: float = 0.0
+
+    @property
+    def is_most(self) -> bool:
+        """More pieces than are kept, and area that counts."""
+        return self.gone > self.kept and self.gone_area > MUCH * (self.gone_area + self.kept_area)
+
+    def notes(self, least_mm: float) -> tuple[Note, ...]:
+        """A word where most of what is drawn was left out."""
+        if not self.is_most:
+            return ()
+        text = (
+            f"{self.gone} of the {self.gone + self.kept} pieces drawn are less than {least_mm:g} mm across at this "
+            "size and were left out: most of the drawing is lost."
+        )
+        return (Note("lost", text),)
+
+
 @dataclass(frozen=True, slots=True)
 class Dropped:
     """How many specks (small all over) and hairlines (holes long, but far too narrow) were left out."""
 
     specks: int = 0
     hairlines: int = 0
+    share: Share = Share()
 
     def notes(self, least_mm: float) -> tuple[Note, ...]:
         """What to say about them; `least_mm` is the size across under which a piece is a speck."""
@@ -31,7 +61,7 @@ class Dropped:
             what = count(self.hairlines, "hairline was", "hairlines were")
             text = f"{what} left out: less than {least_mm * HAIRLINE:.2g} mm wide, most likely seams."
             found.append(Note("hairline", text))
-        return tuple(found)
+        return (*found, *self.share.notes(least_mm))
 
 
 def without_specks(region: MultiPolygon, least: float) -> tuple[MultiPolygon, Dropped]:
@@ -41,12 +71,15 @@ def without_specks(region: MultiPolygon, least: float) -> tuple[MultiPolygon, Dr
     no width that rounding leaves between touching shapes.
     """
     kept: list[Polygon] = []
-    specks = hairlines = 0
+    specks = hairlines = gone = 0
+    gone_area = 0.0
     for polygon in polygons_of(region):
         if not _has_width(polygon):
             continue
         if is_speck(polygon, least):
             specks += 1
+            gone += 1
+            gone_area += polygon.area
             continue
         holes = [h for h in map(Polygon, polygon.interiors) if _has_width(h)]
         large = [h for h in holes if not is_speck(h, least)]
@@ -54,7 +87,8 @@ def without_specks(region: MultiPolygon, least: float) -> tuple[MultiPolygon, Dr
         specks += len(holes) - len(large)
         hairlines += len(large) - len(wide)
         kept.append(Polygon(polygon.exterior, [h.exterior for h in wide]))
-    return MultiPolygon(kept), Dropped(specks, hairlines)
+    region_kept = MultiPolygon(kept)
+    return region_kept, Dropped(specks, hairlines, Share(gone, gone_area, len(kept), region_kept.area))
 
 
 def is_speck(polygon: Polygon, least: float) -> bool:

@@ -5,17 +5,15 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import shutil
-import tempfile
-import time
-from collections.abc import Mapping
+import stat
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 from cutout.errors import WriteError, shown
+from cutout.write.lock import WAIT, BusyError, alone_in
+from cutout.write.swap import ForeignError, gather, left_in, settle, swap
 
-_HIDDEN = ".cutout-"
-_STALE = 86400.0
-"""Seconds after which a hidden folder belongs to no run any more."""
 _REASONS = {
     errno.ENOSPC: "the disk is full",
     errno.EDQUOT: "your share of the disk is used up",
@@ -28,42 +26,119 @@ _REASONS = {
     errno.EISDIR: "a folder of that name is in the way",
     errno.ENAMETOOLONG: "the name is too long",
 }
+_UNCHANGED = "nothing there was changed"
+_HALF = "the next run into this folder puts it right"
 
 
-def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
+def write_files(
+    folder: Path,
+    files: Mapping[str, bytes],
+    remove: Callable[[], Iterable[str]] = tuple,
+    wait: float = WAIT,
+) -> None:
     """Write `files` (plain name to bytes) into `folder`, which is made where missing.
 
-    Everything is first written and flushed to disk in a hidden folder beside the targets, then renamed
-    into place; files that are replaced are held until the last rename. When anything fails, or the run
-    is interrupted, the folder is put back as it was. Raises WriteError.
+    remove: names that go in the same swap, asked for when nobody else can change the folder any more.
+
+    Everything is first written and flushed to disk in a hidden folder beside the targets, then renamed into place
+    under a journal. When anything fails, or the run is interrupted, the folder is put back as it was; when the run is
+    killed, whoever comes next here, or `recover`, finishes it or puts it back. wait: seconds to wait for another run
+    that is writing there. Raises WriteError.
     """
-    for name in files:
-        if not name or Path(name).name != name:
-            raise WriteError(f'"{name}" is not a plain file name: give a name without folders.')
+    _refuse_paths(files)
     made = _make_folder(folder)
-    _sweep(folder)
     try:
-        staging = Path(tempfile.mkdtemp(prefix=_HIDDEN, dir=folder))
-    except OSError as error:
-        _remove_folders(made)
-        raise _sentence(folder, error) from error
-    try:
-        _stage(staging, files)
-        _swap_in(folder, staging, sorted(files))
+        with _alone(folder, wait):
+            _settle(folder)
+            gone = tuple(remove())
+            _refuse_paths(gone)
+            for name in sorted((*files, *gone)):
+                _refuse_odd(folder / name)
+            _swap_in(folder, files, gone)
     except BaseException:
-        shutil.rmtree(staging, ignore_errors=True)
         _remove_folders(made)
         raise
-    shutil.rmtree(staging, ignore_errors=True)
-    _flush_folder(folder)
 
 
-def _sweep(folder: Path) -> None:
-    """Remove hidden folders of runs that were killed, a day after: until then one may be at work."""
+def _refuse_paths(names: Iterable[str]) -> None:
+    for name in names:
+        if not name or Path(name).name != name:
+            raise WriteError(f'"{name}" is not a plain file name: give a name without folders.')
+
+
+def recover(folder: Path) -> bool:
+    """Put right what a run that was killed left in a folder; whether there was anything. Raises WriteError.
+
+    A run that is at work there just now is left alone.
+    """
+    if not left_in(folder):
+        return False
+    try:
+        with alone_in(folder, wait=0.0):
+            _settle(folder)
+    except BusyError:
+        return False
+    except OSError as error:
+        raise _sentence(folder, error, _HALF) from error
+    return True
+
+
+def _swap_in(folder: Path, files: Mapping[str, bytes], gone: tuple[str, ...]) -> None:
+    try:
+        gather(folder, files, gone)
+        swap(folder)
+    except BaseException as error:
+        left = _UNCHANGED
+        try:
+            settle(folder, forward=False)
+        except OSError:
+            left = _HALF
+        if isinstance(error, OSError):
+            raise _sentence(_named_by(error, folder), error, left) from error
+        raise
+    # What is left of a set that is in place is in nobody's way, and the next run clears it.
     with contextlib.suppress(OSError):
-        for left in folder.glob(f"{_HIDDEN}*"):
-            if time.time() - left.stat().st_mtime > _STALE:
-                shutil.rmtree(left, ignore_errors=True)
+        settle(folder)
+
+
+@contextmanager
+def _alone(folder: Path, wait: float) -> Iterator[None]:
+    try:
+        with alone_in(folder, wait):
+            yield
+    except BusyError as error:
+        raise WriteError(
+            f"{shown(folder)}: another run has been writing there for {wait:.0f} seconds: wait for it to end, or "
+            "choose another folder."
+        ) from error
+    except OSError as error:
+        raise _sentence(folder, error) from error
+
+
+def _settle(folder: Path) -> None:
+    try:
+        settle(folder)
+    except OSError as error:
+        raise _sentence(folder, error, _HALF) from error
+    except ForeignError as error:
+        raise WriteError(
+            f"{shown(folder / str(error))}: is left of a run that was cut short, and not in this place: look at "
+            "what is in it, then remove it."
+        ) from error
+
+
+def _refuse_odd(target: Path) -> None:
+    """Only a file may be replaced: no folder, no device, no pipe. Raises WriteError."""
+    try:
+        kind = target.stat().st_mode
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise _sentence(target, error) from error
+    if stat.S_ISDIR(kind):
+        raise _sentence(target, IsADirectoryError(errno.EISDIR, "is a folder"))
+    if not stat.S_ISREG(kind):
+        raise WriteError(f"{shown(target)}: is a device or a pipe, not a file: choose another name.")
 
 
 def _make_folder(folder: Path) -> list[Path]:
@@ -84,70 +159,15 @@ def _remove_folders(made: list[Path]) -> None:
             path.rmdir()
 
 
-def _stage(staging: Path, files: Mapping[str, bytes]) -> None:
-    for name in sorted(files):
-        path = staging / name
-        try:
-            with path.open("xb") as stream:
-                stream.write(files[name])
-                stream.flush()
-                os.fsync(stream.fileno())
-        except OSError as error:
-            raise _sentence(staging.parent / name, error) from error
+def _named_by(error: OSError, folder: Path) -> Path:
+    """The file an error is about, where the user knows it: in the folder itself, not in a hidden one."""
+    about = error.filename2 or error.filename
+    if not isinstance(about, str | bytes | Path):
+        return folder
+    name = Path(os.fsdecode(about)).name
+    return folder if name.startswith(".cutout-") or name in ("new", "old", "journal") else folder / name
 
 
-def _swap_in(folder: Path, staging: Path, names: list[str]) -> None:
-    """Rename every staged file into place; on any failure bring back what was there."""
-    held = staging / ".before"
-    done: list[str] = []
-    name = ""
-    try:
-        held.mkdir()
-        for name in names:
-            if (folder / name).is_dir():
-                raise IsADirectoryError(errno.EISDIR, "is a folder")
-            _hold(folder / name, held / name)
-        for name in names:
-            done.append(name)
-            os.replace(staging / name, folder / name)  # noqa: PTH105 - one call, one rename
-    except BaseException as error:
-        for undo in reversed(done):
-            _put_back(folder / undo, staging / undo, held / undo)
-        if isinstance(error, OSError):
-            raise _sentence(folder / name, error) from error
-        raise
-
-
-def _hold(target: Path, held: Path) -> None:
-    """A second name for a file that is about to be replaced; a copy where the disk knows no hard links."""
-    if not target.exists() and not target.is_symlink():
-        return
-    try:
-        os.link(target, held, follow_symlinks=False)
-    except (OSError, NotImplementedError):
-        shutil.copy2(target, held, follow_symlinks=False)
-
-
-def _put_back(target: Path, staged: Path, held: Path) -> None:
-    if staged.exists():
-        return  # this one was never renamed
-    with contextlib.suppress(OSError):
-        if held.exists() or held.is_symlink():
-            held.replace(target)
-        else:
-            target.unlink()
-
-
-def _flush_folder(folder: Path) -> None:
-    """Make the renames last through a power cut, where the system can."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-
-def _sentence(path: Path, error: OSError) -> WriteError:
+def _sentence(path: Path, error: OSError, left: str = _UNCHANGED) -> WriteError:
     reason = _REASONS.get(error.errno or 0, (error.strerror or str(error)).lower())
-    return WriteError(f"{shown(path)}: can't be written, {reason}; nothing there was changed.")
+    return WriteError(f"{shown(path)}: can't be written, {reason}; {left}.")

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import os
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
-from cutout.job.fields import with_files
-from cutout.job.file import dump_job, relocated
+from cutout.errors import WriteError, shown
+from cutout.job.fields import files_in, with_files
+from cutout.job.file import dump_job, job_text, relocated
 from cutout.job.schema import Job
+from cutout.regular import read_whole
 from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.cutsheet.pdf import cut_sheet_pdf
 from cutout.write.dxf import router_dxf
@@ -113,11 +117,96 @@ def files_of(work: Work, job_toml: bytes) -> dict[str, bytes]:
     return files
 
 
-def write_out(work: Work, target: Path) -> tuple[str, ...]:
-    """Write every file of a finished job into `target`, all or none; returns their names. Raises WriteError."""
-    files = {**work.sources, **files_of(work, dump_job(_as_seen_from(work, target)).encode())}
-    write_files(target, files)
-    return tuple(files)
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What a run left in a folder. names: what it wrote. removed: files of an earlier run that are none of this one.
+
+    kept: such files that were changed by hand since: they stay, and belong to another job.
+    """
+
+    names: tuple[str, ...]
+    removed: tuple[str, ...] = ()
+    kept: tuple[str, ...] = ()
+
+
+def write_out(work: Work, target: Path) -> Written:
+    """Write every file of a finished job into `target`, and take away those of an earlier run; all or nothing.
+
+    Raises WriteError; among others where a file to be written is one the job is read from.
+    """
+    refuse_sources(work.job, work.folder, target)
+    original = job_text(work.job_file) if work.job_file is not None else None
+    job_toml = dump_job(_as_seen_from(work, target), original).encode()
+    files = {**work.sources, **files_of(work, job_toml)}
+    refuse_sources(work.job, work.folder, target, tuple(n for n in files if n not in work.sources))
+    earlier: list[tuple[str, ...]] = []
+
+    def stale() -> tuple[str, ...]:
+        earlier[:] = _of_earlier(target, files)
+        return earlier[0]
+
+    write_files(target, files, stale)
+    return Written(tuple(files), *earlier)
+
+
+def refuse_sources(job: Job, folder: Path, target: Path, names: tuple[str, ...] = ()) -> None:
+    """Refuse a folder where a file that the job is read from would be written over, by whatever link.
+
+    names: files that will be written; by default the plain names of what the job asks for. The job file itself may
+    be written over: it keeps its wording. Raises WriteError.
+    """
+    for name in names or tuple(o.name for o in FILES if o.wanted(job)):
+        for source in files_in(job):
+            if _same(folder / source, target / name):
+                raise WriteError(
+                    f"{shown(folder / source)}: would be written over by {name} of this job, which is made from it: "
+                    "choose another folder with --out."
+                )
+
+
+def _same(source: Path, target: Path) -> bool:
+    try:
+        return source.samefile(target)
+    except (OSError, ValueError):
+        return False
+
+
+_MOST_RESULT = 256 * 2**20
+"""Bytes of an earlier result.json that are looked at."""
+
+
+def _of_earlier(target: Path, files: Files) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Files that an earlier run of ours left and that this one doesn't write: those as it left them, those changed.
+
+    Only what its result.json lists, and only names that a job can make: a folder's other files are nobody's business.
+    """
+    try:
+        earlier = json.loads(read_whole(target / RESULT, _MOST_RESULT))
+        listed = {str(f["name"]): int(f["bytes"]) for f in earlier["files"]} if _is_ours(earlier) else {}
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return (), ()
+    left = {n: size for n, size in sorted(listed.items()) if n not in files and _can_be_made(n)}
+    there = {n: size for n, size in left.items() if _is_file(target / n)}
+    removed = tuple(n for n, size in there.items() if (target / n).stat().st_size == size)
+    return removed, tuple(n for n in there if n not in removed)
+
+
+def _is_ours(result: Any) -> bool:
+    return isinstance(result, Mapping) and str(result.get("schema")).startswith("cutout-result/")
+
+
+def _is_file(path: Path) -> bool:
+    return path.is_file() and not path.is_symlink()
+
+
+def _can_be_made(name: str) -> bool:
+    """A name of some output, or of one of the files it is split into, like router-6mm.ngc."""
+    made = Path(name)
+    return made.name == name and any(
+        made.suffix == Path(o.name).suffix
+        and re.fullmatch(rf"{re.escape(Path(o.name).stem)}(-.+)?", made.stem)
+        for o in FILES
+    )
 
 
 def _as_seen_from(work: Work, target: Path) -> Job:

@@ -25,7 +25,8 @@ class Work:
     before: the pattern as laid out; pattern: as mended. findings hold everything, cleared ones too, ordered.
     notes: what readers did, one sentence each. sheet_turn: how far the drawing lies turned on its sheets
     (radians, counter-clockwise). folder: where the paths in the job start from. sources: pictures that were given
-    in memory, by the name the job has for them: they are written along, so that the job can be run again.
+    in memory, by the name the job has for them: they are written along, so that the job can be run again. job_file:
+    the job file it was read from, whose wording and comments the one that is written keeps.
     """
 
     job: Job
@@ -43,12 +44,13 @@ class Work:
     sheet_turn: float = 0.0
     folder: Path = field(default=Path(), compare=False)
     sources: Mapping[str, bytes] = field(default_factory=dict, compare=False)
+    job_file: Path | None = field(default=None, compare=False)
 
     def write(self, target: str | Path) -> tuple[str, ...]:
         """Write every file the job asks for into a folder, all or none; returns their names. Raises WriteError."""
         from cutout.write.outputs import write_out
 
-        return write_out(self, Path(target))
+        return write_out(self, Path(target)).names
 
     @property
     def units(self) -> Units:

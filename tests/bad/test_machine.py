@@ -70,16 +70,12 @@ def test_killed_at_any_moment_every_file_is_whole(tmp_path: Path, how: signal.Si
             assert len(set(content)) == 1
 
 
-def test_what_a_killed_run_left_behind_is_swept_up_a_day_later(tmp_path: Path) -> None:
-    old, fresh = tmp_path / ".cutout-old", tmp_path / ".cutout-fresh"
-    for folder in (old, fresh):
-        folder.mkdir()
-        (folder / "template.pdf").write_bytes(b"half")
-    yesterday = time.time() - 2 * 86400
-    os.utime(old, (yesterday, yesterday))
+def test_what_a_killed_run_left_behind_is_cleared_by_the_next(tmp_path: Path) -> None:
+    left = tmp_path / ".cutout-part"
+    left.mkdir()
+    (left / "template.pdf").write_bytes(b"half")
     write_files(tmp_path, {"a.txt": b"a"})
-    assert not old.exists()
-    assert fresh.exists(), "another run may be at work there"
+    assert [p.name for p in tmp_path.iterdir()] == ["a.txt"]
 
 
 def test_a_whole_run_killed_leaves_the_earlier_results(kite: Path, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from cutout.read.picture.decode import Picture, decode
 from cutout.read.picture.edge import EdgeFit, fit_edges, in_light
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.straighten import straightened
+from cutout.read.specks import Share
 from cutout.trace.iso import STEPPED, IsoLines, iso_lines
 from cutout.trace.rings import fit_lines
 from cutout.units import format_length
@@ -42,6 +43,10 @@ def read_picture(data: bytes, name: str, options: ReadOptions) -> Outline:
             "silhouette larger or keep smaller specks."
         )
     rings = fit_lines(replace(found, lines=lines), options.tolerance / mm_per_px, options.smooth)
+    if not rings:
+        raise ReadError(
+            f"{name}: the figure is too thin to have an outline: use a larger or sharper picture."
+        )
     said = (*notes, *field.notes, *border_notes(field), *dropped, *_coarse(mm_per_px, scale, options))
     return Outline(rings, scale, said)
 
@@ -112,13 +117,25 @@ def _without_specks(
     if keep.all():
         return lines, ()
     counts = {"speck": 0, "pinhole": 0}
+    areas = np.array([_area(z) for z in lines])
     for k in np.flatnonzero(~keep).tolist():
-        z = lines[k]
-        counts["speck" if (z.conj() * np.roll(z, -1)).imag.sum() > 0 else "pinhole"] += 1
+        counts["speck" if areas[k] > 0 else "pinhole"] += 1
     said = " and ".join(f"{n} {what}{'s' if n > 1 else ''}" for what, n in counts.items() if n)
     were = "was" if sum(counts.values()) == 1 else "were"
     note = Note("speck", f"{said} smaller than {format_length(mm)} {were} left out.")
-    return [z for z, kept in zip(lines, keep.tolist(), strict=True) if kept], (note,)
+    gone = areas[~keep]
+    share = Share(
+        int((gone > 0).sum()),
+        float(gone.clip(0).sum()),
+        int((areas[keep] > 0).sum()),
+        float(areas[keep].sum()),
+    )
+    return [z for z, kept in zip(lines, keep.tolist(), strict=True) if kept], (note, *share.notes(mm))
+
+
+def _area(z: ComplexArray) -> float:
+    """Signed area within a closed line, px^2; above 0 where it runs counter-clockwise."""
+    return float((z.conj() * np.roll(z, -1)).imag.sum()) / 2
 
 
 def _spans(lines: list[ComplexArray]) -> FloatArray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from xml.etree.ElementTree import Element
 
+from cutout.errors import ReadError
 from cutout.read.svg.affine import IDENTITY, Affine, scaling, translation
 from cutout.read.svg.number import length_px, numbers_of
 
@@ -32,7 +33,11 @@ def _absolute(text: str | None) -> float | None:
     if text is None or text.strip().endswith("%"):
         return None
     size = length_px(text, 0.0)
-    return size if size and size > 0 else None
+    if size is not None and size < 0:
+        raise ReadError(
+            f'the page is "{text.strip()}" wide or high: no page is less than nothing; mend the file.'
+        )
+    return size or None
 
 
 def _box(element: Element) -> tuple[float, float, float, float] | None:

@@ -16,7 +16,7 @@ from cutout.read.svg.path import SubPath, shape_paths
 from cutout.read.svg.style import BLACK, Style, StyleSheet, reference, share
 from cutout.read.svg.view import root_view, view_box
 
-MAX_VISITS = 200_000
+MAX_VISITS = 30_000
 """Elements drawn, each `use` counted as often as it is drawn."""
 MAX_DEPTH = 240
 MAX_SEGMENTS = 300_000
@@ -93,12 +93,33 @@ class _State:
 def walk(document: Document, name: str) -> Drawing:
     """Every mark of the document in painting order. Raises ReadError when it is too large or nested."""
     root = document.root
-    page, to_root, view = root_view(root)
+    try:
+        page, to_root, view = root_view(root)
+    except ReadError as error:
+        raise ReadError(f"{name}: {error}") from error
     physical = is_physical(root.get("width")) or is_physical(root.get("height"))
     drawing = Drawing(page, physical)
     walker = _Walker(document, StyleSheet(document), drawing, name)
+    if _visits(root, document, {}, frozenset()) > MAX_VISITS:
+        raise ReadError(f"{name}: draws more than {MAX_VISITS} elements; too much for a silhouette.")
     walker.element(root, _State({}, to_root, 1.0, (), view))
     return drawing
+
+
+def _visits(
+    element: Element, document: Document, known: dict[Element, int], above: frozenset[Element]
+) -> int:
+    """Elements that drawing this one comes by, `use` followed: known before anything is drawn, however many."""
+    if element in known or element in above or len(above) > MAX_DEPTH:
+        return known.get(element, 1)
+    inside = above | {element}
+    ways = list(element) if element.tag in _CONTAINERS or element.tag == "symbol" else []
+    if element.tag == "use":
+        target = document.by_id.get((element.get("href") or "").removeprefix("#"))
+        ways = [] if target is None else [target]
+    counted = (way for way in ways if way.tag in _SHAPES | _CONTAINERS | {"use", "symbol"})
+    known[element] = 1 + sum(_visits(way, document, known, inside) for way in counted)
+    return known[element]
 
 
 @dataclass(slots=True)
