@@ -240,6 +240,38 @@ class PanelPart(Part):
     )
 
 
+class LettersPart(Part):
+    """How the words of a figure are set, and what holds their letters together."""
+
+    spacing: Number = setting(
+        0.0, "Room added between letters, in cap heights; below 0 closes them up.", "0.08", ge=-0.5, le=3.0
+    )
+    pitch: Number = setting(
+        1.0, "From line to line, as a share of what the font asks for.", "0.9", gt=0.2, le=5.0
+    )
+    side: Literal["left", "middle", "right"] = setting(
+        "middle", "Which ends of several lines stand above each other.", '"left"'
+    )
+    arc: Length | None = setting(
+        None,
+        "Radius of a circle the last line of letters runs along, over its top; with a minus, along its bottom.",
+        '"150mm"',
+    )
+    join: Literal["none", "weld", "bar", "frame"] = setting(
+        "none",
+        "What holds letters together that are kept: nothing, neighbours that overlap, a bar under each line, or "
+        "bars in a frame.",
+        '"bar"',
+    )
+    joint: Number = setting(
+        0.14,
+        "Height of the bar, or of what overlapping letters share, in cap heights.",
+        "0.2",
+        gt=0.0,
+        le=1.0,
+    )
+
+
 class FigurePart(Part):
     """One silhouette: a file, or text in a font file; its size, place, turn and mirror."""
 
@@ -247,6 +279,10 @@ class FigurePart(Part):
     text: str | None = setting(None, "Words to cut instead of a picture.", '"Inn"')
     font: FileName | None = setting(None, "The font file (TTF or OTF) of the words.", '"sign.ttf"')
     cap_height: Positive | None = setting(None, "Height of the words' capitals.", '"60mm"')
+    letters: LettersPart = setting(
+        LettersPart(), "How the words are set and joined.", '{ spacing = 0.05, join = "bar" }'
+    )
+    fit: bool = setting(False, "As large as the panel's clear area takes it, less `margin`.", "true", "--fit")
     width: Positive | None = setting(None, "Width of the silhouette.", '"400mm"', "--width")
     height: Positive | None = setting(
         None, "Height of the silhouette (give one of the two).", '"300mm"', "--height"
@@ -424,6 +460,12 @@ class MendPart(Part):
     bridge_count: int | None = setting(None, "Bridges per loose piece.", "3", "--bridge-count", ge=1, le=12)
     bridges: tuple[BridgePart, ...] = setting(
         (), "Bridges placed by hand.", '[{ at = ["120mm", "200mm"], angle = 90.0, width = "12mm" }]'
+    )
+    letters: Literal["upright", "level", "free"] | None = setting(
+        None,
+        "Bridges of letters: all upright, through top and bottom of each bowl, all level, or free like other "
+        "shapes; unset: upright where that serves.",
+        '"upright"',
     )
     without: tuple[Place, ...] = setting(
         (), "Middles of found bridges that are to be left out.", '[["120mm", "200mm"]]'

@@ -6,20 +6,23 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TypeAlias
+from typing import Literal, TypeAlias
+
+from shapely import Polygon, box
 
 from cutout.amend.model import HandBridge, Mending
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
 from cutout.job.schema import FigurePart, Job, RouterPart, ZonePart, filled, radians_of_grain
+from cutout.job.sizing import sized
 from cutout.kit import Blade, Kit, Limits, bit, blade, boards, drills, wood
 from cutout.kit.data import choose
-from cutout.pattern import Panel, Placement, Zone, place
+from cutout.pattern import Panel, Zone
 from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
 from cutout.pattern.faces import drawn_frame, seen_from_back
-from cutout.pattern.frame import Frame, clear_area, rectangle_zone, round_zone
+from cutout.pattern.frame import Frame, clear_area, clear_of_edges, rectangle_zone, round_zone
 from cutout.read import read
-from cutout.read.letters import read_text
+from cutout.read.letters import Lettering, read_text
 from cutout.read.options import ReadOptions
 from cutout.route import Settings
 from cutout.units import Units, format_length
@@ -48,16 +51,21 @@ def set_up(job: Job, folder: Path, reader: Reader = read) -> SetUp:
 def kit_of(job: Job) -> Kit:
     """Blade, drills, bits, wood and limits the job names. Raises KitError."""
     full = filled(job)
-    set_limits = {k: v for k, v in job.limits.model_dump().items() if v is not None}
     return Kit(
         blade=_blade(job),
         drills=drills(full.saw.drills or "", job.units),
         bit=bit(full.router.bit or ""),
         wood=wood(job.panel.wood),
-        limits=replace(Limits(), **set_limits),
+        limits=limits_of(job),
         units=job.units or "mm",
         small_bit=bit(job.router.small_bit) if job.router.small_bit else None,
     )
+
+
+def limits_of(job: Job) -> Limits:
+    """The limits of the checks: the defaults, with what the job says over them."""
+    set_limits = {k: v for k, v in job.limits.model_dump().items() if v is not None}
+    return replace(Limits(), **set_limits)
 
 
 def panel_of(job: Job) -> Panel:
@@ -109,19 +117,27 @@ def _figures_on(
     """Figures read, sized and placed, repeats and mirror images included."""
     units: Units = job.units or "mm"
     area = clear_area(panel)
+    inner = clear_of_edges(area, panel, limits_of(job).edge) if job.keep == "panel" else area
     placed: list[Outline] = []
     for figure in figures:
-        outline = place(_read(figure, folder, reader), panel, _placement(figure), units)
+        outline = sized(_read(figure, folder, reader), figure, panel, inner, units)
         if figure.at is None:
-            outline = stand(outline, area, figure.stand, figure.margin)
+            outline = stand(outline, inner if figure.fit else area, figure.stand, figure.margin)
         for copy in (outline,) * figure.repeat:
             placed += pair(copy) if figure.pair else (copy,)
     if len(placed) > len(figures) and job.arrange is None:
-        return list(line_up(placed, area, Spacing("row"), units))
+        return list(line_up(placed, _strip(area, inner, "row"), Spacing("row"), units))
     if job.arrange is None or len(placed) < 2:
         return placed
     gap = None if job.arrange.gap == "even" else job.arrange.gap
-    return list(line_up(placed, area, Spacing(job.arrange.line, gap, job.arrange.align), units))
+    line = job.arrange.line
+    return list(line_up(placed, _strip(area, inner, line), Spacing(line, gap, job.arrange.align), units))
+
+
+def _strip(area: Polygon, inner: Polygon, line: Literal["row", "column"]) -> Polygon:
+    """Where a row may stand: as long as the clear area, across it clear of the panel's edges."""
+    (x0, y0, x1, y1), (a0, b0, a1, b1) = area.bounds, inner.bounds
+    return box(x0, b0, x1, b1) if line == "row" else box(a0, y0, a1, y1)
 
 
 def _zone(part: ZonePart) -> Zone:
@@ -136,7 +152,21 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
     if figure.text is not None:
         if figure.font is None:
             raise LayoutError(f'the text "{figure.text}" needs a font: name a TTF or OTF file.')
-        return read_text(figure.text, folder / figure.font, figure.cap_height)
+        part = figure.letters
+        if part.arc is not None and figure.cap_height is None:
+            raise LayoutError(
+                f'"{figure.text}" along an arc needs a cap_height: the radius alone gives no size.'
+            )
+        asked = Lettering(
+            cap_height=figure.cap_height,
+            spacing=part.spacing,
+            pitch=part.pitch,
+            side=part.side,
+            arc=part.arc,
+            join=part.join,
+            joint=part.joint,
+        )
+        return read_text(figure.text, folder / figure.font, asked)
     if figure.source is None:
         raise LayoutError("a figure needs a source file or a text.")
     options = ReadOptions(
@@ -150,10 +180,6 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
         sheet=figure.sheet,
     )
     return reader(folder / figure.source, options)
-
-
-def _placement(figure: FigurePart) -> Placement:
-    return Placement(figure.width, figure.height, math.radians(figure.turn), figure.mirror, figure.at)
 
 
 def _blade(job: Job) -> Blade:

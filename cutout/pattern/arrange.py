@@ -101,7 +101,7 @@ def united(outlines: Sequence[Outline], overlap: Literal["merge", "refuse"]) -> 
         )
     together = combine(outlines)
     whole = as_multi(shapely.union_all(regions))
-    return Outline(_with_curves(together, whole), 1.0, together.notes)
+    return Outline(_with_curves(together, whole), 1.0, together.notes, together.letters)
 
 
 def _with_curves(outline: Outline, region: MultiPolygon) -> tuple[Ring, ...]:
