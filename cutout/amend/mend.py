@@ -12,6 +12,7 @@ from cutout import check
 from cutout.amend.bridge import bridge
 from cutout.amend.ease import ease
 from cutout.amend.model import Mended, Mending
+from cutout.amend.stencil import bridged_letters
 from cutout.finding import Finding, ordered
 from cutout.kit import Kit
 from cutout.pattern import Pattern
@@ -27,7 +28,8 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     as cleared. Pieces and openings too small to be made at all are left out, and their findings say so.
     """
     before = check.run(pattern, kit)
-    bridged = bridge(pattern, kit, mending)
+    lettered = bridged_letters(pattern, kit, mending)
+    bridged = bridge(lettered.pattern, kit, mending)
     mended, eased, left_out = bridged.pattern, None, bridged.left_out
     left = before if mended is pattern else check.run(mended, kit)
     if mending.ease:
@@ -40,7 +42,8 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     stays = tuple(f for f in before if f.kind == "off the panel" and f not in left)
     left = (*left, *stays)
     cleared = _said(_cleared(before, left), left_out)
-    return Mended(mended, bridged.bridges, eased, ordered((*left, *bridged.findings, *cleared)))
+    bridges = lettered.after(bridged.bridges)
+    return Mended(mended, bridges, eased, ordered((*left, *bridged.findings, *cleared)))
 
 
 def _gave_up(pattern: Pattern) -> Finding:

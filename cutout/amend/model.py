@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from shapely import Polygon
 
@@ -38,7 +39,8 @@ class HandBridge:
 class Mending:
     """What may be done: ease and bridge switches; bridge width (mm, None = from the wood) and count per piece.
 
-    without: middles (mm) of found bridges the user took away; by_hand: bridges the user placed.
+    without: middles (mm) of found bridges the user took away; by_hand: bridges the user placed. letters: how those
+    of letters run, None where that is chosen.
     """
 
     ease: bool = True
@@ -47,6 +49,7 @@ class Mending:
     bridge_count: int | None = None
     by_hand: tuple[HandBridge, ...] = ()
     without: tuple[tuple[float, float], ...] = ()
+    letters: Literal["upright", "level", "free"] | None = None
 
 
 @dataclass(frozen=True, slots=True)

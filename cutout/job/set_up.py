@@ -206,4 +206,6 @@ def mending_of(job: Job) -> Mending:
     """What the job allows to be changed."""
     part = job.mend
     by_hand = tuple(HandBridge(b.at, math.radians(b.angle), b.width) for b in part.bridges)
-    return Mending(part.ease, part.bridge, part.bridge_width, part.bridge_count, by_hand, part.without)
+    return Mending(
+        part.ease, part.bridge, part.bridge_width, part.bridge_count, by_hand, part.without, part.letters
+    )
