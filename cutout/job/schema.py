@@ -233,7 +233,14 @@ class PanelPart(Part):
         (), "Places to keep clear.", '[{ name = "lock", at = ["20mm", "30mm"], size = ["60mm", "40mm"] }]'
     )
     boards: str | None = setting(
-        None, "Nominal board the panel is glued up from; unset: one piece or sheet.", '"1x6"'
+        None,
+        "Board the panel is glued up from: a name (`cutout kit` lists them, or your own `stock`), its actual width, "
+        "or width and thickness; unset: one piece or sheet.",
+        '"90x20mm"',
+        "--boards",
+    )
+    trim: Length = setting(
+        10.0, "What each board is cut longer at both ends, to be trimmed after gluing up.", '"10mm"'
     )
     moisture_change: Number = setting(
         4.0, "Seasonal change of wood moisture in percent, for the movement against the reveal.", "4.0"
@@ -333,6 +340,17 @@ class ArrangePart(Part):
         "Feet, middles or heads on one line in a row; left sides, middles or right sides in a column.",
         '"low"',
     )
+
+
+class StockPart(Part):
+    """A board you have or can buy."""
+
+    name: str = setting(..., "What you call it.", '"pine 90"')
+    width: Positive = setting(..., "Its actual width.", '"90mm"')
+    thickness: Positive | None = setting(None, "Its actual thickness.", '"20mm"')
+    length: Positive | None = setting(None, "How long it is at most.", '"2400mm"')
+    rough: bool = setting(False, "As sawn: planing takes 5 mm off width and thickness.", "true")
+    price: Number | None = setting(None, "What a metre of it costs, in your money.", "4.2", ge=0)
 
 
 class FacePart(Part):
@@ -506,6 +524,12 @@ class Job(Part):
         '"figure"',
         "--keep",
     )
+    made_for: Literal["furniture", "fretwork", "sign"] = setting(
+        "furniture",
+        "What is made, which decides how wide webs must be; `cutout kit` lists the rules with their sources.",
+        '"fretwork"',
+        "--for",
+    )
     overlap: Literal["merge", "refuse"] = setting(
         "merge", "Figures that overlap are joined into one, or refused.", '"refuse"'
     )
@@ -521,6 +545,9 @@ class Job(Part):
         (), "Holes wanted besides those that are planned.", '[{ at = ["120mm", "200mm"], diameter = "8mm" }]'
     )
     arrange: ArrangePart | None = setting(None, "Figures in a row or column.", '{ line = "row" }')
+    stock: tuple[StockPart, ...] = setting(
+        (), "Boards you have or can buy, for `panel.boards`.", '[{ name = "pine 90", width = "90mm" }]'
+    )
     faces: FacesPart = setting(
         FacesPart(), "What is drawn on the two faces.", '{ back = { stile = "60mm" } }'
     )

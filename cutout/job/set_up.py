@@ -15,8 +15,7 @@ from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
 from cutout.job.schema import FigurePart, Job, RouterPart, ZonePart, filled, radians_of_grain
 from cutout.job.sizing import sized
-from cutout.kit import Blade, Kit, Limits, bit, blade, boards, drills, wood
-from cutout.kit.data import choose
+from cutout.kit import Blade, Board, Kit, Limits, bit, blade, board, drills, rule, wood
 from cutout.pattern import Panel, Zone
 from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
 from cutout.pattern.faces import drawn_frame, seen_from_back
@@ -59,13 +58,16 @@ def kit_of(job: Job) -> Kit:
         limits=limits_of(job),
         units=job.units or "mm",
         small_bit=bit(job.router.small_bit) if job.router.small_bit else None,
+        rule=job.made_for,
     )
 
 
 def limits_of(job: Job) -> Limits:
-    """The limits of the checks: the defaults, with what the job says over them."""
-    set_limits = {k: v for k, v in job.limits.model_dump().items() if v is not None}
-    return replace(Limits(), **set_limits)
+    """The limits of the checks: those of the rule for what is made, with what the job says over them."""
+    made, thickness = rule(job.made_for), job.panel.thickness
+    along, across, sheet = made.widths(thickness, wood(job.panel.wood))
+    usual = Limits(web_along=along, web_across=across, web_sheet=sheet, web_stop=made.stop)
+    return replace(usual, **{k: v for k, v in job.limits.model_dump().items() if v is not None})
 
 
 def panel_of(job: Job) -> Panel:
@@ -82,10 +84,25 @@ def panel_of(job: Job) -> Panel:
         )
     grain = radians_of_grain(part, width, height) if wood(part.wood).has_grain else None
     zones = (*(frame.zones() if frame else ()), *(_zone(z) for z in part.zones))
-    board = (
-        boards()[choose("board", part.boards, boards())].width if part.boards and grain is not None else None
-    )
-    return Panel(width, height, part.thickness, grain, zones, board=board)
+    sold = board_of(job) if grain is not None else None
+    return Panel(width, height, part.thickness, grain, zones, board=sold.usable if sold else None)
+
+
+def board_of(job: Job) -> Board | None:
+    """The board the panel is glued up from. Raises KitError for an unknown one, LayoutError for one too thin."""
+    if job.panel.boards is None:
+        return None
+    own = [
+        Board(s.name, s.width, s.thickness, "your list", s.rough, None, s.price, s.length) for s in job.stock
+    ]
+    found = board(job.panel.boards, job.units, own)
+    if found.planed is not None and found.planed < job.panel.thickness - 0.1:
+        thick, have = (format_length(t, job.units or "mm") for t in (job.panel.thickness, found.planed))
+        raise LayoutError(
+            f"board {found.name} gives {have} at most, the panel is to be {thick} thick: take thicker boards or make "
+            "the panel thinner."
+        )
+    return found
 
 
 def outline_of(job: Job, panel: Panel, folder: Path, reader: Reader = read) -> Outline:

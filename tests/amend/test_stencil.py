@@ -14,7 +14,6 @@ from cutout.amend.stencil import bridged_letters
 from cutout.check.loose_piece import loose_pieces
 from cutout.door import kit_with
 from cutout.geom.curve import Similarity
-from cutout.kit import Kit
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.read.letters import Lettering, read_text
 
@@ -32,8 +31,8 @@ def sign(text: str, font: Path = UPRIGHT, by: Similarity | None = None) -> Patte
     return cut_pattern(outline, Panel(x1 - x0 + 40, y1 - y0 + 40, 6.0, None), "panel", KIT.blade.kerf)
 
 
-def directions(pattern: Pattern, mending: Mending = Mending(), kit: Kit = KIT) -> list[float]:
-    made = bridged_letters(pattern, kit, mending)
+def directions(pattern: Pattern, mending: Mending | None = None) -> list[float]:
+    made = bridged_letters(pattern, KIT, mending or Mending())
     return [
         math.degrees(math.atan2(b.end[1] - b.start[1], b.end[0] - b.start[0])) % 180 for b in made.bridges
     ]
@@ -76,7 +75,9 @@ def test_bridges_of_slanting_letters_slant_with_them() -> None:
 
 def test_level_where_it_is_asked_for_and_none_where_letters_are_free() -> None:
     pattern = sign("OO")
-    assert [min(d, 180 - d) for d in directions(pattern, Mending(letters="level"))] == pytest.approx([0.0] * 4)
+    assert [min(d, 180 - d) for d in directions(pattern, Mending(letters="level"))] == pytest.approx(
+        [0.0] * 4
+    )
     assert not directions(pattern, Mending(letters="free"))
     assert not directions(pattern, Mending(bridge=False))
 
