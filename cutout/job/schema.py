@@ -353,6 +353,18 @@ class StockPart(Part):
     price: Number | None = setting(None, "What a metre of it costs, in your money.", "4.2", ge=0)
 
 
+class NestPart(Part):
+    """Boards or sheets that finished pieces are laid out on."""
+
+    length: Positive = setting(1200.0, "Length of a board, along its grain.", '"1200mm"')
+    width: Positive = setting(300.0, "Width of a board.", '"200mm"')
+    gap: Length = setting(6.0, "Least distance between pieces, for saw and clamps.", '"6mm"', ge=0.0)
+    margin: Length = setting(5.0, "Wood left at the board's edges.", '"5mm"', ge=0.0)
+    grain: bool = setting(True, "Pieces keep their direction to the grain: only half turns.", "false")
+    holes: bool = setting(True, "Small pieces may lie in openings of large ones.", "false")
+    tries: int = setting(40, "Orders of the pieces that are tried.", "200", ge=0, le=5000)
+
+
 class FacePart(Part):
     """What is drawn, not cut, on one face: a frame-and-panel look, figures, or both."""
 
@@ -545,6 +557,19 @@ class Job(Part):
         (), "Holes wanted besides those that are planned.", '[{ at = ["120mm", "200mm"], diameter = "8mm" }]'
     )
     arrange: ArrangePart | None = setting(None, "Figures in a row or column.", '{ line = "row" }')
+    names: FileName | None = setting(
+        None,
+        "A list (CSV or plain lines, relative to the job's folder): one sign for each name, which takes the place of "
+        "{name} in the text, or of all of it.",
+        '"class.csv"',
+        "--names",
+    )
+    alike: bool = setting(
+        True, "Names that are to fit all get the cap height that the longest one fits with.", "false"
+    )
+    nest: NestPart | None = setting(
+        None, "Boards the signs of a list are laid out on.", '{ length = "1200mm", width = "300mm" }'
+    )
     stock: tuple[StockPart, ...] = setting(
         (), "Boards you have or can buy, for `panel.boards`.", '[{ name = "pine 90", width = "90mm" }]'
     )
