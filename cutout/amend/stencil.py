@@ -35,6 +35,10 @@ OFF_CENTRE = 0.8
 """What a bridge off the middle of its bowl costs, over how far it is off."""
 SKEW = 1.0
 """What a slanting landing costs, over how much its ends differ."""
+MARK = 0.5
+"""A part of a kept letter less than this many cap heights square, and no further away, is a dot or an accent."""
+STEM = 0.6
+"""Width of the strip under a dot over the dot's own, as far as the wood allows."""
 _PLACES, _LANES = 33, np.array([-0.5, -0.25, 0.0, 0.25, 0.5])
 _NEAR = 5.0
 _INSIDE = 1e-6
@@ -81,22 +85,25 @@ class _Strip:
 def bridged_letters(pattern: Pattern, kit: Kit, mending: Mending) -> Lettered:
     """The pattern with bridges for the loose insides of letters that are cut out of the panel; else as it is.
 
-    Pieces no such bridge reaches, and those too small for one of the sign's width, are left to the search for
-    other shapes. Bridges the user took away are not made again.
+    Of letters that are kept, their dots and accents. Pieces no such bridge reaches, and those too small for one of
+    the sign's width, are left to the search for other shapes. Bridges the user took away are not made again.
     """
     letters = pattern.outline.letters
-    if not letters or pattern.keep_mode != "panel" or not mending.bridge or mending.letters == "free":
+    if not letters or pattern.keep_mode == "both" or not mending.bridge or mending.letters == "free":
         return Lettered(pattern)
     of_letters = [
         (p, letter) for p in loose_pieces(pattern) if (letter := _letter_of(p, letters)) is not None
     ]
     if not of_letters:
         return Lettered(pattern)
+    taken_away = [Point(p).buffer(_NEAR) for p in mending.without]
+    if pattern.keep_mode == "figure":
+        width, found = _marks(pattern, kit, mending, of_letters)
+        return _made(pattern, [s for s in found if not any(p.covers(s.middle) for p in taken_away)], width)
     manners = (mending.letters,) if mending.letters else ("upright", "level")
     # Upright unless level holds more bowls; each manner is whole or nothing, never mixed.
     tried = [_in_one_manner(pattern, kit, mending, of_letters, manner == "upright") for manner in manners]
     _, width, found = max(tried, key=lambda t: t[0])
-    taken_away = [Point(p).buffer(_NEAR) for p in mending.without]
     return _made(pattern, [s for s in found if not any(p.covers(s.middle) for p in taken_away)], width)
 
 
@@ -111,7 +118,8 @@ def _made(pattern: Pattern, strips: Sequence[_Strip], width: float) -> Lettered:
         seen = polygons_of(shapely.intersection(area, pattern.waste))
         ends = [(z.real, z.imag) for z in (strip.start, strip.end)]
         bridges.append(Bridge(0, ends[0], ends[1], width, max(seen, key=lambda p: p.area, default=area)))
-    changed = with_figure(pattern, as_multi(shapely.difference(pattern.figure, wood)))
+    change = shapely.difference if pattern.keep_mode == "panel" else shapely.union
+    changed = with_figure(pattern, as_multi(change(pattern.figure, wood)))
     return Lettered(keep_curves(pattern, changed), tuple(bridges))
 
 
@@ -157,15 +165,43 @@ def _in_one_manner(
     return held, width, strips
 
 
+def _marks(
+    pattern: Pattern, kit: Kit, mending: Mending, loose: Sequence[tuple[Polygon, Letter]]
+) -> tuple[float, list[_Strip]]:
+    """Dots and accents of letters that are kept: each held by one strip up its stem, all of one width.
+
+    Whole letters that nothing joins are not marks: what holds them is for the words' setting to say.
+    """
+    marks = [(p, letter) for p, letter in loose if p.area < (MARK * abs(letter.up)) ** 2]
+    if not marks:
+        return 0.0, []
+    pieces = list(polygons_of(pattern.keep))
+    number = {p.wkb: n for n, p in enumerate(pieces)}
+    edges = Edges.of(pieces)
+    ways = [_unit(letter.up) for _, letter in marks]
+    width = _width(pattern, kit, mending, [p for p, _ in marks], ways, STEM)
+    found = []
+    for (piece, letter), up in zip(marks, ways, strict=True):
+        both = [_best(piece, number[piece.wkb], edges, way, width) for way in (-up, up)]
+        near = [s for s in both if s is not None and abs(s.end - s.start) < MARK * abs(letter.up)]
+        found += near[:1]
+    return width, found
+
+
 def _width(
-    pattern: Pattern, kit: Kit, mending: Mending, bowls: Sequence[Polygon], ways: Sequence[complex]
+    pattern: Pattern,
+    kit: Kit,
+    mending: Mending,
+    bowls: Sequence[Polygon],
+    ways: Sequence[complex],
+    share: float = SHARE,
 ) -> float:
     """One width for the sign: what the wood wants, but no more of the narrowest bowl than leaves it to be seen."""
     strength = Strength.of(pattern.panel, kit, mending)
     angles = [math.atan2(w.imag, w.real) for w in ways]
     wanted, least = max(map(strength.wanted, angles)), max(map(strength.least, angles))
     narrowest = min(_extent(p, 1j * w) for p, w in zip(bowls, ways, strict=True))
-    return max(min(wanted, SHARE * narrowest), least)
+    return max(min(wanted, share * narrowest), least)
 
 
 def _best(piece: Polygon, own: int, edges: Edges, way: complex, width: float) -> _Strip | None:

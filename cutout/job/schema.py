@@ -385,6 +385,21 @@ class FacesPart(Part):
     back: FacePart | None = setting(None, "What is drawn on the back.", '{ stile = "60mm" }')
 
 
+class InlayPart(Part):
+    """The figure let into the panel out of another wood."""
+
+    wood: str = setting("walnut", "Wood of the plug by name.", '"walnut"')
+    thickness: Positive = setting(6.0, "Thickness of the plug's wood.", '"6mm"')
+    sawn: Literal["together", "apart"] = setting(
+        "together",
+        "Both woods in one pass with the table tilted (keep = both), or each by itself, upright (keep = panel).",
+        '"apart"',
+    )
+    play: Length = setting(
+        0.1, "Sawn apart, the plug is smaller than its hole by this all round.", '"0.1mm"', ge=0.0
+    )
+
+
 class BackingPart(Part):
     """A second way to build it: the cut board lies over a backing sheet."""
 
@@ -575,6 +590,9 @@ class Job(Part):
     )
     faces: FacesPart = setting(
         FacesPart(), "What is drawn on the two faces.", '{ back = { stile = "60mm" } }'
+    )
+    inlay: InlayPart | None = setting(
+        None, "Let the figure in out of another wood; also writes plug.pdf.", '{ wood = "walnut" }'
     )
     backing: BackingPart | None = setting(
         None, "A backing sheet behind the cut board.", '{ overlap = "15mm" }'

@@ -16,6 +16,7 @@ from cutout.geom.outline import Outline
 from cutout.job.schema import FigurePart, Job, RouterPart, ZonePart, filled, radians_of_grain
 from cutout.job.sizing import sized
 from cutout.kit import Blade, Board, Kit, Limits, bit, blade, board, drills, rule, wood
+from cutout.kit.bevel import bevel
 from cutout.pattern import Panel, Zone
 from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
 from cutout.pattern.faces import drawn_frame, seen_from_back
@@ -43,8 +44,26 @@ class SetUp:
 def set_up(job: Job, folder: Path, reader: Reader = read) -> SetUp:
     """Everything a job asks for, read and placed; paths in it are relative to `folder`. Raises CutoutError."""
     kit = kit_of(job)
+    _inlay_can_be_made(job, kit)
     panel = faces_on(job, panel_of(job), folder, reader)
     return SetUp(job, kit, panel, outline_of(job, panel, folder, reader))
+
+
+def _inlay_can_be_made(job: Job, kit: Kit) -> None:
+    """Refuses an inlay whose two parts this saw, or what is kept, can't give. Raises LayoutError, KitError."""
+    part = job.inlay
+    if part is None:
+        return
+    keep = "both" if part.sawn == "together" else "panel"
+    if job.keep != keep:
+        raise LayoutError(f'an inlay sawn {part.sawn} needs keep = "{keep}", this job has "{job.keep}".')
+    wood(part.wood)
+    if part.sawn == "together":
+        if kit.blade.saw != "scroll saw":
+            raise LayoutError(
+                "an inlay sawn together needs a scroll saw, whose table tilts: choose its blade."
+            )
+        bevel(kit.blade.kerf, job.panel.thickness)
 
 
 def kit_of(job: Job) -> Kit:

@@ -17,6 +17,7 @@ from cutout.pattern.frame import Frame
 from cutout.route.model import ToolPath
 from cutout.saw.model import Plan
 from cutout.units import format_length, format_size
+from cutout.write.inlay import inlay_lines
 from cutout.write.work import Work
 
 LEAST_SPARE = 6.0
@@ -32,6 +33,7 @@ def lists(work: Work) -> tuple[Section, ...]:
         ("The panel", _panel_lines(job, pattern, kit)),
         ("Cut list", (*_goods(job, pattern, kit), *_pieces(pattern, kit), _waste_share(pattern))),
         ("Shopping list", _shopping(job, pattern, kit, plan, path)),
+        *((("Inlay", inlay_lines(job, pattern, kit)),) if job.inlay is not None else ()),
     )
 
 

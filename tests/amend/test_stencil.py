@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 import pytest
 import reportlab
@@ -23,12 +24,14 @@ UPRIGHT, ITALIC = FONTS / "VeraBd.ttf", FONTS / "VeraBI.ttf"
 KIT = kit_with("scroll-medium", wood_name="plywood")
 
 
-def sign(text: str, font: Path = UPRIGHT, by: Similarity | None = None) -> Pattern:
+def sign(
+    text: str, font: Path = UPRIGHT, by: Similarity | None = None, join: Any = "none", keep: Any = "panel"
+) -> Pattern:
     """60 mm capitals on 6 mm plywood."""
-    outline = read_text(text, font, Lettering(cap_height=60.0)).transform(by or Similarity())
+    outline = read_text(text, font, Lettering(cap_height=60.0, join=join)).transform(by or Similarity())
     x0, y0, x1, y1 = outline.bounds
     outline = outline.transform(Similarity(b=complex(20 - x0, 20 - y0)))
-    return cut_pattern(outline, Panel(x1 - x0 + 40, y1 - y0 + 40, 6.0, None), "panel", KIT.blade.kerf)
+    return cut_pattern(outline, Panel(x1 - x0 + 40, y1 - y0 + 40, 6.0, None), keep, KIT.blade.kerf)
 
 
 def directions(pattern: Pattern, mending: Mending | None = None) -> list[float]:
@@ -116,6 +119,21 @@ def test_other_shapes_and_kept_letters_are_left_alone() -> None:
         type(pattern.outline)(pattern.outline.rings, 1.0), pattern.panel, "panel", pattern.kerf
     )
     kept = cut_pattern(pattern.outline, pattern.panel, "figure", pattern.kerf)
-    for other in (unnamed, kept):
+    both = cut_pattern(pattern.outline, pattern.panel, "both", pattern.kerf)
+    for other in (unnamed, kept, both):
         made = bridged_letters(other, KIT, Mending())
         assert made.pattern is other and not made.bridges
+
+
+@pytest.mark.parametrize("font", [UPRIGHT, ITALIC])
+def test_dots_and_accents_of_kept_letters_stand_on_their_stems(font: Path) -> None:
+    """Each loose mark gets one strip down the stem to the letter under it, never one across to a neighbour."""
+    pattern = sign("hij\u00e9", font, join="bar", keep="figure")
+    marks = loose_pieces(pattern)
+    made = bridged_letters(pattern, KIT, Mending())
+    assert len(marks) == 3 == len(made.bridges)
+    assert not loose_pieces(made.pattern)
+    up = pattern.outline.letters[0].up
+    for bridge in made.bridges:
+        along = complex(*bridge.end) - complex(*bridge.start)
+        assert (along / up).imag == pytest.approx(0.0, abs=1e-6) and (along / up).real < 0
