@@ -304,7 +304,13 @@ class FigurePart(Part):
     margin: Length = setting(0.0, "Distance from the sides `stand` names.", '"20mm"')
     turn: Number = setting(0.0, "Turn the silhouette counter-clockwise, in degrees.", "15.0", "--turn")
     mirror: bool = setting(False, "Mirror the silhouette left to right.", "true", "--mirror")
-    repeat: int = setting(1, "How many of it, side by side.", "3", ge=1, le=50)
+    half: Literal["left", "right", "top", "bottom"] | None = setting(
+        None, "The drawing is this half of the figure: its mirror image is joined to it.", '"left"'
+    )
+    repeat: int = setting(1, "How many of it, side by side or round a circle.", "3", ge=1, le=50)
+    round: Positive | None = setting(
+        None, "Repeats stand round a circle of this radius, each turned on with it.", '"80mm"'
+    )
     pair: bool = setting(False, "Also its mirror image, beside it.", "true")
     threshold: Annotated[
         Annotated[int, Field(ge=0, le=255)] | Literal["local"] | None, _from_text(_threshold)

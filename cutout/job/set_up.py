@@ -18,7 +18,7 @@ from cutout.job.sizing import sized
 from cutout.kit import Blade, Board, Kit, Limits, bit, blade, board, drills, rule, wood
 from cutout.kit.bevel import bevel
 from cutout.pattern import Panel, Zone
-from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
+from cutout.pattern.arrange import Spacing, line_up, made_whole, pair, round_a_circle, stand, united
 from cutout.pattern.faces import drawn_frame, seen_from_back
 from cutout.pattern.frame import Frame, clear_area, clear_of_edges, rectangle_zone, round_zone
 from cutout.read import read
@@ -156,9 +156,15 @@ def _figures_on(
     inner = clear_of_edges(area, panel, limits_of(job).edge) if job.keep == "panel" else area
     placed: list[Outline] = []
     for figure in figures:
-        outline = sized(_read(figure, folder, reader), figure, panel, inner, units)
+        drawn = _read(figure, folder, reader)
+        whole = made_whole(drawn, figure.half) if figure.half else drawn
+        outline = sized(whole, figure, panel, inner, units)
         if figure.at is None:
             outline = stand(outline, inner if figure.fit else area, figure.stand, figure.margin)
+        if figure.round is not None:
+            middle = complex(*figure.at) if figure.at else complex(*area.centroid.coords[0])
+            placed.append(united(round_a_circle(outline, figure.repeat, figure.round, middle), job.overlap))
+            continue
         for copy in (outline,) * figure.repeat:
             placed += pair(copy) if figure.pair else (copy,)
     if len(placed) > len(figures) and job.arrange is None:

@@ -222,6 +222,8 @@ def test_welded_letters_are_one_piece_that_shares_the_joint(tmp_path: Path) -> N
     """H, I and H are bars here: they meet over the whole height, words stay apart."""
     found = read_text("HIH H", font(tmp_path / "a.ttf"), Lettering(cap_height=70.0, join="weld", joint=0.5))
     assert len(found.region().geoms) == 2
+    # Straight stems side by side read as one block: that is said.
+    assert [n for n in found.notes if "run together" in n.text]
 
 
 @pytest.mark.skipif(not INSTALLED, reason="needs an installed serif font")

@@ -16,19 +16,24 @@ _STEPS = 24
 """Halvings while neighbours are moved together; the last is far below what can be sawn."""
 _DEEPEST = 0.2
 """Letters are pushed into each other by at most this many cap heights: more would hide them."""
+RUN_TOGETHER = 0.6
+"""Letters that touch over more than this many cap heights look like one: stems side by side."""
+_CLOSER = 0.01
 _LAP = 0.03
 """A bar reaches this many cap heights above the base line, so that flat feet stand in it."""
 
 
 def welded(
     letters: Sequence[Placed], regions: Sequence[shapely.Geometry], joint: float, capital: float
-) -> tuple[list[float], list[tuple[int, int]]]:
-    """How far (mm) each letter moves left so that it overlaps those before it in its word, and pairs that don't hold.
+) -> tuple[list[float], list[tuple[int, int]], list[tuple[int, int]]]:
+    """How far (mm) each letter moves left so that it overlaps those before it in its word.
 
-    joint: how high (mm) the common part must be. Straight lines only.
+    Also the pairs that don't hold, and those whose stems run together. joint: how high (mm) the common part must be.
+    Straight lines only.
     """
     moves: list[float] = []
     weak: list[tuple[int, int]] = []
+    merged: list[tuple[int, int]] = []
     moved: list[shapely.Geometry] = []
     gone = 0.0
     for k, (letter, region) in enumerate(zip(letters, regions, strict=True)):
@@ -41,9 +46,11 @@ def welded(
             gone += extra
             if not holds:
                 weak.append((k - 1, k))
+            elif _held(before, _moved(region, gone + _CLOSER * capital)) > RUN_TOGETHER * capital:
+                merged.append((k - 1, k))
         moves.append(gone)
         moved.append(_moved(region, gone))
-    return moves, weak
+    return moves, weak, merged
 
 
 def _together(

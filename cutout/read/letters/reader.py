@@ -41,11 +41,12 @@ def read_text(text: str, font: Path, asked: Lettering) -> Outline:
     if asked.join == "weld":
         if asked.arc is not None:
             raise ReadError("letters on an arc can't be made to overlap: join them by a bar.")
-        moves, weak = join.welded(
+        moves, weak, merged = join.welded(
             letters, _regions(letters, face, CurveBook(0.05)), asked.joint * capital, capital
         )
         letters = join.shifted(letters, moves)
         notes += [_weak(letters[a], letters[b]) for a, b in weak]
+        notes += [_merged(letters[a], letters[b]) for a, b in merged]
     regions = _regions(letters, face, book)
     if asked.join in ("bar", "frame"):
         if asked.join == "frame" and asked.arc is not None:
@@ -71,6 +72,14 @@ def _letter(letter: Placed, face: Face) -> Letter:
     """Where it stands: origin, advance, and the direction of its stems, a capital long."""
     up = letter.mm * face.capital * complex(math.tan(face.slant), 1.0)
     return Letter(letter.glyph.letter, letter.foot, letter.mm * letter.glyph.advance, up)
+
+
+def _merged(a: Placed, b: Placed) -> Note:
+    text = (
+        f'"{a.glyph.letter}" and "{b.glyph.letter}" stand stem to stem and run together: overlap suits faces with '
+        "joined strokes; join these letters by a bar."
+    )
+    return Note("joint", text)
 
 
 def _weak(a: Placed, b: Placed) -> Note:
