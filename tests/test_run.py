@@ -13,7 +13,8 @@ from PIL import Image, ImageDraw
 from cutout import cli
 from cutout import run as making
 from cutout.job.file import job_from
-from cutout.run import check_laid, lay_out, make
+from cutout.page import tasks
+from cutout.run import check_laid, lay_out, make, mend_laid
 from cutout.write.lists import lists
 
 FONT = Path(reportlab.__file__).parent / "fonts" / "VeraBd.ttf"
@@ -156,3 +157,19 @@ def test_a_mistake_of_ours_is_one_line_too(
     monkeypatch.setenv("CUTOUT_TRACEBACK", "1")
     with pytest.raises(ZeroDivisionError):
         cli.run(arguments)
+
+
+def test_every_stage_tells_of_a_panel_that_would_jam(disc: Path) -> None:
+    """Red oak 1 m wide moves far more than a reveal of 1 mm: said when checked, mended and planned."""
+    frame = {"opening": ["1000mm", "300mm"], "reveal": "1mm"}
+    panel = {"frame": frame, "thickness": "18mm", "wood": "red-oak", "grain": 90.0}
+    job = job_from({"panel": panel, "figures": [{"source": "disc.png", "width": "150mm"}]})
+    stages = [
+        check_laid(lay_out(job, disc)),
+        mend_laid(lay_out(job, disc)).findings,
+        make(job, disc).findings,
+    ]
+    for found in stages:
+        assert [f for f in found if "moves" in f.text and "reveal" in f.text]
+    shown = [tasks.checked(job, disc), tasks.mended(job, disc)]
+    assert all(any("moves" in f["text"] for f in view["findings"]) for view in shown)

@@ -12,7 +12,7 @@ from shapely import MultiLineString, MultiPolygon, Point, Polygon
 
 from cutout import check
 from cutout.amend.curves import keep_curves
-from cutout.amend.model import Eased
+from cutout.amend.model import Corners, Eased
 from cutout.amend.round import quad_segs, tips
 from cutout.amend.spine import spine
 from cutout.amend.strength import MARGIN
@@ -35,6 +35,10 @@ MENDS = ("narrow opening", "thin web", "short grain", "tight corner", "tight cur
 """Kinds of finding that easing knows how to clear."""
 WORTH = 3.0
 """An opening narrower than the saw cut that would grow more than so many times is left out instead."""
+TURNS = 1.02
+"""The plan turns the blade no tighter than this many turning radii."""
+SMALL_ROUND = 2.0
+"""A rounding of this radius (mm) or less is a change nobody sees; common practice, no source."""
 _NEAR = 1.0
 _AROUND = 3.0
 _SAME = 1e-9
@@ -74,6 +78,7 @@ class _State:
     findings: tuple[Finding, ...]
     first: MultiPolygon
     effort: _Effort
+    corners: Corners
 
     @property
     def stops(self) -> int:
@@ -123,14 +128,16 @@ class _State:
         return [f for f in among if f.kind == kind and f.severity == "stop"]
 
 
-def ease(pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None) -> EasedPattern:
-    """The pattern eased: openings made passable, webs made to hold, corners rounded to the smallest hole.
+def ease(
+    pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None, corners: Corners = "cheapest"
+) -> EasedPattern:
+    """The pattern eased: openings made passable, webs made to hold, corners treated as `corners` says.
 
     Each step works only where a check found something, and is undone unless the checks then find less. The
     result settles: easing it again changes nothing. findings: of `pattern`, where the caller has them.
     """
     first = check.run(pattern, kit) if findings is None else tuple(findings)
-    state = _State(pattern, kit, first, _region(pattern), _Effort())
+    state = _State(pattern, kit, first, _region(pattern), _Effort(), corners)
     for step in (_fewer_stops, _rounded, _fewer_stops):
         for _ in range(PASSES):
             better = step(state)
@@ -270,19 +277,24 @@ def _thick(line: MultiLineString, width: float) -> shapely.Geometry:
 def _rounded(state: _State) -> _State:
     """Corners and tight curves rounded, where that moves the line little, so far that the blade goes round.
 
-    Within half a saw cut: to the turning radius, so that no hole is needed. Otherwise an inside corner of an
-    opening to the smallest hole in which the blade turns, where that shifts it by no more than the hole's
-    radius: then the hole is the corner and no file work is left.
+    Within half a saw cut: to the turning radius with the plan's own margin, so that neither hole nor stop is needed.
+    Deeper inside corners of an opening, up to the radius of the smallest hole in which the blade turns: as they are
+    where corners are to be sharp, for a crisp corner sawn from both sides is better work; else by the same radius
+    where a saw turns that tightly that this is a small change; and where all are to be round, what is left to that
+    hole, which then is the corner.
     """
     blade = state.kit.blade
     hole = state.kit.drills.at_least(blade.hole_to_turn)
-    radius, half_cut = blade.turning_radius, blade.kerf / 2
+    radius, half_cut = TURNS * blade.turning_radius, blade.kerf / 2
     if state.pattern.keep_mode == "both":
         deepest = max(half_cut, hole / 2) if hole is not None else half_cut
         steps = [(radius, deepest, False), (radius, deepest, True)]
     else:
         steps = [(radius + half_cut, half_cut, False), (radius - half_cut, half_cut, True)]
-        if hole is not None:
+        small = radius + half_cut <= SMALL_ROUND
+        if hole is not None and (state.corners == "round" or (state.corners == "cheapest" and small)):
+            steps.append((radius + half_cut, hole / 2, False))
+        if hole is not None and state.corners == "round":
             steps.append((hole / 2, hole / 2, False))
     changed = _cut_tips(state, steps, ())
     if changed.no_worse_than(state):

@@ -11,6 +11,7 @@ from shapely import Point, Polygon
 from cutout import check
 from cutout.amend.bridge import bridge
 from cutout.amend.ease import ease
+from cutout.amend.fillet import with_fillets
 from cutout.amend.model import Mended, Mending
 from cutout.amend.stencil import bridged_letters
 from cutout.finding import Finding, ordered
@@ -30,10 +31,13 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     before = check.run(pattern, kit)
     lettered = bridged_letters(pattern, kit, mending)
     bridged = bridge(lettered.pattern, kit, mending)
+    bridges = lettered.after(bridged.bridges)
+    if bridges:
+        bridged = replace(bridged, pattern=with_fillets(bridged.pattern, bridges, kit))
     mended, eased, left_out = bridged.pattern, None, bridged.left_out
     left = before if mended is pattern else check.run(mended, kit)
     if mending.ease:
-        done = ease(mended, kit, left)
+        done = ease(mended, kit, left, mending.corners)
         mended, eased, left = done.pattern, done.eased, done.findings
         left_out = (*left_out, *done.left_out)
         if done.gave_up:
@@ -42,7 +46,6 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     stays = tuple(f for f in before if f.kind == "off the panel" and f not in left)
     left = (*left, *stays)
     cleared = _said(_cleared(before, left), left_out)
-    bridges = lettered.after(bridged.bridges)
     return Mended(mended, bridges, eased, ordered((*left, *bridged.findings, *cleared)))
 
 

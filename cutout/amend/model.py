@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeAlias
 
 from shapely import Polygon
 
@@ -35,6 +35,11 @@ class HandBridge:
     width: float
 
 
+Corners: TypeAlias = Literal["cheapest", "sharp", "round"]
+"""Inside corners the blade can't round: sawn from both sides; rounded so that it, or a hole, goes round; or what
+costs the saw least, which is round only where the blade itself takes the rounding in one sweep."""
+
+
 @dataclass(frozen=True, slots=True)
 class Mending:
     """What may be done: ease and bridge switches; bridge width (mm, None = from the wood) and count per piece.
@@ -49,6 +54,7 @@ class Mending:
     bridge_count: int | None = None
     by_hand: tuple[HandBridge, ...] = ()
     without: tuple[tuple[float, float], ...] = ()
+    corners: Corners = "cheapest"
     letters: Literal["upright", "level", "free"] | None = None
 
 

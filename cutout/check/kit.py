@@ -7,11 +7,16 @@ from collections.abc import Iterator
 from cutout.finding import Finding
 from cutout.kit import Kit
 from cutout.pattern import Pattern
-from cutout.units import format_length
+from cutout.units import MM_PER_INCH, format_length
+
+THICKEST = {"softwood": 1.5 * MM_PER_INCH, "hardwood": 0.75 * MM_PER_INCH, "sheet": 1.5 * MM_PER_INCH}
+"""Thickest wood (mm) for a jigsaw: 1-1/2 in of softwood (a general home-repair guide: "about 1-1/2 in, beyond
+that the blade wanders"), 3/4 in of hardwood (a tool guide); another says up to 5 in, the blade flexes. Sheet
+goods as softwood: common practice, no source."""
 
 
 def kit(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
-    """Wood too thin for the teeth; no drill that lets the blade in."""
+    """Wood too thin for the teeth, or too thick for a jigsaw; no drill that lets the blade in."""
     blade, thickness = kit.blade, pattern.panel.thickness
     at = (pattern.panel.width / 2, pattern.panel.height / 2)
     if thickness < blade.least_thickness:
@@ -21,6 +26,15 @@ def kit(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
         )
         remedy = "Take a blade with finer teeth, or saw with a scrap board under the panel."
         yield Finding("kit", "care", at, thickness, blade.least_thickness, None, text, remedy)
+    thickest = THICKEST[kit.wood.kind]
+    if blade.saw == "jigsaw" and thickness > thickest:
+        limit = format_length(thickest, kit.units)
+        text = (
+            f"In {kit.wood.title} thicker than {limit} a jigsaw blade bends and wanders: "
+            f"this is {format_length(thickness, kit.units)}."
+        )
+        remedy = "Saw slowly and check that the blade stays upright, or take a band saw, or thinner wood."
+        yield Finding("kit", "care", at, thickness, thickest, None, text, remedy)
     x0, y0, x1, y1 = pattern.figure.bounds
     if 2 * blade.turning_radius > max(x1 - x0, y1 - y0):
         turns = format_length(blade.turning_radius, kit.units)

@@ -111,7 +111,8 @@ def mapped(annotation: Any, value: Any, change: Change, name: str = "") -> Any:
     if isinstance(value, list | tuple):
         entries = (mapped(entry_of(annotation, n), v, change, name) for n, v in enumerate(value))
         return type(value)(entries)
-    return change(kind_in(annotation), value, name)
+    is_word = isinstance(value, str) and value in words_in(annotation)
+    return change(None if is_word else kind_in(annotation), value, name)
 
 
 def with_files(job: Job, rename: Callable[[str], str]) -> Job:

@@ -428,12 +428,38 @@ class SawPart(Part):
     kerf: Positive | None = setting(
         None, "Width of the slot your blade leaves, measured on scrap.", '"1.4mm"', "--kerf"
     )
+    allowance: Annotated[Length, Field(ge=0.0, le=2.0)] | None = setting(
+        None,
+        "Wood that may stay on the waste side of the line for the file; unset: as is usual for the saw.",
+        '"0.3mm"',
+        "--allowance",
+    )
     drills: str | None = setting(
         None,
         "Drill set by name, or your own list; unset: the metric or the inch set, as `units` says.",
         '"3mm,6mm,10mm"',
         "--drill",
     )
+
+
+class TimesPart(Part):
+    """What the moves of your saw take, for the plan and its minutes; unset ones as is usual (see `cutout kit`)."""
+
+    feed: Number | None = setting(
+        None, "Millimetres sawn in a minute, in this wood at this thickness.", "350", gt=0
+    )
+    lift: Number | None = setting(
+        None, "Seconds to lift the saw out and put it into a kerf again.", "45", ge=0
+    )
+    drop_in: Number | None = setting(
+        None, "Seconds to let the blade into a hole or where waste has fallen.", "20", ge=0
+    )
+    thread: Number | None = setting(
+        None, "Seconds to unclamp a blade and pass it through a hole.", "120", ge=0
+    )
+    turn: Number | None = setting(None, "Seconds to turn the blade on the spot.", "5", ge=0)
+    hole: Number | None = setting(None, "Seconds to mark and drill a hole.", "45", ge=0)
+    change: Number | None = setting(None, "Seconds to change the drill.", "30", ge=0)
 
 
 class RouterPart(Part):
@@ -504,6 +530,12 @@ class MendPart(Part):
     """What may be changed to make the pattern sawable."""
 
     ease: bool = setting(True, "Round and open up what the blade can't follow.", "false", "--ease")
+    corners: Literal["cheapest", "sharp", "round"] = setting(
+        "cheapest",
+        "Inside corners the blade can't round: sawn sharp from both sides, rounded, or what costs least at the saw.",
+        '"sharp"',
+        "--inside-corners",
+    )
     bridge: bool = setting(True, "Hold loose pieces with bridges of wood.", "false", "--bridge")
     bridge_width: Positive | None = setting(
         None, "Width of every bridge; unset: from the wood.", '"12mm"', "--bridge-width"
@@ -571,6 +603,7 @@ class Job(Part):
         (), "The silhouettes.", '[{ source = "heron.svg", width = "400mm" }]'
     )
     saw: SawPart = setting(SawPart(), "Blade and drills.", '{ blade = "scroll-medium" }')
+    times: TimesPart = setting(TimesPart(), "What the moves of the saw take.", "{ lift = 60 }")
     router: RouterPart = setting(RouterPart(), "Router bits and machine.", "{ gcode = true }")
     template: TemplatePart = setting(TemplatePart(), "What is printed and drawn.", '{ paper = "a3" }')
     mend: MendPart = setting(MendPart(), "What may be changed.", "{ bridge_count = 3 }")

@@ -15,7 +15,7 @@ from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
 from cutout.job.schema import FigurePart, Job, RouterPart, ZonePart, filled, radians_of_grain
 from cutout.job.sizing import sized
-from cutout.kit import Blade, Board, Kit, Limits, bit, blade, board, drills, rule, wood
+from cutout.kit import Blade, Board, Kit, Limits, Moves, bit, blade, board, drills, moves_of, rule, wood
 from cutout.kit.bevel import bevel
 from cutout.pattern import Panel, Zone
 from cutout.pattern.arrange import Spacing, line_up, made_whole, pair, round_a_circle, stand, united
@@ -78,6 +78,9 @@ def kit_of(job: Job) -> Kit:
         units=job.units or "mm",
         small_bit=bit(job.router.small_bit) if job.router.small_bit else None,
         rule=job.made_for,
+        allowance=job.saw.allowance,
+        times=_times(job),
+        own_feed=job.times.feed,
     )
 
 
@@ -87,6 +90,12 @@ def limits_of(job: Job) -> Limits:
     along, across, sheet = made.widths(thickness, wood(job.panel.wood))
     usual = Limits(web_along=along, web_across=across, web_sheet=sheet, web_stop=made.stop)
     return replace(usual, **{k: v for k, v in job.limits.model_dump().items() if v is not None})
+
+
+def _times(job: Job) -> Moves | None:
+    """The user's own times over those usual for the saw; None where none is given."""
+    own = {k: v for k, v in job.times.model_dump().items() if v is not None and k != "feed"}
+    return replace(moves_of(_blade(job).saw), **own, source="your own times") if own else None
 
 
 def panel_of(job: Job) -> Panel:
@@ -249,5 +258,12 @@ def mending_of(job: Job) -> Mending:
     part = job.mend
     by_hand = tuple(HandBridge(b.at, math.radians(b.angle), b.width) for b in part.bridges)
     return Mending(
-        part.ease, part.bridge, part.bridge_width, part.bridge_count, by_hand, part.without, part.letters
+        part.ease,
+        part.bridge,
+        part.bridge_width,
+        part.bridge_count,
+        by_hand,
+        part.without,
+        part.corners,
+        part.letters,
     )

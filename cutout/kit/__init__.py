@@ -5,12 +5,13 @@ from cutout.kit.blade import Blade, blade, blades, turning_radius
 from cutout.kit.board import Board, board, boards
 from cutout.kit.drill import DrillSet, drill_sets, drills
 from cutout.kit.kit import Kit, Limits
+from cutout.kit.moves import Moves, moves, moves_of
 from cutout.kit.paper import Paper, paper, papers
 from cutout.kit.rule import Rule, rule, rules
 from cutout.kit.wood import Wood, hankinson, wood, woods
 
 __all__ = [
-    "Bit", "Blade", "Board", "DrillSet", "Kit", "Limits", "Paper", "Rule", "Wood", "bit", "bits", "blade", "blades",
-    "board", "boards", "drill_sets", "drills", "hankinson", "paper", "papers", "rule", "rules", "turning_radius",
-    "wood", "woods",
+    "Bit", "Blade", "Board", "DrillSet", "Kit", "Limits", "Moves", "Paper", "Rule", "Wood", "bit", "bits", "blade",
+    "blades", "board", "boards", "drill_sets", "drills", "hankinson", "moves", "moves_of", "paper", "papers", "rule",
+    "rules", "turning_radius", "wood", "woods",
 ]  # fmt: skip

@@ -7,8 +7,12 @@ from dataclasses import dataclass, field, fields
 from cutout.kit.bit import Bit
 from cutout.kit.blade import Blade
 from cutout.kit.drill import DrillSet
+from cutout.kit.moves import Moves, moves_of
 from cutout.kit.wood import Wood
 from cutout.units import Units
+
+DENSITY = {"softwood": 1.0, "hardwood": 0.6, "sheet": 0.8}
+"""Feed in a kind of wood over feed in softwood: common practice, no source."""
 
 _PRACTICE = "common practice, no source"
 
@@ -48,4 +52,27 @@ class Kit:
     limits: Limits = Limits()
     units: Units = "mm"
     small_bit: Bit | None = None
+    allowance: float | None = None
+    times: Moves | None = None
+    own_feed: float | None = None
     rule: str = "furniture"
+
+    @property
+    def moves(self) -> Moves:
+        """What the saw's moves take: the user's own times, else those usual for this kind of saw. Raises KitError."""
+        return self.times or moves_of(self.blade.saw)
+
+    @property
+    def allow(self) -> float:
+        """Wood (mm) that may stay on the waste side of the line for the file."""
+        return self.moves.allowance if self.allowance is None else self.allowance
+
+    def feed(self, thickness: float) -> float:
+        """How fast the blade cuts this wood (mm a minute) in a thickness (mm): an estimate.
+
+        The blade's own feed is for 18 mm of softwood; it falls as the thickness grows (common practice, no source;
+        published pages say only that denser and thicker wood is cut more slowly).
+        """
+        if self.own_feed is not None:
+            return self.own_feed
+        return self.blade.feed * DENSITY[self.wood.kind] * min(18.0 / max(thickness, 1.0), 3.0)

@@ -7,6 +7,7 @@ from cutout.kit.blade import blades
 from cutout.kit.board import ROUGH, boards
 from cutout.kit.drill import drill_sets
 from cutout.kit.kit import Limits
+from cutout.kit.moves import moves
 from cutout.kit.paper import papers
 from cutout.kit.rule import rules
 from cutout.kit.wood import woods
@@ -27,6 +28,14 @@ def listing(units: Units = "mm") -> str:
             f"turning radius {say(b.turning_radius)} ({b.radius_from}); turns in a hole of {say(b.hole_to_turn)}; "
             f"wood at least {say(b.least_thickness)}",
             f"  {'':<15} source: {b.source}",
+        ]
+    lines.append("MOVES OF A SAW  (seconds; your own go into [times] of a job file)")
+    for m in moves().values():
+        lines += [
+            f"  {m.saw:<15} lift {m.lift:g}, drop in {m.drop_in:g}, thread {m.thread:g}, turn {m.turn:g}, "
+            f"hole {m.hole:g}, another drill {m.change:g}; backs out {m.back:g} times as fast as it cuts; "
+            f"{say(m.allowance)} may stay for the file",
+            f"  {'':<15} source: {m.source}",
         ]
     lines.append("DRILL SETS")
     for d in drill_sets().values():

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from cutout.errors import JobError
-from cutout.job.fields import lengths_in, mapped, type_at, words_in
+from cutout.job.fields import lengths_in, mapped, type_at
 from cutout.job.file import job_from
 from cutout.job.schema import LENGTH, Job, Kind
 from cutout.units import Units, format_length, parse_length
@@ -101,5 +101,4 @@ def _in_mm(change: Change, units: Units) -> Any:
             return value
         return parse_length(value, units, what=(name or change.path.rpartition(".")[2]).replace("_", " "))
 
-    declared = type_at(change.path)
-    return change.value if change.value in words_in(declared) else mapped(declared, change.value, parsed)
+    return mapped(type_at(change.path), change.value, parsed)

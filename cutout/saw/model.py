@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
+import numpy as np
 from shapely import MultiPolygon
 
 from cutout.finding import Finding
@@ -13,6 +15,15 @@ from cutout.geom.curve import FloatArray
 Role: TypeAlias = Literal["starter", "relief", "clearing"]
 """starter: lets the blade in; relief: lets it turn, or saves nibbling a tight curve; clearing: one of the
 holes that take away waste where no blade gets."""
+
+
+StartBy: TypeAlias = Literal["on", "back", "turn", "drop in", "lift", "thread"]
+"""How the blade comes to where a leg begins. on: it simply goes on; back: backed out of where it stands, in its own
+kerf, and branching off; turn: turned on the spot, in a hole or where waste has fallen; drop in: lifted out and let
+into a hole, fallen waste or the edge; lift: lifted out and put into a kerf; thread: unclamped and passed through."""
+
+SAME_GO: tuple[StartBy, ...] = ("on", "back", "turn")
+"""Moves within one go: the saw is not lifted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +44,7 @@ class Leg:
     starts: "hole 3", "leg 2" (the open kerf or fallen waste of an earlier leg) or "edge" of the panel;
     ends: the same, or "corner": the blade stops there and is backed out the way it came.
     drops: area of waste that comes free at the end of this leg (empty when none).
+    start_by: how the blade comes to where it begins.
     """
 
     order: int
@@ -41,6 +53,12 @@ class Leg:
     starts: str
     ends: str
     drops: MultiPolygon = field(default_factory=MultiPolygon)
+    start_by: StartBy = "drop in"
+
+    @property
+    def length(self) -> float:
+        """Length of the path (mm)."""
+        return float(np.hypot(*np.diff(self.path, axis=0).T).sum())
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -53,8 +71,26 @@ class LeftOver:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class Step:
+    """What is said to the sawyer in one sentence: some legs, what to drill before them, what falls.
+
+    letter: A, B, ... without I and O. legs: their numbers; holes: numbers of holes drilled in this step.
+    """
+
+    letter: str
+    text: str
+    legs: tuple[int, ...]
+    holes: tuple[int, ...]
+    drops: MultiPolygon
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Plan:
-    """Where to drill and in which order to saw. minutes is an estimate at the blade's stated feed."""
+    """Where to drill and in which order to saw.
+
+    entries: how often the saw is put in; goes: everything sawn between two of these; lifts: times it is put into a
+    kerf again, or threaded. minutes: an estimate; minutes_by: the same by kind of move.
+    """
 
     holes: tuple[Hole, ...]
     legs: tuple[Leg, ...]
@@ -63,6 +99,10 @@ class Plan:
     cut_length: float
     entries: int
     minutes: float
+    steps: tuple[Step, ...] = ()
+    goes: int = 0
+    lifts: int = 0
+    minutes_by: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

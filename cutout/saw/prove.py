@@ -8,8 +8,9 @@ makes R = W^2 / (8 (K - T)) on a circle. Where the blade's turning radius was me
 the rectangle is shortened to the width that radius implies, and bends tighter than it are refused anyway.
 
 What is shown, in the order of sawing: (a) the body lies in holes, cut kerf or fallen waste at every step,
-(b) no hole and no kerf reaches into keep, (c) all waste comes free but for slivers, which are listed,
-(d) every leg starts where a blade can be, and no piece falls while a cut is still to come in it.
+(b) no hole and no kerf reaches into keep, (c) all waste comes free but for what may stay on the line for the file and
+for slivers, which are listed, (d) every leg starts where a blade can be, and no piece falls while a cut is still to
+come in it. What is said beside the cuts (what falls, how the blade comes to a leg) is proved by `prove_moves`.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from cutout.geom.outline import polygons_of
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
+from cutout.saw.prove_moves import Moves, still_held, unannounced
 from cutout.units import Units, format_length
 
 Along: TypeAlias = Callable[[FloatArray], ComplexArray]
@@ -59,6 +61,8 @@ class _Bench:
     pattern: Pattern
     blade: Blade
     units: Units
+    allow: float
+    moves: Moves
     opened: list[shapely.Geometry] = field(default_factory=list)
     standing: dict[int, shapely.Geometry] = field(default_factory=dict)
     board: shapely.Geometry | None = None
@@ -103,7 +107,10 @@ class _Bench:
 
 def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
     """Move the blade along every leg and report whatever does not work as a `stop` finding of kind "plan"."""
-    bench = _Bench(pattern, kit.blade, kit.units, standing={o.id: o.region for o in pattern.openings})
+    bench = _Bench(
+        pattern, kit.blade, kit.units, kit.allow, Moves(kit, plan.holes),
+        standing={o.id: o.region for o in pattern.openings},
+    )  # fmt: skip
     if pattern.keep_mode != "panel":
         bench.board = pattern.panel.polygon
     shapely.prepare(pattern.keep)
@@ -156,15 +163,32 @@ def _prove_leg(bench: _Bench, leg: Leg, holes: dict[int, Hole]) -> float:
     if leg.starts == "edge":
         air = shapely.union(air, shapely.difference(reach, bench.pattern.panel.polygon))
     _prove_source(bench, leg, complex(path[0]), holes)
+    if bench.pattern.keep_mode != "both" and (fault := bench.moves.fault(leg, path, air)) is not None:
+        bench.fail(complex(path[0]), fault, opening=leg.opening)
     _prove_body(bench, leg, path, air)
     gouge = _prove_kerf(bench, leg, kerf)
     if bench.board is not None:
         _prove_piece_still_held(bench, leg, kerf)
     bench.open(kerf)
     if bench.pattern.keep_mode != "both":
-        for piece in _free_pieces(bench, _frame(kerf, 1.0)):
+        fallen = _free_pieces(bench, _frame(kerf, 1.0))
+        for piece in fallen:
             bench.open(piece)
+        _prove_announced(bench, leg, fallen)
+        bench.moves.note(leg, path, fallen)
     return gouge
+
+
+def _prove_announced(bench: _Bench, leg: Leg, fallen: list[Polygon]) -> None:
+    """(e): what comes free is said, and what is said comes free."""
+    for piece, text in (
+        (unannounced(fallen, leg), f"falls with leg {leg.order}, and nobody is told to hold it."),
+        (still_held(fallen, leg), f"is said to fall with leg {leg.order}, but wood still holds it."),
+    ):
+        if piece is not None:
+            at = piece.representative_point()
+            across = math.sqrt(piece.area)
+            bench.fail((at.x, at.y), f"A piece about {bench.say(across)} across {text}", opening=leg.opening)
 
 
 def _frame(geometry: shapely.Geometry, margin: float) -> Polygon:
@@ -375,7 +399,7 @@ def _prove_all_free(bench: _Bench, plan: Plan) -> tuple[LeftOver, ...]:
     stated = [(complex(*s.at), s.area) for s in plan.left_over]
     left = []
     for number, wood in bench.standing.items():
-        for piece in polygons_of(wood):
+        for piece in _thick_parts(bench, wood):
             if piece.area < SLIVER or not _held(bench, piece):
                 continue
             depth, at = _reach(shapely.segmentize(piece, 0.3), bench.air(_frame(piece, 50.0)))
@@ -388,6 +412,13 @@ def _prove_all_free(bench: _Bench, plan: Plan) -> tuple[LeftOver, ...]:
                     opening=number,
                 )
     return tuple(left)
+
+
+def _thick_parts(bench: _Bench, wood: shapely.Geometry) -> list[Polygon]:
+    """What stands where it is thicker than the wood that may stay on the line for the file."""
+    half = bench.allow / 2 + PLAY
+    core = shapely.buffer(shapely.buffer(wood, -half, quad_segs=8), half + 0.02, quad_segs=8)
+    return list(polygons_of(shapely.intersection(wood, core)))
 
 
 def _acceptable(sliver: LeftOver, piece: Polygon, stated: list[tuple[complex, float]], blade: Blade) -> bool:

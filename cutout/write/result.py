@@ -76,10 +76,21 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
                 "opening": leg.opening,
                 "path": _points(leg.path.tolist()),
                 "starts": leg.starts,
+                "start_by": leg.start_by,
                 "ends": leg.ends,
                 "drops": _region(leg.drops),
             }
             for leg in work.plan.legs
+        ],
+        "steps": [
+            {
+                "letter": step.letter,
+                "text": step.text,
+                "legs": list(step.legs),
+                "holes": list(step.holes),
+                "drops": _region(step.drops),
+            }
+            for step in work.plan.steps
         ],
         "left_over": [_left_over(left) for left in work.plan.left_over],
         "proof": {
@@ -90,8 +101,11 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
         },
         "estimate": {
             "cut_length": _round(work.plan.cut_length),
+            "goes": work.plan.goes,
+            "lifts": work.plan.lifts,
             "entries": work.plan.entries,
             "minutes": _round(work.plan.minutes),
+            "minutes_by": {move: _round(taken) for move, taken in work.plan.minutes_by.items()},
         },
         "bridges": [
             {

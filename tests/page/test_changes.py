@@ -141,3 +141,21 @@ def test_names_for_a_download_are_plain_and_distinct(labels: list[str]) -> None:
         assert "\\" not in name
         assert name not in (".", "..", "job.toml", "template.pdf")
         assert name == plain_name(name)
+
+
+def test_lengths_are_told_by_their_place_in_the_schema() -> None:
+    """A bare number in an inch job is inches wherever the schema has a length, and a name stays a name."""
+    job = changed(Job(units="in"), [Change(path="backing", value={"overlap": "1/2"})])
+    wanted = {"router.tab_width": "0.1", "template.line": "1/64", "router.safe_height": "1/4"}
+    for path, text in wanted.items():
+        job = changed(job, [Change(path=path, value=text)])
+    assert job.router.tab_width == pytest.approx(2.54)
+    assert job.template.line == pytest.approx(25.4 / 64)
+    assert job.router.safe_height == pytest.approx(6.35)
+    assert job.backing is not None
+    assert job.backing.overlap == pytest.approx(12.7)
+    job = changed(job, [Change(path="backing.sheet", value="plywood")])
+    assert job.backing is not None
+    assert job.backing.sheet == "plywood"
+    row = changed(job, [Change(path="arrange", value={"line": "row", "gap": "even"})])
+    assert changed(row, [Change(path="arrange.gap", value="1")]).arrange.gap == pytest.approx(25.4)  # type: ignore[union-attr]

@@ -7,9 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from shapely.affinity import translate
 
-from cutout.geom.outline import Outline, Ring
+from cutout.geom.outline import Outline, Ring, as_multi
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import Hole, LeftOver, Leg, Plan
@@ -40,7 +41,9 @@ def round_plan(radius: float = 40.0, hole_at: float = 0.0) -> Plan:
     start = math.atan2(lead[-1][1] - 100, lead[-1][0] - 100)
     ring = 100 + 100j + run * np.exp(1j * (start + angle * (1 + 0.2 / 2 / math.pi)))
     path = np.vstack([straight_in, lead[1:], np.column_stack([ring.real, ring.imag])[1:]])
-    return Plan((hole,), (Leg(1, 1, path, "hole 1", "leg 1"),), (), (), 250.0, 1, 3.0)
+    disc = shapely.Point(100, 100).buffer(radius - K, quad_segs=64)
+    drops = as_multi(disc.difference(shapely.LineString(path).buffer(K / 2)))
+    return Plan((hole,), (Leg(1, 1, path, "hole 1", "leg 1", drops),), (), (), 250.0, 1, 3.0)
 
 
 def lead_in(start: complex, centre: complex, run: float, bend: float = 12.0) -> np.ndarray:
@@ -74,6 +77,38 @@ def test_a_hole_moved_one_millimetre_into_keep_is_caught() -> None:
     assert any(
         "Hole 1 would take" in f.text and f.size == pytest.approx(1.0, abs=0.02) for f in proof.findings
     )
+
+
+def test_a_piece_that_falls_unannounced_is_caught() -> None:
+    plan = round_plan()
+    silent = replace(plan.legs[0], drops=shapely.MultiPolygon())
+    found = prove(round_opening(), KIT, replace(plan, legs=(silent,))).findings
+    assert any("nobody is told to hold it" in f.text for f in found)
+
+
+def test_a_piece_that_is_announced_but_held_is_caught() -> None:
+    plan = round_plan()
+    short = replace(plan.legs[0], path=plan.legs[0].path[:-200])
+    found = prove(round_opening(), KIT, replace(plan, legs=(short,))).findings
+    assert any("wood still holds it" in f.text for f in found)
+
+
+@pytest.mark.parametrize(
+    ("start_by", "text"),
+    [("back", "go that has not begun"), ("turn", "go that has not begun"), ("drop in", None), ("lift", None)],
+)
+def test_the_move_before_a_leg_must_be_possible(start_by: str, text: str | None) -> None:
+    plan = round_plan()
+    leg = replace(plan.legs[0], start_by=start_by)  # type: ignore[arg-type]
+    found = prove(round_opening(), KIT, replace(plan, legs=(leg,))).findings
+    assert [text in f.text for f in found] == ([True] if text else [])
+
+
+def test_a_scroll_saw_is_not_lifted_out_of_a_kerf() -> None:
+    kit = replace(KIT, blade=replace(KIT.blade, saw="scroll saw"))
+    leg = replace(round_plan().legs[0], start_by="lift")
+    found = prove(round_opening(), kit, replace(round_plan(), legs=(leg,))).findings
+    assert any("can't do that inside a panel" in f.text for f in found)
 
 
 def test_a_missing_leg_leaves_the_piece_standing() -> None:
@@ -147,7 +182,8 @@ def test_moving_everything_moves_nothing_in_the_verdict() -> None:
     ring = Ring.of_points(circle(40.0, at=112.5 + 92.75j))
     moved = cut_pattern(Outline((ring,), 1.0), PANEL, "panel", K)
     hole = replace(plan.holes[0], at=(plan.holes[0].at[0] + shift[0], plan.holes[0].at[1] + shift[1]))
-    leg = replace(plan.legs[0], path=plan.legs[0].path + np.array(shift))
+    drops = translate(plan.legs[0].drops, *shift)
+    leg = replace(plan.legs[0], path=plan.legs[0].path + np.array(shift), drops=drops)
     first, second = prove(pattern, KIT, plan), prove(moved, KIT, replace(plan, holes=(hole,), legs=(leg,)))
     assert (first.ok, first.steps) == (second.ok, second.steps)
     assert translate(pattern.waste, *shift).symmetric_difference(moved.waste).area < 1e-6

@@ -17,8 +17,10 @@ from cutout.saw.planner.line import Stretch, stretches
 
 MARGIN = 1.02
 """The plan turns the blade no tighter than this many turning radii."""
-CLEAN = 0.08
-"""Wood left thinner than this (mm) on the outline is gone with the first stroke of sandpaper."""
+CLEAN = 0.05
+"""On top of the allowance: so much (mm) the middle of a kerf is off its line by being drawn in chords."""
+ROOMY = 0.075
+"""The blade's middle may leave the region of centres by this much (mm): less than a pencil line into keep."""
 _BAND = 60.0
 
 
@@ -47,10 +49,16 @@ class Area:
     along: FloatArray
     places: FloatArray
     radius: float
+    allow: float
+
+    @property
+    def clean(self) -> float:
+        """Wood left thinner than this (mm) on the outline counts as sawn: the allowance for the file."""
+        return self.allow + CLEAN
 
 
-def area_of(opening: Opening, panel: Panel, blade: Blade) -> Area:
-    """The opening prepared for `blade`."""
+def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
+    """The opening prepared for `blade`; allow: wood (mm) that may stay on the waste side of the line."""
     radius = max(blade.turning_radius * MARGIN, 0.05)
     board = panel.polygon
     edge = shapely.buffer(board.exterior, 0.02)
@@ -60,16 +68,16 @@ def area_of(opening: Opening, panel: Panel, blade: Blade) -> Area:
     centres = MultiPolygon([p for p in polygons_of(inner) if p.area > 1e-4])
     found: list[Stretch] = []
     for part in centres.geoms:
-        found.extend(stretches(part, radius, reach=2.5 * radius + 4 * blade.width))
+        found.extend(stretches(part, radius, 2.5 * radius + 4 * blade.width, blade.kerf, allow))
     step = min(max(0.6 * blade.kerf, 0.3), 0.8)
     points = _points_along(line, step)
-    found = _near(found, line, blade.kerf)
-    where, along, reachable = _assigned(points, found, centres, blade.kerf)
-    roomy = shapely.buffer(centres, 0.03, quad_segs=4, join_style="mitre")
+    found = _near(found, line, blade.kerf + allow)
+    where, along, reachable = _assigned(points, found, centres, blade.kerf / 2 + allow + CLEAN)
+    roomy = shapely.buffer(centres, ROOMY, quad_segs=4, join_style="mitre")
     shapely.prepare(roomy)
     return Area(
         opening.id, opening.region, waste, centres, roomy, line, tuple(found), points, step, reachable,
-        where, along, _outside_places(opening, board, blade), radius,
+        where, along, _outside_places(opening, board, blade), radius, allow,
     )  # fmt: skip
 
 
@@ -117,14 +125,14 @@ def as_line(stretch: Stretch) -> shapely.LineString:
 
 
 def _assigned(
-    points: FloatArray, found: list[Stretch], centres: MultiPolygon, kerf: float
+    points: FloatArray, found: list[Stretch], centres: MultiPolygon, reach: float
 ) -> tuple[np.ndarray, FloatArray, np.ndarray]:
     where = np.full(len(points), -1)
     along = np.zeros(len(points))
     spots = np.asarray(shapely.points(points))
     shapely.prepare(centres)
     reachable = (
-        shapely.dwithin(spots, centres, kerf / 2 + CLEAN) if len(points) and not centres.is_empty
+        shapely.dwithin(spots, centres, reach) if len(points) and not centres.is_empty
         else np.zeros(len(points), dtype=bool)
     )  # fmt: skip
     if found and len(points):

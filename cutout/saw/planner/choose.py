@@ -1,26 +1,31 @@
-"""Which leg comes next: every way onto the nearest unsawn lines is weighed, the best one is sawn."""
+"""Which leg comes next: every way onto an unsawn run of the line is priced in seconds, and the cheapest is sawn."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
 import shapely
 
 from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.saw.planner.hand import Hand
 from cutout.saw.planner.lead import Leads, from_places, from_poses
 from cutout.saw.planner.line import Stretch
-from cutout.saw.planner.state import END_ROOM, State
+from cutout.saw.planner.state import END_ROOM, Covers, KerfPath, Move, State
 
-ENTRY_MINUTES = 1.0
-"""Lifting the saw, turning it and putting it in again takes about this long (an estimate)."""
-_NEAR_PLACES = 10
-_NEAR_POSES = 40
-_KEPT = 12
+_NEAR_PLACES = 12
+_NEAR_POSES = 60
+_KEPT = 40
 _LEAST = 0.05
 _PER_ENTRY = 2
 _ROUNDS = ((0, 6), (6, 30), (30, 10_000))
+ARRIVAL = 30.0
+"""Seconds another arrival takes, for what a way leaves of the run it saws: about a lead and a move of this saw's."""
+_MEASURED = 6
+"""So many of the cheapest ways are measured exactly before one is chosen."""
+_RUN_ON = (0.0, 0.4, 0.9, 1.6)
+"""How far the blade may run on straight, in turning radii, before it turns towards the next run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,13 +39,34 @@ class Gap:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Way:
-    """A leg that could be sawn next. gain: about how much new outline (mm); cost in minutes."""
+    """A leg that could be sawn next. gain: about how much new outline (mm); rest: runs it leaves of its gap.
+
+    It begins at `place` (a point and a name), or in a kerf at `pose` (the way through it, how far along), or, with
+    neither, where the blade stands.
+    """
 
     z: ComplexArray
-    starts: str
-    covers: tuple[int, float, float]
+    along: Covers | None
     gain: float
-    cost: float
+    rest: int
+    place: tuple[complex, str] | None = None
+    pose: tuple[KerfPath, float] | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Chosen:
+    """A way with the move it begins with, and its price in seconds beyond the sawing that must be done anyway."""
+
+    way: Way
+    move: Move
+    price: float
+
+    @property
+    def starts(self) -> str:
+        """What the leg starts from, by name."""
+        if self.way.place is not None:
+            return self.way.place[1]
+        return ""
 
 
 def gaps(state: State) -> list[Gap]:
@@ -69,56 +95,88 @@ Known: TypeAlias = dict[Gap, tuple[Since, list[Way]]]
 """Ways found before: for a gap that has not changed only what is new since needs a look."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Aim:
+    """A gap seen in one direction: the directed stretch, the gap's ends along it, where to stop."""
+
+    gap: Gap
+    line: Stretch
+    ahead: bool
+    start: float
+    stop: float
+    end: float
+
+
 def ways(state: State, gap: Gap, known: Known) -> list[Way]:
-    """Every way found to saw a gap, in either direction."""
+    """Every way found to saw a gap, in either direction, from what is open."""
     since, before = known.get(gap, ((0, 0), []))
     now = len(state.places), len(state.poses.q)
     if since == now and gap in known:
         return before
-    found = [*before, *_new_ways(state, gap, since)]
-    found.sort(key=lambda w: (-w.gain / w.cost, w.cost))
-    known[gap] = now, found[:_KEPT]
-    return found[:_KEPT]
+    found = [*before]
+    for aim, entries in _aims(state, gap):
+        found.extend(_led(state, aim, entries, since))
+        if not aim.line.closed:
+            found.extend(_resumed(state, aim))
+    found.sort(key=lambda w: w.rest * ARRIVAL * 10 + _lead(w))
+    known[gap] = now, _spread(found)
+    return known[gap][1]
 
 
-def _new_ways(state: State, gap: Gap, since: Since) -> list[Way]:
-    found: list[Way] = []
+def _lead(way: Way) -> float:
+    return float(np.abs(np.diff(way.z)).sum()) - way.gain
+
+
+def _spread(found: list[Way]) -> list[Way]:
+    """The best few ways from each kerf and each place, so that wherever the blade is there is one."""
+    count: dict[object, int] = {}
+    kept = []
+    for way in found:
+        key: object = way.place[1] if way.place is not None else None
+        if way.pose is not None:
+            key = (way.pose[0].cut, way.pose[0].forward)
+        count[key] = count.get(key, 0) + 1
+        if count[key] <= 3:
+            kept.append(way)
+    return kept[:_KEPT]
+
+
+def _aims(state: State, gap: Gap) -> list[tuple[_Aim, FloatArray]]:
+    """A gap in both directions, with the places along it where a lead may join."""
     forward = state.area.stretches[gap.stretch]
-    if forward.closed:
-        return _round_ways(state, gap, forward, since)
-    found.extend(_ways(state, gap, forward, gap.start, gap.end, True, since))
-    back = forward.reversed()
-    found.extend(_ways(state, gap, back, back.length - gap.end, back.length - gap.start, False, since))
-    return found
-
-
-def _round_ways(state: State, gap: Gap, forward: Stretch, since: Since) -> list[Way]:
-    """A ring without a stop: enter anywhere, go once round and a little further."""
-    found: list[Way] = []
-    whole = gap.end - gap.start > 0.9 * forward.length
+    found = []
     for line, ahead in ((forward, True), (forward.reversed(), False)):
-        if whole:
-            entries = np.arange(12) / 12 * line.length
-            run = line.length + 0.5
-        else:
-            a = gap.start if ahead else line.length - gap.end
-            entries = np.mod(a - np.array([0.0, 0.5, 1.0, 2.0, 4.0]) * state.area.radius / 2, line.length)
-            run = gap.end - gap.start + 4 * state.area.radius
-        found.extend(_led(state, gap, line, entries, run, ahead, 0.0, line.length, since))
+        if line.closed:
+            found.append(_round_aim(state, gap, line, ahead))
+            continue
+        a, b = (gap.start, gap.end) if ahead else (line.length - gap.end, line.length - gap.start)
+        aim = _Aim(gap, line, ahead, a, b, _end(state, line, b))
+        found.append((aim, _entries(state, line, a, b)))
     return found
 
 
-def _ways(state: State, gap: Gap, line: Stretch, a: float, b: float, ahead: bool, since: Since) -> list[Way]:
-    """Ways to saw from a to b along a directed stretch, entering before a or, failing that, after it."""
-    end = _end(state, line, b)
-    found = _resumed(state, gap, line, a, b, end, ahead)
+def _entries(state: State, line: Stretch, a: float, b: float) -> FloatArray:
+    """Where a lead may join a gap from a to b: before it, just after it within the band, or further in.
+
+    A lead that ends in an arc of radius R leaves less than `allow` for the last sqrt(2 R allow) before it touches.
+    """
     r = state.area.radius
     reach = float(line.s[0])
+    grace = min(float(np.sqrt(2 * r * state.area.allow)) * 0.9, (b - a) / 2)
     before = a - np.concatenate([np.array([0.0, 0.2, 0.5, 1.0, 1.6, 2.4]) * r, [-reach + a, (a - reach) / 2]])
-    inside = a + (b - a) * np.array([0.12, 0.3, 0.55, 0.8])
-    entries = np.unique(np.round(np.concatenate([before[(before >= reach) & (before <= a)], inside]), 3))
-    found.extend(_led(state, gap, line, entries, end, ahead, a, b, since))
-    return found
+    inside = a + np.concatenate([[grace / 2, grace], (b - a) * np.array([0.12, 0.3, 0.55, 0.8])])
+    return np.unique(np.round(np.concatenate([before[(before >= reach) & (before <= a)], inside]), 3))
+
+
+def _round_aim(state: State, gap: Gap, line: Stretch, ahead: bool) -> tuple[_Aim, FloatArray]:
+    """A ring without a stop: enter anywhere, go once round and a little further."""
+    if gap.end - gap.start > 0.9 * line.length:
+        entries = np.arange(12) / 12 * line.length
+        return _Aim(gap, line, ahead, 0.0, line.length, line.length + 1.0), entries
+    a = gap.start if ahead else line.length - gap.end
+    entries = np.mod(a - np.array([0.0, 0.5, 1.0, 2.0, 4.0]) * state.area.radius / 2, line.length)
+    run = gap.end - gap.start + 4 * state.area.radius
+    return _Aim(gap, line, ahead, 0.0, gap.end - gap.start, run), entries
 
 
 def _end(state: State, line: Stretch, b: float) -> float:
@@ -129,74 +187,90 @@ def _end(state: State, line: Stretch, b: float) -> float:
     return min(line.length + 1.5 * kerf, float(line.s[-1]))
 
 
-def _resumed(state: State, gap: Gap, line: Stretch, a: float, b: float, end: float, ahead: bool) -> list[Way]:
+def _resumed(state: State, aim: _Aim) -> list[Way]:
     """Go on along a line where its kerf already reaches the gap: the blade goes back into its own kerf."""
-    width = state.blade.width
-    for k in reversed(state.along_stretch.get(gap.stretch, ())):
-        for _, s0, s1 in state.cuts[k].covers:
-            lo, hi = (s0, s1) if ahead else (line.length - s1, line.length - s0)
-            latest = min(a, hi) - width / 2
-            tries = latest - np.arange(0.0, 4 * state.area.radius + 2 * width, width / 2)
-            tries = tries[tries >= lo + width / 2 + END_ROOM]
-            if len(tries) == 0 or hi < a - state.area.step:
-                continue
-            fits = np.flatnonzero(state.starts_straight(line.z, line.s, tries))
-            if len(fits):
-                back = float(tries[fits[0]])
-                name = f"leg {state.first_leg + k}"
-                z = line.part(back, end)
-                return [_way(state, gap, line, z, name, max(a, lo), b, back, end, ahead)]
+    width, line = state.blade.width, aim.line
+    for k in reversed(state.along_stretch.get(aim.gap.stretch, ())):
+        run = state.cuts[k].along
+        assert run is not None
+        lo, hi = (run.start, run.end) if aim.ahead else (line.length - run.end, line.length - run.start)
+        latest = min(aim.start, hi) - width / 2
+        tries = latest - np.arange(0.0, 4 * state.area.radius + 2 * width, width / 2)
+        tries = tries[tries >= lo + width / 2 + END_ROOM]
+        if len(tries) == 0 or hi < aim.start - state.area.step:
+            continue
+        z = line.part(float(lo), float(hi))
+        s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
+        straight = state.starts_straight(z, s, tries - lo)
+        if not straight.any():
+            continue
+        a0 = float(tries[straight][0])
+        path = line.part(a0, aim.end)
+        place = _place_on(state, k, complex(path[0]))
+        if place is not None:
+            return [replace(_whole(aim, path, aim.start), pose=place)]
     return []
 
 
-def _led(
-    state: State, gap: Gap, line: Stretch, entries: FloatArray, end: float, ahead: bool, a: float, b: float,
-    since: Since,
-) -> list[Way]:  # fmt: skip
+def _place_on(state: State, k: int, z: complex) -> tuple[KerfPath, float] | None:
+    """The place on cut k nearest to a point, as a way through its kerf, if the point lies on it."""
+    path = state.cuts[k].z
+    line = shapely.LineString(np.column_stack([path.real, path.imag]))
+    spot = shapely.Point(z.real, z.imag)
+    if shapely.distance(line, spot) > 0.05:
+        return None
+    return KerfPath(path, k, True), float(shapely.line_locate_point(line, spot))
+
+
+def _led(state: State, aim: _Aim, entries: FloatArray, since: Since) -> list[Way]:
     """Ways that reach the line at one of `entries` by a lead from a hole, from open waste or from a kerf."""
-    p, t = line.pose(entries)
+    p, t = aim.line.pose(entries)
     found: list[Way] = []
     places = nearest_places(state, p, since[0])
     if places:
-        q = np.array([z for z, _ in places])
-        leads = from_places(q, p, t, state.area.radius)
+        leads = from_places(np.array([z for z, _ in places]), p, t, state.area.radius)
         for i, z in valid_leads(state, leads):
-            if not line.closed and entries[leads.target[i]] > end - _LEAST:
-                continue
-            name = places[int(leads.source[i])][1]
-            found.append(
-                _led_way(state, gap, line, z, name, float(entries[leads.target[i]]), end, ahead, a, b)
-            )
-    found.extend(_from_kerfs(state, gap, line, entries, p, t, end, ahead, a, b, since[1]))
+            way = _led_way(aim, z, float(entries[leads.target[i]]))
+            if way is not None:
+                found.append(replace(way, place=places[int(leads.source[i])]))
+    near = near_poses(state, p, since[1])
+    if len(near):
+        poses = state.poses
+        leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius)
+        for i, z in valid_leads(state, leads):
+            k = int(near[leads.source[i]])
+            path, s = poses.paths[int(poses.path[k])], float(poses.s[k])
+            z = np.concatenate([stub(path.z, s, state.blade.width / 2), z[1:]])
+            way = _led_way(aim, z, float(entries[leads.target[i]]))
+            if way is not None:
+                found.append(replace(way, pose=(path, s)))
     return found
 
 
-def _led_way(
-    state: State, gap: Gap, line: Stretch, z: ComplexArray, name: str, entry: float, end: float, ahead: bool,
-    a: float, b: float,
-) -> Way:  # fmt: skip
-    stop = entry + end if line.closed else end
-    whole = np.concatenate([z, line.part(entry, stop)[1:]])
-    start = entry if line.closed else max(a, entry)
-    return _way(state, gap, line, whole, name, start, stop if line.closed else b, entry, stop, ahead)
+def _led_way(aim: _Aim, z: ComplexArray, entry: float) -> Way | None:
+    stop = entry + aim.end if aim.line.closed else aim.end
+    if not aim.line.closed and entry > stop - _LEAST:
+        return None
+    return _whole(aim, np.concatenate([z, aim.line.part(entry, stop)[1:]]), entry, stop)
 
 
-def _way(
-    state: State, gap: Gap, line: Stretch, z: ComplexArray, name: str, start: float, stop: float,
-    entry: float, end: float, ahead: bool,
-) -> Way:  # fmt: skip
-    z = clean(z)
-    gain = max(min(stop - start, line.length), 0.0)
-    length = float(np.abs(np.diff(z)).sum())
-    lo, hi = (entry, end) if ahead else (line.length - end, line.length - entry)
-    covers = (gap.stretch, lo, hi)
-    return Way(z, name, covers, gain, length / state.blade.feed + ENTRY_MINUTES)
+def _whole(aim: _Aim, z: ComplexArray, entry: float, stop: float | None = None) -> Way:
+    stop = aim.end if stop is None else stop
+    lo, hi = (entry, stop) if aim.ahead else (aim.line.length - stop, aim.line.length - entry)
+    begun = entry if aim.line.closed else max(aim.start, entry)
+    gain = max(min(aim.stop - (0.0 if aim.line.closed else begun), aim.line.length), 0.0)
+    left = 0 if aim.line.closed or begun - aim.start <= 2.0 else 1
+    return Way(clean(z), Covers(aim.gap.stretch, lo, hi), gain, left)
 
 
 def clean(z: ComplexArray) -> ComplexArray:
-    """The path without repeated points."""
-    fresh = np.concatenate([[True], np.abs(np.diff(z)) > 1e-6])
-    return np.asarray(z[fresh])
+    """The path without repeated points, nor hairs between them."""
+    fresh = np.concatenate([[True], np.abs(np.diff(z)) > 1e-3])
+    fresh[-1] = True
+    z = z[fresh]
+    if len(z) > 2 and abs(z[-1] - z[-2]) <= 1e-3:
+        z = np.delete(z, -2)
+    return np.asarray(z)
 
 
 def nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[complex, str]]:
@@ -225,26 +299,6 @@ def near_poses(state: State, p: ComplexArray, since: int, most: int = _NEAR_POSE
     if len(near) > most:
         near = near[np.unique(np.linspace(0, len(near) - 1, most).astype(int))]
     return np.asarray(near + since)
-
-
-def _from_kerfs(
-    state: State, gap: Gap, line: Stretch, entries: FloatArray, p: ComplexArray, t: ComplexArray, end: float,
-    ahead: bool, a: float, b: float, since: int,
-) -> list[Way]:  # fmt: skip
-    near = near_poses(state, p, since)
-    if len(near) == 0:
-        return []
-    poses = state.poses
-    leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius)
-    found = []
-    for i, z in valid_leads(state, leads):
-        if not line.closed and entries[leads.target[i]] > end - _LEAST:
-            continue
-        k = int(near[leads.source[i]])
-        path, name = poses.paths[int(poses.path[k])]
-        z = np.concatenate([stub(path, float(poses.s[k]), state.blade.width / 2), z[1:]])
-        found.append(_led_way(state, gap, line, z, name, float(entries[leads.target[i]]), end, ahead, a, b))
-    return found
 
 
 def stub(path: ComplexArray, s: float, back: float) -> ComplexArray:
@@ -285,23 +339,69 @@ def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
     return found
 
 
-def best(state: State, last: complex | None, known: Known) -> Way | None:
-    """The next leg: the most new outline for the time among the gaps near the last leg, else among all."""
+def going_on(state: State, near: list[Gap]) -> list[Way]:
+    """Ways that simply go on from where the blade stands: straight ahead for a little, then round to a run.
+
+    None where it stands in a corner or in open waste.
+    """
+    if not state.cuts or state.cuts[-1].ends != "corner":
+        return []
+    z = state.cuts[-1].z
+    u = (z[-1] - z[-2]) / abs(z[-1] - z[-2])
+    q = z[-1] + u * np.array(_RUN_ON) * state.area.radius
+    lines = shapely.linestrings([[(z[-1].real, z[-1].imag), (w.real, w.imag)] for w in q[1:].tolist()])
+    free = np.concatenate([[True], shapely.covers(state.area.roomy, lines)])
+    q = q[free]
+    found = []
+    for gap in near:
+        for aim, entries in _aims(state, gap):
+            p, t = aim.line.pose(entries)
+            if np.abs(p - z[-1]).min() > 8 * state.area.radius + 4 * state.blade.width:
+                continue
+            leads = from_poses(q, np.full(len(q), u), p, t, state.area.radius, most=2.2 * np.pi)
+            for i, lead in valid_leads(state, leads):
+                head = stub(z, state.cuts[-1].length, min(state.blade.width / 2, state.cuts[-1].length))
+                way = _led_way(aim, np.concatenate([head, lead]), float(entries[leads.target[i]]))
+                if way is not None:
+                    found.append(way)
+    return found
+
+
+def best(hand: Hand, known: Known) -> Chosen | None:
+    """The next leg: the cheapest by its price among the gaps near the blade, else among all."""
+    state = hand.state
     open_gaps = gaps(state)
     if not open_gaps:
         return None
+    last = complex(state.cuts[-1].z[-1]) if state.cuts else None
     if last is not None:
         open_gaps.sort(key=lambda g: _away(state, g, last))
     else:
         open_gaps.sort(key=lambda g: (g.start - g.end, g.stretch, g.start))
-    size = 6
+    size = 10
     for k in range(0, len(open_gaps), size):
-        found = [w for g in open_gaps[k : k + size] for w in ways(state, g, known)]
-        chosen = richest(state, found)
+        batch = open_gaps[k : k + size]
+        found = [c for g in batch for w in ways(state, g, known) if (c := priced(hand, w)) is not None]
+        found += [c for w in going_on(state, batch) if (c := priced(hand, w)) is not None]
+        chosen = cheapest(hand, found)
         if chosen is not None:
             return chosen
         size = 24
     return None
+
+
+def priced(hand: Hand, way: Way) -> Chosen | None:
+    """What a way costs from where the blade is, beyond the new outline it saws; None where it can't get there."""
+    if way.place is not None:
+        move: Move | None = hand.to_place(*way.place)
+    elif way.pose is not None:
+        move = hand.to_kerf(*way.pose)
+    else:
+        move = Move("on", 0.0, (len(hand.state.cuts) - 1, hand.state.cuts[-1].length))
+    if move is None:
+        return None
+    extra = float(np.abs(np.diff(way.z)).sum()) - way.gain
+    return Chosen(way, move, move.seconds + hand.prices.cut * extra + ARRIVAL * way.rest)
 
 
 def _away(state: State, gap: Gap, last: complex) -> float:
@@ -309,19 +409,21 @@ def _away(state: State, gap: Gap, last: complex) -> float:
     return float(np.abs(line.at(np.array([gap.start, gap.end])) - last).min())
 
 
-def richest(state: State, found: list[Way]) -> Way | None:
+def cheapest(hand: Hand, found: list[Chosen]) -> Chosen | None:
     """Measure the most promising ways exactly and take the best; None if none saws anything new."""
-    found.sort(key=lambda w: (-w.gain / w.cost, w.cost))
-    top: tuple[float, Way] | None = None
+    state = hand.state
+    found.sort(key=lambda c: c.price)
+    top: Chosen | None = None
     good = 0
-    for way in found:
+    for chosen in found:
+        way = chosen.way
         gain = float(np.count_nonzero(~state.done[state.passed(state.pushed(way.z))])) * state.area.step
         if gain < 0.9 * state.area.step:
             continue
         good += 1
-        if good > 6:
+        price = chosen.price + hand.prices.cut * (way.gain - gain) + ARRIVAL * (gain < 0.5 * way.gain)
+        if top is None or price < top.price - 1e-9:
+            top = replace(chosen, price=price)
+        if good >= _MEASURED:
             break
-        score = gain / way.cost
-        if top is None or score > top[0] + 1e-9:
-            top = (score, way)
-    return top[1] if top else None
+    return top

@@ -12,7 +12,6 @@ from scipy.sparse import csr_array
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
 from cutout.geom.outline import polygons_of
-from cutout.saw.planner.area import CLEAN
 from cutout.saw.planner.choose import Gap, gaps
 from cutout.saw.planner.lead import from_places
 from cutout.saw.planner.line import Stretch
@@ -169,7 +168,7 @@ def _all_over(room: shapely.Geometry) -> ComplexArray:
 def _mark_drilled(state: State, spots: ComplexArray, diameter: float, reaches: np.ndarray) -> None:
     tree = shapely.STRtree(state.points_as_shapes())
     who, point = tree.query(
-        shapely.points(to_array(spots)), predicate="dwithin", distance=diameter / 2 + CLEAN
+        shapely.points(to_array(spots)), predicate="dwithin", distance=diameter / 2 + state.area.clean
     )
     reaches[who, point] = True
 

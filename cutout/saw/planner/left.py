@@ -5,6 +5,7 @@ from __future__ import annotations
 from shapely import Polygon
 
 from cutout.finding import Finding
+from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
 from cutout.saw.model import LeftOver
 from cutout.saw.planner.state import State
@@ -20,7 +21,8 @@ def left_over_of(state: State, kit: Kit) -> tuple[list[LeftOver], list[Finding]]
     """Slivers that stay in corners for a file, and a `stop` for each piece too large for one."""
     slivers: list[LeftOver] = []
     stops: list[Finding] = []
-    for piece in state.held():
+    thick = [part for piece in state.held() for part in polygons_of(state.fat(piece))]
+    for piece in thick:
         sliver = _measured(piece, state)
         if sliver.area < DUST:
             continue

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_complex
+from cutout.saw.planner.band import runs
 
 SIMPLE = (0.002, 0.015, 0.03)
 """The line may be simplified by one of these (mm) before it is rounded to the blade's turning radius.
@@ -27,13 +28,15 @@ class Stretch:
 
     z: points (n,), complex, mm. s: distance along from the first point, 0 where the line itself begins and
     `length` where it ends; before 0 and after `length` lie straight extensions into waste. closed: the line
-    is a whole ring without a stop; z then goes round twice.
+    is a whole ring without a stop; z then goes round twice. inside: whether it begins, and whether it ends, in
+    an inside corner, where the blade stands before wood.
     """
 
     z: ComplexArray
     s: FloatArray
     length: float
     closed: bool = False
+    inside: tuple[bool, bool] = (False, False)
 
     def at(self, s: FloatArray) -> ComplexArray:
         """Points at distances s."""
@@ -54,20 +57,30 @@ class Stretch:
     def reversed(self) -> Stretch:
         """The same run the other way."""
         total = 2 * self.length if self.closed else self.length
-        return Stretch(self.z[::-1], total - self.s[::-1], self.length, self.closed)
+        return Stretch(self.z[::-1], total - self.s[::-1], self.length, self.closed, self.inside[::-1])
 
 
-def stretches(centres: Polygon, radius: float, reach: float) -> list[Stretch]:
-    """The boundary of `centres` (where the blade's centre may be) as stretches, waste on their left.
+def stretches(centres: Polygon, radius: float, reach: float, kerf: float, allow: float) -> list[Stretch]:
+    """The boundary of `centres` (where the blade's centre may be) as the fewest stretches, waste on their left.
 
-    Where the line turns more tightly than `radius` a stretch ends. `reach`: longest straight extension
-    before or after a stretch, clipped to `centres`.
+    The centre may leave the boundary by `allow` mm towards the waste. `reach`: longest straight extension before
+    or after a stretch, clipped to `centres`.
     """
     oriented = shapely.orient_polygons(centres)
     found: list[Stretch] = []
     for ring in (oriented.exterior, *oriented.interiors):
-        found.extend(ring_stretches(ring, radius))
+        for run in runs(ring, radius, kerf, allow):
+            z = run.z[np.concatenate([[True], np.abs(np.diff(run.z)) > 1e-7])]
+            if len(z) > 1:
+                found.append(_twice(z) if run.closed else replace(_stretch(z), inside=run.inside))
     return _extended(found, centres, reach)
+
+
+def _twice(z: ComplexArray) -> Stretch:
+    """A ring without a stop, twice round."""
+    length = float(np.abs(np.diff(z)).sum())
+    twice = np.concatenate([z, z[1:]])
+    return Stretch(twice, _along(twice), length, True)
 
 
 def ring_stretches(ring: shapely.LinearRing, radius: float) -> list[Stretch]:
@@ -138,10 +151,9 @@ def _closed(z: ComplexArray, turn: FloatArray, size: FloatArray, radius: float) 
     i = int(np.argmax(size))
     z, turn = np.roll(z, -i - 1), np.roll(turn, -i - 1)
     middle = (z[-1] + z[0]) / 2
-    once = _rounded(np.concatenate([[middle], z, [middle]]), np.concatenate([[0.0], turn, [0.0]]), radius)
-    length = float(np.abs(np.diff(once)).sum())
-    twice = np.concatenate([once, once[1:]])
-    return Stretch(twice, _along(twice), length, True)
+    return _twice(
+        _rounded(np.concatenate([[middle], z, [middle]]), np.concatenate([[0.0], turn, [0.0]]), radius)
+    )
 
 
 def _stretch(z: ComplexArray) -> Stretch:
@@ -193,7 +205,7 @@ def _extended(found: list[Stretch], centres: Polygon, reach: float) -> list[Stre
             z = np.concatenate([[z[0] + (z[0] - z[1]) / abs(z[0] - z[1]) * b], z])
         if a > 0:
             z = np.concatenate([z, [z[-1] + (z[-1] - z[-2]) / abs(z[-1] - z[-2]) * a]])
-        result.append(Stretch(z, _along(z) - b, s.length, False))
+        result.append(Stretch(z, _along(z) - b, s.length, False, s.inside))
     return result + closed
 
 

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 
 from cutout.geom.curve import ComplexArray, to_complex
 from cutout.saw.planner.choose import (
-    ENTRY_MINUTES,
+    Chosen,
     Way,
+    cheapest,
     clean,
     near_poses,
     nearest_places,
-    richest,
+    priced,
     stub,
     valid_leads,
 )
+from cutout.saw.planner.hand import Hand
 from cutout.saw.planner.lead import from_places, from_poses
-from cutout.saw.planner.state import State
+from cutout.saw.planner.state import KerfPath, State
 
 _SLANTS = np.radians([0.0, 35.0, 55.0, 70.0, 80.0])
 RELIEF = 3.0
@@ -27,27 +31,36 @@ _POSES = 240
 _LEADS = 1500
 
 
-def nibble(state: State) -> Way | None:
+def nibble(hand: Hand) -> Chosen | None:
     """A cut against the middle of the longest stretches of outline that nothing else reaches, or None."""
+    state = hand.state
     for run in _runs(state)[:_RUNS]:
         ways = [w for i in _middles(run) for w in _against(state, i)]
-        chosen = richest(state, ways)
+        chosen = cheapest(hand, [c for w in ways if (c := priced(hand, w)) is not None])
         if chosen is not None:
             return chosen
     return None
 
 
-def relief(state: State, diameter: float) -> complex | None:
-    """Where one hole clears at least RELIEF mm of outline that would have to be nibbled, or None."""
-    room = shapely.buffer(state.area.region, -diameter / 2, quad_segs=16)
+def relief(state: State, sizes: Sequence[float]) -> tuple[complex, float] | None:
+    """Where one hole, and of which diameter, clears most of the outline that would have to be nibbled, or None.
+
+    It must clear RELIEF mm at least; of holes that clear about as much the smallest is taken.
+    """
     runs = [r for r in _runs(state)[:_RUNS] if len(r) * state.area.step >= RELIEF]
-    if not runs or shapely.is_empty(room):
-        return None
-    spots = shapely.points(state.points[[int(r[len(r) // 2]) for r in runs]])
-    near = shapely.get_point(shapely.shortest_line(room, np.asarray(spots)), 0)
-    counts = [int(np.count_nonzero(~state.done[state.touched(p, diameter)])) for p in near.tolist()]
-    k = int(np.argmax(counts))
-    return complex(near[k].x, near[k].y) if counts[k] * state.area.step >= RELIEF else None
+    best: tuple[float, complex, float] | None = None
+    for diameter in sorted(sizes):
+        room = shapely.buffer(state.area.region, -diameter / 2, quad_segs=16)
+        if not runs or shapely.is_empty(room):
+            break
+        spots = shapely.points(state.points[[int(r[len(r) // 2]) for r in runs]])
+        near = shapely.get_point(shapely.shortest_line(room, np.asarray(spots)), 0)
+        counts = [int(np.count_nonzero(~state.done[state.touched(p, diameter)])) for p in near.tolist()]
+        k = int(np.argmax(counts))
+        cleared = counts[k] * state.area.step
+        if cleared >= RELIEF and (best is None or cleared > 1.3 * best[0]):
+            best = cleared, complex(near[k].x, near[k].y), diameter
+    return None if best is None else best[1:]
 
 
 def _runs(state: State) -> list[np.ndarray]:
@@ -90,7 +103,7 @@ def _from_places(state: State, p: ComplexArray, t: ComplexArray, out: complex) -
     p = np.concatenate([p, np.full(len(straight), p[0])])
     t = np.concatenate([t, straight])
     leads = from_places(np.array([z for z, _ in places]), p, t, state.area.radius)
-    return [_way(state, z, places[int(leads.source[i])][1]) for i, z in valid_leads(state, leads)]
+    return [_way(z, place=places[int(leads.source[i])]) for i, z in valid_leads(state, leads)]
 
 
 def _from_kerfs(state: State, p: ComplexArray, t: ComplexArray) -> list[Way]:
@@ -103,13 +116,13 @@ def _from_kerfs(state: State, p: ComplexArray, t: ComplexArray) -> list[Way]:
     leads = leads.pick(np.argsort(leads.length, kind="stable")[:_LEADS])
     for i, z in valid_leads(state, leads):
         k = int(near[leads.source[i]])
-        path, name = poses.paths[int(poses.path[k])]
-        back = stub(path, float(poses.s[k]), state.blade.width / 2)
-        found.append(_way(state, np.concatenate([back, z[1:]]), name))
+        path, s = poses.paths[int(poses.path[k])], float(poses.s[k])
+        back = stub(path.z, s, state.blade.width / 2)
+        found.append(_way(np.concatenate([back, z[1:]]), pose=(path, s)))
     return found
 
 
-def _way(state: State, z: ComplexArray, name: str) -> Way:
-    z = clean(z)
-    length = float(np.abs(np.diff(z)).sum())
-    return Way(z, name, (-1, 0.0, 0.0), 1.0, length / state.blade.feed + ENTRY_MINUTES / 2)
+def _way(
+    z: ComplexArray, place: tuple[complex, str] | None = None, pose: tuple[KerfPath, float] | None = None
+) -> Way:
+    return Way(clean(z), None, 1.0, 0, place, pose)

@@ -8,22 +8,25 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from shapely import affinity
 
 from cutout.finding import Finding
-from cutout.geom.curve import to_array
 from cutout.kit import Kit
 from cutout.pattern import Opening, Pattern
-from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role
+from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role, Step
 from cutout.saw.planner.area import area_of
 from cutout.saw.planner.by_hand import ByHand, by_hand_idle, by_hand_unused
-from cutout.saw.planner.choose import ENTRY_MINUTES, Known, Way, best
+from cutout.saw.planner.choose import Chosen, Known
+from cutout.saw.planner.choose import best as best_leg
 from cutout.saw.planner.drill_out import cleared_by_drill, drill_out
+from cutout.saw.planner.falls import with_falls
+from cutout.saw.planner.hand import Hand, Prices
 from cutout.saw.planner.holes import choices, fewest
 from cutout.saw.planner.left import left_over_of
+from cutout.saw.planner.legs import Takes, legs_of, takes
 from cutout.saw.planner.nibble import nibble, relief
 from cutout.saw.planner.slit import slit_plan
-from cutout.saw.planner.state import State
+from cutout.saw.planner.state import Drilled, State
+from cutout.saw.planner.steps import steps_of
 from cutout.units import format_length
 
 MANY_NIBBLES = 12
@@ -34,8 +37,12 @@ TOUCHING = 0.02
 """Extra price of a hole that touches the outline: a drill that wanders shows there."""
 WORTH_A_HOLE = 15.0
 """Once sawing has begun another hole is drilled only for this much outline (mm); less is nibbled."""
-HOLE_MINUTES = 1.0
-"""Marking and drilling one hole takes about this long (an estimate)."""
+MOST_SAWN, MOST_SPOTS, MOST_MINUTES = 4.0, 30, 180.0
+"""No plan: sawing more than so many times the outline, more spots for the file an opening, more minutes."""
+WORTH_A_WORD = 1000.0
+"""So much sawing (mm) beyond the outline is a trifle, however short that is."""
+ROUNDS = 3
+"""An opening is walked this often at most, each time with the holes that the walk before found useful."""
 
 
 def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
@@ -46,16 +53,22 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     if pattern.keep_mode == "both":
         drilled, cuts, notes = slit_plan(pattern, kit)
         loose, unused = by_hand_unused(by_hand, pattern, kit, len(drilled))
-        return _assembled([*drilled, *loose], cuts, [*notes, *unused], [], kit)
+        prices = Prices.of(kit.moves, kit.feed(pattern.panel.thickness))
+        put_in = kit.moves.thread if kit.moves.threads else kit.moves.drop_in
+        taken = takes(cuts, [put_in] * len(cuts), drilled, prices)
+        steps = steps_of([*drilled, *loose], cuts, pattern, kit)
+        return _assembled([*drilled, *loose], cuts, [*notes, *unused], [], taken, steps)
+    prices = Prices.of(kit.moves, kit.feed(pattern.panel.thickness))
     holes: list[Hole] = []
     legs: list[Leg] = []
+    seconds: list[float] = []
     left: list[LeftOver] = []
     findings: list[Finding] = []
     for opening in _order(pattern):
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
         local, origin = _local(opening)
         here = [((x - origin.real, y - origin.imag), d) for (x, y), d in mine]
-        state = _saw_opening(local, pattern, kit, len(holes) + 1, len(legs) + 1, here)
+        state = _saw_opening(local, pattern, kit, (len(holes) + 1, len(legs) + 1), here)
         slivers, stops = left_over_of(state, kit)
         found = [
             *stops,
@@ -64,7 +77,8 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
             *cleared_by_drill(state),
         ]
         holes.extend(replace(h, at=_moved(h.at, origin)) for h in _holes(state, opening))
-        legs.extend(_legs(state, opening, origin))
+        legs.extend(legs_of(state, opening.id, origin))
+        seconds.extend(cut.seconds for cut in state.cuts if cut.start_by != "on")
         left.extend(replace(s, at=_moved(s.at, origin)) for s in slivers)
         findings.extend(replace(f, at=_moved(f.at, origin)) for f in found)
     outside = [
@@ -73,7 +87,39 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     loose, unused = by_hand_unused(outside, pattern, kit, len(holes))
     holes.extend(loose)
     findings.extend(unused)
-    return _assembled(holes, legs, findings, left, kit)
+    legs = with_falls(legs, holes, pattern, kit.blade.kerf)
+    taken = takes(legs, seconds, holes, prices)
+    findings += _no_plan(legs, left, taken, pattern, kit)
+    return _assembled(holes, legs, findings, left, taken, steps_of(holes, legs, pattern, kit))
+
+
+def _no_plan(
+    legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern, kit: Kit
+) -> list[Finding]:
+    """A stop where nobody would saw it like this: far too much sawing, filing or time."""
+    outline = math.fsum(o.region.length for o in pattern.openings)
+    sawn = math.fsum(leg.length for leg in legs)
+    spots = len(left) / max(1, len(pattern.openings))
+    faults = []
+    if sawn > MOST_SAWN * outline and sawn > outline + WORTH_A_WORD:
+        faults.append(
+            f"{format_length(sawn, kit.units)} of sawing for {format_length(outline, kit.units)} of outline"
+        )
+    if spots > MOST_SPOTS:
+        faults.append(f"{len(left)} spots left for the file")
+    if taken.minutes > MOST_MINUTES:
+        faults.append(f"about {taken.minutes / 60:.1f} hours at the saw")
+    if not faults or not legs:
+        return []
+    at = (float(legs[0].path[0, 0]), float(legs[0].path[0, 1]))
+    return [
+        Finding(
+            "plan", "stop", (round(at[0], 3), round(at[1], 3)), None, None, None,
+            f"This is no plan to saw by: {', '.join(faults)}.",
+            "Take a narrower blade or a scroll saw, make the silhouette larger, or simplify it; `cutout check` "
+            "compares blades and sizes.",
+        )
+    ]  # fmt: skip
 
 
 def _local(opening: Opening) -> tuple[Opening, complex]:
@@ -89,22 +135,15 @@ def _moved(at: tuple[float, float], by: complex) -> tuple[float, float]:
     return round(at[0] + by.real, 4), round(at[1] + by.imag, 4)
 
 
-def _legs(state: State, opening: Opening, origin: complex) -> list[Leg]:
-    return [
-        Leg(
-            state.first_leg + i, opening.id, to_array(cut.z + origin), cut.starts, cut.ends,
-            affinity.translate(cut.drops, origin.real, origin.imag),
-        )
-        for i, cut in enumerate(state.cuts)
-    ]  # fmt: skip
-
-
 def _assembled(
-    holes: list[Hole], legs: list[Leg], findings: list[Finding], left: list[LeftOver], kit: Kit
-) -> Plan:
-    length = math.fsum(float(np.hypot(*np.diff(leg.path, axis=0).T).sum()) for leg in legs)
-    minutes = length / kit.blade.feed + len(legs) * ENTRY_MINUTES + len(holes) * HOLE_MINUTES
-    return Plan(tuple(holes), tuple(legs), tuple(left), tuple(findings), length, len(legs), minutes)
+    holes: list[Hole], legs: list[Leg], findings: list[Finding], left: list[LeftOver], taken: Takes,
+    steps: tuple[Step, ...],
+) -> Plan:  # fmt: skip
+    length = math.fsum(leg.length for leg in legs)
+    return Plan(
+        tuple(holes), tuple(legs), tuple(left), tuple(findings), length, taken.goes, taken.minutes,
+        steps, taken.goes, taken.lifts, taken.minutes_by,
+    )  # fmt: skip
 
 
 def _order(pattern: Pattern) -> list[Opening]:
@@ -113,47 +152,103 @@ def _order(pattern: Pattern) -> list[Opening]:
 
 
 def _saw_opening(
-    opening: Opening, pattern: Pattern, kit: Kit, first_hole: int, first_leg: int, by_hand: list[ByHand]
+    opening: Opening, pattern: Pattern, kit: Kit, first: tuple[int, int], by_hand: list[ByHand]
 ) -> State:
-    state = State(area_of(opening, pattern.panel, kit.blade), kit.blade, first_leg, first_hole)
-    for (x, y), size in by_hand:
-        state.drill(complex(x, y), size)
+    """One opening sawn: walked once to find where holes help, then again with all of them open from the start.
+
+    first: numbers of the first hole and the first leg.
+    """
+    area = area_of(opening, pattern.panel, kit.blade, kit.allow)
+    prices = Prices.of(kit.moves, kit.feed(pattern.panel.thickness))
+    holes = [(complex(*at), size) for at, size in by_hand]
+    best: State | None = None
+    for _ in range(ROUNDS):
+        state = _walked(State(area, kit.blade, first[1], first[0]), kit, prices, holes)
+        if best is None or _seconds(state, prices) < _seconds(best, prices) - 1e-6:
+            best = state
+        needed = _needed(state, len(by_hand))
+        if needed == holes:
+            break
+        holes = needed
+    assert best is not None
+    drill_out(best, kit)
+    return best
+
+
+def _needed(state: State, by_hand: int) -> list[tuple[complex, float]]:
+    """The holes a walk really used: those placed by hand, those a leg starts from, those that take outline away."""
+    used = {cut.starts for cut in state.cuts} | {cut.ends for cut in state.cuts}
+    relief = {h.name for h in state.holes if _touches(state, h)}
+    return [
+        (h.at, h.diameter)
+        for n, h in enumerate(state.holes)
+        if n < by_hand or h.name in used or h.name in relief
+    ]
+
+
+def _touches(state: State, hole: Drilled) -> bool:
+    away = shapely.distance(state.area.line, shapely.Point(hole.at.real, hole.at.imag)) - hole.diameter / 2
+    return bool(away < 0.1)
+
+
+def _seconds(state: State, prices: Prices) -> float:
+    """What an opening takes, and a lot more for what is left in it."""
+    sawn = math.fsum(cut.length * prices.cut + cut.seconds for cut in state.cuts)
+    left = math.fsum(p.area for p in state.held() if not state.for_the_file(p))
+    return sawn + prices.moves.hole * len(state.holes) + 20.0 * left
+
+
+def _walked(state: State, kit: Kit, prices: Prices, holes: Sequence[tuple[complex, float]]) -> State:
+    """Saw everything that can be sawn, the cheapest leg first; further holes where they save more than they cost."""
+    for at, size in holes:
+        state.drill(at, size)
+    hand = Hand.of(state, prices)
     known: Known = {}
-    last: complex | None = None
     reopened, helpful = 0, True
-    diameter = kit.drills.at_least(kit.blade.hole_to_turn)
     while True:
-        way = best(state, last, known)
-        if way is None and state.done.all():
+        chosen = best_leg(hand, known)
+        if chosen is None and state.done.all():
             reopened += 1
             if reopened > REOPENINGS or not state.reopen():
-                break
+                return state
             continue
-        if way is None and state.cuts:
+        if chosen is None and state.cuts:
             left = float(np.count_nonzero(~state.done)) * state.area.step
             if helpful and left >= WORTH_A_HOLE:
                 # What holes reach only shrinks: once none is worth it, none will be.
-                way = _drilled(state, kit, WORTH_A_HOLE, known)
-                helpful = way is not None
-            if way is None and diameter is not None and (spot := relief(state, diameter)) is not None:
-                state.drill(spot, diameter)
+                chosen = _drilled(hand, kit, WORTH_A_HOLE, known)
+                helpful = chosen is not None
+            if chosen is None and (spot := relief(state, _sizes(kit))) is not None:
+                state.drill(*spot)
                 continue
-            way = way or nibble(state)
-        if way is None:
-            way = _drilled(state, kit, 0.0, known)
-        if way is None:
+            chosen = chosen or nibble(hand)
+        if chosen is None:
+            chosen = _drilled(hand, kit, 0.0, known)
+        if chosen is None:
             # Out of reach by any means known here: go on with the rest, what stays is reported.
             state.done[:] = True
             continue
-        last = complex(way.z[-1])
-        state.saw(way.z, way.starts, (way.covers,))
-    drill_out(state, kit)
-    return state
+        state.saw(chosen.way.z, _starts(state, chosen), chosen.way.along, chosen.move)
+
+
+def _starts(state: State, chosen: Chosen) -> str:
+    """Name of what a leg starts from."""
+    if chosen.way.place is not None:
+        return chosen.way.place[1]
+    assert chosen.move.parent is not None
+    return f"leg {state.first_leg + chosen.move.parent[0]}"
+
+
+def _sizes(kit: Kit) -> tuple[float, ...]:
+    """Drills for relief holes: all in which the blade turns, up to three times the smallest of them."""
+    least = kit.blade.hole_to_turn
+    able = [d for d in kit.drills.sizes if d >= least - 1e-6]
+    return tuple(d for d in able if d <= 3 * able[0])
 
 
 def _much_nibbling(state: State, kit: Kit) -> list[Finding]:
     """A word when an opening takes many short cuts: the blade is wide for it."""
-    short = [cut for cut in state.cuts if cut.covers[0][0] < 0]
+    short = [cut for cut in state.cuts if cut.along is None]
     if len(short) < MANY_NIBBLES:
         return []
     at = complex(short[0].z[-1])
@@ -168,11 +263,12 @@ def _much_nibbling(state: State, kit: Kit) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _drilled(state: State, kit: Kit, worth: float, known: Known) -> Way | None:
+def _drilled(hand: Hand, kit: Kit, worth: float, known: Known) -> Chosen | None:
     """Drill the hole that helps most out of the fewest that would reach everything; the first leg from it.
 
     None, and no hole, if none helps to saw `worth` mm of outline.
     """
+    state = hand.state
     diameter = kit.drills.at_least(kit.blade.hole_to_turn)
     choice = choices(state, diameter) if diameter is not None else None
     if diameter is None or choice is None:
@@ -188,9 +284,9 @@ def _drilled(state: State, kit: Kit, worth: float, known: Known) -> Way | None:
             return None
         before = state.before()
         name = state.drill(complex(choice.at[rows[k]]), diameter)
-        way = best(state, complex(choice.at[rows[k]]), dict(known)) or (nibble(state) if state.cuts else None)
-        if way is not None and way.starts == name:
-            return way
+        chosen = best_leg(hand, dict(known)) or (nibble(hand) if state.cuts else None)
+        if chosen is not None and chosen.way.place is not None and chosen.way.place[1] == name:
+            return chosen
         state.undrill(before)
     return None
 

@@ -11,7 +11,8 @@ from shapely import MultiPolygon, Point, Polygon
 from cutout.geom.curve import ComplexArray, FloatArray, to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
-from cutout.saw.planner.area import CLEAN, Area, as_line
+from cutout.saw.model import SAME_GO, StartBy
+from cutout.saw.planner.area import Area, as_line
 
 END_ROOM = 0.15
 """A blade put into a kerf stays this far (mm) from the kerf's end."""
@@ -25,15 +26,37 @@ CRUMB = 0.05
 """Pieces smaller than this (mm^2) are sawdust."""
 
 
+@dataclass(frozen=True, slots=True)
+class Covers:
+    """A run along a stretch: which one, from where to where (mm along it)."""
+
+    stretch: int
+    start: float
+    end: float
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Cut:
-    """A leg in the making. z: path (n,), complex; covers: the stretches it ran along and from where to where."""
+    """A leg in the making. z: path (n,), complex; along: which stretch it runs along, None for a nibble.
+
+    start_by, seconds: the move it begins with and what that takes. parent: the cut it branched from and how far
+    along it that is (mm), None where it began in a hole, in fallen waste or at the edge. go: number of the go.
+    """
 
     z: ComplexArray
     starts: str
     ends: str
     drops: MultiPolygon
-    covers: tuple[tuple[int, float, float], ...]
+    along: Covers | None
+    start_by: StartBy
+    seconds: float
+    parent: tuple[int, float] | None
+    go: int
+
+    @property
+    def length(self) -> float:
+        """Length of the path in mm."""
+        return float(np.abs(np.diff(self.z)).sum())
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -46,6 +69,15 @@ class Drilled:
     clears: bool = False
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class KerfPath:
+    """The way along a kerf: its points, the cut that made it, and whether it runs as that was sawn."""
+
+    z: ComplexArray
+    cut: int
+    forward: bool
+
+
 @dataclass
 class Poses:
     """Places in kerfs from which a leg may branch off: position, direction, how far along which path."""
@@ -54,14 +86,23 @@ class Poses:
     u: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=complex))
     s: FloatArray = field(default_factory=lambda: np.zeros(0))
     path: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
-    paths: list[tuple[ComplexArray, str]] = field(default_factory=list)
+    paths: list[KerfPath] = field(default_factory=list)
 
-    def add(self, q: ComplexArray, u: ComplexArray, s: FloatArray, path: ComplexArray, name: str) -> None:
+    def add(self, q: ComplexArray, u: ComplexArray, s: FloatArray, path: KerfPath) -> None:
         """Note poses on one more path."""
         self.q, self.u = np.concatenate([self.q, q]), np.concatenate([self.u, u])
         self.s = np.concatenate([self.s, s])
         self.path = np.concatenate([self.path, np.full(len(q), len(self.paths))])
-        self.paths.append((path, name))
+        self.paths.append(path)
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """How a leg begins: the move, what it takes (seconds), and the cut it branches from with how far along it."""
+
+    start_by: StartBy
+    seconds: float
+    parent: tuple[int, float] | None = None
 
 
 @dataclass
@@ -83,6 +124,7 @@ class State:
     poses: Poses = field(default_factory=Poses)
     along_stretch: dict[int, list[int]] = field(default_factory=dict)
     tree: shapely.STRtree | None = None
+    kerfs: set[int] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.standing = [self.area.region]
@@ -110,16 +152,16 @@ class State:
     def passed(self, z: ComplexArray) -> np.ndarray:
         """Indices of outline points that a kerf along z leaves clean."""
         assert self.tree is not None
-        ahead = z[-1] + CLEAN * (z[-1] - z[-2]) / abs(z[-1] - z[-2])
+        ahead = z[-1] + self.area.clean * (z[-1] - z[-2]) / abs(z[-1] - z[-2])
         swath = shapely.LineString(to_array(np.concatenate([z, [ahead]]))).buffer(
-            self.blade.kerf / 2 + CLEAN, quad_segs=8, cap_style="flat"
+            self.blade.kerf / 2 + self.area.clean, quad_segs=8, cap_style="flat"
         )
         return np.asarray(self.tree.query(swath, predicate="intersects"))
 
     def touched(self, at: shapely.Point, diameter: float) -> np.ndarray:
         """Indices of outline points that a hole leaves clean."""
         assert self.tree is not None
-        return np.asarray(self.tree.query(at, predicate="dwithin", distance=diameter / 2 + CLEAN))
+        return np.asarray(self.tree.query(at, predicate="dwithin", distance=diameter / 2 + self.area.clean))
 
     def drill(self, at: complex, diameter: float, clears: bool = False) -> str:
         """Drill a hole: the outline it touches is clean, and the blade turns in it. Returns its name.
@@ -130,7 +172,7 @@ class State:
         name = self.next_hole
         disc = Point(at.real, at.imag).buffer(diameter / 2, quad_segs=32)
         self.holes.append(Drilled(at, diameter, name, clears))
-        self.done[self.tree.query(disc, predicate="dwithin", distance=CLEAN)] = True
+        self.done[self.tree.query(disc, predicate="dwithin", distance=self.area.clean)] = True
         if diameter >= self.blade.hole_to_turn - 1e-6:
             self.places.append((at, name))
         self._remove(disc, name)
@@ -147,7 +189,7 @@ class State:
         del self.open[opened:]
         del self.places[places:]
 
-    def saw(self, z: ComplexArray, starts: str, covers: tuple[tuple[int, float, float], ...]) -> Cut:
+    def saw(self, z: ComplexArray, starts: str, along: Covers | None, move: Move) -> Cut:
         """Saw a leg along z and note what it covers, what falls and where a blade may start from now on."""
         name = f"leg {self.next_leg}"
         end = self._open_at(z[-1])
@@ -155,12 +197,31 @@ class State:
         kerf = shapely.LineString(to_array(z)).buffer(self.blade.kerf / 2, quad_segs=16, cap_style="flat")
         drops = self._remove(kerf, name)
         self.done[self.passed(z)] = True
-        cut = Cut(z, starts, end or "corner", MultiPolygon(drops), covers)
-        for stretch, _, _ in covers:
-            self.along_stretch.setdefault(stretch, []).append(len(self.cuts))
+        go = (
+            self.cuts[-1].go
+            if self.cuts and move.start_by in SAME_GO
+            else (self.cuts[-1].go + 1 if self.cuts else 1)
+        )
+        cut = Cut(
+            z,
+            starts,
+            end or "corner",
+            MultiPolygon(drops),
+            along,
+            move.start_by,
+            move.seconds,
+            move.parent,
+            go,
+        )
+        if along is not None:
+            self.along_stretch.setdefault(along.stretch, []).append(len(self.cuts))
         self.cuts.append(cut)
-        self._note_poses(z, name)
+        self._note_poses(z)
         return cut
+
+    def is_kerf(self, geometry: shapely.Geometry, name: str) -> bool:
+        """Whether something open is a kerf: neither a hole nor a piece that fell."""
+        return id(geometry) in self.kerfs
 
     def pushed(self, z: ComplexArray) -> ComplexArray:
         """A path that ends against wood, carried on until the square end of its kerf meets the outline."""
@@ -212,6 +273,8 @@ class State:
         self.standing = standing
         fallen_with = name if name.startswith("leg") else f"leg {self.next_leg - 1}"
         self.open.append((tool, name))
+        if name.startswith("leg"):
+            self.kerfs.add(id(tool))
         for part in drops:
             self.open.append((part, fallen_with))
         if drops and self.cuts:
@@ -221,8 +284,14 @@ class State:
                 self.done[self._touching(part)] = True
         return drops
 
+    def skin(self, part: shapely.Geometry) -> bool:
+        """Whether a piece is nowhere thicker than what may stay on the line for the file."""
+        return bool(shapely.is_empty(shapely.buffer(part, -self.area.allow / 2 - THIN, quad_segs=4)))
+
     def for_the_file(self, part: Polygon) -> bool:
-        """Whether a held piece is small and shallow enough to leave in its corner for a file."""
+        """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file."""
+        if self.skin(part):
+            return True
         if part.area > FILED * self.blade.kerf * self.blade.width:
             return False
         return self._sawable_depth(part) <= self.blade.kerf
@@ -251,17 +320,24 @@ class State:
 
     def reopen(self) -> bool:
         """Mark as unsawn the outline points that still hold a large piece; False if there is none."""
+        reach = shapely.buffer(self.area.line, self.area.clean + 0.02, quad_segs=4)
         contacts = [
             contact
             for part in self.held()
             if not self.for_the_file(part)
-            for contact in shapely.get_parts(shapely.intersection(part, shapely.buffer(self.area.line, 0.06)))
+            for contact in shapely.get_parts(shapely.intersection(self.fat(part), reach))
         ]
         if not contacts:
             return False
         spots = shapely.get_coordinates(shapely.centroid(np.array(contacts)))
         self._watch(spots)
         return True
+
+    def fat(self, part: Polygon) -> shapely.Geometry:
+        """A piece without its skins: where it is thicker than what may stay on the line."""
+        half = self.area.allow / 2 + THIN
+        core = shapely.buffer(shapely.buffer(part, -half, quad_segs=4), half + 0.02, quad_segs=4)
+        return shapely.intersection(part, core)
 
     def _watch(self, spots: FloatArray) -> None:
         """Move the nearest outline points to these places and mark them as unsawn."""
@@ -296,9 +372,9 @@ class State:
                 spots = shapely.line_interpolate_point(part.exterior, np.arange(n) / n, normalized=True)
                 self.places.extend((complex(p.x, p.y), name) for p in spots)
 
-    def _note_poses(self, z: ComplexArray, name: str) -> None:
+    def _note_poses(self, z: ComplexArray) -> None:
         """Places in the new kerf from which a blade put into it, either way round, can branch off."""
-        for path in (z, z[::-1]):
+        for path, forward in ((z, True), (z[::-1], False)):
             s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(path)))])
             width = self.blade.width + END_ROOM
             if s[-1] < width:
@@ -311,7 +387,9 @@ class State:
             straight = self._straight(at, s, path)
             if straight.any():
                 d = d / np.abs(d)
-                self.poses.add(q[straight], d[straight], at[straight], path, name)
+                self.poses.add(
+                    q[straight], d[straight], at[straight], KerfPath(path, len(self.cuts) - 1, forward)
+                )
 
     def _straight(self, at: FloatArray, s: FloatArray, path: ComplexArray) -> np.ndarray:
         """Where the kerf behind s is straight enough for a blade to be put into it and pushed straight on."""

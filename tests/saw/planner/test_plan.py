@@ -89,13 +89,13 @@ def test_a_star_is_sawn_from_one_hole_with_two_cuts_into_each_tip(name: str) -> 
     assert (near.sum(axis=1) >= 2).all()
 
 
-def test_the_starter_hole_falls_on_a_relief_hole_that_touches_the_line() -> None:
+def test_one_hole_is_enough_for_a_square_with_rounded_corners() -> None:
     kit = kit_with()
     pattern = pattern_of(shapely.box(84, 84, 216, 216).buffer(2.5, quad_segs=32), kit)
     made = plan(pattern, kit)
-    relief = [h for h in made.holes if "relief" in h.roles]
-    assert [h.roles for h in relief] == [("starter", "relief")]
-    for hole in relief:
+    # The corners are rounded to half a hole: none is drilled again, each is sawn from both sides.
+    assert len(made.holes) == 1
+    for hole in (h for h in made.holes if "relief" in h.roles):
         away = pattern.waste.boundary.distance(shapely.Point(hole.at))
         assert away == pytest.approx(hole.diameter / 2, abs=0.05)
     assert_proved(pattern, kit, made)
@@ -206,8 +206,11 @@ def test_the_estimate_adds_up() -> None:
     made = plan(pattern_of(star(5, 0.5, 100), kit), kit)
     length = sum(float(np.hypot(*np.diff(leg.path, axis=0).T).sum()) for leg in made.legs)
     assert made.cut_length == pytest.approx(length)
-    assert made.entries == len(made.legs)
-    assert made.minutes > length / kit.blade.feed
+    put_in = [leg for leg in made.legs if leg.start_by not in ("back", "turn")]
+    assert made.entries == made.goes == len(put_in)
+    assert made.minutes == pytest.approx(sum(made.minutes_by.values()))
+    assert made.minutes_by["saw"] == pytest.approx(length / kit.feed(18.0))
+    assert made.minutes_by["drill"] == pytest.approx(len(made.holes) * kit.moves.hole / 60)
 
 
 @settings(max_examples=12, deadline=None)

@@ -1,0 +1,356 @@
+"""The fewest runs the blade follows in one go inside a band about the line: what one sweep can pass, it passes.
+
+The line is a ring on which the blade's centre lies half a kerf from the wood. The centre may leave it by `allow`
+towards the waste (wood for the file) and by `into_keep` towards keep. A run ends only where no curve of the turning
+radius stays inside that band any longer.
+
+Method: states (offset from the ring, heading against it) are carried from station to station along the ring by arcs
+of a few curvatures; of states that fall into one bin the cheapest is kept, each with its own continuous value, so
+that every run found is a true chain of arcs. Going on until no state is alive, breaking there and starting again
+with every state free gives the fewest runs on an open chain (greedy interval covering); a ring that can be followed
+all round is closed where it began. All chains of a ring are worked out side by side, in one set of arrays.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from cutout.geom.curve import ComplexArray, FloatArray, to_complex
+
+INTO_KEEP = 0.07
+"""So far (mm) the middle of a kerf may leave its line towards keep: with sampling well under a pencil line's 0.1."""
+BULGE = 0.02
+"""Between two stations an arc of the turning radius leaves its chord by no more than this (mm)."""
+FINE = 0.015
+"""The ring is simplified by this much (mm) before stations are laid on it."""
+_STEPS = np.array([0.0, 0.25, -0.25, 0.5, -0.5, 1.0, -1.0])
+"""Curvatures tried at each station, as shares of the tightest."""
+_OFFSETS, _HEADINGS = 14, 40
+"""Bins across the band and across the headings."""
+_WIDEST = 1.3
+"""No state is kept whose heading leaves the ring's by more than this (radians)."""
+_HARD = 1.25
+"""A vertex that even this times the band could not take is a break from the start."""
+_DEARER = 4.0
+"""How much dearer an offset into keep is than one into waste."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Run:
+    """One run along a ring. z: (n,) complex, chords of its arcs; closed: all round, first point repeated.
+
+    inside: for its beginning and its end, whether the blade stands in an inside corner there (wood ahead).
+    """
+
+    z: ComplexArray
+    closed: bool
+    inside: tuple[bool, bool]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Chain:
+    """Stations of an open part of a ring. z, heading, turn: (n,); the band at each: low (n,), high (n,)."""
+
+    z: ComplexArray
+    heading: FloatArray
+    turn: FloatArray
+    low: FloatArray
+    high: FloatArray
+
+
+def runs(ring: shapely.LinearRing, radius: float, kerf: float, allow: float) -> list[Run]:
+    """The fewest runs, none tighter than `radius` mm, along a ring with the waste on its left; mm."""
+    z, turn = _vertices(ring)
+    if len(z) < 3:
+        return []
+    hard = np.flatnonzero(_is_hard(turn, radius, kerf, allow))
+    if len(hard) == 0:
+        return _round(z, radius, kerf, allow)
+    chains, turns = [], []
+    for a, b in zip(hard.tolist(), np.roll(hard, -1).tolist(), strict=True):
+        index = (a + np.arange(((b - a) % len(z) or len(z)) + 1)) % len(z)
+        chains.append(_chain(z[index], radius, kerf, allow))
+        turns.append((turn[a], turn[b]))
+    found = []
+    for chain, ends, parts in zip(chains, turns, _fitted(chains, radius, allow, free=True), strict=True):
+        for i, j, path in parts:
+            first = ends[0] if i == 0 else None
+            last = ends[1] if j == len(chain.z) - 1 else None
+            found.append(
+                Run(path, False, (_inside(chain, i, first, radius), _inside(chain, j, last, radius)))
+            )
+    return found
+
+
+def _round(z: ComplexArray, radius: float, kerf: float, allow: float) -> list[Run]:
+    """A ring without a hard vertex: all round from the middle of its longest edge, or broken where it must be."""
+    k = int(np.argmax(np.abs(np.roll(z, -1) - z)))
+    middle = (z[k] + z[(k + 1) % len(z)]) / 2
+    around = np.concatenate([[middle], np.roll(z, -k - 1), [middle]])
+    chain = _chain(around, radius, kerf, allow)
+    (parts,) = _fitted([chain], radius, allow, free=False)
+    if len(parts) == 1:
+        path = parts[0][2]
+        path[-1] = path[0]
+        return [Run(path, True, (False, False))]
+    cut = parts[0][1]
+    z = np.concatenate([chain.z[cut:], chain.z[1 : cut + 1]])
+    again = _chain(z, radius, kerf, allow)
+    (parts,) = _fitted([again], radius, allow, free=True)
+    ends = float(np.angle((z[1] - z[0]) / (z[-1] - z[-2])))
+    last = len(again.z) - 1
+    return [
+        Run(
+            path,
+            False,
+            (
+                _inside(again, i, ends if i == 0 else None, radius),
+                _inside(again, j, ends if j == last else None, radius),
+            ),
+        )
+        for i, j, path in parts
+    ]
+
+
+def _vertices(ring: shapely.LinearRing) -> tuple[ComplexArray, FloatArray]:
+    """Vertices (n,) of the simplified ring, begun at its sharpest so that none is lost, and the turn at each."""
+    z = to_complex(shapely.get_coordinates(ring))[:-1]
+    z = z[np.abs(np.roll(z, -1) - z) > 1e-9]
+    if len(z) < 3:
+        return z, np.zeros(len(z))
+    z = np.roll(z, -int(np.argmax(np.abs(_turns(z)))))
+    closed = np.concatenate([z, z[:1]])
+    simple = shapely.simplify(shapely.LineString(np.column_stack([closed.real, closed.imag])), FINE)
+    z = to_complex(shapely.get_coordinates(simple))[:-1]
+    return z, _turns(z)
+
+
+def _turns(z: ComplexArray) -> FloatArray:
+    ahead = np.roll(z, -1) - z
+    return np.asarray(np.angle(ahead / np.roll(ahead, 1)))
+
+
+def _is_hard(turn: FloatArray, radius: float, kerf: float, allow: float) -> np.ndarray:
+    """Vertices no run can pass: an arc leaves a corner by (R + K/2)(sec(a/2) - 1) at its middle."""
+    sec = 1 / np.cos(np.minimum(np.abs(turn), 2.9) / 2)
+    return np.asarray((radius + kerf / 2) * (sec - 1) > _HARD * (allow + INTO_KEEP * sec))
+
+
+def _chain(vertices: ComplexArray, radius: float, kerf: float, allow: float) -> _Chain:
+    """Stations at every vertex and between them; ends count as straight on."""
+    step = math.sqrt(8 * radius * BULGE)
+    size = np.abs(np.diff(vertices))
+    count = np.maximum(1, np.ceil(size / step)).astype(int)
+    edge = np.repeat(np.arange(len(size)), count)
+    part = (np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)) / count[edge]
+    z = np.concatenate([vertices[edge] + (vertices[edge + 1] - vertices[edge]) * part, vertices[-1:]])
+    z = _thinned(z, 0.3 * step)
+    along = np.angle(np.diff(z))
+    turn = np.zeros(len(z))
+    turn[1:-1] = np.angle(np.exp(1j * np.diff(along)))
+    heading = np.concatenate([along[:1], along[:-1] + turn[1:-1] / 2, along[-1:]])
+    # At a vertex the ring lies this much further from the wood's corner than half a kerf.
+    off = kerf / 2 * (1 / np.cos(np.minimum(np.abs(turn), 2.8) / 2) - 1)
+    low = np.maximum(-INTO_KEEP - np.where(turn < 0, off, 0.0), -INTO_KEEP - allow)
+    return _Chain(z, heading, turn, low, allow - off)
+
+
+def _thinned(z: ComplexArray, least: float) -> ComplexArray:
+    """Stations without those closer than `least` to the one before that hardly turn."""
+    if len(z) < 3:
+        return z
+    kept = [0]
+    turn = np.abs(np.angle((z[2:] - z[1:-1]) / (z[1:-1] - z[:-2])))
+    for i in range(1, len(z) - 1):
+        if abs(z[i] - z[kept[-1]]) >= least or turn[i - 1] > 0.2:
+            kept.append(i)
+    return z[[*kept, len(z) - 1]]
+
+
+def _inside(chain: _Chain, k: int, turn: float | None, radius: float) -> bool:
+    """Whether the line turns towards the waste at station k: by the vertex there, else by what is near."""
+    if turn is not None and abs(turn) > 0.2:
+        return turn > 0
+    near = np.abs(chain.z - chain.z[k]) < max(0.35 * radius, 1.0)
+    return float(chain.turn[near].sum()) > 0
+
+
+def _fitted(
+    chains: list[_Chain], radius: float, allow: float, *, free: bool
+) -> list[list[tuple[int, int, ComplexArray]]]:
+    """For each chain its runs: first and last station, and the path (complex points).
+
+    free: a run may begin in any state; else the first begins on the line and along it, and only what comes back
+    to that state at the end counts as having arrived.
+    """
+    hmax = min(_WIDEST, 1.3 * math.acos(max(1 - (allow + INTO_KEEP) / radius, -1.0)) + 0.35)
+    grid = _Grid(chains, radius, hmax, ((allow + 2 * INTO_KEEP) / _OFFSETS, 2 * hmax / _HEADINGS))
+    count = len(chains)
+    at, begun = np.zeros(count, dtype=int), np.zeros(count, dtype=int)
+    found: list[list[tuple[int, int, ComplexArray]]] = [[] for _ in chains]
+    log: list[_Front] = [grid.begin(np.arange(count), at) if free else grid.on_the_line(count)]
+    while len(log[-1].chain):
+        front = log[-1]
+        moved = grid.moved(front, at)
+        alive, here = (np.isin(np.arange(count), f.chain) for f in (moved, front))
+        again: list[int] = []
+        for c in np.flatnonzero(here & ~alive).tolist():
+            if at[c] > begun[c]:
+                found[c].append((int(begun[c]), int(at[c]), grid.traced(log[:-1], front, c, int(at[c]))))
+            else:
+                # Not even the next station can be reached: this one is skipped.
+                at[c] += 1
+            begun[c] = at[c]
+            if at[c] < grid.last[c]:
+                again.append(c)
+        at[alive] += 1
+        arrived = np.flatnonzero(alive & (at == grid.last))
+        for c in arrived.tolist():
+            ends = moved
+            if not free and begun[c] == 0:
+                back = (np.abs(moved.o) <= grid.bins[0]) & (np.abs(moved.h) <= grid.bins[1])
+                ends = moved.only(back)
+                if not back.any():
+                    # It comes round, but not to where it began: the ring is cut half way instead.
+                    nothing = np.zeros(0, dtype=complex)
+                    found[c] += [(0, int(at[c]) // 2, nothing), (int(at[c]) // 2, int(at[c]), nothing)]
+                    continue
+            found[c].append((int(begun[c]), int(at[c]), grid.traced(log, ends, c, int(at[c]))))
+        after = moved.only(~np.isin(moved.chain, arrived))
+        if again:
+            who = np.array(again)
+            after = after.joined(grid.begin(who, at[who]))
+        log.append(after)
+    return found
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Front:
+    """States alive (n,): the chain of each, offset, heading, cost so far, and what it came from.
+
+    came: row in the front before, times the number of curvatures, plus which of them; -1 where a run begins.
+    """
+
+    chain: np.ndarray
+    o: FloatArray
+    h: FloatArray
+    cost: FloatArray
+    came: np.ndarray
+
+    def only(self, which: np.ndarray) -> _Front:
+        """The states at the given rows, or where the mask is true."""
+        return _Front(self.chain[which], self.o[which], self.h[which], self.cost[which], self.came[which])
+
+    def joined(self, other: _Front) -> _Front:
+        """These states and others."""
+        names = ("chain", "o", "h", "cost", "came")
+        return _Front(*(np.concatenate([getattr(self, n), getattr(other, n)]) for n in names))
+
+
+class _Grid:
+    """Stations of all chains in one array each, and how states move between them."""
+
+    def __init__(self, chains: list[_Chain], radius: float, hmax: float, bins: tuple[float, float]) -> None:
+        self.radius, self.hmax, self.bins = radius, hmax, bins
+        self.last = np.array([len(c.z) - 1 for c in chains])
+        self.start = np.concatenate([[0], np.cumsum(self.last + 1)[:-1]])
+        self.z = np.concatenate([c.z for c in chains])
+        self.heading, self.low, self.high = (
+            np.concatenate([getattr(c, n) for c in chains]) for n in ("heading", "low", "high")
+        )
+
+    def on_the_line(self, count: int) -> _Front:
+        """One state a chain, on the line and along it."""
+        zero = np.zeros(count)
+        return _Front(np.arange(count), zero, zero, zero, np.full(count, -1))
+
+    def begin(self, who: np.ndarray, at: np.ndarray) -> _Front:
+        """Every state of chains `who` at their stations `at`; the line's own place where the band is empty."""
+        h = (np.arange(_HEADINGS) + 0.5) * self.bins[1] - self.hmax
+        low, high = self.low[self.start[who] + at], self.high[self.start[who] + at]
+        o = low[:, None] + (np.arange(_OFFSETS + 2) + 0.5)[None, :] * self.bins[0]
+        fits = o <= high[:, None]
+        o[:, 0] = np.where(fits.any(axis=1), o[:, 0], 0.0)
+        fits[:, 0] = True
+        row, column = np.nonzero(fits)
+        offset = np.repeat(o[row, column], len(h))
+        turned = np.tile(h, len(row))
+        chain = np.repeat(who[row], len(h))
+        cost = _price(offset) + 0.02 * np.abs(turned)
+        return _Front(chain, offset, turned, cost, np.full(len(offset), -1))
+
+    def moved(self, front: _Front, at: np.ndarray) -> _Front:
+        """Every state carried by every curvature to its next station's normal; in the band, one a bin."""
+        station = self.start[front.chain] + at[front.chain]
+        target = station + 1
+        unit = np.exp(-1j * self.heading[target])
+        begin = self.z[station] + 1j * np.exp(1j * self.heading[station]) * front.o
+        facing = (np.exp(1j * (self.heading[station] + front.h)) * unit)[:, None]
+        ahead = ((self.z[target] - begin) * unit)[:, None]
+        k = (_STEPS / self.radius)[None, :]
+        # Length to the next normal: the chord first, then steps of Newton's method.
+        length = np.repeat(np.maximum(ahead.real, 1e-9), len(_STEPS), axis=1)
+        for _ in range(2):
+            swing = np.exp(0.5j * k * length)
+            chord = length * np.sinc(k * length / (2 * math.pi)) * swing * facing
+            slope = (facing * swing * swing).real
+            length = length + (ahead - chord).real / np.maximum(slope, 0.2)
+        swing = np.exp(0.5j * k * length)
+        end = length * np.sinc(k * length / (2 * math.pi)) * swing * facing - ahead
+        h = np.angle(facing * swing * swing)
+        ok = (length > 0) & (np.abs(end.real) < 1e-3) & (np.abs(h) < self.hmax)
+        ok &= (end.imag >= self.low[target][:, None] - 1e-9) & (end.imag <= self.high[target][:, None] + 1e-9)
+        i, q = np.nonzero(ok)
+        o, h = end.imag[i, q], h[i, q]
+        cost = front.cost[i] + _price(o) * length[i, q] + 1e-6 * np.abs(_STEPS[q])
+        return self._thinned(_Front(front.chain[i], o, h, cost, i * len(_STEPS) + q))
+
+    def _thinned(self, front: _Front) -> _Front:
+        """One state a bin, the cheapest."""
+        if len(front.chain) == 0:
+            return front
+        a = np.floor(front.o / self.bins[0]).astype(np.int64) + 512
+        b = np.floor(front.h / self.bins[1]).astype(np.int64) + 512
+        key = (front.chain.astype(np.int64) << 20) + (a << 10) + b
+        order = np.lexsort((front.cost, key))
+        key = key[order]
+        return front.only(order[np.concatenate([[True], key[1:] != key[:-1]])])
+
+    def traced(self, log: list[_Front], ends: _Front, c: int, station: int) -> ComplexArray:
+        """The cheapest path of chain c that ends in one of `ends`, at `station`: points of its arcs, (n,)."""
+        mine = np.flatnonzero(ends.chain == c)
+        row = int(mine[np.argmin(ends.cost[mine])])
+        front, states = ends, []
+        for level in range(len(log), -1, -1):
+            came = int(front.came[row])
+            states.append((front.o[row], front.h[row], came % len(_STEPS) if came >= 0 else 0))
+            if came < 0:
+                break
+            front, row = log[level - 1], came // len(_STEPS)
+        o, h, q = (np.array(v) for v in zip(*reversed(states), strict=True))
+        at = self.start[c] + station - len(o) + 1 + np.arange(len(o))
+        z = self.z[at] + 1j * np.exp(1j * self.heading[at]) * o
+        return _arcs(z, self.heading[at] + h, _STEPS[q[1:]] / self.radius)
+
+
+def _arcs(z: ComplexArray, course: FloatArray, k: FloatArray) -> ComplexArray:
+    """Points of a chain of arcs from z[i] in direction course[i] with curvature k[i] to z[i + 1]; two between."""
+    chord = np.abs(np.diff(z))
+    bent = np.abs(k) > 1e-12
+    safe = np.where(bent, k, 1.0)
+    length = np.where(bent, 2 / safe * np.arcsin(np.clip(safe * chord / 2, -1, 1)), chord)
+    part = np.array([0.0, 1 / 3, 2 / 3])[None, :] * length[:, None]
+    swing = part * np.sinc(k[:, None] * part / (2 * math.pi)) * np.exp(0.5j * k[:, None] * part)
+    points = z[:-1, None] + np.exp(1j * course[:-1, None]) * swing
+    flat = np.where(
+        bent[:, None], points, z[:-1, None] + (np.diff(z)[:, None]) * np.array([0.0, 1 / 3, 2 / 3])
+    )
+    return np.concatenate([flat.ravel(), z[-1:]])
+
+
+def _price(o: FloatArray) -> FloatArray:
+    return np.where(o > 0, o * o, _DEARER * o * o)

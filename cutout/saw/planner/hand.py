@@ -1,0 +1,174 @@
+"""Where the blade is, and what it takes to bring it to where a leg could begin."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+
+from cutout.geom.outline import polygons_of
+from cutout.kit import Moves
+from cutout.saw.planner.state import KerfPath, Move, State
+
+SETTLE = 2.0
+"""Seconds to find the place where a blade that was backed out branches off; common practice, no source."""
+_SIDE = 0.03
+"""Room (mm) beside a blade that is turned."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """What moving takes: seconds a move; a millimetre of cutting, and of going back in a kerf."""
+
+    moves: Moves
+    cut: float
+    back: float
+
+    @classmethod
+    def of(cls, moves: Moves, feed: float) -> Prices:
+        """From the saw's moves and the feed in this wood (mm a minute)."""
+        return cls(moves, 60.0 / feed, 60.0 / (feed * moves.back))
+
+
+class Rooms:
+    """Places wide enough to turn the blade in, put together where it can slide from one to the other."""
+
+    def __init__(self, state: State) -> None:
+        self._state = state
+        self._seen = 0
+        self._last: shapely.Geometry | None = None
+        self._wide: list[shapely.Geometry] = []
+        self._rooms: list[shapely.Geometry] = []
+        self._known: dict[complex, int | None] = {}
+
+    def at(self, z: complex) -> int | None:
+        """Number of the room a point lies in or touches; None in a kerf. Beyond the panel's edge: -1."""
+        self._refresh()
+        if z not in self._known:
+            self._known[z] = self._found(z)
+        return self._known[z]
+
+    def _found(self, z: complex) -> int | None:
+        spot = shapely.Point(z.real, z.imag)
+        reach = self._state.blade.hole_to_turn / 2 + 0.1
+        for number, room in enumerate(self._rooms):
+            if shapely.dwithin(room, spot, reach):
+                return number
+        beyond = len(self._state.area.places) > 0 and not shapely.intersects(self._state.area.region, spot)
+        return -1 if beyond else None
+
+    def _refresh(self) -> None:
+        """Only a new hole or fallen piece makes room; the kerfs round it are part of it."""
+        state = self._state
+        if self._seen and (len(state.open) < self._seen or state.open[self._seen - 1][0] is not self._last):
+            # A hole was taken back: begun anew.
+            self._seen, self._wide, self._rooms = 0, [], []
+            self._known.clear()
+        new = [g for g, name in state.open[self._seen :] if not state.is_kerf(g, name)]
+        self._seen = len(state.open)
+        self._last = state.open[-1][0] if state.open else None
+        if not new:
+            return
+        self._known.clear()
+        self._wide += new
+        near = [g for g, name in state.open if state.is_kerf(g, name)]
+        beside = shapely.STRtree(near).query(new, predicate="dwithin", distance=0.1)[1] if near else []
+        self._wide += [near[i] for i in np.unique(beside).tolist()]
+        half = state.blade.hole_to_turn / 2 - _SIDE
+        joined = shapely.union_all(shapely.buffer(np.array(self._wide, dtype=object), 0.01, quad_segs=2))
+        self._wide = [joined]
+        self._rooms = list(polygons_of(shapely.buffer(joined, -half, quad_segs=4)))
+
+
+@dataclass
+class Hand:
+    """The blade: which cut it ends, and what it could reach without being lifted."""
+
+    state: State
+    prices: Prices
+    rooms: Rooms
+    _ways: dict[int, float | None] = field(default_factory=dict)
+    _cuts: int = 0
+
+    @classmethod
+    def of(cls, state: State, prices: Prices) -> Hand:
+        """Nothing sawn yet."""
+        return cls(state, prices, Rooms(state))
+
+    def to_kerf(self, path: KerfPath, s: float) -> Move | None:
+        """To a place in a kerf, `s` mm along a way through it; None where this saw can't get there."""
+        cuts = self.state.cuts
+        along = s if path.forward else cuts[path.cut].length - s
+        parent = (path.cut, along)
+        if path.forward and cuts and cuts[path.cut].go == cuts[-1].go:
+            return Move("back", SETTLE + self.prices.back * self.distance(path.cut, along), parent)
+        if not self.prices.moves.threads:
+            return Move("lift", self.prices.moves.lift, parent)
+        root, way = self._root(path.cut, along)
+        if not path.forward or cuts[root].starts.startswith("leg"):
+            return None
+        return Move("thread", self.prices.moves.thread + self.prices.back * way, parent)
+
+    def to_place(self, z: complex, name: str) -> Move:
+        """To a hole, fallen waste or the edge, where the blade can be turned."""
+        room = self.rooms.at(z)
+        if self.state.cuts and room is not None:
+            reach = self._way_to_room(room)
+            if reach is not None:
+                return Move("turn", self.prices.moves.turn + self.prices.back * reach)
+        moves = self.prices.moves
+        if moves.threads and name != "edge":
+            return Move("thread", moves.thread)
+        return Move("drop in", moves.drop_in)
+
+    def _way_to_room(self, room: int) -> float | None:
+        """How far (mm) the blade goes in its own kerf until it stands in a room; None if it can't."""
+        if self._cuts != len(self.state.open):
+            self._cuts, self._ways = len(self.state.open), {}
+        if room not in self._ways:
+            self._ways[room] = self._found_way(room)
+        return self._ways[room]
+
+    def _found_way(self, room: int) -> float | None:
+        cuts = self.state.cuts
+        if self.rooms.at(complex(cuts[-1].z[-1])) == room:
+            return 0.0
+        k = len(cuts) - 1
+        way = cuts[k].length
+        while True:
+            if self.rooms.at(complex(cuts[k].z[0])) == room:
+                return way
+            parent = cuts[k].parent
+            if parent is None:
+                return None
+            k = parent[0]
+            if cuts[k].go != cuts[-1].go:
+                return None
+            way += parent[1]
+
+    def distance(self, cut: int, along: float) -> float:
+        """How far (mm) the blade goes in the kerfs of this go to a place in one of them."""
+        cuts = self.state.cuts
+        mine = self._up(len(cuts) - 1, cuts[-1].length)
+        theirs = self._up(cut, along)
+        shared = [k for k in mine if k in theirs]
+        if not shared:
+            return math.inf
+        return min(mine[k][0] + theirs[k][0] + abs(mine[k][1] - theirs[k][1]) for k in shared)
+
+    def _up(self, cut: int, along: float) -> dict[int, tuple[float, float]]:
+        """The cuts from one to where its go began: how far away each is, and where along it one comes out."""
+        found, way = {cut: (0.0, along)}, 0.0
+        while (parent := self.state.cuts[cut].parent) is not None:
+            way += along
+            cut, along = parent
+            found[cut] = (way, along)
+        return found
+
+    def _root(self, cut: int, along: float) -> tuple[int, float]:
+        up = self._up(cut, along)
+        root = next(reversed(up))
+        way, at = up[root]
+        return root, way + at

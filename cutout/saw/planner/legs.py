@@ -1,0 +1,86 @@
+"""From the cuts of a walk to the legs of a plan: what simply goes on is one leg; what it all takes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import MultiPolygon
+
+from cutout.geom.curve import ComplexArray, to_array
+from cutout.saw.model import SAME_GO, Hole, Leg
+from cutout.saw.planner.hand import Prices
+from cutout.saw.planner.state import Cut, State
+
+
+@dataclass(frozen=True, slots=True)
+class Takes:
+    """What a plan takes: minutes by kind of move, goes, and lifts."""
+
+    minutes_by: dict[str, float]
+    goes: int
+    lifts: int
+
+    @property
+    def minutes(self) -> float:
+        """All of it."""
+        return math.fsum(self.minutes_by.values())
+
+
+def legs_of(state: State, opening: int, origin: complex) -> list[Leg]:
+    """The legs of one opening, moved to its place on the panel; their drops are left empty."""
+    groups = _groups(state.cuts)
+    number = {k: state.first_leg + n for n, group in enumerate(groups) for k in group}
+    legs = []
+    for n, group in enumerate(groups):
+        first, last = state.cuts[group[0]], state.cuts[group[-1]]
+        z = _one_path([state.cuts[k] for k in group], state.blade.width / 2)
+        legs.append(
+            Leg(
+                state.first_leg + n, opening, to_array(np.round(z + origin, 5)),
+                _renamed(first.starts, state, number), _renamed(last.ends, state, number), MultiPolygon(),
+                first.start_by,
+            )
+        )  # fmt: skip
+    return legs
+
+
+def _groups(cuts: Sequence[Cut]) -> list[list[int]]:
+    """Numbers of the cuts that make one leg each."""
+    groups: list[list[int]] = []
+    for k, cut in enumerate(cuts):
+        if cut.start_by == "on":
+            groups[-1].append(k)
+        else:
+            groups.append([k])
+    return groups
+
+
+def _one_path(cuts: Sequence[Cut], overlap: float) -> ComplexArray:
+    """The paths of cuts that go on from one another, each without what it shares with the one before."""
+    z = cuts[0].z
+    for cut in cuts[1:]:
+        shared = min(overlap, float(np.abs(np.diff(z)).sum()))
+        along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(cut.z)))])
+        z = np.concatenate([z, cut.z[along > shared + 1e-3]])
+    return z
+
+
+def _renamed(name: str, state: State, number: dict[int, int]) -> str:
+    kind, _, cut = name.partition(" ")
+    return f"leg {number[int(cut) - state.first_leg]}" if kind == "leg" else name
+
+
+def takes(legs: Sequence[Leg], seconds: Sequence[float], holes: Sequence[Hole], prices: Prices) -> Takes:
+    """What sawing and drilling take. seconds: what the move before each leg does."""
+    by = dict.fromkeys(("saw", "back", "turn", "drop in", "lift", "thread", "drill"), 0.0)
+    by["saw"] = math.fsum(leg.length for leg in legs) * prices.cut
+    for leg, taken in zip(legs, seconds, strict=True):
+        by["saw" if leg.start_by == "on" else leg.start_by] += taken
+    sizes = {h.diameter for h in holes}
+    by["drill"] = prices.moves.hole * len(holes) + prices.moves.change * max(len(sizes) - 1, 0)
+    goes = sum(leg.start_by not in SAME_GO for leg in legs)
+    lifts = sum(leg.start_by in ("lift", "thread") for leg in legs)
+    return Takes({k: v / 60 for k, v in by.items()}, goes, lifts)

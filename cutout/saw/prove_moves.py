@@ -1,0 +1,137 @@
+"""Proof of what is said beside the cuts: how the blade comes to each leg, and what falls when.
+
+Part of `prove`, and like it written without a line of the planner's code. Shown here: (e) every piece that comes free
+is announced by the leg that frees it, and nothing is announced that is still held; (f) the move a leg begins with is
+one this kind of saw can make, from where the blade is by then.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from cutout.geom.curve import ComplexArray, to_array
+from cutout.geom.outline import polygons_of
+from cutout.kit import Kit
+from cutout.saw.model import SAME_GO, Hole, Leg
+
+TOLD = 4.0
+"""A piece from this size (mm^2) on must be announced before it falls."""
+SLACK = 0.15
+"""An announced piece and the one that falls may differ by this much (mm) along their edges."""
+ON_IT = 0.12
+"""So near (mm) must a blade that was backed out stand to the middle of the kerf it branches from ..."""
+ALONG = 0.94
+"""... and so much along it: the least cosine between its heading and the kerf's."""
+
+
+@dataclass
+class Moves:
+    """Where the blade has been. Local to one proof.
+
+    paths: of the legs of the present go; earlier: of all legs; wide: holes and fallen pieces, each grown by half a
+    kerf, where a blade may be turned.
+    """
+
+    kit: Kit
+    holes: Sequence[Hole]
+    paths: list[ComplexArray] = field(default_factory=list)
+    earlier: list[ComplexArray] = field(default_factory=list)
+    wide: list[shapely.Geometry] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.wide = [shapely.Point(h.at).buffer(h.diameter / 2, quad_segs=32) for h in self.holes]
+
+    def fault(self, leg: Leg, path: ComplexArray, air: shapely.Geometry) -> str | None:
+        """Why the move before a leg can't be made, None where it can; `air` is what is open round its start."""
+        moves = self.kit.moves
+        start = complex(path[0])
+        if leg.start_by in SAME_GO and not self.paths:
+            return f"Leg {leg.order} goes on from a go that has not begun."
+        if leg.start_by == "lift" and moves.threads:
+            return (
+                f"Leg {leg.order} lifts the blade out of a kerf: a {moves.saw} can't do that inside a panel."
+            )
+        if leg.start_by == "back" and not self._on_one(path, self.paths):
+            return f"Leg {leg.order} does not branch off from a kerf of its own go."
+        if leg.start_by == "turn":
+            if not self._room_for(start, air):
+                return f"Leg {leg.order} turns the blade where it has no room."
+            if not self._reached(start):
+                return f"Leg {leg.order} turns the blade in a place that its go does not come to."
+        if leg.start_by in ("drop in", "thread") and not self._room_for(start, air):
+            # A threaded blade may also follow a kerf from the hole it came through.
+            if leg.start_by == "thread" and self._on_one(path, self.earlier):
+                return None
+            return f"Leg {leg.order} begins where no blade can be let in."
+        return None
+
+    def note(self, leg: Leg, path: ComplexArray, fallen: Sequence[Polygon]) -> None:
+        """The leg is sawn, and these pieces have fallen."""
+        if leg.start_by not in SAME_GO:
+            self.paths = []
+        self.paths.append(path)
+        self.earlier.append(path)
+        grow = self.kit.blade.kerf / 2 + 0.05
+        self.wide += [shapely.buffer(p, 2 * grow, join_style="mitre", mitre_limit=2.0) for p in fallen]
+
+    def _on_one(self, path: ComplexArray, kerfs: Sequence[ComplexArray]) -> bool:
+        """Whether a path begins on one of the kerfs and in its direction."""
+        start, ahead = path[0], path[1] - path[0]
+        for kerf in kerfs:
+            line = shapely.LineString(to_array(kerf))
+            spot = shapely.Point(start.real, start.imag)
+            if shapely.distance(line, spot) > ON_IT:
+                continue
+            s = shapely.line_locate_point(line, spot)
+            ends = shapely.line_interpolate_point(line, [max(s - 0.2, 0.0), s + 0.2])
+            run = complex(ends[1].x - ends[0].x, ends[1].y - ends[0].y)
+            if abs(run) > 0 and (ahead * run.conjugate()).real > ALONG * abs(ahead) * abs(run):
+                return True
+            # A kerf that crosses itself comes by twice: every part of it near the start counts.
+            near = np.flatnonzero(np.abs(kerf[:-1] - start) < 1.0)
+            step = np.diff(kerf)[near]
+            cos = (ahead * np.conj(step)).real / np.maximum(np.abs(step) * abs(ahead), 1e-12)
+            if (cos > ALONG).any():
+                return True
+        return False
+
+    def _room_for(self, at: complex, air: shapely.Geometry) -> bool:
+        radius = self.kit.blade.hole_to_turn / 2 - 0.1
+        disc = shapely.Point(at.real, at.imag).buffer(radius, quad_segs=8)
+        return bool(shapely.area(shapely.difference(disc, air)) < 0.02 * radius * radius)
+
+    def _reached(self, at: complex) -> bool:
+        """Whether a kerf of this go comes into the open place a point lies in."""
+        room = self._room(at)
+        lines = shapely.multilinestrings([shapely.LineString(to_array(p)) for p in self.paths])
+        return room is not None and bool(shapely.dwithin(room, lines, self.kit.blade.hole_to_turn / 2 + 0.2))
+
+    def _room(self, at: complex) -> shapely.Geometry | None:
+        spot = shapely.Point(at.real, at.imag)
+        half = self.kit.blade.hole_to_turn / 2 - 0.1
+        eroded = polygons_of(shapely.buffer(shapely.union_all(self.wide), -half, quad_segs=4))
+        near = [p for p in eroded if shapely.dwithin(p, spot, half + 0.2)]
+        return shapely.union_all(near) if near else None
+
+
+def unannounced(fallen: Sequence[Polygon], leg: Leg) -> Polygon | None:
+    """A piece that came free and that the leg does not announce; None where all is said."""
+    said = shapely.buffer(leg.drops, SLACK, quad_segs=2)
+    for piece in fallen:
+        if piece.area >= TOLD and shapely.area(shapely.difference(piece, said)) > max(1.0, 0.01 * piece.area):
+            return piece
+    return None
+
+
+def still_held(fallen: Sequence[Polygon], leg: Leg) -> Polygon | None:
+    """A piece the leg announces that has not come free; None where all has."""
+    free = shapely.buffer(shapely.union_all(list(fallen)), SLACK, quad_segs=2)
+    for piece in polygons_of(leg.drops):
+        if piece.area >= TOLD and shapely.area(shapely.difference(piece, free)) > max(1.0, 0.01 * piece.area):
+            return piece
+    return None
