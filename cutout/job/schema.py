@@ -234,8 +234,7 @@ class PanelPart(Part):
     )
     boards: str | None = setting(
         None,
-        "Board the panel is glued up from: a name (`cutout kit` lists them, or your own `stock`), its actual width, "
-        "or width and thickness; unset: one piece or sheet.",
+        "Board it is glued up from: a name (see `cutout kit`), width, or width and thickness; unset: one piece.",
         '"90x20mm"',
         "--boards",
     )
@@ -546,8 +545,7 @@ class MendPart(Part):
     )
     letters: Literal["upright", "level", "free"] | None = setting(
         None,
-        "Bridges of letters: all upright, through top and bottom of each bowl, all level, or free like other "
-        "shapes; unset: upright where that serves.",
+        "Bridges of letters: all upright, all level, or free like other shapes; unset: upright where that serves.",
         '"upright"',
     )
     without: tuple[Place, ...] = setting(
@@ -613,8 +611,7 @@ class Job(Part):
     arrange: ArrangePart | None = setting(None, "Figures in a row or column.", '{ line = "row" }')
     names: FileName | None = setting(
         None,
-        "A list (CSV or plain lines, relative to the job's folder): one sign for each name, which takes the place of "
-        "{name} in the text, or of all of it.",
+        "A list (CSV or plain lines): a sign for each name, which takes the place of {name} in the text, or of all.",
         '"class.csv"',
         "--names",
     )
