@@ -20,7 +20,7 @@ def finding_of(kind: Kind, web: Web, pattern: Pattern, kit: Kit) -> Finding:
     severity: Severity = "stop" if breaks else "care"
     at = (web.at.real, web.at.imag)
     remedy = _change(web, pattern, kit) if breaks else _care(web, kit)
-    said = f"{remedy} {_source(kit)}"
+    said = f"{remedy.removesuffix('.')} ({_source(kit)})."
     return Finding(kind, severity, at, web.width, web.limit, None, _text(web, kit, breaks), said)
 
 
@@ -32,7 +32,7 @@ def worth_saying(web: Web, kit: Kit) -> bool:
 def _source(kit: Kit) -> str:
     """Where the limit is from."""
     made = rule(kit.rule)
-    return f"({made.name.capitalize()} rule: {made.source}.)"
+    return f"{made.name} rule: {made.source}"
 
 
 def _text(web: Web, kit: Kit, breaks: bool) -> str:
