@@ -107,9 +107,10 @@ class _Bench:
 
 def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
     """Move the blade along every leg and report whatever does not work as a `stop` finding of kind "plan"."""
+    opened: list[shapely.Geometry] = []
     bench = _Bench(
-        pattern, kit.blade, kit.units, kit.allow, Moves(kit, plan.holes),
-        standing={o.id: o.region for o in pattern.openings},
+        pattern, kit.blade, kit.units, kit.allow, Moves(kit, opened), opened,
+        {o.id: o.region for o in pattern.openings},
     )  # fmt: skip
     if pattern.keep_mode != "panel":
         bench.board = pattern.panel.polygon
@@ -175,7 +176,7 @@ def _prove_leg(bench: _Bench, leg: Leg, holes: dict[int, Hole]) -> float:
         for piece in fallen:
             bench.open(piece)
         _prove_announced(bench, leg, fallen)
-        bench.moves.note(leg, path, fallen)
+        bench.moves.note(leg, path)
     return gouge
 
 

@@ -17,7 +17,7 @@ from shapely import Polygon
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
-from cutout.saw.model import SAME_GO, Hole, Leg
+from cutout.saw.model import SAME_GO, Leg
 
 TOLD = 4.0
 """A piece from this size (mm^2) on must be announced before it falls."""
@@ -33,18 +33,13 @@ ALONG = 0.94
 class Moves:
     """Where the blade has been. Local to one proof.
 
-    paths: of the legs of the present go; earlier: of all legs; wide: holes and fallen pieces, each grown by half a
-    kerf, where a blade may be turned.
+    opened: everything open so far, shared with the bench; paths: of the legs of the present go; earlier: of all.
     """
 
     kit: Kit
-    holes: Sequence[Hole]
+    opened: list[shapely.Geometry]
     paths: list[ComplexArray] = field(default_factory=list)
     earlier: list[ComplexArray] = field(default_factory=list)
-    wide: list[shapely.Geometry] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        self.wide = [shapely.Point(h.at).buffer(h.diameter / 2, quad_segs=32) for h in self.holes]
 
     def fault(self, leg: Leg, path: ComplexArray, air: shapely.Geometry) -> str | None:
         """Why the move before a leg can't be made, None where it can; `air` is what is open round its start."""
@@ -70,14 +65,12 @@ class Moves:
             return f"Leg {leg.order} begins where no blade can be let in."
         return None
 
-    def note(self, leg: Leg, path: ComplexArray, fallen: Sequence[Polygon]) -> None:
-        """The leg is sawn, and these pieces have fallen."""
+    def note(self, leg: Leg, path: ComplexArray) -> None:
+        """The leg is sawn."""
         if leg.start_by not in SAME_GO:
             self.paths = []
         self.paths.append(path)
         self.earlier.append(path)
-        grow = self.kit.blade.kerf / 2 + 0.05
-        self.wide += [shapely.buffer(p, 2 * grow, join_style="mitre", mitre_limit=2.0) for p in fallen]
 
     def _on_one(self, path: ComplexArray, kerfs: Sequence[ComplexArray]) -> bool:
         """Whether a path begins on one of the kerfs and in its direction."""
@@ -107,16 +100,15 @@ class Moves:
 
     def _reached(self, at: complex) -> bool:
         """Whether a kerf of this go comes into the open place a point lies in."""
-        room = self._room(at)
         lines = shapely.multilinestrings([shapely.LineString(to_array(p)) for p in self.paths])
-        return room is not None and bool(shapely.dwithin(room, lines, self.kit.blade.hole_to_turn / 2 + 0.2))
-
-    def _room(self, at: complex) -> shapely.Geometry | None:
         spot = shapely.Point(at.real, at.imag)
+        reach = self.kit.blade.hole_to_turn / 2 + 0.2
+        if shapely.dwithin(lines, spot, reach):
+            return True
+        # Not beside a kerf of its own: then through open places wide enough to slide the blade through.
         half = self.kit.blade.hole_to_turn / 2 - 0.1
-        eroded = polygons_of(shapely.buffer(shapely.union_all(self.wide), -half, quad_segs=4))
-        near = [p for p in eroded if shapely.dwithin(p, spot, half + 0.2)]
-        return shapely.union_all(near) if near else None
+        rooms = polygons_of(shapely.buffer(shapely.union_all(self.opened), -half, quad_segs=4))
+        return any(shapely.dwithin(p, spot, reach) and shapely.dwithin(p, lines, reach) for p in rooms)
 
 
 def unannounced(fallen: Sequence[Polygon], leg: Leg) -> Polygon | None:

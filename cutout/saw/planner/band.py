@@ -29,6 +29,14 @@ FINE = 0.015
 """The ring is simplified by this much (mm) before stations are laid on it."""
 _STEPS = np.array([0.0, 0.25, -0.25, 0.5, -0.5, 1.0, -1.0])
 """Curvatures tried at each station, as shares of the tightest."""
+_WAYS = len(_STEPS) + 1
+"""These, and the one that steers along the ring."""
+_GENTLE = 0.15
+"""A vertex that turns by less (radians) needs no stations close by."""
+_WIDENING = 1.5
+"""Away from a sharp vertex each station lies so many times as far from the last as that from the one before."""
+_WIDE = 1.2
+"""... but no further than this (mm), nor than a step where that is more."""
 _OFFSETS, _HEADINGS = 14, 40
 """Bins across the band and across the headings."""
 _WIDEST = 1.3
@@ -143,12 +151,15 @@ def _is_hard(turn: FloatArray, radius: float, kerf: float, allow: float) -> np.n
 def _chain(vertices: ComplexArray, radius: float, kerf: float, allow: float) -> _Chain:
     """Stations at every vertex and between them; ends count as straight on."""
     step = math.sqrt(8 * radius * BULGE)
+    along = np.angle(np.diff(vertices))
+    sharp = np.ones(len(vertices), dtype=bool)
+    sharp[1:-1] = np.abs(np.angle(np.exp(1j * np.diff(along)))) > _GENTLE
     size = np.abs(np.diff(vertices))
-    count = np.maximum(1, np.ceil(size / step)).astype(int)
-    edge = np.repeat(np.arange(len(size)), count)
-    part = (np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)) / count[edge]
-    z = np.concatenate([vertices[edge] + (vertices[edge + 1] - vertices[edge]) * part, vertices[-1:]])
-    z = _thinned(z, 0.3 * step)
+    ends = zip(
+        vertices[:-1], vertices[1:], size.tolist(), sharp[:-1].tolist(), sharp[1:].tolist(), strict=True
+    )
+    parts = [a + (b - a) * _spread(length, step, first, last) for a, b, length, first, last in ends]
+    z = _thinned(np.concatenate([*parts, vertices[-1:]]), 0.3 * step)
     along = np.angle(np.diff(z))
     turn = np.zeros(len(z))
     turn[1:-1] = np.angle(np.exp(1j * np.diff(along)))
@@ -157,6 +168,33 @@ def _chain(vertices: ComplexArray, radius: float, kerf: float, allow: float) -> 
     off = kerf / 2 * (1 / np.cos(np.minimum(np.abs(turn), 2.8) / 2) - 1)
     low = np.maximum(-INTO_KEEP - np.where(turn < 0, off, 0.0), -INTO_KEEP - allow)
     return _Chain(z, heading, turn, low, allow - off)
+
+
+def _spread(length: float, step: float, first: bool, last: bool) -> FloatArray:
+    """Where along an edge stations lie, as shares of it, its end left out: close to sharp vertices, then wider."""
+    if length <= step:
+        return np.zeros(1)
+    wide = max(step, _WIDE)
+    ahead = _growing(length, step, wide) if first else np.array([0.0])
+    back = length - _growing(length, step, wide)[1:] if last else np.zeros(0)
+    near = ahead[ahead <= length / 2 + 1e-9] if first and last else ahead
+    far = back[back > length / 2 + 1e-9] if first and last else back
+    at = np.unique(np.concatenate([near, far]))
+    # What is still too far apart is divided evenly.
+    gaps = np.diff(np.concatenate([at, [length]]))
+    count = np.ceil(gaps / wide).astype(int).tolist()
+    more = [at[i] + gaps[i] * np.arange(1, n) / n for i, n in enumerate(count) if n > 1]
+    at = np.sort(np.concatenate([at, *more]))
+    return np.asarray(at[at < length - 0.3 * step] / length)
+
+
+def _growing(length: float, step: float, wide: float) -> FloatArray:
+    found, at, here = [0.0], 0.0, step
+    while at + here < length and len(found) < 10_000:
+        at += here
+        found.append(at)
+        here = min(here * _WIDENING, wide) if len(found) > 4 else here
+    return np.array(found)
 
 
 def _thinned(z: ComplexArray, least: float) -> ComplexArray:
@@ -232,7 +270,8 @@ def _fitted(
 class _Front:
     """States alive (n,): the chain of each, offset, heading, cost so far, and what it came from.
 
-    came: row in the front before, times the number of curvatures, plus which of them; -1 where a run begins.
+    came: row in the front before, times the number of ways, plus which of them; -1 where a run begins. k: the
+    curvature it came by.
     """
 
     chain: np.ndarray
@@ -240,15 +279,15 @@ class _Front:
     h: FloatArray
     cost: FloatArray
     came: np.ndarray
+    k: FloatArray
 
     def only(self, which: np.ndarray) -> _Front:
         """The states at the given rows, or where the mask is true."""
-        return _Front(self.chain[which], self.o[which], self.h[which], self.cost[which], self.came[which])
+        return _Front(*(getattr(self, n)[which] for n in _Front.__slots__))
 
     def joined(self, other: _Front) -> _Front:
         """These states and others."""
-        names = ("chain", "o", "h", "cost", "came")
-        return _Front(*(np.concatenate([getattr(self, n), getattr(other, n)]) for n in names))
+        return _Front(*(np.concatenate([getattr(self, n), getattr(other, n)]) for n in _Front.__slots__))
 
 
 class _Grid:
@@ -266,7 +305,7 @@ class _Grid:
     def on_the_line(self, count: int) -> _Front:
         """One state a chain, on the line and along it."""
         zero = np.zeros(count)
-        return _Front(np.arange(count), zero, zero, zero, np.full(count, -1))
+        return _Front(np.arange(count), zero, zero, zero, np.full(count, -1), zero)
 
     def begin(self, who: np.ndarray, at: np.ndarray) -> _Front:
         """Every state of chains `who` at their stations `at`; the line's own place where the band is empty."""
@@ -281,7 +320,7 @@ class _Grid:
         turned = np.tile(h, len(row))
         chain = np.repeat(who[row], len(h))
         cost = _price(offset) + 0.02 * np.abs(turned)
-        return _Front(chain, offset, turned, cost, np.full(len(offset), -1))
+        return _Front(chain, offset, turned, cost, np.full(len(offset), -1), np.zeros(len(offset)))
 
     def moved(self, front: _Front, at: np.ndarray) -> _Front:
         """Every state carried by every curvature to its next station's normal; in the band, one a bin."""
@@ -291,9 +330,12 @@ class _Grid:
         begin = self.z[station] + 1j * np.exp(1j * self.heading[station]) * front.o
         facing = (np.exp(1j * (self.heading[station] + front.h)) * unit)[:, None]
         ahead = ((self.z[target] - begin) * unit)[:, None]
-        k = (_STEPS / self.radius)[None, :]
+        # The last way steers so that the state runs along the ring when it arrives.
+        wanted = np.angle(unit.conj() * np.exp(-1j * (self.heading[station] + front.h)))
+        steer = wanted / np.maximum(np.abs(self.z[target] - self.z[station]), 1e-9)
+        k = np.concatenate([np.tile(_STEPS / self.radius, (len(steer), 1)), steer[:, None]], axis=1)
         # Length to the next normal: the chord first, then steps of Newton's method.
-        length = np.repeat(np.maximum(ahead.real, 1e-9), len(_STEPS), axis=1)
+        length = np.repeat(np.maximum(ahead.real, 1e-9), _WAYS, axis=1)
         for _ in range(2):
             swing = np.exp(0.5j * k * length)
             chord = length * np.sinc(k * length / (2 * math.pi)) * swing * facing
@@ -303,11 +345,12 @@ class _Grid:
         end = length * np.sinc(k * length / (2 * math.pi)) * swing * facing - ahead
         h = np.angle(facing * swing * swing)
         ok = (length > 0) & (np.abs(end.real) < 1e-3) & (np.abs(h) < self.hmax)
+        ok &= (np.abs(k) <= 1 / self.radius) & (np.abs(k) * length * length <= 8 * 1.6 * BULGE)
         ok &= (end.imag >= self.low[target][:, None] - 1e-9) & (end.imag <= self.high[target][:, None] + 1e-9)
         i, q = np.nonzero(ok)
         o, h = end.imag[i, q], h[i, q]
-        cost = front.cost[i] + _price(o) * length[i, q] + 1e-6 * np.abs(_STEPS[q])
-        return self._thinned(_Front(front.chain[i], o, h, cost, i * len(_STEPS) + q))
+        cost = front.cost[i] + _price(o) * length[i, q] + 1e-6 * np.abs(k[i, q]) * self.radius
+        return self._thinned(_Front(front.chain[i], o, h, cost, i * _WAYS + q, k[i, q]))
 
     def _thinned(self, front: _Front) -> _Front:
         """One state a bin, the cheapest."""
@@ -327,14 +370,14 @@ class _Grid:
         front, states = ends, []
         for level in range(len(log), -1, -1):
             came = int(front.came[row])
-            states.append((front.o[row], front.h[row], came % len(_STEPS) if came >= 0 else 0))
+            states.append((front.o[row], front.h[row], front.k[row]))
             if came < 0:
                 break
-            front, row = log[level - 1], came // len(_STEPS)
-        o, h, q = (np.array(v) for v in zip(*reversed(states), strict=True))
+            front, row = log[level - 1], came // _WAYS
+        o, h, k = (np.array(v) for v in zip(*reversed(states), strict=True))
         at = self.start[c] + station - len(o) + 1 + np.arange(len(o))
         z = self.z[at] + 1j * np.exp(1j * self.heading[at]) * o
-        return _arcs(z, self.heading[at] + h, _STEPS[q[1:]] / self.radius)
+        return _arcs(z, self.heading[at] + h, k[1:])
 
 
 def _arcs(z: ComplexArray, course: FloatArray, k: FloatArray) -> ComplexArray:

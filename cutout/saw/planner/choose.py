@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.saw.model import SAME_GO
 from cutout.saw.planner.hand import Hand
 from cutout.saw.planner.lead import Leads, from_places, from_poses
 from cutout.saw.planner.line import Stretch
@@ -401,7 +402,8 @@ def priced(hand: Hand, way: Way) -> Chosen | None:
     if move is None:
         return None
     extra = float(np.abs(np.diff(way.z)).sum()) - way.gain
-    return Chosen(way, move, move.seconds + hand.prices.cut * extra + ARRIVAL * way.rest)
+    seconds = move.seconds * (1.0 if move.start_by in SAME_GO else hand.prices.reluctance)
+    return Chosen(way, move, seconds + hand.prices.cut * extra + ARRIVAL * way.rest)
 
 
 def _away(state: State, gap: Gap, last: complex) -> float:

@@ -25,18 +25,35 @@ def with_falls(legs: Sequence[Leg], holes: Sequence[Hole], pattern: Pattern, ker
     found = []
     standing = {o.id: _less(o.region, holes, o.id) for o in pattern.openings}
     for leg in legs:
-        swath = shapely.LineString(leg.path).buffer(kerf / 2 + THIN, quad_segs=32, cap_style="flat")
-        drops: list[Polygon] = []
-        left: list[Polygon] = []
-        for piece in standing.get(leg.opening, []):
-            if not shapely.intersects(piece, swath):
-                left.append(piece)
-                continue
-            for part in polygons_of(shapely.difference(piece, swath)):
-                (left if _is_held(part, pattern) else drops).append(part)
-        standing[leg.opening] = left
+        swath = shapely.LineString(leg.path).buffer(kerf / 2, quad_segs=32, cap_style="flat")
+        drops, standing[leg.opening] = _fallen(standing.get(leg.opening, []), _grown(swath), pattern)
         found.append(replace(leg, drops=MultiPolygon([p for p in drops if p.area >= CRUMB])))
     return found
+
+
+def _fallen(
+    standing: Sequence[Polygon], tool: shapely.Geometry, pattern: Pattern
+) -> tuple[list[Polygon], list[Polygon]]:
+    """What falls when `tool` is taken out of what stands, and what still stands; what falls takes hairs with it."""
+    drops: list[Polygon] = []
+    left: list[Polygon] = []
+    touched: list[Polygon] = []
+    for piece in standing:
+        if not shapely.intersects(piece, tool):
+            left.append(piece)
+            continue
+        for part in polygons_of(shapely.difference(piece, tool)):
+            (touched if _is_held(part, pattern) else drops).append(part)
+    if drops and touched:
+        hairs = shapely.union_all([_grown(p) for p in drops])
+        more, touched = _fallen(touched, hairs, pattern)
+        drops += more
+    return drops, [*left, *touched]
+
+
+def _grown(geometry: shapely.Geometry) -> shapely.Geometry:
+    """With the wood beside it that is too thin to hold anything."""
+    return shapely.buffer(geometry, THIN, quad_segs=8)
 
 
 def _less(region: Polygon, holes: Sequence[Hole], opening: int) -> list[Polygon]:

@@ -25,6 +25,8 @@ class Prices:
     moves: Moves
     cut: float
     back: float
+    reluctance: float = 1.0
+    """How much dearer the walk takes it to lift the saw than it is: one that lifts less may be quicker in all."""
 
     @classmethod
     def of(cls, moves: Moves, feed: float) -> Prices:

@@ -41,6 +41,8 @@ MOST_SAWN, MOST_SPOTS, MOST_MINUTES = 4.0, 30, 180.0
 """No plan: sawing more than so many times the outline, more spots for the file an opening, more minutes."""
 WORTH_A_WORD = 1000.0
 """So much sawing (mm) beyond the outline is a trifle, however short that is."""
+RELUCTANCE, MOST_CUTS = 3.0, 80
+"""An opening begun more than once is walked again as if lifting took so many times as long, up to so many cuts."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
 
@@ -171,6 +173,10 @@ def _saw_opening(
             break
         holes = needed
     assert best is not None
+    if len(best.cuts) <= MOST_CUTS and best.cuts[-1:] and best.cuts[-1].go > 1:
+        again = replace(prices, reluctance=RELUCTANCE)
+        state = _walked(State(area, kit.blade, first[1], first[0]), kit, again, _needed(best, len(by_hand)))
+        best = min(best, state, key=lambda s: _seconds(s, prices))
     drill_out(best, kit)
     return best
 
