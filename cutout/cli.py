@@ -22,6 +22,7 @@ from cutout.units import Units, count, format_length, format_size
 if TYPE_CHECKING:
     from cutout.finding import Finding
     from cutout.folder import Outcome
+    from cutout.job.schema import Job
     from cutout.run import Progress
     from cutout.write.outputs import Written
     from cutout.write.work import Work
@@ -202,6 +203,8 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
     target = out or usual_folder(source)
     _recover(source.parent, target)
     job, folder = asked_for(source, options)
+    if job.names is not None:
+        return _make_names(job, folder, target)
     with _progress() as progress:
         from cutout.run import make as work_out
         from cutout.write.outputs import refuse_sources, write_out
@@ -239,9 +242,24 @@ def _recover(*folders: Path) -> None:
             _say(f"note  {shown(folder)}: a run was cut short there; its files were put right.")
 
 
+def _make_names(job: Job, folder: Path, out: Path) -> int:
+    """A sign for every name of a list, one summary, and the boards they are laid out on."""
+    from cutout.boards import make_names
+
+    with _progress() as progress:
+        done: list[str] = []
+
+        def each(outcome: Outcome) -> None:
+            done.append(outcome.source.stem)
+            progress(outcome.source.stem, 0.5)
+
+        outcomes, boards = make_names(job, folder, out, each)
+    return _say_outcomes(outcomes, out, "sign", boards)
+
+
 def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
     """Every picture of a folder, and one summary."""
-    from cutout.folder import exit_code, made_all, pictures_in
+    from cutout.folder import made_all, pictures_in
 
     pictures = pictures_in(source)
     with _progress() as progress:
@@ -252,6 +270,13 @@ def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
             progress(outcome.source.name, len(done) / len(pictures))
 
         outcomes = made_all(pictures, out, options, each)
+    return _say_outcomes(outcomes, out, "picture")
+
+
+def _say_outcomes(outcomes: tuple[Outcome, ...], out: Path, what: str, more: str = "") -> int:
+    """One line for each of several jobs, and one for all."""
+    from cutout.folder import exit_code
+
     widest = max(len(plain(o.source.name)) for o in outcomes)
     for outcome in outcomes:
         _say(
@@ -259,9 +284,11 @@ def _make_folder(source: Path, out: Path, options: dict[str, Any]) -> int:
         )
     codes = [o.code for o in outcomes]
     _say(
-        f"{count(len(outcomes), 'picture')} into {shown(out)}: {codes.count(0)} done, "
+        f"{count(len(outcomes), what)} into {shown(out)}: {codes.count(0)} done, "
         f"{codes.count(1)} with something to stop for, {codes.count(2)} that could not be made."
     )
+    if more:
+        click.echo(f"{more}.")
     return exit_code(outcomes)
 
 
@@ -273,6 +300,11 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
     """Say what would be wrong with SOURCE; exit 1 where something can't be cut or would drop out."""
     _recover(source.parent, usual_folder(source))
     job, folder = asked_for(source, options)
+    if job.names is not None:
+        from cutout.boards import longest
+
+        name, job = longest(job, folder)
+        click.echo(f"Of the list, {name} is checked, the longest.")
     with _progress() as progress:
         from cutout.run import check_laid, lay_out, notes_on, size_table
 
@@ -287,6 +319,30 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
         _say(table)
     _say(f"{count(len(laid.pattern.openings), 'opening')}, {_count(findings)}.")
     return NEEDS_USER if _open_stops(findings) else 0
+
+
+@cli.command(name="nest", short_help="Lay finished pieces out on boards.")
+@click.argument("folders", nargs=-1, required=True, type=click.Path(path_type=Path, file_okay=False))
+@click.option("--board", "board_size", required=True, help="Length x width of a board, like 1200x300mm.")
+@click.option("--gap", default="6mm", help="Least distance between pieces [6mm].")
+@click.option("--margin", default="5mm", help="Wood left at the board's edges [5mm].")
+@click.option("--grain/--no-grain", default=True, help="Pieces keep their direction to the grain.")
+@click.option("--holes/--no-holes", default=True, help="Small pieces may lie in openings of large ones.")
+@click.option("--tries", type=click.IntRange(0, 5000), default=40, help="Orders of the pieces tried [40].")
+@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", help="Units of bare numbers.")
+@click.option("--out", type=click.Path(path_type=Path), default=Path("boards"), help="Folder [boards].")
+def nest_command(folders: tuple[Path, ...], board_size: str, out: Path, units: Units, **options: Any) -> int:
+    """Lay the pieces of finished jobs (FOLDERS that `cutout make` wrote, or folders of those) out on boards."""
+    from cutout.boards import lay_on_boards, results_in
+    from cutout.job.schema import Job, NestPart
+    from cutout.units import parse_length, parse_size
+
+    length, width = parse_size(board_size, units, what="--board")
+    sizes = {name: parse_length(options.pop(name), units, what=f"--{name}") for name in ("gap", "margin")}
+    part = NestPart(length=length, width=width, **sizes, **options)
+    _say(f"{lay_on_boards(results_in(folders), part, Job(units=units), Path(), out)}.")
+    _say(f"boards.pdf, boards.dxf, boards.json and a job for each board in {shown(out)}")
+    return 0
 
 
 @cli.command(short_help="List blades, drills, bits, machines, woods and papers, with sources.")

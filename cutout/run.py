@@ -14,12 +14,13 @@ from cutout import check
 from cutout.amend import Mended, mend
 from cutout.amend.size import size_lines
 from cutout.check.boards import movement_finding
+from cutout.check.glue_line import clear_seams, glue_line
 from cutout.check.hint import hint
 from cutout.errors import LayoutError
 from cutout.finding import Finding, Severity, ordered
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
-from cutout.kit import blades, paper
+from cutout.kit import Kit, blades, paper
 from cutout.pattern import Pattern, cut_pattern
 from cutout.read import read
 from cutout.route import tool_path
@@ -81,9 +82,19 @@ def check_laid(laid: LaidOut) -> tuple[Finding, ...]:
 
 def mend_laid(laid: LaidOut) -> Mended:
     """The pattern mended as the job allows; its findings hold those on the panel and the source too."""
-    done = mend(laid.pattern, laid.asked.kit, mending_of(laid.job))
+    done = _seams_clear(mend(laid.pattern, laid.asked.kit, mending_of(laid.job)), laid.asked.kit)
     more = (*laid.of_the_panel(), *_of_the_source(laid, done.pattern))
     return replace(done, findings=ordered((*done.findings, *more)))
+
+
+def _seams_clear(done: Mended, kit: Kit) -> Mended:
+    """The mended pattern with its glue lines shifted clear of narrow webs where that helps any."""
+    shift = clear_seams(done.pattern, kit)
+    if not shift:
+        return done
+    pattern = replace(done.pattern, panel=replace(done.pattern.panel, seams=shift))
+    others = (f for f in done.findings if f.kind != "glue line" or f.cleared)
+    return replace(done, pattern=pattern, findings=ordered((*others, *glue_line(pattern, kit))))
 
 
 def make(

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from cutout.geom import curve
 from cutout.geom.curve import Line, Segment
-from cutout.geom.outline import Outline, Ring
+from cutout.geom.outline import Ring
 from cutout.pattern import Pattern
 
 Run = tuple[Segment, list[complex]]
@@ -29,7 +29,7 @@ def keep_curves(old: Pattern, new: Pattern) -> Pattern:
     if not starts:
         return new
     rings = tuple(_curved(ring, starts) for ring in new.outline.rings)
-    return replace(new, outline=Outline(rings, new.outline.scale, new.outline.notes))
+    return replace(new, outline=replace(new.outline, rings=rings))
 
 
 def _curved(ring: Ring, starts: dict[complex, list[Run]]) -> Ring:

@@ -13,6 +13,7 @@ from cutout.amend.bridge import bridge
 from cutout.amend.ease import ease
 from cutout.amend.fillet import with_fillets
 from cutout.amend.model import Mended, Mending
+from cutout.amend.stencil import bridged_letters
 from cutout.finding import Finding, ordered
 from cutout.kit import Kit
 from cutout.pattern import Pattern
@@ -28,9 +29,11 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     as cleared. Pieces and openings too small to be made at all are left out, and their findings say so.
     """
     before = check.run(pattern, kit)
-    bridged = bridge(pattern, kit, mending)
-    if bridged.bridges:
-        bridged = replace(bridged, pattern=with_fillets(bridged.pattern, bridged.bridges, kit))
+    lettered = bridged_letters(pattern, kit, mending)
+    bridged = bridge(lettered.pattern, kit, mending)
+    bridges = lettered.after(bridged.bridges)
+    if bridges:
+        bridged = replace(bridged, pattern=with_fillets(bridged.pattern, bridges, kit))
     mended, eased, left_out = bridged.pattern, None, bridged.left_out
     left = before if mended is pattern else check.run(mended, kit)
     if mending.ease:
@@ -43,7 +46,7 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     stays = tuple(f for f in before if f.kind == "off the panel" and f not in left)
     left = (*left, *stays)
     cleared = _said(_cleared(before, left), left_out)
-    return Mended(mended, bridged.bridges, eased, ordered((*left, *bridged.findings, *cleared)))
+    return Mended(mended, bridges, eased, ordered((*left, *bridged.findings, *cleared)))
 
 
 def _gave_up(pattern: Pattern) -> Finding:

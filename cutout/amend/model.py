@@ -44,7 +44,8 @@ costs the saw least, which is round only where the blade itself takes the roundi
 class Mending:
     """What may be done: ease and bridge switches; bridge width (mm, None = from the wood) and count per piece.
 
-    without: middles (mm) of found bridges the user took away; by_hand: bridges the user placed.
+    without: middles (mm) of found bridges the user took away; by_hand: bridges the user placed. letters: how those
+    of letters run, None where that is chosen.
     """
 
     ease: bool = True
@@ -54,6 +55,7 @@ class Mending:
     by_hand: tuple[HandBridge, ...] = ()
     without: tuple[tuple[float, float], ...] = ()
     corners: Corners = "cheapest"
+    letters: Literal["upright", "level", "free"] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,9 @@ from cutout.kit import Wood
 from cutout.pattern import Panel
 from cutout.units import Units, format_length
 
+SHIFT = 2.0
+"""Glue lines are shifted by steps of this (mm) to come clear of webs."""
+
 
 def board_count(width: float, board: float) -> int:
     """Boards of actual width `board` (mm) side by side that make `width` mm, edges taken as straight already."""
@@ -30,19 +33,39 @@ def across_grain(panel: Panel) -> float:
 def glue_lines(panel: Panel) -> tuple[LineString, ...]:
     """Where boards meet, drawn over the panel, along the grain; none for one piece or sheet goods.
 
-    Full boards are glued up and trimmed alike on both sides, so that the lines lie evenly about the middle.
+    Full boards are glued up and trimmed on both sides, alike unless `Panel.seams` shifts the lines.
     """
     if panel.grain is None or panel.board is None:
         return ()
-    count = board_count(across_grain(panel), panel.board)
+    count = board_count(across_grain(panel) + 2 * abs(panel.seams), panel.board)
     along = cmath.exp(1j * panel.grain)
     middle = complex(panel.width, panel.height) / 2
     reach = math.hypot(panel.width, panel.height)
-    offsets = (np.arange(1, count) - count / 2) * panel.board
+    offsets = (np.arange(1, count) - count / 2) * panel.board + panel.seams
     ends = middle + 1j * along * offsets[:, None] + along * np.array([-reach, reach])
     lines = shapely.linestrings(np.stack([ends.real, ends.imag], axis=-1))
     inside = (shapely.intersection(line, panel.polygon) for line in np.asarray(lines).tolist())
     return tuple(line for line in inside if isinstance(line, LineString) and line.length > 0)
+
+
+def boards_in(panel: Panel) -> int:
+    """How many boards the panel is glued up from, as its glue lines lie; 1 for one piece."""
+    return len(glue_lines(panel)) + 1
+
+
+def shifts(panel: Panel) -> tuple[float, ...]:
+    """Where the glue lines could lie instead (mm, see `Panel.seams`): nearest first, within the boards there are.
+
+    Where the boards leave nothing to spare, one more board lets the lines lie anywhere: those shifts come last.
+    """
+    if panel.grain is None or panel.board is None:
+        return ()
+    across = across_grain(panel)
+    spare = (board_count(across, panel.board) * panel.board - across) / 2
+    steps = np.arange(SHIFT, panel.board / 2, SHIFT)
+    within = steps[steps <= spare + 1e-9]
+    beyond = steps[steps > spare + 1e-9]
+    return tuple(float(s * sign) for part in (within, beyond) for s in part for sign in (1.0, -1.0))
 
 
 def movement(width: float, wood: Wood, change: float) -> float | None:
@@ -66,6 +89,8 @@ def movement_finding(
     moved = movement(across_grain(panel), wood, change)
     if moved is None or moved <= 2 * reveal:
         return None
+    if format_length(moved / 2, units) == format_length(reveal, units):
+        return None  # no larger than can be said: nothing to act on
     text = (
         f"Across the grain the panel moves {format_length(moved, units)} for {change:g} % of moisture, "
         f"more than the reveal of {format_length(reveal, units)} on either side: it would jam."

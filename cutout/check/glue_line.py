@@ -2,34 +2,52 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import shapely
 from shapely import LineString
 
-from cutout.check.boards import glue_lines
+from cutout.check.boards import glue_lines, shifts
 from cutout.finding import Finding
 from cutout.kit import Kit
 from cutout.measure.webs import Web, webs
-from cutout.pattern import Pattern
+from cutout.pattern import Panel, Pattern
 from cutout.units import format_length
 
 
 def glue_line(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Each narrow web that a glue line crosses, or runs along inside; only where the boards are known."""
-    lines = glue_lines(pattern.panel)
-    if not lines:
+    if not glue_lines(pattern.panel):
         return
-    seams = shapely.multilinestrings(list(lines))
-    for web in webs(pattern, kit):
-        if not shapely.intersects(_spread(web), seams):
-            continue
+    for web in _crossed(pattern.panel, webs(pattern, kit)):
         text = (
             f"A glue line between two boards runs through a web {format_length(web.width, kit.units)} wide."
         )
         remedy = "Shift the boards or the pattern so that the web falls inside one board, or widen it."
         at = (web.at.real, web.at.imag)
         yield Finding("glue line", "care", at, web.width, web.limit, None, text, remedy)
+
+
+def clear_seams(pattern: Pattern, kit: Kit) -> float:
+    """How far (mm) to shift the glue lines to run through the fewest narrow webs; 0 where that helps none."""
+    if not glue_lines(pattern.panel):
+        return 0.0
+    narrow = webs(pattern, kit)
+    best, fewest = 0.0, len(_crossed(pattern.panel, narrow))
+    for shift in shifts(pattern.panel):
+        if fewest == 0:
+            break
+        crossed = len(_crossed(replace(pattern.panel, seams=shift), narrow))
+        if crossed < fewest:
+            best, fewest = shift, crossed
+    return best
+
+
+def _crossed(panel: Panel, narrow: Sequence[Web]) -> list[Web]:
+    """The webs that glue lines run through."""
+    seams = shapely.multilinestrings(list(glue_lines(panel)))
+    return [web for web in narrow if shapely.intersects(_spread(web), seams)]
 
 
 def _spread(web: Web) -> shapely.Geometry:

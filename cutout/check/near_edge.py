@@ -23,7 +23,10 @@ def near_edge(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
 
 
 def _edges(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
-    """The nearest place of each opening to each side of the panel; nothing where the figure alone survives."""
+    """The nearest place of each opening to each side of the panel; nothing where the figure alone survives.
+
+    With the panel kept, an opening that reaches its edge cuts it open: that stops the job.
+    """
     if pattern.keep_mode == "figure":
         return
     limit, panel = kit.limits.edge, pattern.panel
@@ -40,8 +43,10 @@ def _edges(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
             size = max(float(distance[nearest]), 0.0)
             if size < limit:
                 at = (float(xy[nearest, 0]), float(xy[nearest, 1]))
+                cut_open = size < _REACHES and pattern.keep_mode == "panel"
                 yield Finding(
-                    "too near the edge", "care", at, size, limit, opening.id, _near(opening.id, size, side, kit),
+                    "too near the edge", "stop" if cut_open else "care", at, size, limit, opening.id,
+                    _near(opening.id, size, side, kit),
                     "Move the pattern away from that edge, make it smaller, or take a larger panel.",
                 )  # fmt: skip
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from cutout.finding import Finding, Kind, Severity
-from cutout.kit import Kit
+from cutout.kit import Kit, rule
 from cutout.measure.webs import Web, angle_to_grain, breaking, breaking_webs, web_limit
 from cutout.pattern import Pattern
 from cutout.units import format_length
@@ -16,18 +16,31 @@ LARGER = 2.0
 
 def finding_of(kind: Kind, web: Web, pattern: Pattern, kit: Kit) -> Finding:
     """The finding a web makes, in the user's units."""
-    severity: Severity = "stop" if web.breaks else "care"
+    breaks = web.breaks or web.width < kit.limits.web_stop
+    severity: Severity = "stop" if breaks else "care"
     at = (web.at.real, web.at.imag)
-    remedy = _change(web, pattern, kit) if web.breaks else _care(web, kit)
-    return Finding(kind, severity, at, web.width, web.limit, None, _text(web, kit), remedy)
+    remedy = _change(web, pattern, kit) if breaks else _care(web, kit)
+    said = f"{remedy.removesuffix('.')} ({_source(kit)})."
+    return Finding(kind, severity, at, web.width, web.limit, None, _text(web, kit, breaks), said)
 
 
-def _text(web: Web, kit: Kit) -> str:
+def worth_saying(web: Web, kit: Kit) -> bool:
+    """Whether a web falls short of its limit by as much as can be said: "3 mm: 3 mm would be sound" helps nobody."""
+    return format_length(web.width, kit.units) != format_length(web.limit, kit.units)
+
+
+def _source(kit: Kit) -> str:
+    """Where the limit is from."""
+    made = rule(kit.rule)
+    return f"{made.name} rule: {made.source}"
+
+
+def _text(web: Web, kit: Kit, breaks: bool) -> str:
     width, length, limit = (format_length(x, kit.units) for x in (web.width, web.length, web.limit))
     how = "" if web.angle is None else f" at {math.degrees(web.angle):.0f} degrees to the grain"
     if web.across:
         how = ", across the grain"
-    end = "it would break while it is sawn" if web.breaks else f"{limit} would be sound"
+    end = "it would break while it is sawn" if breaks else f"{limit} would be sound"
     if not web.held:
         return f"An arm {length} long, held at one end, is only {width} wide here{how}: {end}."
     long = f" and {length} long" if web.length >= web.width else ""
@@ -45,7 +58,7 @@ def _care(web: Web, kit: Kit) -> str:
 
 def _change(web: Web, pattern: Pattern, kit: Kit) -> str:
     """What to change so that a web no longer breaks while it is sawn: it is not to be tried as it is."""
-    least = breaking(web.limit)
+    least = max(breaking(web.limit), kit.limits.web_stop)
     ways = [
         f"Widen it to {format_length(least, kit.units)} at the very least "
         f"({format_length(web.limit, kit.units)} would be sound)"

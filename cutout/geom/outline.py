@@ -83,16 +83,35 @@ class Note:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """Where a letter of a text stands: its foot on the base line, the way to the next letter, and up its stems.
+
+    along: as long as the room it takes. up: as long as a capital is high, slanting where its stems do.
+    """
+
+    letter: str
+    foot: complex
+    along: complex
+    up: complex
+
+    def transform(self, by: Similarity) -> Letter:
+        """The letter's place after a similarity."""
+        still = by(0j)
+        return Letter(self.letter, by(self.foot), by(self.along) - still, by(self.up) - still)
+
+
 @dataclass(frozen=True)
 class Outline:
     """What every reader returns: outer rings counter-clockwise, holes clockwise, none crossing; y up.
 
-    `scale` is mm per unit where the source says its true size, else None.
+    `scale` is mm per unit where the source says its true size, else None. letters: of a text, where each stands.
     """
 
     rings: tuple[Ring, ...]
     scale: float | None = None
     notes: tuple[Note, ...] = ()
+    letters: tuple[Letter, ...] = ()
 
     def region(self, tol: float = FLATTENING) -> MultiPolygon:
         """The silhouette as filled polygons (even-odd over the rings, which do not cross)."""
@@ -112,7 +131,7 @@ class Outline:
         if by.mirror:
             rings = (ring.reversed() for ring in rings)
         scale = self.scale / abs(by.a) if self.scale is not None else None
-        return Outline(tuple(rings), scale, self.notes)
+        return Outline(tuple(rings), scale, self.notes, tuple(x.transform(by) for x in self.letters))
 
 
 def nest(rings: Iterable[FloatArray]) -> MultiPolygon:

@@ -273,10 +273,48 @@ class PanelPart(Part):
         (), "Places to keep clear.", '[{ name = "lock", at = ["20mm", "30mm"], size = ["60mm", "40mm"] }]'
     )
     boards: str | None = setting(
-        None, "Nominal board the panel is glued up from; unset: one piece or sheet.", '"1x6"'
+        None,
+        "Board it is glued up from: a name (see `cutout kit`), width, or width and thickness; unset: one piece.",
+        '"90x20mm"',
+        "--boards",
+    )
+    trim: Length = setting(
+        10.0, "What each board is cut longer at both ends, to be trimmed after gluing up.", '"10mm"'
     )
     moisture_change: Number = setting(
         4.0, "Seasonal change of wood moisture in percent, for the movement against the reveal.", "4.0"
+    )
+
+
+class LettersPart(Part):
+    """How the words of a figure are set, and what holds their letters together."""
+
+    spacing: Number = setting(
+        0.0, "Room added between letters, in cap heights; below 0 closes them up.", "0.08", ge=-0.5, le=3.0
+    )
+    pitch: Number = setting(
+        1.0, "From line to line, as a share of what the font asks for.", "0.9", gt=0.2, le=5.0
+    )
+    side: Literal["left", "middle", "right"] = setting(
+        "middle", "Which ends of several lines stand above each other.", '"left"'
+    )
+    arc: Length | None = setting(
+        None,
+        "Radius of a circle the last line of letters runs along, over its top; with a minus, along its bottom.",
+        '"150mm"',
+    )
+    join: Literal["none", "weld", "bar", "frame"] = setting(
+        "none",
+        "What holds letters together that are kept: nothing, neighbours that overlap, a bar under each line, or "
+        "bars in a frame.",
+        '"bar"',
+    )
+    joint: Number = setting(
+        0.14,
+        "Height of the bar, or of what overlapping letters share, in cap heights.",
+        "0.2",
+        gt=0.0,
+        le=1.0,
     )
 
 
@@ -287,6 +325,10 @@ class FigurePart(Part):
     text: str | None = setting(None, "Words to cut instead of a picture.", '"Inn"')
     font: FileName | None = setting(None, "The font file (TTF or OTF) of the words.", '"sign.ttf"')
     cap_height: Positive | None = setting(None, "Height of the words' capitals.", '"60mm"')
+    letters: LettersPart = setting(
+        LettersPart(), "How the words are set and joined.", '{ spacing = 0.05, join = "bar" }'
+    )
+    fit: bool = setting(False, "As large as the panel's clear area takes it, less `margin`.", "true", "--fit")
     width: Positive | None = setting(None, "Width of the silhouette.", '"400mm"', "--width")
     height: Positive | None = setting(
         None, "Height of the silhouette (give one of the two).", '"300mm"', "--height"
@@ -301,7 +343,13 @@ class FigurePart(Part):
     margin: Length = setting(0.0, "Distance from the sides `stand` names.", '"20mm"')
     turn: Angle = setting(0.0, "Turn the silhouette counter-clockwise, in degrees.", "15.0", "--turn")
     mirror: bool = setting(False, "Mirror the silhouette left to right.", "true", "--mirror")
-    repeat: int = setting(1, "How many of it, side by side.", "3", ge=1, le=50)
+    half: Literal["left", "right", "top", "bottom"] | None = setting(
+        None, "The drawing is this half of the figure: its mirror image is joined to it.", '"left"'
+    )
+    repeat: int = setting(1, "How many of it, side by side or round a circle.", "3", ge=1, le=50)
+    round: Positive | None = setting(
+        None, "Repeats stand round a circle of this radius, each turned on with it.", '"80mm"'
+    )
     pair: bool = setting(False, "Also its mirror image, beside it.", "true")
     threshold: Annotated[
         Annotated[int, Field(ge=0, le=255)] | Literal["local"] | None, _from_text(_threshold)
@@ -339,6 +387,29 @@ class ArrangePart(Part):
     )
 
 
+class StockPart(Part):
+    """A board you have or can buy."""
+
+    name: str = setting(..., "What you call it.", '"pine 90"')
+    width: Positive = setting(..., "Its actual width.", '"90mm"')
+    thickness: Positive | None = setting(None, "Its actual thickness.", '"20mm"')
+    length: Positive | None = setting(None, "How long it is at most.", '"2400mm"')
+    rough: bool = setting(False, "As sawn: planing takes 5 mm off width and thickness.", "true")
+    price: Number | None = setting(None, "What a metre of it costs, in your money.", "4.2", ge=0)
+
+
+class NestPart(Part):
+    """Boards or sheets that finished pieces are laid out on."""
+
+    length: Positive = setting(1200.0, "Length of a board, along its grain.", '"1200mm"')
+    width: Positive = setting(300.0, "Width of a board.", '"200mm"')
+    gap: Length = setting(6.0, "Least distance between pieces, for saw and clamps.", '"6mm"', ge=0.0)
+    margin: Length = setting(5.0, "Wood left at the board's edges.", '"5mm"', ge=0.0)
+    grain: bool = setting(True, "Pieces keep their direction to the grain: only half turns.", "false")
+    holes: bool = setting(True, "Small pieces may lie in openings of large ones.", "false")
+    tries: int = setting(40, "Orders of the pieces that are tried.", "200", ge=0, le=5000)
+
+
 class FacePart(Part):
     """What is drawn, not cut, on one face: a frame-and-panel look, figures, or both."""
 
@@ -357,6 +428,21 @@ class FacesPart(Part):
 
     show: FacePart | None = setting(None, "What is drawn on the show face.", '{ stile = "60mm" }')
     back: FacePart | None = setting(None, "What is drawn on the back.", '{ stile = "60mm" }')
+
+
+class InlayPart(Part):
+    """The figure let into the panel out of another wood."""
+
+    wood: str = setting("walnut", "Wood of the plug by name.", '"walnut"')
+    thickness: Positive = setting(6.0, "Thickness of the plug's wood.", '"6mm"')
+    sawn: Literal["together", "apart"] = setting(
+        "together",
+        "Both woods in one pass with the table tilted (keep = both), or each by itself, upright (keep = panel).",
+        '"apart"',
+    )
+    play: Length = setting(
+        0.1, "Sawn apart, the plug is smaller than its hole by this all round.", '"0.1mm"', ge=0.0
+    )
 
 
 class BackingPart(Part):
@@ -514,6 +600,11 @@ class MendPart(Part):
     bridges: tuple[BridgePart, ...] = setting(
         (), "Bridges placed by hand.", '[{ at = ["120mm", "200mm"], angle = 90.0, width = "12mm" }]'
     )
+    letters: Literal["upright", "level", "free"] | None = setting(
+        None,
+        "Bridges of letters: all upright, all level, or free like other shapes; unset: upright where that serves.",
+        '"upright"',
+    )
     without: tuple[Place, ...] = setting(
         (), "Middles of found bridges that are to be left out.", '[["120mm", "200mm"]]'
     )
@@ -553,6 +644,12 @@ class Job(Part):
         '"figure"',
         "--keep",
     )
+    made_for: Literal["furniture", "fretwork", "sign"] = setting(
+        "furniture",
+        "What is made, which decides how wide webs must be; `cutout kit` lists the rules with their sources.",
+        '"fretwork"',
+        "--for",
+    )
     overlap: Literal["merge", "refuse"] = setting(
         "merge", "Figures that overlap are joined into one, or refused.", '"refuse"'
     )
@@ -569,8 +666,26 @@ class Job(Part):
         (), "Holes wanted besides those that are planned.", '[{ at = ["120mm", "200mm"], diameter = "8mm" }]'
     )
     arrange: ArrangePart | None = setting(None, "Figures in a row or column.", '{ line = "row" }')
+    names: FileName | None = setting(
+        None,
+        "A list (CSV or plain lines): a sign for each name, which takes the place of {name} in the text, or of all.",
+        '"class.csv"',
+        "--names",
+    )
+    alike: bool = setting(
+        True, "Names that are to fit all get the cap height that the longest one fits with.", "false"
+    )
+    nest: NestPart | None = setting(
+        None, "Boards the signs of a list are laid out on.", '{ length = "1200mm", width = "300mm" }'
+    )
+    stock: tuple[StockPart, ...] = setting(
+        (), "Boards you have or can buy, for `panel.boards`.", '[{ name = "pine 90", width = "90mm" }]'
+    )
     faces: FacesPart = setting(
         FacesPart(), "What is drawn on the two faces.", '{ back = { stile = "60mm" } }'
+    )
+    inlay: InlayPart | None = setting(
+        None, "Let the figure in out of another wood; also writes plug.pdf.", '{ wood = "walnut" }'
     )
     backing: BackingPart | None = setting(
         None, "A backing sheet behind the cut board.", '{ overlap = "15mm" }'

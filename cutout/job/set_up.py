@@ -6,20 +6,37 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TypeAlias
+from typing import Literal, TypeAlias
+
+from shapely import Polygon, box
 
 from cutout.amend.model import HandBridge, Mending
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline
 from cutout.job.schema import FigurePart, Job, RouterPart, ZonePart, filled, radians_of_grain
-from cutout.kit import Blade, Kit, Limits, Moves, bit, blade, boards, drills, machine, moves_of, wood
-from cutout.kit.data import choose
-from cutout.pattern import Panel, Placement, Zone, place
-from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
+from cutout.job.sizing import sized
+from cutout.kit import (
+    Blade,
+    Board,
+    Kit,
+    Limits,
+    Moves,
+    bit,
+    blade,
+    board,
+    drills,
+    machine,
+    moves_of,
+    rule,
+    wood,
+)
+from cutout.kit.bevel import bevel
+from cutout.pattern import Panel, Zone
+from cutout.pattern.arrange import Spacing, line_up, made_whole, pair, round_a_circle, stand, united
 from cutout.pattern.faces import drawn_frame, seen_from_back
-from cutout.pattern.frame import Frame, clear_area, rectangle_zone, round_zone
+from cutout.pattern.frame import Frame, clear_area, clear_of_edges, rectangle_zone, round_zone
 from cutout.read import read
-from cutout.read.letters import read_text
+from cutout.read.letters import Lettering, read_text
 from cutout.read.options import ReadOptions
 from cutout.route import Settings
 from cutout.units import Units, format_length
@@ -41,27 +58,53 @@ class SetUp:
 def set_up(job: Job, folder: Path, reader: Reader = read) -> SetUp:
     """Everything a job asks for, read and placed; paths in it are relative to `folder`. Raises CutoutError."""
     kit = kit_of(job)
+    _inlay_can_be_made(job, kit)
     panel = faces_on(job, panel_of(job), folder, reader)
     return SetUp(job, kit, panel, outline_of(job, panel, folder, reader))
+
+
+def _inlay_can_be_made(job: Job, kit: Kit) -> None:
+    """Refuses an inlay whose two parts this saw, or what is kept, can't give. Raises LayoutError, KitError."""
+    part = job.inlay
+    if part is None:
+        return
+    keep = "both" if part.sawn == "together" else "panel"
+    if job.keep != keep:
+        raise LayoutError(f'an inlay sawn {part.sawn} needs keep = "{keep}", this job has "{job.keep}".')
+    wood(part.wood)
+    if part.sawn == "together":
+        if kit.blade.saw != "scroll saw":
+            raise LayoutError(
+                "an inlay sawn together needs a scroll saw, whose table tilts: choose its blade."
+            )
+        bevel(kit.blade.kerf, job.panel.thickness)
 
 
 def kit_of(job: Job) -> Kit:
     """Blade, drills, bits, wood and limits the job names. Raises KitError."""
     full = filled(job)
-    set_limits = {k: v for k, v in job.limits.model_dump().items() if v is not None}
     return Kit(
         blade=_blade(job),
         drills=drills(full.saw.drills or "", job.units),
         bit=bit(full.router.bit or "", job.units),
         wood=wood(job.panel.wood),
-        limits=replace(Limits(), **set_limits),
+        limits=limits_of(job),
         units=job.units or "mm",
+        rule=job.made_for,
         allowance=job.saw.allowance,
         times=_times(job),
         own_feed=job.times.feed,
         small_bit=bit(job.router.small_bit, job.units) if job.router.small_bit else None,
         machine=machine(job.router.machine),
     )
+
+
+def limits_of(job: Job) -> Limits:
+    """The limits of the checks: those of the rule for what is made, with what the job says over them."""
+    made, thickness = rule(job.made_for), job.panel.thickness
+    along, across, sheet = made.widths(thickness, wood(job.panel.wood))
+    usual = Limits(web_along=along, web_across=across, web_sheet=sheet, web_stop=made.stop)
+    return replace(usual, **{k: v for k, v in job.limits.model_dump().items() if v is not None})
 
 
 def _times(job: Job) -> Moves | None:
@@ -84,10 +127,25 @@ def panel_of(job: Job) -> Panel:
         )
     grain = radians_of_grain(part, width, height) if wood(part.wood).has_grain else None
     zones = (*(frame.zones() if frame else ()), *(_zone(z) for z in part.zones))
-    board = (
-        boards()[choose("board", part.boards, boards())].width if part.boards and grain is not None else None
-    )
-    return Panel(width, height, part.thickness, grain, zones, board=board)
+    sold = board_of(job) if grain is not None else None
+    return Panel(width, height, part.thickness, grain, zones, board=sold.usable if sold else None)
+
+
+def board_of(job: Job) -> Board | None:
+    """The board the panel is glued up from. Raises KitError for an unknown one, LayoutError for one too thin."""
+    if job.panel.boards is None:
+        return None
+    own = [
+        Board(s.name, s.width, s.thickness, "your list", s.rough, None, s.price, s.length) for s in job.stock
+    ]
+    found = board(job.panel.boards, job.units, own)
+    if found.planed is not None and found.planed < job.panel.thickness - 0.1:
+        thick, have = (format_length(t, job.units or "mm") for t in (job.panel.thickness, found.planed))
+        raise LayoutError(
+            f"board {found.name} gives {have} at most, the panel is to be {thick} thick: take thicker boards or make "
+            "the panel thinner."
+        )
+    return found
 
 
 def outline_of(job: Job, panel: Panel, folder: Path, reader: Reader = read) -> Outline:
@@ -119,19 +177,33 @@ def _figures_on(
     """Figures read, sized and placed, repeats and mirror images included."""
     units: Units = job.units or "mm"
     area = clear_area(panel)
+    inner = clear_of_edges(area, panel, limits_of(job).edge) if job.keep == "panel" else area
     placed: list[Outline] = []
     for figure in figures:
-        outline = place(_read(figure, folder, reader), panel, _placement(figure), units)
+        drawn = _read(figure, folder, reader)
+        whole = made_whole(drawn, figure.half) if figure.half else drawn
+        outline = sized(whole, figure, panel, inner, units)
         if figure.at is None:
-            outline = stand(outline, area, figure.stand, figure.margin)
+            outline = stand(outline, inner if figure.fit else area, figure.stand, figure.margin)
+        if figure.round is not None:
+            middle = complex(*figure.at) if figure.at else complex(*area.centroid.coords[0])
+            placed.append(united(round_a_circle(outline, figure.repeat, figure.round, middle), job.overlap))
+            continue
         for copy in (outline,) * figure.repeat:
             placed += pair(copy) if figure.pair else (copy,)
     if len(placed) > len(figures) and job.arrange is None:
-        return list(line_up(placed, area, Spacing("row"), units))
+        return list(line_up(placed, _strip(area, inner, "row"), Spacing("row"), units))
     if job.arrange is None or len(placed) < 2:
         return placed
     gap = None if job.arrange.gap == "even" else job.arrange.gap
-    return list(line_up(placed, area, Spacing(job.arrange.line, gap, job.arrange.align), units))
+    line = job.arrange.line
+    return list(line_up(placed, _strip(area, inner, line), Spacing(line, gap, job.arrange.align), units))
+
+
+def _strip(area: Polygon, inner: Polygon, line: Literal["row", "column"]) -> Polygon:
+    """Where a row may stand: as long as the clear area, across it clear of the panel's edges."""
+    (x0, y0, x1, y1), (a0, b0, a1, b1) = area.bounds, inner.bounds
+    return box(x0, b0, x1, b1) if line == "row" else box(a0, y0, a1, y1)
 
 
 def _zone(part: ZonePart) -> Zone:
@@ -146,7 +218,21 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
     if figure.text is not None:
         if figure.font is None:
             raise LayoutError(f'the text "{figure.text}" needs a font: name a TTF or OTF file.')
-        return read_text(figure.text, folder / figure.font, figure.cap_height)
+        part = figure.letters
+        if part.arc is not None and figure.cap_height is None:
+            raise LayoutError(
+                f'"{figure.text}" along an arc needs a cap_height: the radius alone gives no size.'
+            )
+        asked = Lettering(
+            cap_height=figure.cap_height,
+            spacing=part.spacing,
+            pitch=part.pitch,
+            side=part.side,
+            arc=part.arc,
+            join=part.join,
+            joint=part.joint,
+        )
+        return read_text(figure.text, folder / figure.font, asked)
     if figure.source is None:
         raise LayoutError("a figure needs a source file or a text.")
     options = ReadOptions(
@@ -160,10 +246,6 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
         sheet=figure.sheet,
     )
     return reader(folder / figure.source, options)
-
-
-def _placement(figure: FigurePart) -> Placement:
-    return Placement(figure.width, figure.height, math.radians(figure.turn), figure.mirror, figure.at)
 
 
 def _blade(job: Job) -> Blade:
@@ -194,5 +276,12 @@ def mending_of(job: Job) -> Mending:
     part = job.mend
     by_hand = tuple(HandBridge(b.at, math.radians(b.angle), b.width) for b in part.bridges)
     return Mending(
-        part.ease, part.bridge, part.bridge_width, part.bridge_count, by_hand, part.without, part.corners
+        part.ease,
+        part.bridge,
+        part.bridge_width,
+        part.bridge_count,
+        by_hand,
+        part.without,
+        part.corners,
+        part.letters,
     )

@@ -2,16 +2,19 @@
 
 from cutout.kit.bit import Bit, bit, bits
 from cutout.kit.blade import Blade, blade, blades, turning_radius
+from cutout.kit.board import Board, board, boards
 from cutout.kit.drill import DrillSet, drill_sets, drills
 from cutout.kit.feeds import ChipLoad, Feeds, chip_load, feeds
 from cutout.kit.kit import Kit, Limits
 from cutout.kit.machine import Machine, machine, machines
 from cutout.kit.moves import Moves, moves, moves_of
 from cutout.kit.paper import Paper, paper, papers
-from cutout.kit.wood import Board, Wood, boards, hankinson, wood, woods
+from cutout.kit.rule import Rule, rule, rules
+from cutout.kit.wood import Wood, hankinson, wood, woods
 
 __all__ = [
-    "Bit", "Blade", "Board", "ChipLoad", "DrillSet", "Feeds", "Kit", "Limits", "Machine", "Moves", "Paper", "Wood",
-    "bit", "bits", "blade", "blades", "boards", "chip_load", "drill_sets", "drills", "feeds", "hankinson", "machine",
-    "machines", "moves", "moves_of", "paper", "papers", "turning_radius", "wood", "woods",
+    "Bit", "Blade", "Board", "ChipLoad", "DrillSet", "Feeds", "Kit", "Limits", "Machine", "Moves", "Paper", "Rule",
+    "Wood", "bit", "bits", "blade", "blades", "board", "boards", "chip_load", "drill_sets", "drills", "feeds",
+    "hankinson", "machine", "machines", "moves", "moves_of", "paper", "papers", "rule", "rules", "turning_radius",
+    "wood", "woods",
 ]  # fmt: skip

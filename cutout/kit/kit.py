@@ -28,6 +28,7 @@ class Limits:
     edge: float = field(default=10.0, metadata={"origin": _PRACTICE, "unit": "mm"})
     speck: float = field(default=2.0, metadata={"origin": _PRACTICE, "unit": "mm across"})
     bridge: float = field(default=1.0, metadata={"origin": _PRACTICE, "unit": "x the web limit"})
+    web_stop: float = field(default=0.0, metadata={"origin": "see the fretwork rule", "unit": "mm"})
     reveal: float = field(
         default=3.0, metadata={"origin": "1/8 in round an inset panel: common practice", "unit": "mm"}
     )
@@ -40,7 +41,10 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """Blade, drills, bits, machine and wood of one job, its limits, and the units its sentences use."""
+    """Blade, drills, bits, machine and wood of one job, its limits, and the units its sentences use.
+
+    rule: what is made, by which the limits of webs were chosen.
+    """
 
     blade: Blade
     drills: DrillSet
@@ -53,6 +57,7 @@ class Kit:
     times: Moves | None = None
     own_feed: float | None = None
     machine: Machine = field(default_factory=lambda: machine("plain"))
+    rule: str = "furniture"
 
     @property
     def moves(self) -> Moves:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from cutout.kit.bit import Bit, bits
 from cutout.kit.blade import Blade, blades
+from cutout.kit.board import ROUGH, boards
 from cutout.kit.data import load, own, own_path
 from cutout.kit.drill import drill_sets
 from cutout.kit.feeds import feeds
@@ -14,6 +15,7 @@ from cutout.kit.kit import Limits
 from cutout.kit.machine import Machine, machine, machines
 from cutout.kit.moves import moves
 from cutout.kit.paper import papers
+from cutout.kit.rule import rules
 from cutout.kit.wood import Wood, wood, woods
 from cutout.units import Units, format_length, format_size
 
@@ -84,11 +86,21 @@ def listing(units: Units = "mm") -> str:
             f"  {w.name:<15} {w.title} ({w.kind}); {_strength(w.bending, w.tension_across, w.tangential)}"
         ]
         lines += [f"  {'':<15} source: {w.source}"]
+    lines.append(
+        "BOARDS  (or any by width, like 90mm, or width and thickness, like 90x20mm; your own in the job file)"
+    )
+    for o in boards().values():
+        rough = f", rough: planing takes {say(ROUGH)} off each way" if o.rough else ""
+        lines.append(
+            f"  {o.name:<15} {format_size(o.width, o.thickness or 0.0, units)}{rough}; source: {o.source}"
+        )
     lines.append("PAPERS")
     for p in papers().values():
         size = format_size(p.width, p.height or 0.0, units)
         lines.append(f"  {p.name:<15} {p.title}, {size}; source: {p.source}")
-    lines.append("LIMITS  (settings; change them in the job file)")
+    lines.append("RULES  (least widths of webs by what is made: --for)")
+    lines += [f"  {r.name:<15} {r.title}; source: {r.source}" for r in rules().values()]
+    lines.append("LIMITS  (settings; change them in the job file; those of the furniture rule)")
     defaults = Limits()
     for name, (unit, origin) in Limits.origins().items():
         lines.append(f"  {name:<15} {getattr(defaults, name):g} {unit}; source: {origin}")

@@ -1,18 +1,20 @@
-"""Woods, sheet goods and boards."""
+"""Woods and sheet goods."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cache
 from typing import Literal
 
-from cutout.kit.data import choose, load, table
+from cutout.kit.data import choose, table
 
 
 @dataclass(frozen=True, slots=True)
 class Wood:
-    """A wood or sheet good; strengths in MPa, `tangential` = C_T per 1 % of moisture; None where not listed."""
+    """A wood or sheet good; strengths in MPa, `tangential` = C_T per 1 % of moisture; None where not listed.
+
+    ring_porous: open-grained, with rows of large pores where fine parts break.
+    """
 
     name: str
     title: str
@@ -21,6 +23,7 @@ class Wood:
     bending: float | None = None
     tension_across: float | None = None
     tangential: float | None = None
+    ring_porous: bool = False
 
     @property
     def has_grain(self) -> bool:
@@ -46,14 +49,6 @@ def hankinson(angle: float, ratio: float = 0.05, n: float = 2.0) -> float:
     return float(ratio / (s + ratio * c))
 
 
-@dataclass(frozen=True, slots=True)
-class Board:
-    """A board by its nominal name; actual width in mm (PS 20)."""
-
-    name: str
-    width: float
-
-
 def woods() -> dict[str, Wood]:
     """Every wood of the data file and of the user's own kit file, by name. Raises KitError."""
     return table("woods", "wood", Wood)
@@ -62,9 +57,3 @@ def woods() -> dict[str, Wood]:
 def wood(name: str) -> Wood:
     """The wood called `name`. Raises KitError."""
     return woods()[choose("wood", name, woods())]
-
-
-@cache
-def boards() -> dict[str, Board]:
-    """Actual board widths by nominal name."""
-    return {entry["name"]: Board(**entry) for entry in load("boards")["board"]}

@@ -23,6 +23,8 @@ Line: TypeAlias = Literal["row", "column"]
 Align: TypeAlias = Literal["low", "middle", "high"]
 
 _CLOSE = 1e-4
+_MEETS = 1e-3
+"""A half within this share of its size of the axis reaches it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +60,41 @@ def stand(outline: Outline, area: Polygon, where: Stand, margin: float = 0.0) ->
 def pair(outline: Outline) -> tuple[Outline, Outline]:
     """The figure and its mirror image, left and right."""
     return outline, outline.transform(Similarity(mirror=True, a=-1 + 0j))
+
+
+def made_whole(outline: Outline, half: Literal["left", "right", "top", "bottom"]) -> Outline:
+    """The figure whose given half is drawn: mirrored about the box's opposite side and joined along it.
+
+    A half that ends within a thousandth of its size of the axis reaches it: hand-drawn edges need not be exact.
+    """
+    x0, y0, x1, y1 = outline.bounds
+    size = max(x1 - x0, y1 - y0)
+    if half in ("left", "right"):
+        axis = x1 if half == "left" else x0
+        mirror = Similarity(mirror=True, a=-1 + 0j, b=complex(2 * axis))
+    else:
+        axis = y0 if half == "top" else y1
+        mirror = Similarity(mirror=True, a=1 + 0j, b=2j * axis)
+    other = outline.transform(mirror)
+    both = combine_units([outline, other])
+    reach = _MEETS * size
+    regions = [shapely.buffer(o.region(), reach, join_style="mitre") for o in (outline, other)]
+    whole = shapely.buffer(shapely.union_all(regions), -reach, join_style="mitre")
+    return Outline(same_curves(both.rings, from_region(as_multi(whole))), outline.scale, both.notes)
+
+
+def combine_units(outlines: Sequence[Outline]) -> Outline:
+    """Several outlines in the same units as one; the scale is the first one's."""
+    rings = tuple(ring for outline in outlines for ring in outline.rings)
+    return Outline(rings, outlines[0].scale, outlines[0].notes)
+
+
+def round_a_circle(outline: Outline, count: int, radius: float, centre: complex) -> tuple[Outline, ...]:
+    """`count` of the figure evenly round a circle, each turned on with it, the first one at the top; mm."""
+    x0, y0, x1, y1 = outline.bounds
+    top = outline.transform(Similarity(b=centre + 1j * radius - complex(x0 + x1, y0 + y1) / 2))
+    turns = (np.exp(-2j * np.pi * k / count) for k in range(count))
+    return tuple(top.transform(Similarity(a=complex(t), b=centre - complex(t) * centre)) for t in turns)
 
 
 def line_up(
@@ -101,7 +138,7 @@ def united(outlines: Sequence[Outline], overlap: Literal["merge", "refuse"]) -> 
         )
     together = combine(outlines)
     whole = as_multi(shapely.union_all(regions))
-    return Outline(_with_curves(together, whole), 1.0, together.notes)
+    return Outline(_with_curves(together, whole), 1.0, together.notes, together.letters)
 
 
 def _with_curves(outline: Outline, region: MultiPolygon) -> tuple[Ring, ...]:

@@ -88,6 +88,16 @@ def clear_area(panel: Panel) -> Polygon:
     return box(x0, y0, x1, y1)
 
 
+def clear_of_edges(area: Polygon, panel: Panel, edge: float) -> Polygon:
+    """An area less what lies within `edge` mm of the panel's own edges. Raises LayoutError where nothing is left."""
+    x0, y0, x1, y1 = area.bounds
+    x0, y0 = max(x0, edge), max(y0, edge)
+    x1, y1 = min(x1, panel.width - edge), min(y1, panel.height - edge)
+    if x1 <= x0 or y1 <= y0:
+        raise LayoutError("the panel is too small: its edges leave no room for a figure.")
+    return box(x0, y0, x1, y1)
+
+
 def _strips(area: MultiPolygon, panel: Panel) -> Sequence[tuple[float, float, float, float]]:
     """Bounding boxes of edge strips: for a ring of strips, one box for each side it covers."""
     out = []

@@ -59,14 +59,15 @@ def place(outline: Outline, panel: Panel, placement: Placement, units: Units = "
     centre = complex(*placement.at) if placement.at else complex(panel.width, panel.height) / 2
     middle = scale * complex(x0 + x1, y0 + y1) / 2
     placed = turned.transform(Similarity(scale + 0j, centre - middle))
-    return Outline(placed.rings, 1.0, outline.notes)
+    return Outline(placed.rings, 1.0, outline.notes, placed.letters)
 
 
 def combine(outlines: Sequence[Outline]) -> Outline:
     """Several placed outlines as one; they must not overlap (figures that do are merged before this)."""
     rings = tuple(ring for outline in outlines for ring in outline.rings)
     notes: dict[Note, None] = {note: None for outline in outlines for note in outline.notes}
-    return Outline(rings, 1.0, tuple(notes))
+    letters = tuple(letter for outline in outlines for letter in outline.letters)
+    return Outline(rings, 1.0, tuple(notes), letters)
 
 
 def cut_pattern(outline: Outline, panel: Panel, keep: Keep, kerf: float) -> Pattern:
@@ -92,7 +93,7 @@ def with_figure(pattern: Pattern, figure: MultiPolygon) -> Pattern:
     Rings the change did not touch keep their curves.
     """
     rings = same_curves(pattern.outline.rings, from_region(figure))
-    outline = Outline(rings, 1.0, pattern.outline.notes)
+    outline = Outline(rings, 1.0, pattern.outline.notes, pattern.outline.letters)
     return _assemble(outline, as_multi(figure), pattern.panel, pattern.keep_mode, pattern.kerf)
 
 

@@ -18,6 +18,7 @@ class Panel:
     zones: keep-out areas (lips, hinges, screws) with what each is, which the pattern must stay clear of.
     drawn: lines or figures drawn on a face ("stile's edge on the back"), which openings should not cut through.
     board: actual width (mm) of the boards it is glued up from, edge to edge along the grain; None: one piece.
+    seams: how far (mm) the glue lines lie from where they would stand evenly, across the grain, to the left of it.
     Raises LayoutError for sizes no panel can have.
     """
 
@@ -28,6 +29,7 @@ class Panel:
     zones: tuple[Zone, ...] = ()
     drawn: tuple[Zone, ...] = ()
     board: float | None = None
+    seams: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("width", "height", "thickness", "board"):

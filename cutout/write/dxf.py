@@ -14,11 +14,13 @@ import ezdxf
 import shapely
 from ezdxf.document import Drawing
 from ezdxf.layouts import Modelspace
+from shapely import affinity, box
 
 from cutout.errors import WriteError
 from cutout.geom.arcfit import fit_rings
 from cutout.geom.curve import Arc, Cubic
 from cutout.geom.outline import Ring, from_region
+from cutout.nest import Layout
 from cutout.pattern import Pattern
 from cutout.units import MM_PER_INCH, Units, format_length, format_size
 from cutout.write.work import Work
@@ -28,6 +30,8 @@ _COLOURS = {CUT_LINE: 7, TOOL_PATH: 4, PANEL: 8, NOTES: 2}
 _DRILL_COLOUR = 6
 _VERSIONS = ("R2010", "R12")
 _FIT, _FINE = 0.01, 0.001
+_APART = 50.0
+"""Between two boards of a layout, mm."""
 _TEXT = 4.0
 """Height of the notes, mm."""
 
@@ -39,6 +43,22 @@ def router_dxf(work: Work) -> bytes:
     with _still():
         doc = _empty(work)
         _draw(doc.modelspace(), work, 1.0 if work.units == "mm" else 1 / MM_PER_INCH)
+        return _bytes(doc)
+
+
+def layout_dxf(layout: Layout) -> bytes:
+    """Pieces on boards as closed lines and arcs, one board below the other with its edge; mm. Raises WriteError."""
+    with _still():
+        doc = ezdxf.new("R2010", setup=False, units=4)
+        for name, colour in _COLOURS.items():
+            doc.layers.add(name, color=colour)
+        space = doc.modelspace()
+        for number in range(layout.boards):
+            up = -number * (layout.board.width + _APART)
+            edge = box(0.0, up, layout.board.length, up + layout.board.width)
+            _closed(space, PANEL, from_region(edge), 1.0)
+            rings = from_region(affinity.translate(layout.placed(number), 0.0, up))
+            _closed(space, CUT_LINE, fit_rings([ring.points(_FINE) for ring in rings], _FIT), 1.0)
         return _bytes(doc)
 
 

@@ -6,18 +6,22 @@ from typing import TypeAlias
 
 import shapely
 
-from cutout.check.boards import across_grain, board_count, movement
+from cutout.check.boards import across_grain, boards_in, movement
 from cutout.geom.outline import polygons_of
 from cutout.job.schema import Job
-from cutout.kit import Kit, boards
-from cutout.kit.data import choose
+from cutout.job.set_up import board_of
+from cutout.kit import Board, Kit
 from cutout.kit.wood import wood
 from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import Frame
 from cutout.route.model import ToolPath
 from cutout.saw.model import Plan
 from cutout.units import format_length, format_size
+from cutout.write.inlay import inlay_lines
 from cutout.write.work import Work
+
+LEAST_SPARE = 6.0
+"""Width (mm) that trimming both sides of a glued-up panel takes: common practice, no source."""
 
 Section: TypeAlias = tuple[str, tuple[str, ...]]
 
@@ -26,9 +30,10 @@ def lists(work: Work) -> tuple[Section, ...]:
     """Sections of text for the cut sheet: panel sizes, cut list, shopping list. Raises KitError."""
     job, pattern, kit, plan, path = work.job, work.pattern, work.kit, work.plan, work.router
     return (
-        ("The panel", _panel_lines(job, pattern.panel, kit)),
+        ("The panel", _panel_lines(job, pattern, kit)),
         ("Cut list", (*_goods(job, pattern, kit), *_pieces(pattern, kit), _waste_share(pattern))),
         ("Shopping list", _shopping(job, pattern, kit, plan, path)),
+        *((("Inlay", inlay_lines(job, pattern, kit)),) if job.inlay is not None else ()),
     )
 
 
@@ -41,7 +46,9 @@ def backing_size(pattern: Pattern, overlap: float) -> tuple[float, float]:
     )
 
 
-def _panel_lines(job: Job, panel: Panel, kit: Kit) -> tuple[str, ...]:
+def _panel_lines(job: Job, pattern: Pattern, kit: Kit) -> tuple[str, ...]:
+    panel = pattern.panel
+
     def say(mm: float) -> str:
         return format_length(mm, kit.units)
 
@@ -72,6 +79,8 @@ def _panel_lines(job: Job, panel: Panel, kit: Kit) -> tuple[str, ...]:
         lines.append(
             f"Across the grain it moves {say(moved)} for {job.panel.moisture_change:g} % of moisture: {verdict}."
         )
+    if pattern.keep_mode == "panel":
+        lines.append(_open_share(pattern))
     return tuple(lines)
 
 
@@ -79,15 +88,9 @@ def _goods(job: Job, pattern: Pattern, kit: Kit) -> list[str]:
     """Wood to buy: boards or panel, and the backing sheet."""
     panel, units = pattern.panel, kit.units
     thick = format_length(panel.thickness, units)
-    if job.panel.boards is not None:
-        board = boards()[choose("board", job.panel.boards, boards())]
-        width = across_grain(panel)
-        length = panel.width + panel.height - width
-        count = board_count(width, board.width)
-        lines = [
-            f"{count} x board {board.name}, actual width {format_length(board.width, units)}, "
-            f"{format_length(length, units)} long, {thick} thick, {kit.wood.title}: glue up, then trim to size"
-        ]
+    board = board_of(job) if panel.grain is not None else None
+    if board is not None:
+        lines = _boards(job, board, panel, kit)
     else:
         lines = [
             f"1 x panel {format_size(panel.width, panel.height, units)}, {thick} thick, {kit.wood.title}"
@@ -99,6 +102,61 @@ def _goods(job: Job, pattern: Pattern, kit: Kit) -> list[str]:
             f"{wood(job.backing.sheet).title}: reaches {format_length(job.backing.overlap, units)} past the openings"
         )
     return lines
+
+
+def _boards(job: Job, board: Board, panel: Panel, kit: Kit) -> list[str]:
+    """The boards of a glued-up panel: how many, how long, what planing takes, how much wood, what it costs."""
+    units, thickness = kit.units, panel.thickness
+    across = across_grain(panel)
+    length = panel.width + panel.height - across + 2 * job.panel.trim
+    count = boards_in(panel)
+    lines = [
+        f"{count} x board {board.name}, actual width {format_length(board.width, units)}, "
+        f"{format_length(length, units)} long ({format_length(job.panel.trim, units)} more at each end), "
+        f"{format_length(thickness, units)} thick, {kit.wood.title}: glue up, then trim to size"
+    ]
+    if board.rough:
+        lines.append(
+            f"Plane the edges of each board straight and square: {format_length(board.usable, units)} wide then."
+        )
+    if board.thickness is not None and board.thickness > thickness + 0.05:
+        lines.append(
+            f"Plane the glued-up panel from {format_length(board.thickness, units)} to "
+            f"{format_length(thickness, units)}, alike from both faces."
+        )
+    spare = count * board.usable - across
+    if spare < LEAST_SPARE:
+        lines.append(
+            f"Only {format_length(spare, units)} of width to spare: the boards' edges must be straight before gluing."
+        )
+    if board.length is not None and board.length < length:
+        lines.append(
+            f"Your board is only {format_length(board.length, units)} long: too short for this panel."
+        )
+    if panel.seams:
+        side = format_length(abs(panel.seams), units)
+        lines.append(
+            f"Glue lines lie {side} off the middle, so that they miss narrow webs: trim the two sides unlike."
+        )
+    return [*lines, _amount(board, count, length, thickness)]
+
+
+def _amount(board: Board, count: int, length: float, thickness: float) -> str:
+    """Area, board feet and cost of what is bought."""
+    area = count * board.width * length / 1e6
+    feet = count * board.board_feet(length, thickness)
+    said = f"That is {area:.2f} square metres of board, {feet:.1f} board feet"
+    if board.price is None:
+        return f"{said}."
+    return f"{said}; at your price of {board.price:g} a metre {board.price * count * length / 1000:.2f}."
+
+
+def _open_share(pattern: Pattern) -> str:
+    """Light and air: how much is open, of the panel and in area."""
+    share = pattern.waste.area / pattern.panel.polygon.area
+    return (
+        f"Open to light and air: {pattern.waste.area / 100:.0f} square centimetres, {share:.0%} of the panel."
+    )
 
 
 def _waste_share(pattern: Pattern) -> str:

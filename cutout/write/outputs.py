@@ -21,6 +21,7 @@ from cutout.write.dxf import router_dxf
 from cutout.write.files import write_files
 from cutout.write.film import film_svgs
 from cutout.write.gcode import DRY_RUN, dry_run, router_programs
+from cutout.write.inlay import plug_pdf
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
 from cutout.write.routed import routed_png
@@ -94,6 +95,10 @@ FILES: tuple[Output, ...] = (
     Output(
         "film.svg", "image/svg+xml", "Film: the outline for a knife cutter",
         lambda work, so_far: film_svgs(work), lambda job: job.template.film,
+    ),
+    Output(
+        "plug.pdf", "application/pdf", "Plug of the inlay: its outline for the other wood",
+        _one("plug.pdf", plug_pdf), lambda job: job.inlay is not None,
     ),
     Output(
         "outline.pdf", "application/pdf", "Outline in a thick line, to trace round by pencil",

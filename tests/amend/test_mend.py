@@ -107,4 +107,4 @@ def test_curves_beside_a_bridge_survive_and_the_outline_is_the_region() -> None:
 def test_what_sticks_out_over_the_panel_is_not_cleared_by_rounding_a_corner() -> None:
     done = mend(pattern(box(-10, 100, 150, 200)), KIT, Mending())
     left = [f.kind for f in done.findings if f.severity == "stop" and not f.cleared]
-    assert left == ["off the panel"]
+    assert set(left) == {"off the panel", "too near the edge"}

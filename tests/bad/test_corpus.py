@@ -1,6 +1,6 @@
 """Every small file that once failed, through the whole of `make`, with a budget of time and memory for each.
 
-A file is added by laying it into corpus/ with a line here that says what the answer is: the exit code, and words of it.
+A file is added by laying it into corpus/ with a line here that says the answer: the exit code, and words of it.
 """
 
 from __future__ import annotations

@@ -20,12 +20,21 @@ def named(field: Field) -> str:
     return ".".join(field.path)
 
 
+def _steps(path: tuple[str, ...]) -> list[str]:
+    """The steps to a place, with one for the entry of each list that is passed."""
+    lists = {f.path for f in EVERY if f.kind == "tables"}
+    steps: list[str] = []
+    for n, step in enumerate(path, 1):
+        steps += [step, "0"] if path[:n] in lists and n < len(path) else [step]
+    return steps
+
+
 def under(path: tuple[str, ...], value: object) -> dict[str, object]:
     """The plain data of a job that sets one field, with what the tables and lists above it need besides."""
     data: object = value
     for n in range(len(path) - 1, -1, -1):
         data = {path[n]: data}
-        above = ".".join(path[:n])
+        above = ".".join(_steps(path[:n]))
         declared = next((f for f in EVERY if f.path == path[:n]), None)
         if declared is not None:
             needed = {

@@ -12,7 +12,7 @@ from shapely import box
 from cutout.errors import LayoutError
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, Ring
-from cutout.pattern.arrange import Spacing, line_up, pair, stand, united
+from cutout.pattern.arrange import Spacing, line_up, made_whole, pair, round_a_circle, stand, united
 
 
 def disc(radius: float, n: int = 90) -> Outline:
@@ -81,3 +81,43 @@ def test_overlapping_figures_merge_or_are_refused() -> None:
     assert merged.region().area == pytest.approx(shapely.union_all([o.region() for o in two]).area, rel=1e-6)
     with pytest.raises(LayoutError, match="figures 1 and 2 overlap"):
         united(two, "refuse")
+
+
+@pytest.mark.parametrize(
+    ("half", "box_of"),
+    [
+        ("left", (0.0, 0.0, 100.0, 80.0)),
+        ("right", (-50.0, 0.0, 50.0, 80.0)),
+        ("top", (0.0, -80.0, 50.0, 80.0)),
+        ("bottom", (0.0, 0.0, 50.0, 160.0)),
+    ],
+)
+def test_a_half_is_made_whole(half: str, box_of: tuple[float, ...]) -> None:
+    """A triangle with a right angle, mirrored about each side of its box; twice the area, symmetric."""
+    whole = made_whole(triangle(50.0, 80.0), half)  # type: ignore[arg-type]
+    assert whole.bounds == pytest.approx(box_of)
+    region = whole.region()
+    assert region.area == pytest.approx(2 * 50 * 80 / 2, rel=1e-3)
+    x = (box_of[0] + box_of[2]) if half in ("left", "right") else None
+    other = shapely.transform(
+        region,
+        lambda xy: (xy * (-1, 1) + (x, 0)) if x is not None else xy * (1, -1) + (0, box_of[1] + box_of[3]),
+    )
+    assert region.symmetric_difference(other).area < 1e-3
+
+
+def test_a_drawn_half_that_nearly_reaches_the_axis_is_joined() -> None:
+    edge = Outline(
+        (Ring.of_points(np.array([[0.0, 0.0], [49.99, 0.0], [50.0, 40.0], [49.98, 80.0], [0.0, 80.0]])),), 1.0
+    )
+    assert len(made_whole(edge, "left").region().geoms) == 1
+    assert len(made_whole(edge, "left").rings) == 1
+
+
+def test_round_a_circle() -> None:
+    """Four discs 50 mm from the middle at the top, right, bottom and left; a figure turns with its place."""
+    four = round_a_circle(disc(8.0), 4, 50.0, 100 + 100j)
+    middles = [((o.bounds[0] + o.bounds[2]) / 2, (o.bounds[1] + o.bounds[3]) / 2) for o in four]
+    assert np.allclose(middles, [(100, 150), (150, 100), (100, 50), (50, 100)], atol=1e-6)
+    tall = round_a_circle(triangle(10.0, 30.0, 5.0), 2, 50.0, 0j)
+    assert tall[1].bounds == pytest.approx((-5.0, -65.0, 5.0, -35.0))

@@ -9,9 +9,11 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
+from cutout.errors import KitError, LayoutError
 from cutout.geom.outline import Outline, Ring
-from cutout.job.schema import BackingPart, FramePart, Job, PanelPart
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.job.schema import BackingPart, FramePart, Job, PanelPart, StockPart
+from cutout.job.set_up import panel_of
+from cutout.kit import Board, Kit, bit, blade, board, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import Hole, Plan
 from cutout.write.lists import backing_size, lists
@@ -34,12 +36,47 @@ def sections(job: Job, pattern: Pattern, material: str) -> dict[str, tuple[str, 
     return dict(lists(cast(Any, work)))
 
 
-@pytest.mark.parametrize(("board", "count"), [("1x4", 4), ("1x6", 3), ("1x8", 2), ("1x10", 2), ("1x12", 2)])
-def test_boards_for_a_300_mm_panel(board: str, count: int) -> None:
+@pytest.mark.parametrize(("name", "count"), [("1x4", 4), ("1x6", 3), ("1x8", 2), ("1x10", 2), ("1x12", 2)])
+def test_boards_for_a_300_mm_panel(name: str, count: int) -> None:
     """Actual board widths of PS 20; a 300 mm panel needs 4, 3, 2, 2, 2 of them."""
-    job = Job(panel=PanelPart(width="300mm", height="400mm", boards=board))  # type: ignore[arg-type]
-    said = sections(job, square_on(Panel(300.0, 400.0, 19.0, math.pi / 2)), "white-pine")
-    assert said["Cut list"][0].startswith(f"{count} x board {board}")
+    job = Job(panel=PanelPart(width="300mm", height="400mm", boards=name))  # type: ignore[arg-type]
+    said = sections(job, square_on(panel_of(job)), "white-pine")
+    assert said["Cut list"][0].startswith(f"{count} x board {name}")
+
+
+def test_boards_by_any_width_their_planing_amount_and_price() -> None:
+    """300 mm from 90 mm boards: 4 of them, 10 mm longer at each end, 8 mm to plane away."""
+    stock = StockPart(name="pine 90", width="90mm", thickness="20mm", length="400mm", price=5.0)  # type: ignore[arg-type]
+    part = PanelPart(width="300mm", height="400mm", thickness="12mm", boards="pine 90")  # type: ignore[arg-type]
+    job = Job(panel=part, stock=(stock,))
+    said = " ".join(sections(job, square_on(panel_of(job)), "white-pine")["Cut list"])
+    assert "4 x board pine 90, actual width 90 mm, 420 mm long" in said
+    assert "from 20 mm to 12 mm" in said
+    assert "too short for this panel" in said
+    assert "0.15 square metres" in said and "8.40" in said  # 4 x 0.42 m x 5
+    for boards in ("90mm", "90x20mm", "3-1/2in"):
+        assert panel_of(Job(panel=part.model_copy(update={"boards": boards}))).board == pytest.approx(
+            90, abs=1.2
+        )
+
+
+def test_board_feet() -> None:
+    """A 1x6 twelve inches long holds half a board foot by its nominal size; 1 board foot is 12 x 12 x 1 in."""
+    assert board("1x6").board_feet(304.8, 19.05) == pytest.approx(0.5)
+    assert Board("own", 304.8, 25.4).board_feet(304.8, 25.4) == pytest.approx(1.0)
+
+
+def test_a_board_too_thin_and_an_unknown_one_are_refused() -> None:
+    part = PanelPart(width="300mm", height="400mm", thickness="25mm", boards="1x6")  # type: ignore[arg-type]
+    with pytest.raises(LayoutError, match="thicker boards"):
+        panel_of(Job(panel=part))
+    with pytest.raises(KitError, match="unknown board"):
+        panel_of(Job(panel=part.model_copy(update={"boards": "wide ones"})))
+
+
+def test_open_area_is_said() -> None:
+    said = sections(Job(), square_on(Panel(300.0, 400.0, 12.0, None)), "plywood")["The panel"]
+    assert said[-1] == "Open to light and air: 120 square centimetres, 10% of the panel."
 
 
 def test_the_backing_covers_every_opening_and_its_overlap() -> None:

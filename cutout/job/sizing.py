@@ -1,0 +1,83 @@
+"""How large a figure is made, and what is said about the height of its letters."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import replace
+
+from shapely import Polygon
+
+from cutout.errors import LayoutError
+from cutout.geom.curve import Similarity
+from cutout.geom.outline import Note, Outline
+from cutout.job.schema import FigurePart
+from cutout.pattern import Panel, Placement, place
+from cutout.units import Units, format_length
+
+ROUNDING = 1e-6
+"""Share by which a figure that is to fit is made smaller than its room, so that rounding does not push it out."""
+
+
+def sized(outline: Outline, figure: FigurePart, panel: Panel, area: Polygon, units: Units = "mm") -> Outline:
+    """The figure at its size, in panel millimetres, with a note on the height of its letters. Raises LayoutError.
+
+    area: what a figure that is to fit may fill.
+    """
+    asked = _placement(outline, figure, area)
+    most = _most(outline, figure, area)
+    try:
+        placed = place(outline, panel, asked, units)
+    except LayoutError as error:
+        if not outline.letters or outline.scale is None:
+            raise
+        capital = format_length(abs(outline.letters[0].up.imag) * most, units)
+        raise LayoutError(
+            f"{str(error).rstrip('.')}; the largest cap height that fits is {capital}."
+        ) from error
+    return replace(placed, notes=(*placed.notes, *_height_note(placed, figure, most, units)))
+
+
+def capital_of(outline: Outline) -> float | None:
+    """Height (mm) of a capital of the first letter, across its base line; None where there are no letters."""
+    if not outline.letters:
+        return None
+    letter = outline.letters[0]
+    unit = letter.along / abs(letter.along) if letter.along else 1.0
+    return abs((letter.up * complex(unit).conjugate()).imag)
+
+
+def _placement(outline: Outline, figure: FigurePart, area: Polygon) -> Placement:
+    width, height = figure.width, figure.height
+    if figure.fit:
+        if width is not None or height is not None or figure.cap_height is not None:
+            raise LayoutError(
+                "a figure that is to fit takes its size from the panel: leave out width, height, cap_height."
+            )
+        x0, _, x1, _ = _turned(outline, figure).bounds
+        width = _most(outline, figure, area) * (x1 - x0) * (1 - ROUNDING)
+    return Placement(width, height, math.radians(figure.turn), figure.mirror, figure.at)
+
+
+def _most(outline: Outline, figure: FigurePart, area: Polygon) -> float:
+    """The largest scale at which the turned figure stays in the area, its margin kept."""
+    x0, y0, x1, y1 = _turned(outline, figure).bounds
+    a0, b0, a1, b1 = area.bounds
+    room_x, room_y = a1 - a0 - 2 * figure.margin, b1 - b0 - 2 * figure.margin
+    if min(room_x, room_y) <= 0:
+        raise LayoutError("the margin leaves no room for the figure: make it smaller.")
+    return min(room_x / (x1 - x0), room_y / (y1 - y0))
+
+
+def _turned(outline: Outline, figure: FigurePart) -> Outline:
+    return outline.transform(Similarity(cmath.exp(1j * math.radians(figure.turn)), 0j, figure.mirror))
+
+
+def _height_note(placed: Outline, figure: FigurePart, most: float, units: Units) -> tuple[Note, ...]:
+    """What height of letters was chosen where the user gave none."""
+    capital = capital_of(placed)
+    if capital is None or figure.cap_height is not None:
+        return ()
+    why = ", the largest that the panel takes" if figure.fit else ""
+    text = f'the capitals of "{figure.text}" are {format_length(capital, units)} high{why}.'
+    return (Note("cap height", text),)
