@@ -74,7 +74,7 @@ class Flow:
     ) -> None:
         """A paragraph, broken into lines; `mark` stands before its first line, within the indent. It goes on in
         the next column only where it takes more than half of one."""
-        font = fonts.BOLD if bold else fonts.PLAIN
+        font = self._paint.face.bold if bold else self._paint.face.plain
         step = size * LEADING / PT
         x0, y0, x1, y1 = self._columns[0]
         whole = len(fonts.wrap(text, font, size, (x1 - x0 - indent) * PT)) * step
