@@ -28,20 +28,20 @@ _LETTERING = Path(__file__).parent / "lettering" / "routed-gothic-narrow.ttf"
 @dataclass(frozen=True, slots=True)
 class Face:
     """What a page is written in: names of the plain and the bold font; heavier: by how much of the size bold letters
-    are drawn thicker where the face has no bold font of its own; capital: height of capitals over the size."""
+    are drawn thicker where the face has no bold font of its own; text: points of running text."""
 
     plain: str
     bold: str
     heavier: float
-    capital: float
+    text: float
 
 
-SANS = Face(PLAIN, BOLD, 0.0, 0.73)
-LETTERING = Face(LETTERS, LETTERS, 0.045, 736 / 1024)
-"""Capitals are 736 of 1024 units high in the font's own table."""
+PER_MM = 72 / 25.4 / (736 / 1024)
+"""Points of lettering for each millimetre of its capitals' and figures' height: in the font's own table capitals are
+736 of 1024 units high."""
 
-PER_MM = 72 / 25.4 / LETTERING.capital
-"""Points of lettering for each millimetre of its capitals' and figures' height."""
+SANS = Face(PLAIN, BOLD, 0.0, 9.0)
+LETTERING = Face(LETTERS, LETTERS, 0.03, 2.8 * PER_MM)
 
 
 @cache

@@ -116,10 +116,20 @@ class Paint:
         """A circle."""
         self.canvas.circle(x * PT, y * PT, radius * PT, stroke=int(stroke), fill=int(fill))
 
-    def ring(self, box: Box) -> None:
+    def ring(self, box: Box, *, fill: bool = False) -> None:
         """A circle in a square box; in a wider one a ring with straight sides."""
         x0, y0, x1, y1 = (v * PT for v in box)
-        self.canvas.roundRect(x0, y0, x1 - x0, y1 - y0, min(x1 - x0, y1 - y0) / 2, stroke=1, fill=0)
+        self.canvas.roundRect(x0, y0, x1 - x0, y1 - y0, min(x1 - x0, y1 - y0) / 2, stroke=1, fill=int(fill))
+
+    def rounded(self, box: Box, radius: float) -> None:
+        """A filled rectangle with round corners."""
+        x0, y0, x1, y1 = (v * PT for v in box)
+        self.canvas.roundRect(x0, y0, x1 - x0, y1 - y0, radius * PT, stroke=0, fill=1)
+
+    def wedge(self, x: float, y: float, radius: float, start: float, extent: float) -> None:
+        """A filled sector of a circle, from `start` over `extent` degrees counter-clockwise."""
+        r = radius * PT
+        self.canvas.wedge(x * PT - r, y * PT - r, x * PT + r, y * PT + r, start, extent, stroke=0, fill=1)
 
     def twin(self, x0: float, y0: float, x1: float, y1: float) -> None:
         """Two thin grey lines, one on each side of the line given, which runs along x or y."""

@@ -489,6 +489,9 @@ class Job(Part):
     """One job, whole. Paths in it are relative to the job file's folder."""
 
     title: str | None = setting(None, "What the job is called.", '"Heron shutter"')
+    date: str | None = setting(
+        None, "Date to print on the paper, as it is to stand there.", '"2026-11-27"', "--date"
+    )
     units: Units | None = setting(None, "Units for bare numbers and for sentences.", '"mm"', "--units")
     keep: Literal["panel", "figure", "both"] = setting(
         "panel",

@@ -21,7 +21,7 @@ from cutout.write.work import Work
 
 DPI = 150
 PX = DPI / 25.4
-PAPERS = ("a4", "a5", "letter")
+PAPERS = ("a4", "148x210mm", "letter")
 PANELS = tuple((w, h) for w in (150.0, 240.0, 320.0, 400.0, 520.0) for h in (70.0, 120.0))
 
 
