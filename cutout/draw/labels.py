@@ -14,8 +14,9 @@ from shapely import LineString, STRtree
 from cutout.draw.box import Box
 from cutout.geom.curve import FloatArray
 
-Style: TypeAlias = Literal["plain", "bold", "ringed", "disc", "words", "upright"]
-"""ringed: in a ring or sign; disc: white in black; words, upright: of a lower height, upright read from below up."""
+Style: TypeAlias = Literal["plain", "bold", "ringed", "disc", "balloon", "words", "upright"]
+"""ringed: in a box or sign; disc: white in black; balloon: in a circle; words, upright: of a lower height, upright
+ones read from below up."""
 
 Span: TypeAlias = tuple[tuple[float, float], tuple[float, float]]
 """Two ends of a straight line (mm)."""

@@ -19,6 +19,7 @@ from cutout.write.film import film_svgs
 from cutout.write.gcode import router_programs
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
+from cutout.write.shopdrawing.shopdrawing import shop_drawing_pdf
 from cutout.write.svg import pattern_svg
 from cutout.write.template.template import outline_pdf, template_pdf
 from cutout.write.work import Work
@@ -51,6 +52,10 @@ FILES: tuple[Output, ...] = (
     Output(
         "template.pdf", "application/pdf", "Template: print at true size and glue it on",
         _one("template.pdf", template_pdf),
+    ),
+    Output(
+        "shopdrawing.pdf", "application/pdf", "Shop drawing: one sheet to hang beside the saw",
+        _one("shopdrawing.pdf", shop_drawing_pdf),
     ),
     Output(
         "pattern.svg", "image/svg+xml", "Pattern: the outline as it is cut", _one("pattern.svg", pattern_svg)

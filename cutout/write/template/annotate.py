@@ -15,8 +15,8 @@ from cutout.draw import fonts
 from cutout.draw.box import Box
 from cutout.draw.crowd import crowds, numbers_in_words
 from cutout.draw.labels import Label, Placed, Room, Span, Style
-from cutout.draw.paint import PT
-from cutout.draw.signs import DRILLS, NUMBER, WORDS, disc_half, disc_tall, size
+from cutout.draw.lettered import lettered
+from cutout.draw.signs import DRILLS
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.saw.model import Hole, Leg
@@ -37,14 +37,6 @@ from cutout.write.template.tiling import Sheet, Tiling
 
 CROSS = 0.8
 """How far the centre cross of a hole reaches over its rim (mm)."""
-
-HEIGHT: dict[Style, float] = {
-    "plain": NUMBER, "bold": NUMBER, "ringed": NUMBER, "disc": NUMBER, "words": WORDS, "upright": WORDS,
-}  # fmt: skip
-"""Height of the capitals of each style of label (mm)."""
-
-DROP = 0.26
-"""How far letters like g reach below the line, over the height of capitals."""
 
 _SHOWN = 12.0
 """A leg is named on every sheet that shows at least this much of it (mm)."""
@@ -161,23 +153,9 @@ def drill_kinds(holes: tuple[Hole, ...]) -> dict[float, int]:
     return {diameter: n for n, diameter in enumerate(sorted({h.diameter for h in holes}))}
 
 
-def _label(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **more: object) -> Label:
-    """A label sized by its text."""
-    tall = HEIGHT[style]
-    width = fonts.text_width(fonts.plain(text, fonts.LETTERS), fonts.LETTERS, size(tall)) / PT
-    box = (width, tall)
-    if style == "disc":
-        box = (2 * disc_half(width, tall), disc_tall(tall))
-    elif style in ("words", "upright"):
-        box = (width, tall * (1 + DROP))
-    if style == "upright":
-        box = box[::-1]
-    return Label(text, style, box, anchors, **more)  # type: ignore[arg-type]
-
-
 def _mark_labels(marks: tuple[Mark, ...]) -> Iterator[Label]:
     for mark in marks:
-        yield _label(mark.name, "words", (mark.at,), reach=ARM + 0.2, within=mark.shared, farthest=8.0)
+        yield lettered(mark.name, "words", (mark.at,), reach=ARM + 0.2, within=mark.shared, farthest=8.0)
 
 
 def _hole_labels(drawing: Drawing, drills: dict[float, int]) -> Iterator[Label]:
@@ -185,7 +163,7 @@ def _hole_labels(drawing: Drawing, drills: dict[float, int]) -> Iterator[Label]:
     units = drawing.work.kit.drills.unit
     for hole in drawing.holes:
         more = f": {format_length(hole.diameter, units)}" if drills[hole.diameter] >= DRILLS - 1 else ""
-        yield _label(f"{hole.id}{more}", "plain", (drawing.at(hole.at),), reach=hole.diameter / 2 + CROSS)
+        yield lettered(f"{hole.id}{more}", "plain", (drawing.at(hole.at),), reach=hole.diameter / 2 + CROSS)
 
 
 def _leg_labels(
@@ -210,13 +188,13 @@ def _leg_labels(
         )
         anchors = _anchors(drawing, leg, arrows.get(leg.order, ()))
         if place == 1:
-            yield _label(step.letter, "disc", anchors, reach=1.2)
+            yield lettered(step.letter, "disc", anchors, reach=1.2)
             named.add(leg.order)
         elif len(together) > 1:
-            yield _label(f"{step.letter}{numbers_in_words(together)}", "bold", anchors, reach=1.2)
+            yield lettered(f"{step.letter}{numbers_in_words(together)}", "bold", anchors, reach=1.2)
             named |= {step.legs[n - 1] for n in together}
         else:
-            yield _label(mark_of(step, place), "bold", anchors, reach=1.2)
+            yield lettered(mark_of(step, place), "bold", anchors, reach=1.2)
 
 
 def _run_from(first: int, numbers: set[int]) -> list[int]:
@@ -240,12 +218,12 @@ def _named_areas(drawing: Drawing) -> Iterator[Label]:
     pattern = drawing.work.pattern
     if not drawing.legs:
         for opening in pattern.openings:
-            yield _label(f"opening {opening.id}", "bold", (_middle(drawing, opening.region),), centred=True)
+            yield lettered(f"opening {opening.id}", "bold", (_middle(drawing, opening.region),), centred=True)
     for bridge in drawing.work.bridges:
-        yield _label(f"bridge {bridge.id}", "words", (_middle(drawing, bridge.area),), centred=True)
+        yield lettered(f"bridge {bridge.id}", "words", (_middle(drawing, bridge.area),), centred=True)
     for zone in pattern.panel.zones:
         for part in polygons_of(zone.area):
-            yield _label(f"keep clear: {zone.name}", "words", (_middle(drawing, part),), centred=True)
+            yield lettered(f"keep clear: {zone.name}", "words", (_middle(drawing, part),), centred=True)
 
 
 def _line_words(drawing: Drawing) -> Iterator[Label]:
@@ -265,7 +243,7 @@ def _line_words(drawing: Drawing) -> Iterator[Label]:
             anchors = tuple(map(tuple, (span[0] + shares[:, None] * way).tolist()))
             style: Style = "upright" if abs(way[1]) > 3 * abs(way[0]) else "words"
             if anchors:
-                yield _label(words, style, anchors, reach=0.3, farthest=1.5)
+                yield lettered(words, style, anchors, reach=0.3, farthest=1.5)
 
 
 def _middle(drawing: Drawing, area: Polygon) -> tuple[float, float]:

@@ -11,9 +11,9 @@ import shapely
 
 from cutout.check.boards import glue_lines
 from cutout.draw import fonts
-from cutout.draw.labels import Placed
+from cutout.draw.lettered import draw_label
 from cutout.draw.paint import HATCH, PT, Paint
-from cutout.draw.signs import WORDS, disc, drill_sign, size
+from cutout.draw.signs import WORDS, drill_sign, size
 from cutout.errors import WriteError
 from cutout.geom.outline import polygons_of
 from cutout.kit import Paper
@@ -22,7 +22,7 @@ from cutout.units import format_length
 from cutout.write.dated import printed_date
 from cutout.write.drawing import Drawing
 from cutout.write.template import lines
-from cutout.write.template.annotate import CROSS, DROP, HEIGHT, Annotations, annotate
+from cutout.write.template.annotate import CROSS, Annotations, annotate
 from cutout.write.template.arrows import arrow_tail
 from cutout.write.template.front import front_pages
 from cutout.write.template.tiling import MARGIN, STRIP, Sheet, Tiling, is_beside, tile
@@ -163,23 +163,6 @@ def _legs(paint: Paint, notes: Annotations) -> None:
         paint.line(*start, *end)
 
 
-def _label(paint: Paint, placed: Placed) -> None:
-    x0, y0, x1, y1 = placed.box
-    label = placed.label
-    paint.fill(0)
-    if placed.leader:
-        paint.pen(0.13, 0.2)
-        paint.line(*placed.leader[0], *placed.leader[1])
-    tall = HEIGHT[label.style]
-    if label.style == "disc":
-        disc(paint, (x0 + x1) / 2, (y0 + y1) / 2, label.text, tall)
-    elif label.style == "upright":
-        paint.upright(x1 - DROP * tall, y0, label.text, size(tall))
-    else:
-        drop = DROP * tall if label.style == "words" else 0.0
-        paint.text(x0, y0 + drop, label.text, size(tall), bold=label.style == "bold")
-
-
 def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: Annotations) -> None:
     paint.page(*tiling.page)
     paint.bookmark(f"Sheet {sheet.name}")
@@ -196,7 +179,7 @@ def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: 
         if sheet.name in mark.sheets:
             lines.cross(paint, *mark.at)
     for placed in notes.on(sheet):
-        _label(paint, placed)
+        draw_label(paint, placed)
     canvas.restoreState()
     _window_edges(paint, tiling, sheet)
     canvas.restoreState()

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon
 
 from cutout.draw import fonts
+from cutout.draw.lettered import HEIGHT
 from cutout.draw.paint import Paint
 from cutout.geom.outline import Outline, Ring, from_region
 from cutout.pattern import Panel, Zone
@@ -26,7 +27,7 @@ from cutout.saw.model import Hole, Leg
 from cutout.write.cutsheet.flow import Flow
 from cutout.write.drawing import Drawing
 from cutout.write.steps import by_leg, mark_of
-from cutout.write.template.annotate import HEIGHT, annotate
+from cutout.write.template.annotate import annotate
 from cutout.write.template.template import sheet_turn, template_pdf, template_sheets, tiling_of
 from cutout.write.template.tiling import MARGIN, is_beside
 from cutout.write.work import Work
