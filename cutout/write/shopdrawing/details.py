@@ -14,9 +14,9 @@ from cutout.draw.lettered import draw_label, lettered
 from cutout.draw.paint import PT, Paint
 from cutout.draw.signs import NUMBER, drill_sign, size
 from cutout.geom.curve import FloatArray, Similarity
+from cutout.saw.model import Step
 from cutout.write.drawing import Drawing, segments
 from cutout.write.shopdrawing.view import View, beginnings, draw_ground, step_arrow
-from cutout.write.steps import Step
 from cutout.write.template.annotate import drill_kinds
 from cutout.write.template.arrows import off_line
 from cutout.write.work import Work

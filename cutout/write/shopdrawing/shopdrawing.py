@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cutout.draw import fonts
 from cutout.draw.box import Box
@@ -11,12 +11,12 @@ from cutout.draw.labels import Room
 from cutout.draw.paint import Paint
 from cutout.draw.signs import NUMBER, size
 from cutout.errors import WriteError
+from cutout.saw.model import Step
 from cutout.units import format_size
 from cutout.write.shopdrawing.details import Detail, details_of, draw_balloon, draw_detail
 from cutout.write.shopdrawing.dimensions import OVERALL, draw_dimensions
 from cutout.write.shopdrawing.table import BLOCK, Block, blocks, remarks, title_block
 from cutout.write.shopdrawing.view import View, draw_view, lay_view
-from cutout.write.steps import Step, steps_of
 from cutout.write.work import Work
 
 A4, LETTER = (297.0, 210.0), (279.4, 215.9)
@@ -39,18 +39,22 @@ _LEFT, _LOW, _HIGH = OVERALL + 5.8, OVERALL + 2.4, 4.0
 """Room at the panel's left and below it for its sizes, and at its right and above it (mm)."""
 _SMALLER = 0.45
 """A panel is drawn this much smaller at most so that all words stand beside it; else they go on overleaf."""
+_WHOLE_WORDS = 1.3
+"""Whole sentences are worth a panel so much smaller."""
 _SIDES = 2
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """How a sheet is divided: place of the panel's view, columns of words, the title block, and what is left free."""
+    """How a sheet is divided: place of the panel's view, columns of words, the title block, what is left free;
+    and whether the steps are said in brief."""
 
     scale: float
     view: Box
     columns: tuple[Box, ...]
     block: Box
     free: tuple[Box, ...]
+    brief: bool = False
 
 
 def shop_drawing_pdf(work: Work) -> bytes:
@@ -58,9 +62,9 @@ def shop_drawing_pdf(work: Work) -> bytes:
     bytes."""
     page = sheet_size(work)
     paint = Paint(f"{work.title}: shop drawing", face=fonts.LETTERING)
-    steps = steps_of(work.plan, work.pattern, work.kit)
+    steps = work.plan.steps
     layout, view, room, details = _laid_out(paint, work, steps, page)
-    wanted = _words(paint, work, steps, _width(layout.columns[-1]))
+    wanted = _words(paint, work, layout)
     free = list(layout.free)
     kept, over = _filled(wanted, layout.columns)
     rest = _below(kept, layout.columns)
@@ -90,8 +94,9 @@ def sheet_size(work: Work) -> tuple[float, float]:
     return LETTER if work.paper.name in ("letter", "legal", "tabloid") else A4
 
 
-def _words(paint: Paint, work: Work, steps: Sequence[Step], width: float) -> list[Block]:
-    return [*blocks(paint, work, steps, width), remarks(paint, work, width)]
+def _words(paint: Paint, work: Work, layout: Layout) -> list[Block]:
+    width = _width(layout.columns[-1])
+    return [*blocks(paint, work, work.plan.steps, width, brief=layout.brief), remarks(paint, work, width)]
 
 
 def _laid_out(
@@ -99,7 +104,7 @@ def _laid_out(
 ) -> tuple[Layout, View, Room, tuple[Detail, ...]]:
     """The layout with the largest scale whose words fit, else the largest that leaves them to the second side; the
     panel's view laid in it, and the details it wants."""
-    layout = _best_layout(paint, work, steps, page)
+    layout = _best_layout(paint, work, page)
     x0, _, x1, y1 = layout.view
     height = work.pattern.panel.height * layout.scale
     width = work.pattern.panel.width * layout.scale
@@ -111,26 +116,28 @@ def _laid_out(
     return layout, view, room, details_of(work, view, RING[0])
 
 
-def _best_layout(paint: Paint, work: Work, steps: Sequence[Step], page: tuple[float, float]) -> Layout:
+def _best_layout(paint: Paint, work: Work, page: tuple[float, float]) -> Layout:
     """How to divide the sheet: the largest scale at which everything fits on it, unless the panel would come out much
-    smaller than where the words go on overleaf."""
+    smaller than where the words go on overleaf; whole sentences where it comes out nearly as large with them."""
     fits: list[tuple[bool, float, int, Layout]] = []
     for n, width in enumerate(_COLUMNS):
         for make in (_beside, _above):
-            for scale in SCALES:
-                layout = make(work, page, scale, width)
-                if layout is not None:
-                    words = _words(paint, work, steps, _width(layout.columns[-1]))
-                    over = _filled(words, layout.columns)[1]
-                    fits.append((bool(over), -scale, n, layout))
+            for brief in (False, True):
+                for scale in SCALES:
+                    layout = make(work, page, scale, width)
+                    if layout is None:
+                        continue
+                    layout = replace(layout, brief=brief)
+                    over = bool(_filled(_words(paint, work, layout), layout.columns)[1])
+                    fits.append((over, -scale * (1.0 if brief else _WHOLE_WORDS), n, layout))
                     if not over:
                         break
     if not fits:
         panel = format_size(work.pattern.panel.width, work.pattern.panel.height, work.units)
         raise WriteError(f"a panel of {panel} does not go on the shop drawing at any scale: check its size.")
-    largest = max(-fit[1] for fit in fits)
-    whole = [fit for fit in fits if not fit[0] and -fit[1] >= _SMALLER * largest]
-    return min(whole or fits, key=lambda fit: fit[1:3])[3]
+    largest = max(fit[3].scale for fit in fits)
+    whole = [fit for fit in fits if not fit[0] and fit[3].scale >= _SMALLER * largest]
+    return min(whole or [fit for fit in fits if fit[3].brief], key=lambda fit: fit[1:3])[3]
 
 
 def _inner(page: tuple[float, float]) -> Box:

@@ -11,10 +11,11 @@ from cutout.draw.box import Box
 from cutout.draw.crowd import numbers_in_words
 from cutout.draw.paint import PT, Paint
 from cutout.draw.signs import NUMBER, WORDS, disc, drill_sign, hand, size
+from cutout.saw.model import Step
 from cutout.units import count, format_length
 from cutout.write.dated import printed_date
 from cutout.write.shopdrawing.view import weak_places
-from cutout.write.steps import Step
+from cutout.write.steps import action, falls, is_drilling
 from cutout.write.template.annotate import drill_kinds
 from cutout.write.work import Work
 
@@ -36,10 +37,14 @@ class Block:
     draw: Callable[[Box], None]
 
 
-def blocks(paint: Paint, work: Work, steps: Sequence[Step], width: float) -> list[Block]:
-    """Everything in the column above the title block, for a column so wide, in reading order."""
-    drilled, sawn = list(_drilling(paint, work, steps, width)), list(_sawing(paint, steps, width))
-    held = "hand: hold it, it falls" if any(step.falls for step in steps) else ""
+def blocks(paint: Paint, work: Work, steps: Sequence[Step], width: float, *, brief: bool) -> list[Block]:
+    """Drills and steps for a column so wide, in reading order. brief: of each step what to do alone; the hand says
+    where something is to be held."""
+    drilled, sawn = (
+        list(_drilling(paint, work, steps, width)),
+        list(_sawing(paint, steps, width, brief=brief)),
+    )
+    held = "hand: hold it, it falls" if any(map(falls, steps)) else ""
     first = _with_first(_band(paint, "First drill: sign, size, numbers of holes"), iter(drilled))
     then = _with_first(_band(paint, "Then saw", held), iter(sawn))
     return [*(first if drilled else ()), *(then if sawn else ())]
@@ -61,7 +66,7 @@ def _drilling(paint: Paint, work: Work, steps: Sequence[Step], width: float) -> 
     holes = work.plan.holes
     if not holes:
         return
-    letter = next((s.letter for s in steps if s.holes and not s.legs), "")
+    letter = next((s.letter for s in steps if is_drilling(s)), "")
     for diameter, kind in drill_kinds(holes).items():
         ids = sorted(h.id for h in holes if h.diameter == diameter)
         text = format_length(diameter, work.kit.drills.unit)
@@ -90,14 +95,16 @@ def _drill_row(
     return draw
 
 
-def _sawing(paint: Paint, steps: Sequence[Step], width: float) -> Iterator[Block]:
-    sawn = [step for step in steps if step.legs or not step.holes]
+def _sawing(paint: Paint, steps: Sequence[Step], width: float, *, brief: bool) -> Iterator[Block]:
+    sawn = [step for step in steps if not is_drilling(step)]
     if not sawn:
         return
     room = width - _BOX - _DISC - 2.0
     for step in sawn:
-        side = _HAND if step.falls else 0.0
-        words = fonts.wrap(step.text, fonts.LETTERS, size(WORDS), (room - side) * PT)
+        side = _HAND if falls(step) else 0.0
+        words = fonts.wrap(
+            action(step) if brief else step.text, fonts.LETTERS, size(WORDS), (room - side) * PT
+        )
         yield Block(_row_height(len(words)), _step_row(paint, step, words))
 
 
@@ -114,7 +121,7 @@ def _step_row(paint: Paint, step: Step, words: Sequence[str]) -> Callable[[Box],
         paint.fill(0)
         for n, line in enumerate(words):
             paint.text(x + _BOX + _DISC, middle - WORDS / 2 - n * LINE, line, size(WORDS))
-        if step.falls:
+        if falls(step):
             hand(paint, box[2] - 14.0, middle - 2.4)
             paint.text(box[2] - 1.5, middle - WORDS / 2, "hold", size(WORDS), bold=True, align="right")
         _rule(paint, box)

@@ -18,8 +18,8 @@ from cutout.draw.signs import WORDS, drill_sign, size, tie
 from cutout.finding import Finding
 from cutout.geom.curve import FloatArray, Similarity
 from cutout.geom.outline import polygons_of
+from cutout.saw.model import Step
 from cutout.write.drawing import Drawing, segments
-from cutout.write.steps import Step
 from cutout.write.template import lines
 from cutout.write.template.annotate import drill_kinds
 from cutout.write.template.arrows import off_line

@@ -19,10 +19,10 @@ from cutout.draw.lettered import lettered
 from cutout.draw.signs import DRILLS
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
-from cutout.saw.model import Hole, Leg
+from cutout.saw.model import Hole, Leg, Step
 from cutout.units import format_length
 from cutout.write.drawing import Drawing, segments
-from cutout.write.steps import Step, by_leg, mark_of, steps_of
+from cutout.write.steps import by_leg
 from cutout.write.template.arrows import (
     Arrow,
     all_arrows,
@@ -59,7 +59,6 @@ class Annotations:
     stops: tuple[Span, ...]
     grain: Span | None
     drills: dict[float, int]
-    steps: tuple[Step, ...]
 
     def on(self, sheet: Sheet) -> tuple[Placed, ...]:
         """The labels a sheet shows whole."""
@@ -69,7 +68,6 @@ class Annotations:
 def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     """Work out where everything goes; the same drawing gives the same places."""
     fonts.register()
-    work = drawing.work
     marks = register_marks(tiling, drawing.carried)
     arrows = all_arrows(drawing)
     runs = tuple(run for leg in drawing.legs for run in off_line(drawing, leg))
@@ -80,9 +78,12 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     for box in (*(_square(m.at, ARM) for m in marks), *map(arrow_box, flat), *map(bounds_of, stops)):
         room.occupy(box)
     drills = drill_kinds(drawing.holes)
-    steps = steps_of(work.plan, work.pattern, work.kit)
     placed, left_out = room.place(list(_mark_labels(marks)))
-    wanted = [*_hole_labels(drawing, drills), *_named_areas(drawing), *_leg_labels(drawing, arrows, steps)]
+    wanted = [
+        *_hole_labels(drawing, drills),
+        *_named_areas(drawing),
+        *_leg_labels(drawing, arrows, drawing.work.plan.steps),
+    ]
     for label in wanted:
         shown, missing = _on_sheets(room, label, tiling)
         placed, left_out = placed + shown, left_out + missing
@@ -90,7 +91,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     for label in _line_words(drawing):
         # Words along a line are a help: where there is no room the line stands for itself.
         placed += _on_sheets(room, label, tiling)[0]
-    return Annotations(marks, placed, left_out, flat, runs, stops, grain, drills, steps)
+    return Annotations(marks, placed, left_out, flat, runs, stops, grain, drills)
 
 
 def _on_sheets(room: Room, label: Label, tiling: Tiling) -> tuple[tuple[Placed, ...], tuple[Label, ...]]:
@@ -171,30 +172,21 @@ def _leg_labels(
 ) -> Iterator[Label]:
     """The letter of every step at its first leg, letter and number at its others; short ones crowded at one spot
     have one label for them all, at the first of them. On every sheet a leg runs over there is an anchor."""
-    places = by_leg(steps)
+    step_of = by_leg(steps)
     crowded = {leg.order: crowd for crowd in crowds(drawing.legs) for leg in crowd}
     named: set[int] = set()
     for leg in drawing.legs:
-        if leg.order in named or leg.order not in places or not len(leg.path):
+        if leg.order in named or leg.order not in step_of or not len(leg.path):
             continue
-        step, place = places[leg.order]
-        together = _run_from(
-            place,
-            {
-                places[each.order][1]
-                for each in crowded.get(leg.order, (leg,))
-                if each.order in places and places[each.order][0] is step
-            },
-        )
+        step = step_of[leg.order]
         anchors = _anchors(drawing, leg, arrows.get(leg.order, ()))
-        if place == 1:
+        if leg.order == step.legs[0]:
             yield lettered(step.letter, "disc", anchors, reach=1.2)
-            named.add(leg.order)
-        elif len(together) > 1:
-            yield lettered(f"{step.letter}{numbers_in_words(together)}", "bold", anchors, reach=1.2)
-            named |= {step.legs[n - 1] for n in together}
-        else:
-            yield lettered(mark_of(step, place), "bold", anchors, reach=1.2)
+            continue
+        crowd = {each.order for each in crowded.get(leg.order, (leg,)) if step_of.get(each.order) is step}
+        together = _run_from(leg.order, crowd)
+        named |= set(together)
+        yield lettered(f"{step.letter}{numbers_in_words(together)}", "bold", anchors, reach=1.2)
 
 
 def _run_from(first: int, numbers: set[int]) -> list[int]:
