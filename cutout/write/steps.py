@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 import shapely
 
 from cutout.saw.model import Step
+
+_LENGTH = re.compile(r", [\d./ -]+ (mm|in)$")
 
 HELD = 50.0
 """A piece this large (mm^2) is to be held when it comes free; the plan's sentences say so from the same size on."""
@@ -34,5 +37,6 @@ def mark_of(step: Step, order: int) -> str:
 
 
 def action(step: Step) -> str:
-    """The first sentence of a step: what to do, without what comes of it."""
-    return f"{step.text.split('. ')[0].rstrip('.')}."
+    """The first sentence of a step: what to do, without how long it is and what comes of it."""
+    first = step.text.split(". ")[0].rstrip(".")
+    return f"{_LENGTH.sub('', first)}."

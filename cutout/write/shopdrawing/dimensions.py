@@ -18,6 +18,8 @@ CHAIN, OVERALL = 6.2, 12.4
 """How far from the panel the chain and the overall size stand (mm)."""
 _MOST = 9
 """A chain has this many links at most; a figure in more pieces is measured as one."""
+_LEAST = 9.0
+"""A link inside a chain is this long at least (mm), so that its number has room."""
 _COARSE = {"mm": 1.0, "in": 25.4 / 16}
 """What places are rounded to (mm): nobody sets a board out finer than this with a rule."""
 
@@ -33,6 +35,8 @@ def draw_dimensions(paint: Paint, drawing: Drawing) -> None:
     )
     for axis, (start, end) in enumerate(((x0, x1), (y0, y1))):
         places = [start, *_places(shapes, axis, start, end), end]
+        if any(b - a < _LEAST for a, b in pairwise(places[1:-1])):
+            places = [start, places[1], places[-2], end]
         rounded = [_rounded((p - start) / scale, units) for p in places]
         level = (y0, x0)[axis]
         _extensions(paint, axis, places, level)
@@ -93,8 +97,7 @@ def _link(
     first: bool = False,
     last: bool = False,
 ) -> None:
-    """One dimension; where its number is wider than it is long, the number stands beyond the chain's end, or, inside
-    the chain, one line lower."""
+    """One dimension; where its number is wider than it is long, the number stands beyond the chain's end."""
     wide = paint.width(words, size(NUMBER)) + 1.6
     ends = ((a, level), (b, level)) if axis == 0 else ((level, a), (level, b))
     if b - a >= wide:
@@ -103,8 +106,7 @@ def _link(
     dimension(paint, *ends, "")
     middle = (a + b) / 2
     at = a - wide / 2 if first else b + wide / 2 if last else middle
-    low = 0.0 if first or last else -NUMBER - 2.2
     if axis == 0:
-        paint.text(at, level + 1.0 + low, words, size(NUMBER), align="centre")
+        paint.text(at, level + 1.0, words, size(NUMBER), align="centre")
     else:
-        paint.upright(level - 1.0 - low, at, words, size(NUMBER), align="centre")
+        paint.upright(level - 1.0, at, words, size(NUMBER), align="centre")

@@ -37,7 +37,7 @@ _COLUMNS = (120.0, 106.0, 96.0)
 """Widths of the column of steps that are tried (mm)."""
 _LEFT, _LOW, _HIGH = OVERALL + 5.8, OVERALL + 2.4, 4.0
 """Room at the panel's left and below it for its sizes, and at its right and above it (mm)."""
-_SMALLER = 0.45
+_SMALLER = 0.6
 """A panel is drawn this much smaller at most so that all words stand beside it; else they go on overleaf."""
 _WHOLE_WORDS = 1.3
 """Whole sentences are worth a panel so much smaller."""
@@ -64,11 +64,9 @@ def shop_drawing_pdf(work: Work) -> bytes:
     paint = Paint(f"{work.title}: shop drawing", face=fonts.LETTERING)
     steps = work.plan.steps
     layout, view, room, details = _laid_out(paint, work, steps, page)
-    wanted = _words(paint, work, layout)
-    free = list(layout.free)
-    kept, over = _filled(wanted, layout.columns)
-    rest = _below(kept, layout.columns)
-    spots, later = _slots(details, [*free, *rest], room, view)
+    width = _width(layout.block)
+    kept, over = _filled(blocks(paint, work, steps, width, brief=layout.brief), layout.columns)
+    spots, later = _slots(details, [*layout.free, *_below(kept, layout.columns)], room, view)
     sides = 1 + bool(over or later)
     paint.page(*page)
     paint.bookmark("Shop drawing")
@@ -77,6 +75,9 @@ def shop_drawing_pdf(work: Work) -> bytes:
     draw_dimensions(paint, view.drawing)
     for block, box in kept:
         block.draw(box)
+    said = remarks(paint, work, width)
+    x0, _, x1, top = layout.block
+    said.draw((x0, top, x1, top + said.height))
     title_block(paint, work, layout.block, layout.scale, (1, sides))
     for detail, corner in spots:
         draw_balloon(paint, room, view, detail)
@@ -94,11 +95,6 @@ def sheet_size(work: Work) -> tuple[float, float]:
     return LETTER if work.paper.name in ("letter", "legal", "tabloid") else A4
 
 
-def _words(paint: Paint, work: Work, layout: Layout) -> list[Block]:
-    width = _width(layout.columns[-1])
-    return [*blocks(paint, work, work.plan.steps, width, brief=layout.brief), remarks(paint, work, width)]
-
-
 def _laid_out(
     paint: Paint, work: Work, steps: tuple[Step, ...], page: tuple[float, float]
 ) -> tuple[Layout, View, Room, tuple[Detail, ...]]:
@@ -109,9 +105,8 @@ def _laid_out(
     height = work.pattern.panel.height * layout.scale
     width = work.pattern.panel.width * layout.scale
     corner = (x0 + _LEFT, y1 - _HIGH - height)
-    limits = (x0 + 1.0, corner[1] - 6.0, min(x1, corner[0] + width + 14.0) - 0.5, y1 - 0.5)
     # Names may stand above and right of the panel; left of it and below it are its sizes.
-    limits = (corner[0] - 6.0, limits[1], limits[2], limits[3])
+    limits = (*corner, min(x1, corner[0] + width + 14.0) - 0.5, y1 - 0.5)
     view, room = lay_view(work, steps, layout.scale, corner, limits, min(30.0, 0.4 * height + 8.0))
     return layout, view, room, details_of(work, view, RING[0])
 
@@ -120,24 +115,32 @@ def _best_layout(paint: Paint, work: Work, page: tuple[float, float]) -> Layout:
     """How to divide the sheet: the largest scale at which everything fits on it, unless the panel would come out much
     smaller than where the words go on overleaf; whole sentences where it comes out nearly as large with them."""
     fits: list[tuple[bool, float, int, Layout]] = []
-    for n, width in enumerate(_COLUMNS):
-        for make in (_beside, _above):
-            for brief in (False, True):
-                for scale in SCALES:
-                    layout = make(work, page, scale, width)
-                    if layout is None:
-                        continue
-                    layout = replace(layout, brief=brief)
-                    over = bool(_filled(_words(paint, work, layout), layout.columns)[1])
-                    fits.append((over, -scale * (1.0 if brief else _WHOLE_WORDS), n, layout))
-                    if not over:
-                        break
+    for n, (make, width) in enumerate((make, width) for make in (_beside, _above) for width in _COLUMNS):
+        layouts = [layout for scale in SCALES if (layout := make(work, page, scale, width)) is not None]
+        if not layouts:
+            continue
+        across = _width(layouts[0].block)
+        foot = remarks(paint, work, across).height
+        for brief in (False, True):
+            words = blocks(paint, work, work.plan.steps, across, brief=brief)
+            for layout in layouts:
+                here = replace(layout, brief=brief, columns=_over(layout.columns, foot))
+                over = bool(_filled(words, here.columns)[1])
+                fits.append((over, -here.scale * (1.0 if brief else _WHOLE_WORDS), n, here))
+                if not over:
+                    break
     if not fits:
         panel = format_size(work.pattern.panel.width, work.pattern.panel.height, work.units)
         raise WriteError(f"a panel of {panel} does not go on the shop drawing at any scale: check its size.")
     largest = max(fit[3].scale for fit in fits)
     whole = [fit for fit in fits if not fit[0] and fit[3].scale >= _SMALLER * largest]
     return min(whole or [fit for fit in fits if fit[3].brief], key=lambda fit: fit[1:3])[3]
+
+
+def _over(columns: Sequence[Box], foot: float) -> tuple[Box, ...]:
+    """Columns, the last of them that much shorter."""
+    x0, y0, x1, y1 = columns[-1]
+    return (*columns[:-1], (x0, min(y0 + foot, y1), x1, y1))
 
 
 def _inner(page: tuple[float, float]) -> Box:

@@ -21,12 +21,12 @@ from cutout.write.work import Work
 
 LINE = 4.5
 """Distance of lines of words (mm)."""
-BLOCK = 33.0
+BLOCK = 31.0
 """Height of the title block (mm)."""
 _BOX, _DISC, _HAND = 8.0, 8.5, 16.0
 """Room for the tick box, for the letter, and for the hand with its word (mm)."""
 _TITLE = 5.0
-_LEAST_ROW = 7.2
+_LEAST_ROW = 6.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +235,7 @@ def title_block(paint: Paint, work: Work, box: Box, scale: float, sheet: tuple[i
     title = fonts.wrap(work.title, fonts.LETTERS, size(tall), (room - 4.0) * PT)[:1]
     paint.text(x0 + 2.5, y1 - 7.4, "".join(title), size(tall), bold=True)
     paint.text(x1 - 2.5, y1 - 7.4, "shop drawing", size(WORDS), align="right")
-    middle, low = y1 - 10.0, y1 - 20.6
+    middle, low = y1 - 9.6, y1 - 20.0
     paint.pen(0.25)
     paint.line(x0, middle, x1, middle)
     paint.line(x0, low, x1, low)
@@ -257,7 +257,7 @@ def title_block(paint: Paint, work: Work, box: Box, scale: float, sheet: tuple[i
         paint.text(x + 2.0, low + 1.7, value, size(tall), bold=True)
         x += share * (x1 - x0)
     for n, line in enumerate(_set_up(work, x1 - x0 - 4.0)):
-        paint.text(x0 + 2.0, low - 4.4 - n * LINE, line, size(WORDS))
+        paint.text(x0 + 2.0, low - 4.0 - n * LINE, line, size(WORDS))
 
 
 def _set_up(work: Work, width: float) -> list[str]:

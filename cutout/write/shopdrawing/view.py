@@ -156,6 +156,11 @@ def _hole_labels(drawing: Drawing) -> Iterator[Label]:
 def _other_labels(drawing: Drawing) -> Iterator[Label]:
     """Weak places, bridges to leave, zones: a help where there is room."""
     work = drawing.work
+    if len(work.pattern.openings) > 1:
+        for opening in work.pattern.openings:
+            middle = shapely.maximum_inscribed_circle(opening.region, tolerance=1.0)
+            spot = drawing.at(shapely.get_coordinates(middle)[0].tolist())
+            yield lettered(f"opening {opening.id}", "words", (spot,), centred=True, farthest=_REACH)
     for n, finding in enumerate(weak_places(work), start=1):
         yield lettered(f"W{n}", "ringed", (drawing.at(finding.at),), reach=_WEAK_SPOT, farthest=_REACH)
     for bridge in work.bridges:
