@@ -39,6 +39,8 @@ _LEFT, _LOW, _HIGH = OVERALL + 5.8, OVERALL + 2.4, 4.0
 """Room at the panel's left and below it for its sizes, and at its right and above it (mm)."""
 _SMALLER = 0.6
 """A panel is drawn this much smaller at most so that all words stand beside it; else they go on overleaf."""
+_UNDER = 30.0
+"""Height (mm) under the panel from which it is worth a column of words."""
 _WHOLE_WORDS = 1.3
 """Whole sentences are worth a panel so much smaller."""
 _SIDES = 2
@@ -160,9 +162,15 @@ def _beside(work: Work, page: tuple[float, float], scale: float, width: float) -
     split = x1 - width
     if wide > split - x0 or tall > y1 - y0:
         return None
-    free = ((x0 + 1, y0 + 1, split - 1, y1 - tall - 1), (x0 + wide + 1, y1 - tall, split - 1, y1 - 1))
-    column = (split, y0 + BLOCK, x1, y1)
-    return Layout(scale, (x0, y0, split, y1), (column,), (split, y0, x1, y0 + BLOCK), free)
+    low = y1 - tall - 1
+    right, column = (x0 + wide + 1, low + 1, split - 1, y1 - 1), (split, y0 + BLOCK, x1, y1)
+    block = (split, y0, x1, y0 + BLOCK)
+    if low - y0 > _UNDER and split - x0 > width:
+        # Room under the panel: the words go on there.
+        under = (x0, y0, x0 + width, low)
+        free = (right, (under[2] + 1, y0 + 1, split - 1, low))
+        return Layout(scale, (x0, low, split, y1), (under, column), block, free)
+    return Layout(scale, (x0, y0, split, y1), (column,), block, (right, (x0 + 1, y0 + 1, split - 1, low)))
 
 
 def _above(work: Work, page: tuple[float, float], scale: float, _: float) -> Layout | None:
@@ -186,7 +194,8 @@ def _filled(wanted: Sequence[Block], columns: Sequence[Box]) -> tuple[list[tuple
     """Blocks in columns one after the other, each with its box; and those that no longer fit."""
     kept: list[tuple[Block, Box]] = []
     left = list(wanted)
-    for x0, y0, x1, y1 in columns:
+    # The column beside the panel is read first; of two under the panel the left one.
+    for x0, y0, x1, y1 in sorted(columns, key=lambda box: (-box[3], box[0])):
         y = y1
         while left and y - left[0].height >= y0 - 1e-6:
             block = left.pop(0)
@@ -228,14 +237,13 @@ def _slots(
 
 
 def _frame(paint: Paint, page: tuple[float, float], columns: Sequence[Box]) -> None:
-    """The sheet's border, and a line at the left of every column that does not begin at it."""
+    """The sheet's border, and a line at the left of the last column down to the title block."""
     inner = _inner(page)
     paint.pen(0.7)
     paint.rect(inner)
     paint.pen(0.25)
-    for x0, y0, _, y1 in columns:
-        if x0 > inner[0] + 1:
-            paint.line(x0, y0, x0, y1)
+    for x0, _, _, y1 in columns[-1:]:
+        paint.line(x0, inner[1], x0, y1)
 
 
 def _second(

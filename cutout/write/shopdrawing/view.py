@@ -158,8 +158,8 @@ def _other_labels(drawing: Drawing) -> Iterator[Label]:
     work = drawing.work
     if len(work.pattern.openings) > 1:
         for opening in work.pattern.openings:
-            middle = shapely.maximum_inscribed_circle(opening.region, tolerance=1.0)
-            spot = drawing.at(shapely.get_coordinates(middle)[0].tolist())
+            largest = shapely.maximum_inscribed_circle(opening.region, tolerance=1.0)
+            spot = drawing.at(shapely.get_coordinates(largest)[0].tolist())
             yield lettered(f"opening {opening.id}", "words", (spot,), centred=True, farthest=_REACH)
     for n, finding in enumerate(weak_places(work), start=1):
         yield lettered(f"W{n}", "ringed", (drawing.at(finding.at),), reach=_WEAK_SPOT, farthest=_REACH)
