@@ -402,7 +402,7 @@ class TemplatePart(Part):
     )
     back: bool = setting(False, "Mirror the template, for gluing on the back.", "true", "--back")
     turn: bool = setting(
-        False, "The drawing may lie turned on the sheets where that takes fewer.", "true", "--turn-sheets"
+        True, "The drawing may lie turned on the sheets where that takes fewer.", "false", "--turn-sheets"
     )
     line: Annotated[Positive, Field(le=3.0)] = setting(
         0.2, "Width of the outline on the template.", '"0.3mm"', "--line"

@@ -15,6 +15,7 @@ from cutout.draw.lettered import draw_label
 from cutout.draw.paint import HATCH, PT, Paint
 from cutout.draw.signs import WORDS, drill_sign, size
 from cutout.errors import WriteError
+from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.kit import Paper
 from cutout.saw.model import Plan
@@ -25,11 +26,12 @@ from cutout.write.template import lines
 from cutout.write.template.annotate import CROSS, Annotations, annotate
 from cutout.write.template.arrows import arrow_tail
 from cutout.write.template.front import front_pages
-from cutout.write.template.tiling import MARGIN, STRIP, Sheet, Tiling, is_beside, tile
+from cutout.write.template.sliding import points_on, thinned
+from cutout.write.template.tiling import MARGIN, STRIP, Sheet, Tiling, fewest_slid, is_beside, tile
 from cutout.write.work import Work
 
 _FORM = "pattern"
-TURNS = tuple(3.75 * n for step, first in ((4, 4), (4, 2), (2, 1)) for n in range(first, 24, step))
+TURNS = tuple(2.5 * n for step, first in ((6, 6), (2, 2), (2, 1)) for n in range(first, 36, step))
 """Turns of the drawing on its sheets that are tried (degrees), the round ones first: of equals the first is taken."""
 PENCIL = 1.0
 """Width of the line to trace round by pencil (mm)."""
@@ -86,16 +88,33 @@ def tiling_of(drawing: Drawing) -> Tiling:
 
 
 def sheet_turn(work: Work) -> float:
-    """The turn (radians) of the drawing on its sheets that takes the fewest; none where that saves none."""
-    best, least = 0.0, len(tiling_of(Drawing.of(work)).sheets)
-    for degrees in TURNS:
-        if least == 1:
+    """The turn (radians) of the drawing on its sheets that takes the fewest; none where that saves none.
+
+    Every turn is counted by points first; the sheets are laid for those that promise fewer, the best first.
+    """
+    straight = Drawing.of(replace(work, sheet_turn=0.0))
+    least = len(tiling_of(straight).sheets)
+    if least == 1:
+        return 0.0
+    points = thinned(points_on(straight.carried))
+    paper = _printed(work)
+    turns = [math.radians(degrees) for degrees in TURNS]
+    promised = [(fewest_slid(_turned(points, turn), paper), n) for n, turn in enumerate(turns)]
+    best = 0.0
+    for count, n in sorted(promised):
+        if count >= least:
             break
-        turn = math.radians(degrees)
-        count = len(tiling_of(Drawing.of(replace(work, sheet_turn=turn))).sheets)
-        if count < least:
-            best, least = turn, count
+        laid = len(tiling_of(Drawing.of(replace(work, sheet_turn=turns[n]))).sheets)
+        if laid < least:
+            best, least = turns[n], laid
     return best
+
+
+def _turned(points: FloatArray, angle: float) -> FloatArray:
+    """Points (n, 2) turned counter-clockwise about the origin (radians)."""
+    c, s = math.cos(angle), math.sin(angle)
+    x, y = points.T
+    return np.column_stack([c * x - s * y, s * x + c * y])
 
 
 def _printed(work: Work) -> Paper:
