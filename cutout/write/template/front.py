@@ -11,7 +11,7 @@ import shapely
 from cutout.draw.box import Box
 from cutout.draw.paint import PT, Paint
 from cutout.draw.signs import NUMBER, size
-from cutout.units import Units, count, format_length, format_size
+from cutout.units import Units, count, format_length, format_rule, format_size
 from cutout.write.cutsheet.flow import Flow
 from cutout.write.drawing import Drawing
 from cutout.write.template.annotate import Annotations
@@ -239,9 +239,9 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
     )  # fmt: skip
     flow.space(1.2)
     flow.text(
-        f"From the panel's edges to the nearest cut, as this template lies: left {format_length(x0, units)}, "
-        f"right {format_length(panel.width - x1, units)}, bottom {format_length(y0, units)}, "
-        f"top {format_length(panel.height - y1, units)}.",
+        f"From the panel's edges to the nearest cut, as this template lies: left {format_rule(x0, units)}, "
+        f"right {format_rule(panel.width - x1, units)}, bottom {format_rule(y0, units)}, "
+        f"top {format_rule(panel.height - y1, units)}.",
     )  # fmt: skip
 
 

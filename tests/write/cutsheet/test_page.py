@@ -137,7 +137,7 @@ def test_a_line_said_in_one_list_is_pointed_to_in_the_next(work: Work) -> None:
     for line in ("1 x panel 240 x 180 mm", "and a spare"):
         assert words.count(line) == 1
     assert "Cut the panel" not in words, "the facts above say it"
-    assert "Shopping list All of: Cut list Blade" in words
+    assert "Shopping list What stands under Cut list, and: Blade" in words
 
 
 def test_what_stays_for_a_file_is_summed_up(work: Work) -> None:
