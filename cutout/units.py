@@ -82,8 +82,10 @@ def format_length(mm: float, units: Units = "mm") -> str:
 
 
 def format_rule(mm: float, units: Units = "mm") -> str:
-    """A length as it is read off a rule or tape, not one to be given back to the program: 368 mm, 14-1/2 in; inches to
-    the nearest 1/32 up to six, 1/16 up to 36, then whole ones."""
+    """A length as it is read off a rule or tape, not one to be given back to the program: 368 mm, 14-1/2 in.
+
+    Inches to the nearest 1/32 up to six, 1/16 up to 36, then whole ones.
+    """
     if units == "mm":
         return format_length(mm, units)
     inches = abs(mm) / MM_PER_INCH

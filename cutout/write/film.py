@@ -53,7 +53,8 @@ def film_svg(work: Work) -> bytes:
 def film_svgs(work: Work) -> dict[str, bytes]:
     """The film as SVG files by name: film.svg, or film-a1.svg and so on where the outline does not go on the mat.
 
-    An outline that goes on the mat when it is turned is turned. Mirrored left to right where the template is. Raises WriteError for a mat too small to cut anything on.
+    An outline that goes on the mat when it is turned is turned. Mirrored left to right where the template is.
+    Raises WriteError for a mat too small to cut anything on.
     """
     outline = _seen(work)
     mat = work.template.mat

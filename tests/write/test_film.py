@@ -147,7 +147,7 @@ def test_a_mat_too_small_is_said(make_work: Callable[..., Work]) -> None:
 
 
 def test_pieces_lap_over_their_seams(make_work: Callable[..., Work]) -> None:
-    work = asking(make_work(), mat=(120.0, 400.0))
+    work = asking(make_work(), mat=(100.0, 400.0))
     first, second = (polygons(svg) for svg in list(film_svgs(work).values())[:2])
     lap = shapely.intersection(first, second)
     x0, y0, x1, y1 = lap.bounds

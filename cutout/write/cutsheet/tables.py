@@ -326,7 +326,8 @@ def extras_lists(work: Work) -> str:
         fresh = [line for line in lines if line not in said]
         said |= dict.fromkeys((line for line in lines if line not in said), title)
         if fresh:
-            first = f"<p>{text(f'What stands under {" and ".join(before)}, and:')}</p>\n" if before else ""
+            known = " and ".join(before)
+            first = f"<p>{text(f'What stands under {known}, and:')}</p>\n" if known else ""
             parts.append(f"<div><h3>{text(title)}</h3>\n{first}{listed(fresh)}</div>")
     return beside(parts)
 
