@@ -21,7 +21,7 @@ from cutout.write.picture import preview_png
 from cutout.write.result import result_json
 from cutout.write.shopdrawing.shopdrawing import shop_drawing_pdf
 from cutout.write.svg import pattern_svg
-from cutout.write.template.template import outline_pdf, template_pdf
+from cutout.write.template.template import back_pdf, outline_pdf, template_pdf
 from cutout.write.work import Work
 
 Files: TypeAlias = Mapping[str, bytes]
@@ -76,6 +76,10 @@ FILES: tuple[Output, ...] = (
     Output(
         "film.svg", "image/svg+xml", "Film: the outline for a knife cutter",
         lambda work, so_far: film_svgs(work), lambda job: job.template.film,
+    ),
+    Output(
+        "back.pdf", "application/pdf", "Back at full size: what is drawn on it, and its backing",
+        _one("back.pdf", back_pdf), lambda job: job.faces.back is not None or job.backing is not None,
     ),
     Output(
         "outline.pdf", "application/pdf", "Outline in a thick line, to trace round by pencil",

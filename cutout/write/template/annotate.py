@@ -130,6 +130,7 @@ def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...], l
     lines += [LineString(run) for run in runs]
     lines += [shapely.boundary(drawing.geometry(zone.area)) for zone in panel.zones]
     lines += [drawing.geometry(seam) for seam in glue_lines(panel)]
+    lines += [drawing.edge_of(zone) for zone in drawing.more]
     for sheet in tiling.sheets if len(tiling.sheets) > 1 else ():
         a, b, c, d = sheet.window
         inner = tiling.overlap
@@ -213,6 +214,9 @@ def _named_areas(drawing: Drawing) -> Iterator[Label]:
             yield lettered(f"opening {opening.id}", "bold", (_middle(drawing, opening.region),), centred=True)
     for bridge in drawing.work.bridges:
         yield lettered(f"bridge {bridge.id}", "words", (_middle(drawing, bridge.area),), centred=True)
+    for zone in drawing.more:
+        for part in polygons_of(zone.area):
+            yield lettered(zone.name, "words", (_middle(drawing, part),), centred=True)
     for zone in pattern.panel.zones:
         for part in polygons_of(zone.area):
             yield lettered(f"keep clear: {zone.name}", "words", (_middle(drawing, part),), centred=True)

@@ -18,6 +18,7 @@ from cutout.errors import WriteError
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.kit import Paper
+from cutout.pattern import Zone
 from cutout.saw.model import Plan
 from cutout.units import format_length
 from cutout.write.dated import printed_date
@@ -33,6 +34,7 @@ from cutout.write.work import Work
 _FORM = "pattern"
 TURNS = tuple(2.5 * n for step, first in ((6, 6), (2, 2), (2, 1)) for n in range(first, 36, step))
 """Turns of the drawing on its sheets that are tried (degrees), the round ones first: of equals the first is taken."""
+_ON_BACK = "drawn on the back"
 PENCIL = 1.0
 """Width of the line to trace round by pencil (mm)."""
 
@@ -44,7 +46,10 @@ def template_pdf(work: Work) -> bytes:
     each sheet anew, so that the text of a page is what can be read on it. Same work, same bytes.
     Raises WriteError when the paper is too small to carry marks.
     """
-    drawing = Drawing.of(work)
+    return _printed_drawing(work, Drawing.of(work))
+
+
+def _printed_drawing(work: Work, drawing: Drawing) -> bytes:
     tiling = tiling_of(drawing)
     notes = annotate(drawing, tiling)
     paint = Paint(f"{work.title}: template", work.template.print_scale, fonts.LETTERING)
@@ -61,6 +66,33 @@ def outline_pdf(work: Work) -> bytes:
     thick = work.template.model_copy(update={"line": PENCIL, "line_lies": "middle"})
     job = work.job.model_copy(update={"template": thick})
     return template_pdf(replace(work, job=job, title=f"{work.title}: outline", plan=nothing))
+
+
+def back_pdf(work: Work) -> bytes:
+    """What is drawn on the panel's back and the edge of its backing, at full size as the back is seen, on the same
+    paper; the openings with it, to lay it by. Raises WriteError when the paper is too small to carry marks."""
+    nothing = Plan((), (), (), (), 0.0, 0, 0.0)
+    seen = work.template.model_copy(update={"back": True})
+    job = work.job.model_copy(update={"template": seen})
+    turned = replace(work, job=job, title=f"{work.title}: back", plan=nothing, sheet_turn=0.0)
+    return _printed_drawing(turned, Drawing.of(turned, on_the_back(work)))
+
+
+def on_the_back(work: Work) -> tuple[Zone, ...]:
+    """What belongs on the panel's back: areas drawn on it, by their own names, and the backing sheet."""
+    drawn = [
+        Zone(zone.name.removesuffix(_ON_BACK).strip(), zone.area)
+        for zone in work.pattern.panel.drawn
+        if zone.name.endswith(_ON_BACK)
+    ]
+    if work.job.backing is None or work.pattern.waste.is_empty:
+        return tuple(drawn)
+    panel, lap = work.pattern.panel, work.job.backing.overlap
+    x0, y0, x1, y1 = work.pattern.waste.bounds
+    sheet = shapely.box(
+        max(x0 - lap, 0.0), max(y0 - lap, 0.0), min(x1 + lap, panel.width), min(y1 + lap, panel.height)
+    )
+    return (*drawn, Zone("backing sheet", shapely.MultiPolygon([sheet])))
 
 
 def template_sheets(work: Work) -> dict[str, Any]:
@@ -148,6 +180,9 @@ def _define_pattern(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annot
         paint.lines(drawing.cuts)
     for hole in drawing.holes:
         drill_sign(paint, *drawing.at(hole.at), hole.diameter / 2, notes.drills[hole.diameter], CROSS)
+    paint.pen(0.35)
+    for area in drawing.more:
+        paint.lines(shapely.line_merge(drawing.edge_of(area)))
     _legs(paint, notes)
     if notes.grain:
         lines.grain(paint, *notes.grain)
