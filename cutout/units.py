@@ -93,6 +93,19 @@ def format_length(mm: float, units: Units = "mm") -> str:
     return f"{_inches(mm / MM_PER_INCH)} in"
 
 
+def format_rule(mm: float, units: Units = "mm") -> str:
+    """A length as it is read off a rule or tape, not one to be given back to the program: 368 mm, 14-1/2 in.
+
+    Inches to the nearest 1/32 up to six, 1/16 up to 36, then whole ones.
+    """
+    if units == "mm":
+        return format_length(mm, units)
+    inches = abs(mm) / MM_PER_INCH
+    parts = 32 if inches < 6 else 16 if inches < 36 else 1
+    nearest = round(mm / MM_PER_INCH * parts) / parts * MM_PER_INCH
+    return format_length(nearest, units)
+
+
 def format_size(width: float, height: float, units: Units = "mm") -> str:
     """Width x height for people: 500 x 700 mm, 14-1/2 x 20 in."""
     first, unit = format_length(width, units).rsplit(" ", 1)

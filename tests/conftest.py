@@ -5,7 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +16,12 @@ from shapely import MultiPolygon, Point, box
 from cutout.amend.model import Bridge, Eased
 from cutout.finding import Finding, ordered
 from cutout.geom.curve import Arc, Cubic, Line
-from cutout.geom.outline import Outline, Ring
+from cutout.geom.outline import Outline, Ring, as_multi
 from cutout.job.schema import Job, TemplatePart
 from cutout.kit import Kit, bit, blade, drills, feeds, machine, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.route.model import Pass, Tab, ToolPath
-from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
+from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof, Step
 from cutout.write.work import Work
 from tests.asking import asking
 
@@ -90,7 +90,27 @@ def _plan(pattern: Pattern, kit: Kit) -> Plan:
     tip = (150.0, 140.0)
     holes.append(Hole(len(holes) + 1, (145.0, 135.0), 3.0, ("relief",), pattern.openings[1].id))
     left = (LeftOver(tip, 0.8, 0.4),)
-    return Plan(tuple(holes), tuple(legs), left, (), length, len(holes), length / kit.blade.feed + 5)
+    minutes = length / kit.blade.feed + 5
+    return Plan(
+        tuple(holes), tuple(legs), left, (), length, len(holes), minutes, steps=hand_made_steps(holes, legs)
+    )
+
+
+def hand_made_steps(holes: Sequence[Hole], legs: Sequence[Leg]) -> tuple[Step, ...]:
+    """Drilling, then a step for each opening in the order of cutting."""
+    steps = [Step("A", "Drill them all.", (), tuple(h.id for h in holes), MultiPolygon())]
+    for opening in dict.fromkeys(leg.opening for leg in legs):
+        own = [leg for leg in legs if leg.opening == opening]
+        drops = shapely.union_all([leg.drops for leg in own])
+        text = f"Saw round opening {opening}: {len(own)} cuts. Back out once."
+        orders = tuple(leg.order for leg in own)
+        number = len(steps)
+        letter = (LETTERS[number // 24 - 1] if number >= 24 else "") + LETTERS[number % 24]
+        steps.append(Step(letter, text, orders, (), as_multi(drops)))
+    return tuple(steps)
+
+
+LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 
 def _findings() -> tuple[Finding, ...]:

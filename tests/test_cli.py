@@ -132,6 +132,7 @@ def test_make_writes_every_file_and_the_same_bytes_again(disc: Path, tmp_path: P
         "film.svg",
         "cutsheet.html",
         "cutsheet.pdf",
+        "shopdrawing.pdf",
         "preview.png",
     }
     seen = []

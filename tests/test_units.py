@@ -7,7 +7,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutout.errors import UnitError
-from cutout.units import Units, count, format_length, format_size, parse_length, parse_positive, parse_size
+from cutout.units import (
+    Units,
+    count,
+    format_length,
+    format_rule,
+    format_size,
+    parse_length,
+    parse_positive,
+    parse_size,
+)
 
 
 @pytest.mark.parametrize(
@@ -114,6 +123,21 @@ def test_sizes_that_are_none(text: str) -> None:
 )
 def test_lengths_for_people(mm: float, units: Units, text: str) -> None:
     assert format_length(mm, units) == text
+
+
+@pytest.mark.parametrize(
+    ("inches", "text"),
+    [
+        (17 + 1 / 64, "17 in"),
+        (203 + 19 / 64, "203 in"),
+        (1 + 1 / 3, "1-11/32 in"),
+        (2.5, "2-1/2 in"),
+        (0.0, "0 in"),
+    ],
+)
+def test_a_length_to_measure_has_no_sixty_fourths(inches: float, text: str) -> None:
+    assert format_rule(inches * 25.4, "in") == text
+    assert format_rule(inches * 25.4, "mm") == format_length(inches * 25.4, "mm")
 
 
 def test_a_size_names_its_unit_once() -> None:

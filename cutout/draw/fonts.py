@@ -1,11 +1,14 @@
-"""The typeface of the printed pages, embedded so that every reader shows the same letters.
+"""The typefaces of the printed pages, embedded so that every reader shows the same letters.
 
-Bitstream Vera comes with reportlab; its licence allows embedding and passing on. It holds Latin letters
-only: a character it lacks is printed as a question mark.
+Running text of tables is set in Bitstream Vera, which comes with reportlab; its licence allows embedding and passing
+on. What is read at arm's length is in Routed Gothic Narrow, a face drawn after draughtsmen's lettering, bundled
+unchanged under the SIL Open Font License 1.1 (lettering/OFL.txt). Both hold Latin letters only: a character the face
+lacks is printed as a question mark.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -16,8 +19,29 @@ from reportlab.pdfbase.ttfonts import TTFont
 
 PLAIN = "CutoutSans"
 BOLD = "CutoutSans-Bold"
+LETTERS = "CutoutLettering"
 FAMILY = "Bitstream Vera Sans"
 _FILES = {PLAIN: "Vera.ttf", BOLD: "VeraBd.ttf"}
+_LETTERING = Path(__file__).parent / "lettering" / "routed-gothic-narrow.ttf"
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """What a page is written in: names of the plain and the bold font; heavier: by how much of the size bold letters
+    are drawn thicker where the face has no bold font of its own; text: points of running text."""
+
+    plain: str
+    bold: str
+    heavier: float
+    text: float
+
+
+PER_MM = 72 / 25.4 / (736 / 1024)
+"""Points of lettering for each millimetre of its capitals' and figures' height: in the font's own table capitals are
+736 of 1024 units high."""
+
+SANS = Face(PLAIN, BOLD, 0.0, 9.0)
+LETTERING = Face(LETTERS, LETTERS, 0.03, 2.8 * PER_MM)
 
 
 @cache
@@ -28,13 +52,13 @@ def _face(font: str) -> TTFont:
 
 
 def register() -> None:
-    """Make both faces known to reportlab; safe to call again."""
-    for font in _FILES:
+    """Make the fonts known to reportlab; safe to call again."""
+    for font in (*_FILES, LETTERS):
         _face(font)
 
 
 def files() -> tuple[str, ...]:
-    """The files of both faces, for renderers that load their own."""
+    """The files of the running text's fonts, for renderers that load their own."""
     return tuple(_path(font) for font in _FILES)
 
 
@@ -44,12 +68,14 @@ def picture_font(size: int) -> ImageFont.FreeTypeFont:
 
 
 def _path(font: str) -> str:
+    if font == LETTERS:
+        return str(_LETTERING)
     return str(Path(reportlab.__file__).parent / "fonts" / _FILES[font])
 
 
-def plain(text: str) -> str:
-    """The text with every character the face lacks replaced by "?"."""
-    known = _face(PLAIN).face.charToGlyph
+def plain(text: str, font: str = PLAIN) -> str:
+    """The text with every character the font lacks replaced by "?"."""
+    known = _face(font).face.charToGlyph
     return "".join(c if ord(c) in known else "?" for c in text)
 
 
@@ -62,7 +88,7 @@ def wrap(text: str, font: str, size: float, width: float) -> list[str]:
     """Lines of `text` no wider than `width` points; a word longer than a line is broken."""
     lines: list[str] = []
     line = ""
-    for word in plain(text).split():
+    for word in plain(text, font).split():
         trial = f"{line} {word}" if line else word
         if text_width(trial, font, size) <= width:
             line = trial

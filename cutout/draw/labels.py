@@ -14,7 +14,9 @@ from shapely import LineString, STRtree
 from cutout.draw.box import Box
 from cutout.geom.curve import FloatArray
 
-Style: TypeAlias = Literal["plain", "bold", "ringed"]
+Style: TypeAlias = Literal["plain", "bold", "ringed", "disc", "balloon", "words", "upright"]
+"""ringed: in a box or sign; disc: white in black; balloon: in a circle; words, upright: of a lower height, upright
+ones read from below up."""
 
 Span: TypeAlias = tuple[tuple[float, float], tuple[float, float]]
 """Two ends of a straight line (mm)."""
@@ -26,6 +28,11 @@ _DISTANCES = (0.6, 1.5, 3.0, 5.0, 7.5, 10.0, 13.0, 17.0, 22.0, 28.0, 36.0, 46.0,
 _DIRECTIONS = np.exp(
     1j * np.radians([0, 180, 45, 315, 135, 225, 90, 270, 22, 338, 158, 202, 67, 113, 247, 293])
 )
+_MORE_DISTANCES = (*np.arange(1.0, 30.0, 1.5).tolist(), *np.arange(30.0, 95.0, 4.0).tolist())
+_MORE_DIRECTIONS = np.exp(1j * np.radians(np.arange(0, 360, 7.5)))
+"""Where else a label is looked for when it found no place: finer and farther."""
+_FAR = 60.0
+"""Labels that may stand this far off (mm) are given the last resort too."""
 _NO_LEADER = 2.0
 """A label this close to what it names (mm) needs no leader line."""
 
@@ -115,22 +122,35 @@ class Room:
             if len(free):
                 return Placed(label, _as_box(boxes[free[0]]), None)
         for distance in _DISTANCES:
-            if distance > label.farthest:
-                break
-            found = self._ring(label, anchors, distance)
+            found = distance <= label.farthest and self._ring(label, anchors, distance, _DIRECTIONS)
+            if found:
+                return found
+        if label.farthest < _FAR:
+            return None
+        # The last resort: anywhere at all, the leader running across signs but across no label and no other leader.
+        for distance in _MORE_DISTANCES:
+            found = self._ring(label, anchors, distance, _MORE_DIRECTIONS, over_signs=True)
             if found:
                 return found
         return None
 
-    def _ring(self, label: Label, anchors: FloatArray, distance: float) -> Placed | None:
+    def _ring(
+        self,
+        label: Label,
+        anchors: FloatArray,
+        distance: float,
+        directions: NDArray[np.complex128],
+        *,
+        over_signs: bool = False,
+    ) -> Placed | None:
         """The first free spot at this distance whose leader, if it needs one, is in nobody's way."""
-        boxes, owners = _around(anchors, label, distance)
+        boxes, owners = _around(anchors, label, distance, directions)
         for n in np.flatnonzero(self._free(boxes, label.within)).tolist():
             box = _as_box(boxes[n])
             if distance <= _NO_LEADER:
                 return Placed(label, box, None)
             leader = _leader(anchors[owners[n]], label.reach, box)
-            if self._clear(LineString(leader)):
+            if self._clear(LineString(leader), over_signs=over_signs):
                 return Placed(label, box, leader)
         return None
 
@@ -159,12 +179,12 @@ class Room:
             free[candidates[crossed]] = False
         return free
 
-    def _clear(self, leader: LineString) -> bool:
-        """Whether a leader runs through no label and nothing drawn, but for what it starts from, and across
+    def _clear(self, leader: LineString, *, over_signs: bool = False) -> bool:
+        """Whether a leader runs through no label and no sign, but for what it starts from, and across
         no other leader."""
         x0, y0, x1, y1 = leader.bounds
         x, y = leader.coords[0]
-        named = [b for b in self._signs if b[0] <= x <= b[2] and b[1] <= y <= b[3]]
+        named = [b for b in self._signs if over_signs or (b[0] <= x <= b[2] and b[1] <= y <= b[3])]
         near = [
             b for b in self._boxes if b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0 and b not in named
         ]
@@ -178,12 +198,14 @@ def _boxes_at(centres: FloatArray, size: tuple[float, float]) -> FloatArray:
     return np.hstack([centres - half, centres + half])
 
 
-def _around(anchors: FloatArray, label: Label, distance: float) -> tuple[FloatArray, NDArray[np.int_]]:
+def _around(
+    anchors: FloatArray, label: Label, distance: float, directions: NDArray[np.complex128]
+) -> tuple[FloatArray, NDArray[np.int_]]:
     """Boxes whose near edge is `distance` beyond the reach of each anchor, in every direction; whose they are.
 
     All anchors are tried in the first direction before any in the second.
     """
-    toward = np.column_stack([_DIRECTIONS.real, _DIRECTIONS.imag])
+    toward = np.column_stack([directions.real, directions.imag])
     half = np.array(label.size) / 2
     offset = toward * (label.reach + distance) + np.clip(toward * 1.5, -1, 1) * half
     centres = (offset[:, None, :] + anchors[None, :, :]).reshape(-1, 2)

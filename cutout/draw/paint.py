@@ -44,12 +44,17 @@ class Paint:
     without scaling.
     """
 
-    def __init__(self, title: str, scale: tuple[float, float] = (1.0, 1.0)) -> None:
+    def __init__(
+        self, title: str, scale: tuple[float, float] = (1.0, 1.0), face: fonts.Face = fonts.SANS
+    ) -> None:
         fonts.register()
         self._scale = scale
+        self.face = face
+        self._bookmarks = 0
+        self._grey = 0.0
         self._buffer = BytesIO()
         # The first font is named so that no page begins with one that is not embedded.
-        font: Any = fonts.PLAIN
+        font: Any = face.plain
         self.canvas = Canvas(
             self._buffer, pageCompression=1, invariant=1, pdfVersion=(1, 7), initialFontName=font
         )
@@ -57,6 +62,8 @@ class Paint:
         self.canvas.setCreator("cutout")
         self.canvas.setProducer("cutout")
         self.canvas.setViewerPreference("PrintScaling", "None")
+        self.canvas.setViewerPreference("DisplayDocTitle", "true")
+        self.canvas.setCatalogEntry("Lang", "en")
 
     def page(self, width: float, height: float) -> None:
         """Start a page that measures this when it is printed; finish the one before with `end_page`."""
@@ -64,6 +71,13 @@ class Paint:
         self.canvas.setPageSize((width / across * PT, height / up * PT))
         if self._scale != (1.0, 1.0):
             self.canvas.scale(1 / across, 1 / up)
+
+    def bookmark(self, title: str) -> None:
+        """An entry in the reader's list of pages, which leads to this page."""
+        self._bookmarks += 1
+        key = f"page{self._bookmarks}"
+        self.canvas.bookmarkPage(key)
+        self.canvas.addOutlineEntry(title, key, 0)
 
     def end_page(self) -> None:
         """Finish the page."""
@@ -86,6 +100,7 @@ class Paint:
 
     def fill(self, grey: float) -> None:
         """Grey of what is filled or written next."""
+        self._grey = grey
         self.canvas.setFillGray(grey)
 
     def line(self, x0: float, y0: float, x1: float, y1: float) -> None:
@@ -101,10 +116,20 @@ class Paint:
         """A circle."""
         self.canvas.circle(x * PT, y * PT, radius * PT, stroke=int(stroke), fill=int(fill))
 
-    def ring(self, box: Box) -> None:
+    def ring(self, box: Box, *, fill: bool = False) -> None:
         """A circle in a square box; in a wider one a ring with straight sides."""
         x0, y0, x1, y1 = (v * PT for v in box)
-        self.canvas.roundRect(x0, y0, x1 - x0, y1 - y0, min(x1 - x0, y1 - y0) / 2, stroke=1, fill=0)
+        self.canvas.roundRect(x0, y0, x1 - x0, y1 - y0, min(x1 - x0, y1 - y0) / 2, stroke=1, fill=int(fill))
+
+    def rounded(self, box: Box, radius: float) -> None:
+        """A filled rectangle with round corners."""
+        x0, y0, x1, y1 = (v * PT for v in box)
+        self.canvas.roundRect(x0, y0, x1 - x0, y1 - y0, radius * PT, stroke=0, fill=1)
+
+    def wedge(self, x: float, y: float, radius: float, start: float, extent: float) -> None:
+        """A filled sector of a circle, from `start` over `extent` degrees counter-clockwise."""
+        r = radius * PT
+        self.canvas.wedge(x * PT - r, y * PT - r, x * PT + r, y * PT + r, start, extent, stroke=0, fill=1)
 
     def twin(self, x0: float, y0: float, x1: float, y1: float) -> None:
         """Two thin grey lines, one on each side of the line given, which runs along x or y."""
@@ -177,12 +202,36 @@ class Paint:
         self, x: float, y: float, text: str, size: float, *, bold: bool = False, align: str = "left"
     ) -> None:
         """One line of text, its baseline starting (or centred, or ending) at x, y."""
-        font = fonts.BOLD if bold else fonts.PLAIN
-        text = fonts.plain(text)
+        font = self.face.bold if bold else self.face.plain
+        text = fonts.plain(text, font)
         self.canvas.setFont(font, size)
         width = fonts.text_width(text, font, size)
         shift = {"left": 0.0, "centre": width / 2, "right": width}[align]
+        if bold and self.face.heavier:
+            # Filled and gone over with the pen: a bold letter of a face that has only one weight.
+            self.canvas.saveState()
+            self.canvas.setLineWidth(size * self.face.heavier)
+            self.canvas.setStrokeGray(self._grey)
+            self.canvas.setDash([])
+            self.canvas.drawString(x * PT - shift, y * PT, text, mode=2)
+            self.canvas.restoreState()
+            return
         self.canvas.drawString(x * PT - shift, y * PT, text)
+
+    def upright(
+        self, x: float, y: float, text: str, size: float, *, bold: bool = False, align: str = "left"
+    ) -> None:
+        """One line of text that reads from below upwards, its baseline through x, y."""
+        self.canvas.saveState()
+        self.canvas.translate(x * PT, y * PT)
+        self.canvas.rotate(90)
+        self.text(0, 0, text, size, bold=bold, align=align)
+        self.canvas.restoreState()
+
+    def width(self, text: str, size: float, *, bold: bool = False) -> float:
+        """Width (mm) of a line of text."""
+        font = self.face.bold if bold else self.face.plain
+        return fonts.text_width(fonts.plain(text, font), font, size) / PT
 
     def arrow_head(self, x: float, y: float, angle: float, length: float = 2.0) -> None:
         """A filled arrow head, its tip at x, y, pointing along `angle` (radians)."""

@@ -545,7 +545,7 @@ class TemplatePart(Part):
     )
     back: bool = setting(False, "Mirror the template, for gluing on the back.", "true", "--back")
     turn: bool = setting(
-        False, "The drawing may lie turned on the sheets where that takes fewer.", "true", "--turn-sheets"
+        True, "The drawing may lie turned on the sheets where that takes fewer.", "false", "--turn-sheets"
     )
     line: Annotated[Positive, Field(le=3.0)] = setting(
         0.2, "Width of the outline on the template.", '"0.3mm"', "--line"
@@ -637,6 +637,9 @@ class Job(Part):
     """One job, whole. Paths in it are relative to the job file's folder."""
 
     title: str | None = setting(None, "What the job is called.", '"Heron shutter"')
+    date: str | None = setting(
+        None, "Date to print on the paper, as it is to stand there.", '"2026-11-27"', "--date"
+    )
     units: Units | None = setting(None, "Units for bare numbers and for sentences.", '"mm"', "--units")
     keep: Literal["panel", "figure", "both"] = setting(
         "panel",

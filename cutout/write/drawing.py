@@ -16,6 +16,7 @@ from cutout.draw.box import Box
 from cutout.draw.shapes import cut_lines, waste_rings
 from cutout.geom.curve import FloatArray, Similarity, to_array, to_complex
 from cutout.geom.outline import Ring, as_multi, from_region
+from cutout.pattern import Zone
 from cutout.saw.model import Hole, Leg
 from cutout.write.work import Work
 
@@ -60,17 +61,20 @@ def segments(geometry: shapely.Geometry | Sequence[shapely.Geometry]) -> NDArray
 
 @dataclass(frozen=True)
 class Drawing:
-    """The pattern in paper millimetres. `frame` takes panel points to paper points."""
+    """The pattern in paper millimetres. `frame` takes panel points to paper points. more: named areas drawn besides
+    the pattern, panel mm."""
 
     work: Work
     frame: Similarity
+    more: tuple[Zone, ...] = ()
 
     @classmethod
-    def of(cls, work: Work) -> Drawing:
+    def of(cls, work: Work, more: tuple[Zone, ...] = ()) -> Drawing:
         """The drawing for gluing on the show face, or mirrored left-right for the back; turned as the sheets are."""
         back = Similarity(-1 + 0j, complex(work.pattern.panel.width, 0.0), mirror=True)
         seen = back if work.template.back else Similarity()
-        return cls(work, seen.then(Similarity(cmath.exp(1j * work.sheet_turn))) if work.sheet_turn else seen)
+        turn = Similarity(cmath.exp(1j * work.sheet_turn))
+        return cls(work, seen.then(turn) if work.sheet_turn else seen, more)
 
     def at(self, point: tuple[float, float]) -> tuple[float, float]:
         """A panel point on paper."""
@@ -149,7 +153,13 @@ class Drawing:
         """Everything a sheet is printed for: cut lines, holes and legs."""
         discs = [shapely.Point(self.at(h.at)).buffer(h.diameter / 2 + 2) for h in self.holes]
         runs = [LineString(self.path(leg.path)) for leg in self.legs if len(leg.path) > 1]
-        return shapely.GeometryCollection([*shapely.get_parts(self.cuts), *discs, *runs])
+        drawn = [line for zone in self.more for line in shapely.get_parts(self.edge_of(zone))]
+        return shapely.GeometryCollection([*shapely.get_parts(self.cuts), *discs, *runs, *drawn])
+
+    def edge_of(self, zone: Zone) -> shapely.Geometry:
+        """The border of an area on paper, but for what lies on the panel's own edge."""
+        edge = shapely.buffer(self.board.exterior, 0.1)
+        return shapely.difference(shapely.boundary(self.geometry(zone.area)), edge)
 
     @cached_property
     def content(self) -> Box:

@@ -6,6 +6,7 @@ straight seams; each piece then carries small crosses, the same in both neighbou
 
 from __future__ import annotations
 
+import cmath
 import math
 from dataclasses import dataclass
 
@@ -50,12 +51,19 @@ def film_svg(work: Work) -> bytes:
 
 
 def film_svgs(work: Work) -> dict[str, bytes]:
-    """The film as SVG files by name: film.svg, or film-a1.svg and so on where the mat is smaller than the outline.
+    """The film as SVG files by name: film.svg, or film-a1.svg and so on where the outline does not go on the mat.
 
-    Mirrored left to right where the template is. Raises WriteError for a mat too small to cut anything on.
+    An outline that goes on the mat when it is turned is turned. Mirrored left to right where the template is.
+    Raises WriteError for a mat too small to cut anything on.
     """
     outline = _seen(work)
-    cells = cells_of(outline.bounds, work.template.mat, work)
+    mat = work.template.mat
+    turn = turn_to_fit(outline, mat)
+    if turn is not None:
+        return {
+            "film.svg": _whole(work, outline.transform(Similarity(cmath.exp(1j * turn))) if turn else outline)
+        }
+    cells = cells_of(outline.bounds, mat, work)
     if len(cells) == 1:
         return {"film.svg": _whole(work, outline)}
     region = outline.region()
@@ -65,6 +73,20 @@ def film_svgs(work: Work) -> dict[str, bytes]:
         for cell in cells
         if shapely.intersects(region, box(cell.x0, cell.y0, cell.x1, cell.y1))
     }
+
+
+def turn_to_fit(outline: Outline, mat: tuple[float, float] | None) -> float | None:
+    """The turn (radians) at which an outline goes on the mat in one piece, either way of the mat; as it stands where
+    that does, None where no turn does."""
+    if mat is None:
+        return 0.0
+    corners = shapely.get_coordinates(outline.region().convex_hull)
+    turns = np.radians(np.arange(0, 90))
+    along = corners @ np.vstack([np.cos(turns), -np.sin(turns)])
+    across = corners @ np.vstack([np.sin(turns), np.cos(turns)])
+    sizes = np.sort(np.column_stack([np.ptp(along, axis=0), np.ptp(across, axis=0)]), axis=1)
+    fits = np.flatnonzero((sizes <= np.sort(mat) + 1e-6).all(axis=1))
+    return float(turns[fits[0]]) if len(fits) else None
 
 
 def cells_of(bounds: tuple[float, ...], mat: tuple[float, float] | None, work: Work) -> tuple[Cell, ...]:
@@ -100,6 +122,10 @@ def _seen(work: Work) -> Outline:
 def _whole(work: Work, outline: Outline) -> bytes:
     x0, y0, x1, y1 = outline.bounds
     frame = (x0 - BORDER, y0 - BORDER, x1 - x0 + 2 * BORDER, y1 - y0 + 2 * BORDER)
+    mat = work.template.mat
+    if mat is not None and (np.sort(frame[2:]) > np.sort(mat)).any():
+        # Just as large as the mat: no film is left round it.
+        frame = (x0, y0, x1 - x0, y1 - y0)
     return _document(f"{work.title}: outline", frame, ring_path(outline.rings, y0 + y1), "")
 
 

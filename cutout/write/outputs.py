@@ -26,8 +26,9 @@ from cutout.write.picture import preview_png
 from cutout.write.result import result_json
 from cutout.write.routed import routed_png
 from cutout.write.setup_sheet import router_setup
+from cutout.write.shopdrawing.shopdrawing import shop_drawing_pdf
 from cutout.write.svg import pattern_svg
-from cutout.write.template.template import outline_pdf, template_pdf
+from cutout.write.template.template import back_pdf, outline_pdf, template_pdf
 from cutout.write.work import Work
 
 Files: TypeAlias = Mapping[str, bytes]
@@ -65,6 +66,10 @@ FILES: tuple[Output, ...] = (
         _one("template.pdf", template_pdf),
     ),
     Output(
+        "shopdrawing.pdf", "application/pdf", "Shop drawing: one sheet to hang beside the saw",
+        _one("shopdrawing.pdf", shop_drawing_pdf),
+    ),
+    Output(
         "pattern.svg", "image/svg+xml", "Pattern: the outline as it is cut", _one("pattern.svg", pattern_svg)
     ),
     Output(
@@ -99,6 +104,10 @@ FILES: tuple[Output, ...] = (
     Output(
         "plug.pdf", "application/pdf", "Plug of the inlay: its outline for the other wood",
         _one("plug.pdf", plug_pdf), lambda job: job.inlay is not None,
+    ),
+    Output(
+        "back.pdf", "application/pdf", "Back at full size: what is drawn on it, and its backing",
+        _one("back.pdf", back_pdf), lambda job: job.faces.back is not None or job.backing is not None,
     ),
     Output(
         "outline.pdf", "application/pdf", "Outline in a thick line, to trace round by pencil",

@@ -23,6 +23,7 @@ SIZES = ["--width", "120mm", "--panel", "200x200mm"]
 NAMES = (
     "cutsheet.html",
     "cutsheet.pdf",
+    "shopdrawing.pdf",
     "job.toml",
     "pattern.svg",
     "preview.png",

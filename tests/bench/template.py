@@ -1,9 +1,11 @@
 """How many sheets the template takes, and the size and time of its PDF.
 
-    python tests/bench/template.py [--count N]
+    python tests/bench/template.py [--count N] [--plans N]
 
 Sheets of A4 for real silhouettes (those of saw.py) 400, 650 and 900 mm long: as the tool lays them, as a grid without
-its blank sheets, and as the whole grid. Then the PDF of an invented wavy figure of 20,000 points, 600 x 900 mm.
+its blank sheets, and as the whole grid. Then the PDF of an invented wavy figure of 20,000 points, 600 x 900 mm. Then
+what falls short on paper with whole plans, 300 and 600 mm long: names without room, names on a line, small letters,
+crosses cut off, and the sides of the shop drawing.
 """
 
 from __future__ import annotations
@@ -12,24 +14,39 @@ import argparse
 import statistics
 import sys
 import time
+from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
+import pdfplumber
+import pypdfium2 as pdfium
 import shapely
 from shapely import affinity
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "write" / "template"))
 import saw
+import test_crosses as crosses
 
+from cutout.draw import fonts
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import paper
-from cutout.pattern import Panel, Placement, cut_pattern, place
+from cutout.job.schema import Job
+from cutout.kit import Kit, paper
+from cutout.pattern import Panel, Pattern, Placement, cut_pattern, place
 from cutout.route.model import ToolPath
+from cutout.saw import plan
 from cutout.saw.model import Plan, Proof
-from cutout.write.cautions import cautions
-from cutout.write.template.template import TURNS, template_pdf
-from cutout.write.template.tiling import MARGIN, OVERLAP, STRIP, _pages, _tiled, tile
+from cutout.write.drawing import Drawing
+from cutout.write.shopdrawing.shopdrawing import shop_drawing_pdf
+from cutout.write.template.annotate import annotate
+from cutout.write.template.register import Mark
+from cutout.write.template.sliding import points_on, thinned
+from cutout.write.template.template import TURNS, sheet_turn, template_pdf, tiling_of
+from cutout.write.template.tiling import MARGIN, OVERLAP, STRIP, Tiling, _pages, _tiled, fewest_slid, tile
 from cutout.write.work import Work
+
+A4 = paper("a4")
 
 
 def sheets(count: int) -> None:
@@ -52,7 +69,7 @@ def sheets(count: int) -> None:
             shown = shapely.union_all([shapely.box(*s.window) for s in tiling.sheets])
             uncovered += not shown.buffer(1e-6).covers(lines)
             laid, grid, full = laid + len(tiling.sheets), grid + plain, full + tiling.full
-            fewest = min(len(tiling.sheets), *(turned_sheets(lines, degrees) for degrees in TURNS))
+            fewest = turned_sheets(lines, len(tiling.sheets))
             turned += fewest
             print(
                 f"{name:24s} {size:4.0f} mm: {len(tiling.sheets):3d}, turned {fewest:3d}, grid {plain:3d}, "
@@ -65,12 +82,95 @@ def sheets(count: int) -> None:
     )
 
 
-def turned_sheets(lines: shapely.Geometry, degrees: float) -> int:
-    """Sheets when the drawing lies turned on them; what is shown beside the ink is left out of account."""
-    turned = affinity.rotate(lines, degrees, origin=(0, 0))
-    x0, y0, x1, y1 = turned.bounds
-    content = (x0 - 8, y0 - 8, x1 + 8, y1 + 8)
-    return len(tile(turned, content, content, paper("a4")).sheets)
+def turned_sheets(lines: shapely.Geometry, least: int) -> int:
+    """Sheets when the drawing may lie turned on them, by the search of `sheet_turn`; what is shown beside the ink is
+    left out of account."""
+    points = thinned(points_on(lines))
+    turns = [
+        (
+            fewest_slid(
+                shapely.get_coordinates(affinity.rotate(shapely.multipoints(points), d, origin=(0, 0))), A4
+            ),
+            d,
+        )
+        for d in TURNS
+    ]
+    for count, degrees in sorted(turns):
+        if count >= least:
+            break
+        turned = affinity.rotate(lines, degrees, origin=(0, 0))
+        x0, y0, x1, y1 = turned.bounds
+        content = (x0 - 8, y0 - 8, x1 + 8, y1 + 8)
+        least = min(least, len(tile(turned, content, content, A4).sheets))
+    return least
+
+
+def paper_of(count: int) -> None:
+    """Print what of each silhouette's template and shop drawing falls short, 300 and 600 mm long."""
+    totals = np.zeros(8, dtype=int)
+    for name, region in saw.silhouettes(count):
+        for size in (300.0, 600.0):
+            kit = saw.kit_with("jigsaw-narrow")
+            pattern = saw.pattern_of(region, size, kit)
+            job = work_of(name, pattern, kit, plan(pattern, kit))
+            job = replace(job, sheet_turn=sheet_turn(job))
+            drawing = Drawing.of(job)
+            tiling = tiling_of(drawing)
+            notes = annotate(drawing, tiling)
+            boxes = shapely.box(*np.array([p.box for p in notes.placed]).T)
+            first, second = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+            on_line = int(shapely.intersects(boxes, drawing.cuts).sum()) + int((first < second).sum())
+            template, shop = template_pdf(job), shop_drawing_pdf(job)
+            sides = len(pdfium.PdfDocument(shop))
+            small = small_letters(template) + small_letters(shop)
+            row = (
+                1, sides == 1, sides <= 2, len(notes.left_out), on_line, small,
+                clipped(template, tiling, notes.marks), len(job.plan.steps),
+            )  # fmt: skip
+            totals += np.array(row, dtype=int)
+            print(
+                f"{name:24s} {size:4.0f} mm: {len(tiling.sheets):2d} sheets, sides {sides}, steps {row[7]}, unplaced "
+                f"{row[3]}, on a line or another {row[4]}, letters under 2.8 mm {row[5]}, crosses cut {row[6]}",
+                flush=True,
+            )
+    jobs = totals[0]
+    print(
+        f"{jobs} jobs: shop drawing on one sheet {totals[1] / jobs:.0%}, on two sides {totals[2] / jobs:.0%}; "
+        f"unplaced {totals[3]}, on a line or another {totals[4]}, letters under 2.8 mm {totals[5]}, "
+        f"crosses cut {totals[6]}; {totals[7] / jobs:.1f} steps"
+    )
+
+
+def small_letters(pdf: bytes) -> int:
+    """Letters whose capitals would be under 2.8 mm high, as pdfplumber reads the file."""
+    with pdfplumber.open(BytesIO(pdf)) as document:
+        letters = [c for page in document.pages for c in page.chars]
+    sizes = np.array([c["height"] if c["upright"] else c["width"] for c in letters])
+    return int((sizes / fonts.PER_MM < 2.79).sum())
+
+
+def clipped(pdf: bytes, tiling: Tiling, marks: tuple[Mark, ...]) -> int:
+    """Crosses that lack ink on one of their sheets, in pypdfium2's pixels at 150 dpi."""
+    if len(tiling.sheets) < 2:
+        return 0
+    document = pdfium.PdfDocument(pdf)
+    first = len(document) - len(tiling.sheets)
+    missing = 0
+    for n, sheet in enumerate(tiling.sheets):
+        page = np.asarray(document[first + n].render(scale=150 / 72, grayscale=True).to_pil())
+        for mark in marks:
+            if sheet.name in mark.sheets:
+                missing += crosses.ink_of_cross(page, sheet, mark.at) < 0.95
+    return missing
+
+
+def work_of(title: str, pattern: Pattern, kit: Kit, cuts: Plan) -> Work:
+    """A finished job round a plan."""
+    nothing = ToolPath((), shapely.MultiPolygon(), (), 0.0, 0.0, 0.0, 0.0)
+    return Work(
+        job=Job(units="mm"), title=title, kit=kit, before=pattern, pattern=pattern, findings=(), bridges=(),
+        eased=None, plan=cuts, proof=Proof(True, (), 0.0, (), 0), router=nothing, notes=(),
+    )  # fmt: skip
 
 
 def large_pdf() -> None:
@@ -83,13 +183,7 @@ def large_pdf() -> None:
     panel, kit = Panel(680.0, 980.0, 18.0), saw.kit_with("jigsaw-narrow")
     outline = place(Outline(from_region(wave)), panel, Placement(height=900.0))
     pattern = cut_pattern(outline, panel, "panel", kit.blade.kerf)
-    plan = Plan((), (), (), (), 0.0, 0, 0.0)
-    proof = Proof(True, (), 0.0, (), 0)
-    work = Work(
-        title="wavy figure", units="mm", paper=paper("a4"), back=False, kit=kit, before=pattern,
-        pattern=pattern, findings=(), bridges=(), eased=None, plan=plan, proof=proof,
-        router=ToolPath((), shapely.MultiPolygon(), (), 0.0, 0.0, 0.0, 0.0), notes=(), cautions=cautions(kit),
-    )  # fmt: skip
+    work = work_of("wavy figure", pattern, kit, Plan((), (), (), (), 0.0, 0, 0.0))
     start = time.perf_counter()
     content = template_pdf(work)
     written = time.perf_counter() - start
@@ -109,8 +203,13 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--count", type=int, default=40)
-    sheets(parser.parse_args().count)
+    parser.add_argument(
+        "--plans", type=int, default=40, help="silhouettes that are planned, drawn and read back"
+    )
+    asked = parser.parse_args()
+    sheets(asked.count)
     large_pdf()
+    paper_of(asked.plans)
 
 
 if __name__ == "__main__":

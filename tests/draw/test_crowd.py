@@ -14,9 +14,11 @@ from cutout.draw.crowd import crowds, in_a_row, leg_length, numbers_in_words
 from cutout.saw.model import Leg
 from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.drawing import Drawing
+from cutout.write.steps import by_leg
 from cutout.write.template.annotate import annotate
 from cutout.write.template.template import template_pdf, tiling_of
 from cutout.write.work import Work
+from tests.conftest import hand_made_steps
 
 TIP = np.array([150.0, 140.0])
 AWAY = np.array([40.0, 0.0])
@@ -42,15 +44,18 @@ def fan(count: int, first: int = 21) -> tuple[Leg, ...]:
 @pytest.fixture
 def crowded(make_work: Callable[..., Work]) -> Work:
     work = make_work()
-    return replace(work, plan=replace(work.plan, legs=(*work.plan.legs, *fan(10))))
+    legs = (*work.plan.legs, *fan(10))
+    steps = hand_made_steps(work.plan.holes, legs)
+    return replace(work, plan=replace(work.plan, legs=legs, steps=steps))
 
 
 def test_ten_short_legs_at_a_tip_share_one_label(crowded: Work) -> None:
     drawing = Drawing.of(crowded)
     notes = annotate(drawing, tiling_of(drawing))
     texts = [p.label.text for p in notes.placed]
-    assert texts.count("21-30") == 1
-    assert not {str(n) for n in range(21, 31)} & set(texts)
+    (letter,) = {by_leg(crowded.plan.steps)[n].letter for n in range(21, 31)}
+    assert texts.count(f"{letter}21-30") == 1
+    assert not {f"{letter}{n}" for n in range(21, 31)} & set(texts)
     near = [a for a in notes.arrows if np.hypot(*(np.array(a.tip) - TIP)) < 12]
     assert len(near) <= 3, "one arrow for the crowd, and what long legs have there"
 
@@ -69,11 +74,11 @@ def test_legend_explains_what_is_there_and_only_that(crowded: Work, make_work: C
         pages = pdfium.PdfDocument(template_pdf(work))
         return " ".join(" ".join(page.get_textpage().get_text_range() for page in pages).split())
 
-    assert "several in one ring" in words(crowded)
+    assert "several: short cuts at one spot" in words(crowded)
     assert "short thick bar" in words(crowded)
     plain = words(make_work())
-    assert "several in one ring" not in plain
-    assert "dotted" not in plain, "no zone to keep clear of"
+    assert "several:" not in plain
+    assert "dots:" not in plain, "no zone to keep clear of"
 
 
 def test_the_cut_sheet_gives_them_one_row(crowded: Work) -> None:

@@ -9,11 +9,14 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Polygon
 
 from cutout.errors import WriteError
+from cutout.geom.outline import Outline, Ring
+from cutout.pattern import Panel
 from cutout.write.film import ARM, LAP, ROOM, cells_of, film_svg, film_svgs
 from cutout.write.work import Work
 from tests.asking import asking
@@ -114,13 +117,37 @@ def test_a_mat_that_holds_it_all_takes_one_piece(make_work: Callable[..., Work])
     assert len(cells_of((x0, y0, x1, y1), tall, work)) == 1, "turned on the mat it fits"
 
 
+def test_an_outline_as_large_as_the_mat_takes_one_piece(make_work: Callable[..., Work]) -> None:
+    """Not four, though there is no film to spare round it; the document is no larger than the mat."""
+    work = make_work()
+    x0, y0, x1, y1 = work.pattern.outline.bounds
+    for mat in ((x1 - x0, y1 - y0), (y1 - y0, x1 - x0), (x1 - x0, 600.0)):
+        (name,) = files = film_svgs(asking(work, mat=mat))
+        assert name == "film.svg"
+        size = ElementTree.fromstring(files[name]).attrib
+        sides = sorted(float(size[k].removesuffix("mm")) for k in ("width", "height"))
+        assert all(a <= b + 1e-2 for a, b in zip(sides, sorted(mat), strict=True))
+
+
+def test_an_outline_that_fits_askew_is_turned(make_work: Callable[..., Work]) -> None:
+    """A bar 300 x 20 mm lying at 45 degrees goes on a mat of 320 x 60 mm; standing as drawn it takes 232 mm."""
+    bar = shapely.affinity.rotate(shapely.box(0, 0, 300, 20), 45, origin=(0, 0))
+    moved = shapely.affinity.translate(bar, 40, 20)
+    ring = Ring.of_points(shapely.get_coordinates(moved.exterior)[:-1])
+    work = make_work(outline=Outline((ring,), 1.0), panel=Panel(320.0, 320.0, 18.0))
+    (svg,) = film_svgs(asking(work, mat=(320.0, 60.0))).values()
+    assert polygons(svg).area == pytest.approx(6000, rel=1e-3)
+    wide = polygons(svg).bounds
+    assert min(wide[2] - wide[0], wide[3] - wide[1]) < 60.5
+
+
 def test_a_mat_too_small_is_said(make_work: Callable[..., Work]) -> None:
     with pytest.raises(WriteError, match="too small"):
         film_svgs(asking(make_work(), mat=(30.0, 300.0)))
 
 
 def test_pieces_lap_over_their_seams(make_work: Callable[..., Work]) -> None:
-    work = asking(make_work(), mat=(120.0, 400.0))
+    work = asking(make_work(), mat=(100.0, 400.0))
     first, second = (polygons(svg) for svg in list(film_svgs(work).values())[:2])
     lap = shapely.intersection(first, second)
     x0, y0, x1, y1 = lap.bounds

@@ -70,11 +70,14 @@ class Flow:
         draw((x0, self._y, x1, self._y + height))
 
     def text(
-        self, text: str, size: float = 9.0, *, bold: bool = False, indent: float = 0.0, mark: str = ""
+        self, text: str, size: float | None = None, *, bold: bool = False, indent: float = 0.0, mark: str = ""
     ) -> None:
-        """A paragraph, broken into lines; `mark` stands before its first line, within the indent. It goes on in
-        the next column only where it takes more than half of one."""
-        font = fonts.BOLD if bold else fonts.PLAIN
+        """A paragraph, in the size of running text unless given, broken into lines.
+
+        `mark` stands before its first line, within the indent. It goes on in the next column only where it takes
+        more than half of one."""
+        font = self._paint.face.bold if bold else self._paint.face.plain
+        size = size or self._paint.face.text
         step = size * LEADING / PT
         x0, y0, x1, y1 = self._columns[0]
         whole = len(fonts.wrap(text, font, size, (x1 - x0 - indent) * PT)) * step
@@ -101,8 +104,9 @@ class Flow:
             else:
                 return
 
-    def heading(self, text: str, size: float = 12.0) -> None:
+    def heading(self, text: str, size: float | None = None) -> None:
         """A heading with room above it, kept together with two lines of what follows."""
+        size = size or 4 / 3 * self._paint.face.text
         self.space(2.5)
         self._need(3 * size * LEADING / PT)
         self.text(text, size, bold=True)

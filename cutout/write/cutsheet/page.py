@@ -25,6 +25,7 @@ from cutout.write.cutsheet.tables import (
     proof_words,
     router_list,
     sources_table,
+    steps_table,
     time_list,
 )
 from cutout.write.svg import printable
@@ -41,6 +42,7 @@ def cut_sheet(work: Work) -> bytes:
     heat = heat_map(work.pattern, work.kit)
     parts = [
         section("cautions", "Before you start", cautions_list(work)),
+        *([section("steps", "What to do", steps_table(work))] if work.plan.steps else []),
         section("picture", "Picture", panel_svg(work) + panel_key(work)),
         section("facts", "Panel, blade, template", facts_list(work)),
         section("extras", "What to have ready", extras_lists(work)),

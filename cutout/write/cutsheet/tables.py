@@ -12,13 +12,14 @@ from cutout.amend.model import Bridge
 from cutout.draw.crowd import in_a_row, leg_length, numbers_in_words
 from cutout.draw.heat import HeatMap
 from cutout.kit import Limits
-from cutout.saw.model import Hole, Leg
-from cutout.units import Units, count, format_length, format_size
+from cutout.saw.model import Hole, Leg, Step
+from cutout.units import Units, count, format_length, format_rule, format_size
 from cutout.write.changed import eased_places
 from cutout.write.cutsheet.finding_rows import Row, finding_rows
 from cutout.write.cutsheet.html import beside, halves, listed, table, text
 from cutout.write.cutsheet.opening import opening_svg
 from cutout.write.lists import lists
+from cutout.write.steps import falls
 from cutout.write.template.template import template_sheets
 from cutout.write.work import Work
 
@@ -32,6 +33,17 @@ BASIS = {
 def cautions_list(work: Work) -> str:
     """Safety first."""
     return listed(work.cautions)
+
+
+def steps_table(work: Work) -> str:
+    """The plan's steps, lettered as on the shop drawing and the template."""
+    rows = [(step.letter, f"{step.text}{' Hold it.' if _unsaid(step) else ''}") for step in work.plan.steps]
+    return table("Steps, as lettered on the shop drawing", ("Step", "What to do"), rows)
+
+
+def _unsaid(step: Step) -> bool:
+    """Whether something falls in a step whose words don't say so."""
+    return falls(step) and "hold" not in step.text.lower()
 
 
 def facts_list(work: Work) -> str:
@@ -129,7 +141,7 @@ def _places(row: Row, units: Units) -> str:
         f"{n} at {_bare_place(f.at, units)}{f' ({size})' if own and size else ''}"
         for n, f, size in zip(row.numbers, row.findings, sizes, strict=True)
     ]
-    return f"In {units}: {'; '.join(words)}."
+    return f"In {'inches' if units == 'in' else units}: {'; '.join(words)}."
 
 
 def holes_table(work: Work) -> str:
@@ -200,7 +212,7 @@ def time_list(work: Work) -> str:
     plan, blade = work.plan, work.kit.blade
     entries = count(plan.entries, "entry", "entries")
     return (
-        f"<p>Estimate: {format_length(plan.cut_length, work.units)} of sawing and {entries} of the blade, about "
+        f"<p>Estimate: {format_rule(plan.cut_length, work.units)} of sawing and {entries} of the blade, about "
         f"{plan.minutes:.0f} minutes at {format_length(blade.feed, work.units)} a minute. "
         "An estimate only; wood and hand decide.</p>\n"
     )
@@ -323,10 +335,12 @@ def extras_lists(work: Work) -> str:
     parts = []
     for title, lines in lists(work):
         before = dict.fromkeys(said[line] for line in lines if said.get(line))
-        fresh = [*(f"All of: {name}" for name in before), *(line for line in lines if line not in said)]
+        fresh = [line for line in lines if line not in said]
         said |= dict.fromkeys((line for line in lines if line not in said), title)
         if fresh:
-            parts.append(f"<div><h3>{text(title)}</h3>\n{listed(fresh)}</div>")
+            known = " and ".join(before)
+            first = f"<p>{text(f'What stands under {known}, and:')}</p>\n" if known else ""
+            parts.append(f"<div><h3>{text(title)}</h3>\n{first}{listed(fresh)}</div>")
     return beside(parts)
 
 

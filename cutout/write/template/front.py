@@ -6,44 +6,61 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-import numpy as np
 import shapely
 
-from cutout.check.boards import glue_lines
-from cutout.draw import fonts
 from cutout.draw.box import Box
-from cutout.draw.crowd import crowds
-from cutout.draw.paint import HATCH, PT, Paint
-from cutout.geom.curve import to_array
-from cutout.geom.outline import Ring
-from cutout.units import Units, count, format_length, format_size
+from cutout.draw.paint import PT, Paint
+from cutout.draw.signs import NUMBER, size
+from cutout.units import Units, count, format_length, format_rule, format_size
 from cutout.write.cutsheet.flow import Flow
 from cutout.write.drawing import Drawing
 from cutout.write.template.annotate import Annotations
+from cutout.write.template.legend import legend
 from cutout.write.template.tiling import Tiling
 from cutout.write.work import Work
 
 _SQUARES = ((100.0, "100 mm", 4.0, "4 in"), (50.0, "50 mm", 2.0, "2 in"), (25.0, "25 mm", 1.0, "1 in"))
 _SQUARE_GAP = 5.0
+_BESIDE, _WIDE = 150.0, 240.0
+"""Widths of a page (mm): from the first on two things stand side by side, past the second it has two columns."""
 
 
 def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
     """Everything to read before a sheet is cut or glued."""
     flow = Flow(paint, tiling.page)
     flow.new_page()
+    paint.bookmark("Check the printer")
     check_page(paint, flow, drawing.work.title, drawing.work.units)
     safety(flow, drawing.work.cautions)
     flow.new_page()
+    paint.bookmark("How the sheets lie")
     flow.text(
-        "How the sheets go together" if len(tiling.sheets) > 1 else "Where the sheet goes", 14, bold=True
+        "How the sheets go together" if len(tiling.sheets) > 1 else "Where the sheet goes",
+        1.55 * paint.face.text,
+        bold=True,
     )
     flow.space(2)
-    _two_columns(flow)
-    _joining(paint, flow, drawing, tiling, notes)
-    _placing(flow, drawing, tiling)
-    flow.next_column()
-    flow.heading("Lines and signs")
-    _legend(paint, flow, drawing, joined=len(tiling.sheets) > 1)
+    x0, y0, x1, y1 = flow.column
+    if _BESIDE <= x1 - x0 <= _WIDE and y1 - y0 >= _BESIDE:
+        # The map beside the key, what to do under both.
+        middle = x0 + 0.46 * (x1 - x0)
+        tall = min(_map_height(drawing, middle - x0), 0.5 * (y1 - y0))
+        _map(paint, (x0, y1 - tall, middle, y1), drawing, tiling)
+        flow.columns([(middle + 6, y0, x1, y1)])
+        legend(paint, flow, drawing, notes, joined=len(tiling.sheets) > 1)
+        flow.columns([(x0, y0, x1, min(y1 - tall, flow.column[3]) - 4)])
+        _joining(flow, drawing, tiling, notes)
+        _placing(flow, drawing, tiling)
+    else:
+        _two_columns(flow)
+        x0, y0, x1, y1 = flow.column
+        tall = min(0.5 * (y1 - y0), _map_height(drawing, x1 - x0), 110.0)
+        flow.block(tall, lambda box: _map(paint, box, drawing, tiling))
+        _joining(flow, drawing, tiling, notes)
+        _placing(flow, drawing, tiling)
+        flow.next_column()
+        flow.heading("Lines and signs")
+        legend(paint, flow, drawing, notes, joined=len(tiling.sheets) > 1)
     flow.close()
 
 
@@ -52,21 +69,21 @@ def safety(flow: Flow, cautions: Sequence[str]) -> None:
     flow.next_column()
     flow.heading("Before you drill or saw")
     for line in cautions:
-        flow.text(line, 8.5, indent=4, mark="-")
+        flow.text(line, indent=4, mark="-")
 
 
 def _two_columns(flow: Flow) -> None:
     """Two columns on a page that lies on its side: long lines are hard to read."""
     x0, y0, x1, y1 = flow.column
-    if x1 - x0 > 240:
+    if x1 - x0 > _WIDE:
         middle = (x0 + x1) / 2
         flow.columns([(x0, y0, middle - 5, y1), (middle + 5, y0, x1, y1)])
 
 
 def check_page(paint: Paint, flow: Flow, title: str, units: Units) -> None:
     """The check squares and what to do with them."""
-    flow.text(title, 14, bold=True)
-    flow.text("Check your printer with this page before you print the rest.", 10)
+    flow.text(title, 1.55 * paint.face.text, bold=True)
+    flow.text("Check your printer with this page before you print the rest.")
     flow.space(3)
     mm, mm_text, inch, inch_text = squares_for(flow.whole)
     sides = ((mm, mm_text), (inch * 25.4, inch_text))
@@ -110,9 +127,11 @@ def _square(paint: Paint, corner: tuple[float, float], side: float, text: str) -
     paint.pen(0.1, 0.5)
     paint.line(x, y, x + side, y + side)
     paint.fill(0)
-    size = 12 if side > 60 else 7
-    paint.text(x + side / 2, y + side * 0.75, text, size, bold=True, align="centre")
-    paint.text(x + side / 2, y + side * 0.75 - size * 1.2 / PT, "each side", size * 0.7, align="centre")
+    points = paint.face.text * (4 / 3 if side > 60 else 0.8)
+    paint.text(x + side / 2, y + side * 0.75, text, points, bold=True, align="centre")
+    if side > 60:
+        below = y + side * 0.75 - points * 1.2 / PT
+        paint.text(x + side / 2, below, "each side", paint.face.text, align="centre")
 
 
 def _how_to_check(flow: Flow, mm: float, inch: float, units: Units) -> None:
@@ -132,16 +151,17 @@ def _how_to_check(flow: Flow, mm: float, inch: float, units: Units) -> None:
     ]
     flow.heading("How to check")
     for n, step in enumerate(steps, start=1):
-        flow.text(step, 9, indent=6, mark=f"{n}.")
+        flow.text(step, indent=6, mark=f"{n}.")
         flow.space(0.8)
 
 
-def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
+def _map_height(drawing: Drawing, width: float) -> float:
+    """Height (mm) of the map in a column so wide."""
+    return (drawing.panel[3] + 20) / (drawing.panel[2] + 20) * width
+
+
+def _joining(flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
     work = drawing.work
-    x0, y0, x1, y1 = flow.column
-    wide = (drawing.panel[3] + 20) / (drawing.panel[2] + 20) * (x1 - x0)
-    height = min(0.42 * (y1 - y0) if x1 - x0 > 150 else 0.5 * (y1 - y0), wide, 110.0)
-    flow.block(height, lambda box: _map(paint, box, drawing, tiling))
     flow.space(2)
     printed = len(tiling.sheets)
     across, up = (
@@ -152,37 +172,36 @@ def _joining(paint: Paint, flow: Flow, drawing: Drawing, tiling: Tiling, notes: 
         short, long = work.template.print_scale
         flow.text(
             f"Drawn for a printer that makes {short:g} of 1 along the sheet's short side and {long:g} along the "
-            "long one: true to size on that printer only.", 9,
+            "long one: true to size on that printer only.",
         )  # fmt: skip
     saved = f"; a full grid would take {tiling.full}" if tiling.full > printed else ""
-    flow.text(f"{count(printed, 'sheet')} of {work.paper.title} ({pages}){saved}.", 9)
+    flow.text(f"{count(printed, 'sheet')} of {work.paper.title} ({pages}){saved}.")
     if work.sheet_turn:
         flow.text(
             f"The sheets lie turned on the panel, by {math.degrees(work.sheet_turn):g} degrees: that takes fewer.",
-            9,
         )
     if tiling.blank:
         flow.text(
-            f"Nothing to print on {', '.join(s.name for s in tiling.blank)}: left out, pale on the map.", 9
+            f"Nothing to print on {', '.join(s.name for s in tiling.blank)}: left out, pale on the map."
         )
     if notes.left_out:
-        names = ", ".join(label.text for label in notes.left_out)
-        flow.text(f"No room on the drawing for these numbers, look for them on the cut sheet: {names}.", 9)
+        names = ", ".join(dict.fromkeys(label.text for label in notes.left_out))
+        flow.text(f"No room on a sheet for these, look for them on the shop drawing: {names}.")
     stops = [f for f in work.findings if f.severity == "stop" and not f.cleared]
     if stops:
         flow.text(
             f"NOT READY TO CUT: {count(len(stops), 'thing')} on the cut sheet must be "
-            "settled first.", 10, bold=True,
+            "settled first.", bold=True,
         )  # fmt: skip
     if printed > 1:
         flow.heading("Joining")
         for n, step in enumerate(_JOIN_STEPS, start=1):
-            flow.text(step.format(overlap=_both_units(tiling.overlap)), 9, indent=6, mark=f"{n}.")
+            flow.text(step.format(overlap=_both_units(tiling.overlap)), indent=6, mark=f"{n}.")
 
 
 _JOIN_STEPS = (
     "Begin with the top left sheet and work along the row, then the next row; the map shows where each lies.",
-    "Trim a sheet along its dashed edges only: left, top, or both.",
+    "Trim a sheet along its toothed edges only: left, top, or both.",
     "Lay it over its neighbour. The crosses with the same letter must lie on each other; the trimmed edge "
     "then falls between the two thin lines. Neighbours share {overlap}.",
     "Hold it against the light or on a window to see both crosses, then tape or glue.",
@@ -204,25 +223,25 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
     if work.template.back:
         flow.text(
             "This template is a MIRROR IMAGE: glue it on the BACK of the panel. A jigsaw's usual blade cuts on "
-            "the up-stroke and splinters the upper face, so the show face lies down and stays clean.", 9,
+            "the up-stroke and splinters the upper face, so the show face lies down and stays clean.",
         )  # fmt: skip
     else:
         flow.text(
             "Glue it on the SHOW FACE. A jigsaw's usual blade cuts on the up-stroke and splinters the upper face: "
             "use a down-cutting blade or print the mirrored template for the back. A scroll saw cuts "
-            "downwards.", 9,
+            "downwards.",
         )  # fmt: skip
     flow.space(1.2)
     flow.text(
         f"The panel is {format_size(panel.width, panel.height, units)}. Draw its two middle lines with a pencil and "
         "lay the template's middle lines (long and short dashes) on them; where a sheet reaches the "
-        "panel's edge (heavy dashes), check with that too.", 9,
+        "panel's edge (heavy line), check with that too.",
     )  # fmt: skip
     flow.space(1.2)
     flow.text(
-        f"From the panel's edges to the nearest cut, as this template lies: left {format_length(x0, units)}, "
-        f"right {format_length(panel.width - x1, units)}, bottom {format_length(y0, units)}, "
-        f"top {format_length(panel.height - y1, units)}.", 9,
+        f"From the panel's edges to the nearest cut, as this template lies: left {format_rule(x0, units)}, "
+        f"right {format_rule(panel.width - x1, units)}, bottom {format_rule(y0, units)}, "
+        f"top {format_rule(panel.height - y1, units)}.",
     )  # fmt: skip
 
 
@@ -249,176 +268,19 @@ def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     canvas.translate(-x0 * PT, -y0 * PT)
     paint.fill(0.85)
     paint.rings(drawing.silhouette, stroke=False, fill=True)
-    paint.pen(0.4 / scale, 0.0, (3 / scale, 1 / scale))
+    paint.pen(0.6 / scale)
     paint.polygon(drawing.board.exterior.coords[:-1], stroke=True, fill=False)
     for sheet in (*tiling.blank, *tiling.sheets):
         blank = sheet in tiling.blank
         paint.pen(0.25 / scale, 0.7 if blank else 0.0)
         paint.rect(sheet.window)
     # Names last, each on a clear patch, so that no line runs through one.
-    size = 12 / scale
+    points = size(NUMBER) / scale
     for sheet in (*tiling.blank, *tiling.sheets):
         cx, cy = (sheet.window[0] + sheet.window[2]) / 2, (sheet.window[1] + sheet.window[3]) / 2
-        half = fonts.text_width(sheet.name, fonts.BOLD, size) / PT / 2 + 0.8 / scale
+        half = paint.width(sheet.name, points, bold=True) / 2 + 0.8 / scale
         paint.fill(1.0)
         paint.rect((cx - half, cy - 2.4 / scale, cx + half, cy + 2.4 / scale), stroke=False, fill=True)
         paint.fill(0.6 if sheet in tiling.blank else 0.0)
-        paint.text(cx, cy - 1.5 / scale, sheet.name, size, bold=True, align="centre")
+        paint.text(cx, cy - NUMBER / 2 / scale, sheet.name, points, bold=True, align="centre")
     canvas.restoreState()
-
-
-def _legend(paint: Paint, flow: Flow, drawing: Drawing, *, joined: bool) -> None:
-    """A sample of each line and sign with its meaning; those only some drawings have where they are there."""
-    panel, legs = drawing.work.pattern.panel, drawing.legs
-    there = {
-        _GRAIN: panel.grain is not None,
-        _ZONE: bool(panel.zones),
-        _GLUE: bool(glue_lines(panel)),
-        _CROWD: bool(crowds(legs)),
-        _STOP: any(leg.ends.startswith("leg") for leg in legs),
-        _CROSS: joined,
-        _TRIM: joined,
-        _TWIN: joined,
-    }
-    for draw, words in _signs(paint, drawing.work):
-        if not there.get(words, True):
-            continue
-        x0, _, x1, _ = flow.column
-        lines = fonts.wrap(words, fonts.PLAIN, _SIGN_TEXT, (x1 - x0 - _SIGN) * PT)
-        flow.block(max(5.0, _SIGN_STEP * len(lines) + 1.0), _sign_row(paint, draw, lines))
-
-
-_SIGN = 20.0
-"""Width of a sample (mm), and the size (pt) and step (mm) of the lines beside it."""
-_SIGN_TEXT = 8.5
-_SIGN_STEP = 3.6
-
-
-def _sign_row(
-    paint: Paint, draw: Callable[[float, float], None], lines: Sequence[str]
-) -> Callable[[Box], None]:
-    def row(box: Box) -> None:
-        middle = box[3] - 2.8
-        paint.fill(0)
-        draw(box[0], middle)
-        paint.fill(0)
-        for n, line in enumerate(lines):
-            paint.text(box[0] + _SIGN, middle - 0.9 - n * _SIGN_STEP, line, _SIGN_TEXT)
-
-    return row
-
-
-_CROWD = "several in one ring: short cuts at one spot, in that order"
-_STOP = "short thick bar: a stretch of sawing ends here, in an earlier cut"
-_CROSS = "register cross: same letter on the sheet it joins"
-_TRIM = "dashed, along a sheet's edge: trim it here"
-_TWIN = "two thin lines: the next sheet's trimmed edge falls between them"
-_GRAIN = "direction of the grain"
-_ZONE = "dotted: part of the panel to keep clear of"
-
-_GLUE = "long and short dashes: glue line between two boards"
-
-
-def _line_words(work: Work) -> str:
-    """Which edge of the outline is the cut, in words."""
-    if work.pattern.keep_mode == "both":
-        return "outline: the middle of the blade follows it; grey: what the blade takes"
-    if work.template.line_lies == "keep":
-        return "grey, hatched: waste; saw in the grey, leave the whole line standing: its edge is the finished edge"
-    return "grey, hatched: waste; saw in the grey, beside the line: its middle is the finished edge"
-
-
-def _signs(paint: Paint, work: Work) -> list[tuple[Callable[[float, float], None], str]]:
-    def tint(x: float, y: float) -> None:
-        box = (x, y - 1.6, x + 15, y + 1.6)
-        corners = [
-            complex(x, y - 1.6),
-            complex(x + 15, y - 1.6),
-            complex(x + 15, y + 1.6),
-            complex(x, y + 1.6),
-        ]
-        paint.hatch([Ring.of_points(to_array(np.array(corners)))], box, *HATCH)
-        width = min(work.template.line, 1.0)
-        paint.pen(width)
-        low = y - 1.6 - (width / 2 if work.template.line_lies == "keep" else 0.0)
-        paint.line(x, low, x + 15, low)
-
-    def leg(x: float, y: float) -> None:
-        paint.pen(0.25, 0.0, (1.6, 0.9))
-        paint.line(x, y, x + 13, y)
-        paint.arrow_head(x + 15, y, 0.0)
-
-    def hole(x: float, y: float) -> None:
-        paint.pen(0.2)
-        paint.circle(x + 4, y, 1.6)
-        paint.line(x + 1.6, y, x + 6.4, y)
-        paint.line(x + 4, y - 2.2, x + 4, y + 2.2)
-        paint.text(x + 7.5, y - 0.9, "3: 6", 7)
-
-    def cross(x: float, y: float) -> None:
-        paint.pen(0.2)
-        paint.line(x + 5, y, x + 10, y)
-        paint.line(x + 7.5, y - 2.2, x + 7.5, y + 2.2)
-        paint.rect((x + 6.3, y - 1.2, x + 8.7, y + 1.2))
-
-    def ring(x: float, y: float) -> None:
-        paint.pen(0.2)
-        paint.circle(x + 7.5, y, 2.0)
-        paint.text(x + 7.5, y - 0.95, "4", 7.5, bold=True, align="centre")
-
-    def crowd(x: float, y: float) -> None:
-        paint.pen(0.2)
-        paint.ring((x + 2.5, y - 1.7, x + 12.5, y + 1.7))
-        paint.text(x + 7.5, y - 0.85, "21-30", 6.5, bold=True, align="centre")
-
-    def stop(x: float, y: float) -> None:
-        paint.pen(0.25, 0.0, (1.6, 0.9))
-        paint.line(x, y, x + 7.5, y)
-        paint.pen(0.4)
-        paint.line(x + 7.5, y - 1.6, x + 7.5, y + 1.6)
-
-    def trim(x: float, y: float) -> None:
-        paint.pen(0.25, 0.0, (4, 2))
-        paint.line(x, y, x + 16, y)
-
-    def paired(x: float, y: float) -> None:
-        paint.twin(x, y, x + 15, y)
-
-    def edge(x: float, y: float) -> None:
-        paint.pen(0.5, 0.0, (7, 2.5))
-        paint.line(x, y, x + 17, y)
-
-    def middle(x: float, y: float) -> None:
-        paint.pen(0.15, 0.3, (8, 1.5, 1, 1.5))
-        paint.line(x, y, x + 17, y)
-
-    def grain(x: float, y: float) -> None:
-        paint.pen(0.3)
-        paint.line(x, y, x + 15, y)
-        paint.arrow_head(x + 15, y, 0.0, 3.0)
-        paint.arrow_head(x, y, 3.14159, 3.0)
-
-    def zone(x: float, y: float) -> None:
-        paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
-        paint.line(x, y, x + 15, y)
-
-    def seam(x: float, y: float) -> None:
-        paint.pen(0.25, 0.3, (12, 1.5, 4, 1.5))
-        paint.line(x, y, x + 17.5, y)
-
-    return [
-        (tint, _line_words(work)),
-        (leg, "dashed, with arrow: a stretch of sawing and its direction"),
-        (ring, "number in a ring: order of that stretch"),
-        (crowd, _CROWD),
-        (stop, _STOP),
-        (hole, "hole to drill: its number and the drill's size"),
-        (cross, _CROSS),
-        (trim, _TRIM),
-        (paired, _TWIN),
-        (edge, "edge of the panel"),
-        (middle, "middle line of the panel"),
-        (grain, _GRAIN),
-        (zone, _ZONE),
-        (seam, _GLUE),
-    ]

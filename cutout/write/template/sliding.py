@@ -17,8 +17,12 @@ STEP = 2.0
 PAD = 3.0
 """How far (mm) every line stays inside the outer edge of its sheets; more than a step."""
 
-_TRIES = 9
+_TRIES = 13
 """Places tried for the strips, and for the sheets along each."""
+
+_COUNTED = 7
+"""The same where sheets are only counted, and the side of the squares (mm) points are thinned to for that."""
+_SQUARE = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +48,7 @@ def points_on(lines: shapely.Geometry) -> FloatArray:
     return shapely.get_coordinates(shapely.segmentize(lines, STEP))
 
 
-def layouts(points: FloatArray, lattice: Lattice) -> Iterator[tuple[Strip, ...]]:
+def layouts(points: FloatArray, lattice: Lattice, tries: int = _TRIES) -> Iterator[tuple[Strip, ...]]:
     """Ways to cover points (n, 2), along and across, with the fewest strips, each with the fewest sheets.
 
     Neighbours share the overlap; of what lies in it each takes care of its half, so every line lies well
@@ -55,33 +59,49 @@ def layouts(points: FloatArray, lattice: Lattice) -> Iterator[tuple[Strip, ...]]
     low, high = float(across.min()) - PAD, float(across.max()) + PAD
     count = _needed(high - low, lattice.across, lattice.overlap)
     slack = count * pitch + lattice.overlap - (high - low)
-    for share in sorted(np.linspace(0, 1, _TRIES).tolist(), key=lambda share: abs(share - 0.5)):
+    for share in sorted(np.linspace(0, 1, tries).tolist(), key=lambda share: abs(share - 0.5)):
         begin = low - slack * share
         which = _cells(across, begin, pitch, lattice.overlap, count)
         order = np.lexsort((along, which))
         parts = np.split(along[order], np.searchsorted(which[order], np.arange(1, count)))
         yield tuple(
-            _slid(part, begin + k * pitch, lattice.along, lattice.overlap)
-            for k, part in enumerate(parts)
-            if len(part)
+            _slid(part, begin + k * pitch, lattice, tries) for k, part in enumerate(parts) if len(part)
         )
 
 
-def _slid(along: FloatArray, across: float, size: float, overlap: float) -> Strip:
-    """The start along a strip that needs the fewest sheets; of equal ones the one nearest to even ends."""
+def thinned(points: FloatArray) -> FloatArray:
+    """One point (n, 2) for each small square that holds any: enough to count sheets by."""
+    return np.unique(np.round(points / _SQUARE), axis=0) * _SQUARE
+
+
+def fewest(points: FloatArray, lattice: Lattice) -> int:
+    """Sheets of the best of `layouts`, counted without laying them out."""
+    return min(
+        sum(len(np.flatnonzero(strip.used)) for strip in strips)
+        for strips in layouts(points, lattice, _COUNTED)
+    )
+
+
+def _slid(along: FloatArray, across: float, lattice: Lattice, tries: int) -> Strip:
+    """The start along a strip that needs the fewest sheets; of equal ones the one nearest to even ends.
+
+    along: sorted. Every start is tried at once: a row each.
+    """
+    size, overlap = lattice.along, lattice.overlap
     low, high = float(along[0]) - PAD, float(along[-1]) + PAD
     pitch = size - overlap
     least = _needed(high - low, size, overlap)
-    tried = []
-    for count in (least, least + 1):
-        slack = count * pitch + overlap - (high - low)
-        for share in np.linspace(0, 1, _TRIES).tolist():
-            begin = low - share * slack
-            used = np.unique(_cells(along, begin, pitch, overlap, count))
-            tried.append((len(used), abs(share - 0.5), count, begin, used))
-    _, _, _, begin, used = min(tried, key=lambda t: t[:3])
+    shares = np.tile(np.linspace(0, 1, tries), 2)
+    counts = np.repeat([least, least + 1], tries)
+    begins = low - shares * (counts * pitch + overlap - (high - low))
+    cells = np.clip(
+        np.floor((along[None, :] - begins[:, None] - overlap / 2) / pitch), 0, counts[:, None] - 1
+    )
+    taken = 1 + (np.diff(cells, axis=1) != 0).sum(axis=1)
+    best = int(np.lexsort((counts, np.abs(shares - 0.5), taken))[0])
+    used = np.unique(cells[best])
     span = np.arange(used[0], used[-1] + 1)
-    return Strip(across, begin + span * pitch, np.isin(span, used).astype(float))
+    return Strip(across, begins[best] + span * pitch, np.isin(span, used).astype(float))
 
 
 def _cells(at: FloatArray, begin: float, pitch: float, overlap: float, count: int) -> FloatArray:

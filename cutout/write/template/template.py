@@ -2,31 +2,39 @@
 
 from __future__ import annotations
 
-import cmath
 import math
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import shapely
 
 from cutout.check.boards import glue_lines
 from cutout.draw import fonts
-from cutout.draw.labels import Placed
+from cutout.draw.lettered import draw_label
 from cutout.draw.paint import HATCH, PT, Paint
+from cutout.draw.signs import WORDS, drill_sign, size
 from cutout.errors import WriteError
+from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.kit import Paper
+from cutout.pattern import Zone
 from cutout.saw.model import Plan
+from cutout.units import format_length
+from cutout.write.dated import printed_date
 from cutout.write.drawing import Drawing
-from cutout.write.template.annotate import CROSS, TEXT, Annotations, annotate, arrow_tail
+from cutout.write.template import lines
+from cutout.write.template.annotate import CROSS, Annotations, annotate
+from cutout.write.template.arrows import arrow_tail
 from cutout.write.template.front import front_pages
-from cutout.write.template.register import ARM
-from cutout.write.template.tiling import MARGIN, STRIP, Sheet, Tiling, is_beside, tile
+from cutout.write.template.sliding import points_on, thinned
+from cutout.write.template.tiling import MARGIN, STRIP, Sheet, Tiling, fewest_slid, is_beside, tile
 from cutout.write.work import Work
 
 _FORM = "pattern"
-TURNS = tuple(3.75 * n for step, first in ((4, 4), (4, 2), (2, 1)) for n in range(first, 24, step))
+TURNS = tuple(2.5 * n for step, first in ((6, 6), (2, 2), (2, 1)) for n in range(first, 36, step))
 """Turns of the drawing on its sheets that are tried (degrees), the round ones first: of equals the first is taken."""
+_ON_BACK = "drawn on the back"
 PENCIL = 1.0
 """Width of the line to trace round by pencil (mm)."""
 
@@ -34,17 +42,21 @@ PENCIL = 1.0
 def template_pdf(work: Work) -> bytes:
     """A PDF at 1:1: first a page to check the printer with, then how the sheets join, then the sheets.
 
-    The drawing is stored once and shown through a window on each sheet. Same work, same bytes.
+    The drawing's lines are stored once and shown through a window on each sheet; what is written on it is written on
+    each sheet anew, so that the text of a page is what can be read on it. Same work, same bytes.
     Raises WriteError when the paper is too small to carry marks.
     """
-    drawing = Drawing.of(work)
+    return _printed_drawing(work, Drawing.of(work))
+
+
+def _printed_drawing(work: Work, drawing: Drawing) -> bytes:
     tiling = tiling_of(drawing)
     notes = annotate(drawing, tiling)
-    paint = Paint(f"{work.title}: template", work.template.print_scale)
-    _define_pattern(paint, drawing, notes)
+    paint = Paint(f"{work.title}: template", work.template.print_scale, fonts.LETTERING)
+    _define_pattern(paint, drawing, tiling, notes)
     front_pages(paint, drawing, tiling, notes)
     for sheet in tiling.sheets:
-        _sheet(paint, drawing, tiling, sheet)
+        _sheet(paint, drawing, tiling, sheet, notes)
     return paint.bytes()
 
 
@@ -54,6 +66,33 @@ def outline_pdf(work: Work) -> bytes:
     thick = work.template.model_copy(update={"line": PENCIL, "line_lies": "middle"})
     job = work.job.model_copy(update={"template": thick})
     return template_pdf(replace(work, job=job, title=f"{work.title}: outline", plan=nothing))
+
+
+def back_pdf(work: Work) -> bytes:
+    """What is drawn on the panel's back and the edge of its backing, at full size as the back is seen, on the same
+    paper; the openings with it, to lay it by. Raises WriteError when the paper is too small to carry marks."""
+    nothing = Plan((), (), (), (), 0.0, 0, 0.0)
+    seen = work.template.model_copy(update={"back": True})
+    job = work.job.model_copy(update={"template": seen})
+    turned = replace(work, job=job, title=f"{work.title}: back", plan=nothing, sheet_turn=0.0)
+    return _printed_drawing(turned, Drawing.of(turned, on_the_back(work)))
+
+
+def on_the_back(work: Work) -> tuple[Zone, ...]:
+    """What belongs on the panel's back: areas drawn on it, by their own names, and the backing sheet."""
+    drawn = [
+        Zone(zone.name.removesuffix(_ON_BACK).strip(), zone.area)
+        for zone in work.pattern.panel.drawn
+        if zone.name.endswith(_ON_BACK)
+    ]
+    if work.job.backing is None or work.pattern.waste.is_empty:
+        return tuple(drawn)
+    panel, lap = work.pattern.panel, work.job.backing.overlap
+    x0, y0, x1, y1 = work.pattern.waste.bounds
+    sheet = shapely.box(
+        max(x0 - lap, 0.0), max(y0 - lap, 0.0), min(x1 + lap, panel.width), min(y1 + lap, panel.height)
+    )
+    return (*drawn, Zone("backing sheet", shapely.MultiPolygon([sheet])))
 
 
 def template_sheets(work: Work) -> dict[str, Any]:
@@ -81,16 +120,33 @@ def tiling_of(drawing: Drawing) -> Tiling:
 
 
 def sheet_turn(work: Work) -> float:
-    """The turn (radians) of the drawing on its sheets that takes the fewest; none where that saves none."""
-    best, least = 0.0, len(tiling_of(Drawing.of(work)).sheets)
-    for degrees in TURNS:
-        if least == 1:
+    """The turn (radians) of the drawing on its sheets that takes the fewest; none where that saves none.
+
+    Every turn is counted by points first; the sheets are laid for those that promise fewer, the best first.
+    """
+    straight = Drawing.of(replace(work, sheet_turn=0.0))
+    least = len(tiling_of(straight).sheets)
+    if least == 1:
+        return 0.0
+    points = thinned(points_on(straight.carried))
+    paper = _printed(work)
+    turns = [math.radians(degrees) for degrees in TURNS]
+    promised = [(fewest_slid(_turned(points, turn), paper), n) for n, turn in enumerate(turns)]
+    best = 0.0
+    for count, n in sorted(promised):
+        if count >= least:
             break
-        turn = math.radians(degrees)
-        count = len(tiling_of(Drawing.of(replace(work, sheet_turn=turn))).sheets)
-        if count < least:
-            best, least = turn, count
+        laid = len(tiling_of(Drawing.of(replace(work, sheet_turn=turns[n]))).sheets)
+        if laid < least:
+            best, least = turns[n], laid
     return best
+
+
+def _turned(points: FloatArray, angle: float) -> FloatArray:
+    """Points (n, 2) turned counter-clockwise about the origin (radians)."""
+    c, s = math.cos(angle), math.sin(angle)
+    x, y = points.T
+    return np.column_stack([c * x - s * y, s * x + c * y])
 
 
 def _printed(work: Work) -> Paper:
@@ -105,11 +161,13 @@ def _printed(work: Work) -> Paper:
     return replace(paper, width=paper.width * short, height=paper.height and paper.height * long)
 
 
-def _define_pattern(paint: Paint, drawing: Drawing, notes: Annotations) -> None:
-    """The whole drawing as one shared form: tint first, the exact line above it, writing last."""
-    x0, y0, x1, y1 = (v * PT for v in drawing.whole)
+def _define_pattern(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
+    """Every line of the drawing as one shared form, as far as any sheet reaches: tint first, exact line above it."""
+    reach = np.array([drawing.whole, *(sheet.window for sheet in tiling.sheets)])
+    x0, y0 = (reach[:, :2].min(axis=0) * PT).tolist()
+    x1, y1 = (reach[:, 2:].max(axis=0) * PT).tolist()
     canvas = paint.canvas
-    canvas.beginForm(_FORM, x0, y0, x1, y1)  # type: ignore[arg-type]
+    canvas.beginForm(_FORM, x0, y0, x1, y1)
     work = drawing.work
     if work.template.line_lies == "keep":
         # Twice as wide, and the half that lies in the waste painted over: what is left ends exactly at the edge.
@@ -120,98 +178,48 @@ def _define_pattern(paint: Paint, drawing: Drawing, notes: Annotations) -> None:
     if work.template.line_lies == "middle":
         paint.pen(work.template.line)
         paint.lines(drawing.cuts)
-    _holes(paint, drawing)
+    for hole in drawing.holes:
+        drill_sign(paint, *drawing.at(hole.at), hole.diameter / 2, notes.drills[hole.diameter], CROSS)
+    paint.pen(0.35)
+    for area in drawing.more:
+        paint.lines(shapely.line_merge(drawing.edge_of(area)))
     _legs(paint, notes)
-    for mark in notes.marks:
-        _register_mark(paint, *mark.at)
     if notes.grain:
-        _grain_arrow(paint, *notes.grain)
-    for placed in notes.placed:
-        _label(paint, placed)
+        lines.grain(paint, *notes.grain)
     canvas.endForm()
 
 
 def _panel_lines(paint: Paint, drawing: Drawing) -> None:
-    """The panel's edge, its two middle lines to lay the template on, and the zones to keep clear of."""
-    paint.pen(0.12, 0.45, (8, 1.5, 1, 1.5))
+    """The panel's edge, its two middle lines to lay the template on, glue lines, and the zones to keep clear of."""
     for middle in drawing.middles:
-        paint.lines(middle)
-    paint.pen(0.5, 0.0, (7, 2.5))
-    paint.polygon(drawing.board.exterior.coords[:-1], stroke=True, fill=False)
-    paint.pen(0.25, 0.3, (12, 1.5, 4, 1.5))
+        lines.middle(paint, middle)
+    lines.edge(paint, drawing.board.exterior)
     for seam in glue_lines(drawing.work.pattern.panel):
-        paint.lines(drawing.geometry(seam))
-    paint.pen(0.2, 0.2, (0.2, 1.0), round_ends=True)
+        lines.seam(paint, drawing.geometry(seam))
     edge = drawing.board.exterior.buffer(0.1)
     for zone in drawing.work.pattern.panel.zones:
         for part in polygons_of(drawing.geometry(zone.area)):
-            # Dots over the panel's dashes would look like its middle line.
-            paint.lines(shapely.line_merge(shapely.difference(shapely.boundary(part), edge)))
-
-
-def _holes(paint: Paint, drawing: Drawing) -> None:
-    for hole in drawing.holes:
-        x, y = drawing.at(hole.at)
-        radius = hole.diameter / 2
-        paint.pen(0.2)
-        paint.circle(x, y, radius)
-        arm = radius + CROSS
-        paint.pen(0.12)
-        paint.line(x - arm, y, x + arm, y)
-        paint.line(x, y - arm, x, y + arm)
+            # Dots over the panel's edge would only blur it.
+            lines.zone(paint, shapely.line_merge(shapely.difference(shapely.boundary(part), edge)))
 
 
 def _legs(paint: Paint, notes: Annotations) -> None:
-    paint.pen(0.25, 0.0, (1.6, 0.9))
     for run in notes.runs:
-        paint.polyline(run.tolist())
+        lines.leg(paint, run.tolist())
     for arrow in notes.arrows:
-        paint.pen(0.25, 0.0, (1.0, 0.5))
+        paint.pen(0.35)
         if arrow.beside:
             paint.line(*arrow_tail(arrow), *arrow.tip)
         paint.fill(0)
         paint.arrow_head(*arrow.tip, arrow.angle)
-    paint.pen(0.4)
+    paint.pen(0.45)
     for start, end in notes.stops:
         paint.line(*start, *end)
 
 
-def _register_mark(paint: Paint, x: float, y: float) -> None:
-    paint.pen(0.2)
-    paint.line(x - ARM, y, x + ARM, y)
-    paint.line(x, y - ARM, x, y + ARM)
-    paint.rect((x - 1.2, y - 1.2, x + 1.2, y + 1.2))
-
-
-def _grain_arrow(paint: Paint, start: tuple[float, float], end: tuple[float, float]) -> None:
-    angle = cmath.phase(complex(*end) - complex(*start))
-    paint.pen(0.3)
-    paint.fill(0)
-    paint.line(*start, *end)
-    paint.arrow_head(*end, angle, 3.0)
-    paint.arrow_head(*start, angle + cmath.pi, 3.0)
-
-
-def _label(paint: Paint, placed: Placed) -> None:
-    x0, y0, x1, y1 = placed.box
-    label = placed.label
-    paint.fill(0)
-    if placed.leader:
-        paint.pen(0.1, 0.3)
-        paint.line(*placed.leader[0], *placed.leader[1])
-    points = TEXT[label.style]
-    if label.style == "ringed":
-        paint.pen(0.2)
-        paint.ring((x0, y0, x1, y1))
-        paint.text(
-            (x0 + x1) / 2, (y0 + y1) / 2 - 0.36 * points / PT, label.text, points, bold=True, align="centre"
-        )
-    else:
-        paint.text(x0, y0, label.text, points, bold=label.style == "bold")
-
-
-def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet) -> None:
+def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: Annotations) -> None:
     paint.page(*tiling.page)
+    paint.bookmark(f"Sheet {sheet.name}")
     x0, y0, x1, y1 = sheet.window
     canvas = paint.canvas
     canvas.saveState()
@@ -221,10 +229,15 @@ def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet) -> None
     canvas.saveState()
     canvas.clipPath(path, stroke=0, fill=0)
     canvas.doForm(_FORM)
+    for mark in notes.marks:
+        if sheet.name in mark.sheets:
+            lines.cross(paint, *mark.at)
+    for placed in notes.on(sheet):
+        draw_label(paint, placed)
     canvas.restoreState()
     _window_edges(paint, tiling, sheet)
     canvas.restoreState()
-    _strip(paint, drawing, tiling, sheet)
+    _strip(paint, drawing, tiling, sheet, notes)
     paint.end_page()
 
 
@@ -241,7 +254,7 @@ def neighbours(tiling: Tiling, sheet: Sheet) -> dict[str, list[str]]:
 
 
 def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
-    """Dashed where the sheet is trimmed; two thin lines where the next sheet's trimmed edge comes to lie
+    """A comb where the sheet is trimmed; two thin lines where the next sheet's trimmed edge comes to lie
     between them."""
     x0, y0, x1, y1 = sheet.window
     edges = {
@@ -253,10 +266,10 @@ def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
     joined = neighbours(tiling, sheet)
     for side, edge in edges.items():
         if side in joined and side in ("left", "above"):
-            paint.pen(0.25, 0.0, (4, 2))
+            lines.trim(paint, edge)
         else:
             paint.pen(0.1, 0.6)
-        paint.line(*edge)
+            paint.line(*edge)
     o = tiling.overlap
     if "right" in joined:
         paint.twin(x1 - o, y0, x1 - o, y1)
@@ -264,42 +277,55 @@ def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
         paint.twin(x0, y0 + o, x1, y0 + o)
 
 
-def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet) -> None:
-    """The foot of the sheet: its name, which face it goes on, its neighbours, and a line to measure."""
+def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: Annotations) -> None:
+    """The foot of the sheet: its name and number, job and date, which face it goes on, its neighbours, drills, and a
+    line to measure in both units."""
+    work = drawing.work
     left, right = MARGIN, tiling.page[0] - MARGIN
     top = MARGIN + STRIP
     paint.fill(0)
-    paint.text(left, top - 7.5, sheet.name, 18, bold=True)
-    start = left + fonts.text_width(sheet.name, fonts.BOLD, 18) / PT + 4
+    paint.text(left, top - 9.6, sheet.name, size(7.0), bold=True)
+    start = left + paint.width(sheet.name, size(7.0), bold=True) + 4
     end = right
     if right - start > 130:
-        end = right - 54
-        paint.pen(0.25)
-        paint.line(end + 3, top - 6, end + 53, top - 6)
-        for n in range(6):
-            paint.line(end + 3 + 10 * n, top - 6, end + 3 + 10 * n, top - (4 if n % 5 else 3))
-        paint.text(end + 28, top - 9.5, "this line is 50 mm long", 6.5, align="centre")
-    lines = [face_words(drawing.work), _joins_words(tiling, sheet)]
-    y = top - 4
-    for n, text in enumerate(lines):
-        for line in fonts.wrap(text, fonts.BOLD if n == 0 else fonts.PLAIN, 7.0, (end - start) * PT)[: 2 - n]:
-            paint.text(start, y, line, 7.0, bold=n == 0)
-            y -= 3.3
+        end = right - 56
+        lines.scale_bar(paint, end + 3, top - 6.2)
+    number = f"sheet {tiling.sheets.index(sheet) + 1} of {len(tiling.sheets)}"
+    words = [
+        ", ".join(filter(None, (number, work.title, printed_date(work.job)))),
+        f"{_face(work)}; {_joins_words(tiling, sheet)}",
+    ]
+    y = top - 4.6
+    for n, text in enumerate(words):
+        line = fonts.wrap(text, fonts.LETTERS, size(WORDS), (end - start) * PT)[:1]
+        paint.text(start, y, "".join(line), size(WORDS), bold=n == 0)
+        y -= 4.9
+    _drills(
+        paint, drawing, notes, (start + 2 + paint.width(words[0], size(WORDS), bold=True), end), top - 3.2
+    )
 
 
-def face_words(work: Work) -> str:
-    """Which face the template is glued on, in words."""
-    if work.template.back:
-        return f"{work.title}: MIRRORED, glue on the BACK of the panel"
-    return f"{work.title}: glue on the SHOW FACE of the panel"
+def _drills(paint: Paint, drawing: Drawing, notes: Annotations, room: tuple[float, float], y: float) -> None:
+    """The drill of each sign, as far as there is room on the line."""
+    x, end = room
+    for diameter, kind in notes.drills.items():
+        text = format_length(diameter, drawing.work.kit.drills.unit)
+        wide = 6.0 + paint.width(text, size(WORDS))
+        if x + wide > end:
+            return
+        drill_sign(paint, x + 2.2, y, 1.4, kind, 0.6)
+        paint.fill(0)
+        paint.text(x + 4.8, y - WORDS / 2, text, size(WORDS))
+        x += wide + 1.5
+
+
+def _face(work: Work) -> str:
+    return "MIRRORED, glue on the BACK" if work.template.back else "glue on the SHOW FACE"
 
 
 def _joins_words(tiling: Tiling, sheet: Sheet) -> str:
     joined = neighbours(tiling, sheet)
     if not joined:
-        return "print at actual size, 100 %"
-    return (
-        "joins "
-        + ", ".join(f"{' and '.join(names)} {side}" for side, names in joined.items())
-        + "; print at 100 %"
-    )
+        return "print at 100 %"
+    sides = ", ".join(f"{' and '.join(names)} {side}" for side, names in joined.items())
+    return f"joins {sides}; print at 100 %"

@@ -13,8 +13,9 @@ import shapely
 
 from cutout.draw.box import Box
 from cutout.errors import WriteError
+from cutout.geom.curve import FloatArray
 from cutout.kit import Paper
-from cutout.write.template.sliding import Lattice, layouts, points_on
+from cutout.write.template.sliding import PAD, Lattice, fewest, layouts, points_on
 
 MARGIN = 7.0
 """Clear border of every sheet (mm); printers can't print the outer 6.7 mm (ink-jet and laser manuals)."""
@@ -140,6 +141,20 @@ def _tile(
     slid = [t for page in pages for t in _slid(lines, page, margin, overlap, strip)]
     best = min((grid, *slid), key=lambda t: len(t.sheets))
     return replace(best, full=full)
+
+
+def fewest_slid(points: FloatArray, paper: Paper) -> int:
+    """Sheets that points (n, 2) take in the best of the ways in which the sheets slide; what joins them left out of
+    account. Raises WriteError."""
+    if not len(points):
+        return 1
+    (x0, y0), (x1, y1) = (points.min(axis=0) - PAD).tolist(), (points.max(axis=0) + PAD).tolist()
+    counts = []
+    for page in _pages(paper, (x0, y0, x1, y1), MARGIN, STRIP):
+        width, height = page[0] - 2 * MARGIN, page[1] - 2 * MARGIN - STRIP
+        counts.append(fewest(points, Lattice(width, height, OVERLAP)))
+        counts.append(fewest(points[:, ::-1], Lattice(height, width, OVERLAP)))
+    return min(counts)
 
 
 def _slid(

@@ -137,7 +137,7 @@ def test_a_line_said_in_one_list_is_pointed_to_in_the_next(work: Work) -> None:
     for line in ("1 x panel 240 x 180 mm", "and a spare"):
         assert words.count(line) == 1
     assert "Cut the panel" not in words, "the facts above say it"
-    assert "Shopping list All of: Cut list Blade" in words
+    assert "Shopping list What stands under Cut list, and: Blade" in words
 
 
 def test_what_stays_for_a_file_is_summed_up(work: Work) -> None:
@@ -245,3 +245,11 @@ def test_zones_seams_and_drawn_lines_are_shown_and_explained(make_work: Callable
     assert html.count('class="seam"') == 2, "three boards of 80 mm in 240 mm"
     assert html.count('class="zone"') == html.count('class="drawn"') == 1
     assert "keep clear" not in Page(cut_sheet(make_work())).words
+
+
+def test_steps_come_before_the_picture(work: Work) -> None:
+    html = cut_sheet(work).decode()
+    assert html.index('id="steps"') < html.index('id="picture"')
+    words = Page(cut_sheet(work)).words
+    for step in work.plan.steps:
+        assert f"{step.letter} {step.text}" in words

@@ -1,0 +1,1 @@
+"""The shop drawing: one sheet to hang beside the saw."""

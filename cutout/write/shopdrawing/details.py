@@ -1,0 +1,164 @@
+"""Crowded spots, drawn at true size or larger in rings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from cutout.draw.box import Box
+from cutout.draw.labels import Label, Room
+from cutout.draw.lettered import draw_label, lettered
+from cutout.draw.paint import PT, Paint
+from cutout.draw.signs import NUMBER, drill_sign, size
+from cutout.geom.curve import FloatArray, Similarity
+from cutout.saw.model import Step
+from cutout.write.drawing import Drawing, segments
+from cutout.write.shopdrawing.view import View, beginnings, draw_ground, step_arrow
+from cutout.write.template.annotate import drill_kinds
+from cutout.write.template.arrows import off_line
+from cutout.write.work import Work
+
+NAMES = ("X", "Y", "Z", "XX", "YY", "ZZ")
+"""Names of details: letters the steps seldom reach, and not theirs when they do."""
+CAPTION = 6.5
+"""Height kept under a ring for its name and scale (mm)."""
+_CROWDED = 7.0
+"""Holes and starts closer than this on the panel's view (mm) crowd one another."""
+_OWN = 6.0
+"""A name that found no room belongs to the spot this near to its place (mm)."""
+_WANTED = 3
+"""Details made for crowded spots; those that show what found no room elsewhere are made whatever their number."""
+
+
+@dataclass(frozen=True, slots=True)
+class Detail:
+    """A ring of a diameter (mm) at a scale. at: its middle on the panel as the face shows it (mm); seen: on the view
+    (paper mm). needed: it shows a name that found no room in the view."""
+
+    name: str
+    at: tuple[float, float]
+    seen: tuple[float, float]
+    scale: float
+    diameter: float
+    needed: bool
+
+    @property
+    def slot(self) -> tuple[float, float]:
+        """Width and height of the paper it takes."""
+        return self.diameter + 2.0, self.diameter + CAPTION + 1.0
+
+
+def details_of(work: Work, view: View, diameter: float) -> tuple[Detail, ...]:
+    """Where rings are wanted, what found no room in the view first."""
+    drawing = view.drawing
+    places = [h.at for h in work.plan.holes]
+    seen = np.array([drawing.at(at) for at in places]).reshape(-1, 2)
+    starts = np.array([start.path[0] for start in view.starts]).reshape(-1, 2)
+    spots = np.vstack([seen, starts])
+    if not len(spots):
+        return ()
+    missing = np.array([label.anchors[0] for label in view.missing]).reshape(-1, 2)
+    needed = np.array([bool(len(missing)) and np.hypot(*(missing - spot).T).min() < _OWN for spot in spots])
+    gaps = np.hypot(*(spots[:, None] - spots[None]).transpose(2, 0, 1))
+    # A step begins at its hole: two signs at one place are no crowd.
+    gaps[gaps < 2.5] = np.inf
+    crowded = (gaps.min(axis=1) < _CROWDED) | needed
+    scale = 1.0 if view.scale <= 0.6 else 2.0
+    reach = 0.36 * diameter / scale * view.scale
+    found: list[Detail] = []
+    left = crowded.copy()
+    while left.any():
+        near = (np.hypot(*(spots[:, None] - spots[None]).transpose(2, 0, 1)) < reach) & left[None, :]
+        worth = near.sum(axis=1) + 100 * (near & needed[None, :]).sum(axis=1)
+        best = int(np.argmax(np.where(left, worth, -1)))
+        group = near[best]
+        must = bool((group & needed).any())
+        if not must and (len(found) >= _WANTED or group.sum() < 2):
+            break
+        middle = (spots[group].min(axis=0) + spots[group].max(axis=0)) / 2
+        face = (middle - np.array(drawing.panel[:2])) / view.scale
+        number = len(found)
+        name = NAMES[number] if number < len(NAMES) else f"{NAMES[number % 3]}{number}"
+        found.append(Detail(name, tuple(face.tolist()), tuple(middle.tolist()), scale, diameter, must))
+        left &= ~group
+    return tuple(found)
+
+
+def draw_detail(
+    paint: Paint, work: Work, steps: Sequence[Step], detail: Detail, corner: tuple[float, float]
+) -> int:
+    """The ring with its lower left slot corner at `corner`; returns how many names found no room in it."""
+    radius = detail.diameter / 2
+    cx, cy = corner[0] + radius + 1.0, corner[1] + CAPTION + radius
+    straight = Drawing.of(replace(work, sheet_turn=0.0))
+    shift = complex(cx, cy) - detail.scale * complex(*detail.at)
+    drawing = Drawing(work, straight.frame.then(Similarity(complex(detail.scale, 0.0), shift)))
+    canvas = paint.canvas
+    canvas.saveState()
+    path = canvas.beginPath()
+    path.circle(cx * PT, cy * PT, radius * PT)
+    canvas.clipPath(path, stroke=0, fill=0)
+    runs = tuple(run for leg in drawing.legs for run in off_line(drawing, leg))
+    draw_ground(paint, drawing, runs)
+    arrows = _arrows(drawing, steps)
+    for _, arrow in arrows:
+        step_arrow(paint, arrow)
+    kinds = drill_kinds(drawing.holes)
+    for hole in drawing.holes:
+        drill_sign(paint, *drawing.at(hole.at), hole.diameter / 2 * detail.scale, kinds[hole.diameter])
+    canvas.restoreState()
+    paint.pen(0.25)
+    paint.circle(cx, cy, radius)
+    box: Box = (cx - radius, cy - radius, cx + radius, cy + radius)
+    ring = shapely.Point(cx, cy).buffer(radius - 0.4)
+    outside = shapely.box(*box).difference(ring)
+    near = shapely.box(*box)
+    cuts = segments(shapely.intersection(drawing.cuts, near))
+    discs = [
+        shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 * detail.scale + 0.8) for h in drawing.holes
+    ]
+    shafts = [shapely.LineString(arrow).buffer(0.8) for _, arrow in arrows]
+    solid = np.array([*shapely.get_parts(outside), *discs, *shafts], dtype=object)
+    room = Room(np.concatenate([cuts, solid]), box)
+    missing = 0
+    inside = ring.buffer(-1.0)
+    for hole in drawing.holes:
+        at = drawing.at(hole.at)
+        if shapely.contains(inside, shapely.Point(at)):
+            reach = hole.diameter / 2 * detail.scale + 0.8
+            missing += _name(paint, room, lettered(str(hole.id), "plain", (at,), reach=reach, farthest=30.0))
+    for step, arrow in arrows:
+        if shapely.contains(inside, shapely.Point(arrow[0])):
+            anchors = tuple(map(tuple, arrow[:1].tolist()))
+            missing += _name(paint, room, lettered(step.letter, "disc", anchors, reach=1.0, farthest=30.0))
+    paint.pen(0.25)
+    low = corner[1] + 0.8
+    paint.ring((corner[0] + 1.0, low - 1.0, corner[0] + 1.0 + 5.4, low + 4.4))
+    paint.fill(0)
+    paint.text(corner[0] + 3.7, low, detail.name[:2], size(NUMBER), bold=True, align="centre")
+    paint.text(corner[0] + 8.5, low, f"{detail.scale:g} : 1", size(NUMBER))
+    return missing
+
+
+def _name(paint: Paint, room: Room, label: Label) -> int:
+    shown, left = room.place([label])
+    for placed in shown:
+        draw_label(paint, placed)
+    return len(left)
+
+
+def _arrows(drawing: Drawing, steps: Sequence[Step]) -> list[tuple[Step, FloatArray]]:
+    """The beginning of every step at the detail's scale."""
+    return [(start.step, start.path) for start in beginnings(drawing, tuple(steps))]
+
+
+def draw_balloon(paint: Paint, room: Room, view: View, detail: Detail) -> None:
+    """Where a detail is taken from: a thin ring on the view and its name beside it."""
+    radius = detail.diameter / 2 / detail.scale * view.scale
+    paint.pen(0.18)
+    paint.circle(*detail.seen, radius)
+    label = lettered(detail.name, "balloon", (detail.seen,), reach=radius, farthest=30.0)
+    _name(paint, room, label)
