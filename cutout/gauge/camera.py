@@ -32,7 +32,10 @@ class Camera:
     def mm_per_pixel(self, xy: FloatArray) -> FloatArray:
         """Size (mm) of a pixel at places (n, 2): the root of the area it covers."""
         h = 0.05
-        px, py = ((self.pixels(xy + d) - self.pixels(xy - d)) / (2 * h) for d in (np.array([h, 0]), np.array([0, h])))
+        px, py = (
+            (self.pixels(xy + d) - self.pixels(xy - d)) / (2 * h)
+            for d in (np.array([h, 0]), np.array([0, h]))
+        )
         area = np.abs(px[..., 0] * py[..., 1] - px[..., 1] * py[..., 0])
         return np.asarray(1.0 / np.sqrt(np.maximum(area, 1e-12)))
 
@@ -95,7 +98,9 @@ def _apply(matrix: FloatArray, xy: FloatArray) -> FloatArray:
     return np.asarray(full / (xy @ matrix[2, :2] + matrix[2, 2])[:, None])
 
 
-def fit(xy: FloatArray, pixels: FloatArray, size: tuple[int, int], *, bend: bool = True, scale: float = 0.3) -> Fitted:
+def fit(
+    xy: FloatArray, pixels: FloatArray, size: tuple[int, int], *, bend: bool = True, scale: float = 0.3
+) -> Fitted:
     """The camera that shows places xy (n, 2; mm) at `pixels` (n, 2). `scale` (px): what is more off counts less.
 
     bend: whether the lens term is fitted too, which takes places all over the picture.
@@ -105,7 +110,7 @@ def fit(xy: FloatArray, pixels: FloatArray, size: tuple[int, int], *, bend: bool
 
     def off(p: FloatArray) -> FloatArray:
         matrix = np.append(p[:8], 1.0).reshape(3, 3) * grow
-        return ((_project(matrix, p[8] if bend else 0.0, size, xy) - pixels)).ravel()
+        return (_project(matrix, p[8] if bend else 0.0, size, xy) - pixels).ravel()
 
     # Numbers near one for every unknown: the solver's steps are then alike.
     grow = np.where(np.abs(start) > 1e-12, start, 1.0)

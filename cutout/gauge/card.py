@@ -48,10 +48,54 @@ LADDERS: tuple[tuple[float, ...], ...] = (
 """Radii of the arcs (mm), each about a fifth tighter than the one before."""
 
 _WORDS = (
-    0x0575, 0x06f0, 0x0b91, 0x1f57, 0x25a7, 0x28f0, 0x31ea, 0x34d0, 0x3c12, 0x4dce, 0x5892, 0x5cf9, 0x6342,
-    0x67d5, 0x6c41, 0x6e67, 0x7551, 0x82fc, 0x86e6, 0x87a5, 0x8fc4, 0x91cc, 0x9311, 0x950f, 0x980e, 0x98bd,
-    0x9a84, 0x9b79, 0x9cc5, 0xa0f6, 0xa829, 0xa8ec, 0xa90a, 0xab94, 0xc16a, 0xc541, 0xcbdc, 0xcceb, 0xd4b6,
-    0xd690, 0xdf61, 0xe2e4, 0xe60b, 0xe915, 0xe998, 0xeac7, 0xfa53, 0xfe0e,
+    0x0575,
+    0x06F0,
+    0x0B91,
+    0x1F57,
+    0x25A7,
+    0x28F0,
+    0x31EA,
+    0x34D0,
+    0x3C12,
+    0x4DCE,
+    0x5892,
+    0x5CF9,
+    0x6342,
+    0x67D5,
+    0x6C41,
+    0x6E67,
+    0x7551,
+    0x82FC,
+    0x86E6,
+    0x87A5,
+    0x8FC4,
+    0x91CC,
+    0x9311,
+    0x950F,
+    0x980E,
+    0x98BD,
+    0x9A84,
+    0x9B79,
+    0x9CC5,
+    0xA0F6,
+    0xA829,
+    0xA8EC,
+    0xA90A,
+    0xAB94,
+    0xC16A,
+    0xC541,
+    0xCBDC,
+    0xCCEB,
+    0xD4B6,
+    0xD690,
+    0xDF61,
+    0xE2E4,
+    0xE60B,
+    0xE915,
+    0xE998,
+    0xEAC7,
+    0xFA53,
+    0xFE0E,
 )
 """Cells of the marks, one bit each: twelve cards times four corners. Any two of them, turned in any way, differ in
 at least four cells, and so do the turns of one: one cell misread is put right, two are noticed."""
@@ -77,7 +121,9 @@ class Trail:
         here, angle, done = self.start, self.heading, 0.0
         for k, (length, bend) in enumerate(self.runs):
             last = k == len(self.runs) - 1
-            here_on = (s >= done - 1e-9) & ((s <= done + length + 1e-9) if last else (s < done + length - 1e-9))
+            here_on = (s >= done - 1e-9) & (
+                (s <= done + length + 1e-9) if last else (s < done + length - 1e-9)
+            )
             u = s[here_on] - done
             z[here_on] = here + cmath.exp(1j * angle) * _run(u, bend)
             way[here_on] = np.exp(1j * (angle + bend * u))
@@ -132,7 +178,9 @@ def card_numbered(number: int) -> Card:
 def card_for(radius: float, paper: Paper) -> Card:
     """The card whose ladder reaches on both sides of the turning radius (mm) that is expected. Raises KitError."""
     if paper.width < WIDTH + 14 or (paper.height or 1e9) < HEIGHT + 14:
-        raise KitError(f"the test card needs paper of A4 or Letter size at least: {paper.title} is too small.")
+        raise KitError(
+            f"the test card needs paper of A4 or Letter size at least: {paper.title} is too small."
+        )
     names: dict[str, CardPaper] = {"a4": "a4", "letter": "letter"}
     middle = [math.sqrt(radii[0] * radii[-1]) for radii in LADDERS]
     best = min(range(len(LADDERS)), key=lambda k: abs(math.log(max(radius, 0.3) / middle[k])))
@@ -166,7 +214,10 @@ def cuts(ladder: int) -> tuple[Cut, ...]:
     """Everything to saw on a card, in the order it is best sawn: slots, arcs from the largest, corners."""
     radii = LADDERS[ladder]
     below, above = radii[:4], radii[4:]
-    arcs = [*_row(below, -SCRAP, up=True, x=MARK + 9.0), *_row(above, HEIGHT + SCRAP, up=False, x=MARK + 29.0)]
+    arcs = [
+        *_row(below, -SCRAP, up=True, x=MARK + 9.0),
+        *_row(above, HEIGHT + SCRAP, up=False, x=MARK + 29.0),
+    ]
     along = Trail(complex(MARK + 14.0, HEIGHT + SCRAP), -math.pi / 2, ((66.0, 0.0),))
     across = Trail(complex(-SCRAP, 163.0), 0.0, ((56.0, 0.0),))
     tip = complex(WIDTH - 34.0, 150.0)
@@ -194,8 +245,16 @@ def dots(ladder: int) -> FloatArray:
         [
             *(shapely.buffer(line, CLEAR + DOT / 2 + 0.5) for line in lines),
             *(shapely.buffer(shapely.box(*box), 3.0 + DOT / 2) for box in mark_boxes()),
+            *(
+                shapely.convex_hull(shapely.MultiLineString([t.points() for t in c.trails]))
+                for c in cuts(ladder)
+                if c.kind == "met"
+            ),
             shapely.box(x - 4, y - 34, x + side + 4, y + side + 6),
-            *(shapely.box(c.label.real - 4, c.label.imag - 3, c.label.real + 26, c.label.imag + 6) for c in cuts(ladder)),
+            *(
+                shapely.box(c.label.real - 4, c.label.imag - 3, c.label.real + 26, c.label.imag + 6)
+                for c in cuts(ladder)
+            ),
         ]
     )
     across, up = np.meshgrid(np.linspace(2.5, WIDTH - 2.5, 14), np.linspace(2.5, HEIGHT - 2.5, 18))

@@ -24,7 +24,8 @@ _FROM, _TO = 3.0, 16.0
 @dataclass(frozen=True)
 class CornerCut:
     """A corner. at: where its edges would meet, on the card (mm); short: how far the wood reaches in from there along
-    the corner's middle (mm; less than nought: sawn past it); rounding: the radius that leaves so much; why: why not read."""
+    the corner's middle (mm; less than nought: sawn past it); rounding: the radius that leaves so much; why: why
+    not read."""
 
     kind: Literal["turned", "met"]
     at: tuple[float, float] | None
@@ -50,7 +51,8 @@ def read_corner(light: Light, found: Found, see: Sight, cut: Cut) -> CornerCut:
     lines = [_line(p) for p in (first, second)]
     tip = _meet(*lines)
     inside = [
-        math.copysign(1.0, float((p.mean(axis=0) - tip) @ d)) * d for (_, d), p in zip(lines, (first, second), strict=True)
+        math.copysign(1.0, float((p.mean(axis=0) - tip) @ d)) * d
+        for (_, d), p in zip(lines, (first, second), strict=True)
     ]
     middle = (inside[0] + inside[1]) / max(float(np.hypot(*(inside[0] + inside[1]))), 1e-9)
     half = math.acos(float(np.clip(inside[0] @ middle, -1, 1)))

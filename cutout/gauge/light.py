@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 from numpy.typing import NDArray
 
+from cutout.errors import ReadError, shown
 from cutout.read.picture.decode import decode
 
 Light = NDArray[np.float32]
@@ -12,6 +15,14 @@ Light = NDArray[np.float32]
 
 _SHARES = (0.2126, 0.7152, 0.0722)
 """What red, green and blue add to brightness: IEC 61966-2-1, from ITU-R BT.709."""
+
+
+def file_bytes(path: Path) -> bytes:
+    """What a file holds. Raises ReadError."""
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise ReadError(f"{shown(path)}: can't be read: {error.strerror or 'it is no file'}.") from error
 
 
 def linear_light(data: bytes, name: str) -> Light:
@@ -24,7 +35,7 @@ def linear_light(data: bytes, name: str) -> Light:
     curve = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4).astype(np.float32)
     pixels = np.asarray(picture.colour)
     if pixels.ndim == 2:
-        return curve[pixels]
+        return np.asarray(curve[pixels], dtype=np.float32)
     out = np.zeros(pixels.shape[:2], np.float32)
     for channel, share in enumerate(_SHARES):
         out += np.float32(share) * curve[pixels[..., channel]]

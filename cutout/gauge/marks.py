@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import binary_fill_holes, find_objects, gaussian_filter, label, map_coordinates, maximum_filter
+from scipy.ndimage import (
+    binary_fill_holes,
+    find_objects,
+    gaussian_filter,
+    label,
+    map_coordinates,
+    maximum_filter,
+)
 
 from cutout.errors import ReadError
 from cutout.gauge.camera import Fitted, fit, homography
@@ -33,12 +41,12 @@ class Mark:
 
 @dataclass(frozen=True)
 class Found:
-    """A card in a picture: which one, how the picture shows it, how many dots were used of how many, its marks;
-    the brightness of the black ink (linear light)."""
+    """A card in a picture: which one, how the picture shows it, the dots used (n, 2; mm on the card), its marks; the
+    brightness of the black ink (linear light)."""
 
     card: Card
     fitted: Fitted
-    dots_used: int
+    dots: FloatArray
     marks: tuple[Mark, ...]
     ink: float
 
@@ -54,14 +62,14 @@ def find_card(light: Light, name: str) -> Found:
     seen, good = _dots(light, rough, centres)
     if good.sum() < _LEAST_DOTS:
         raise ReadError(
-            f"{name}: only {good.sum()} of the card's {len(good)} dots can be told: photograph it sharper, evenly lit, "
-            "with nothing on it."
+            f"{name}: only {good.sum()} of the card's {len(good)} dots can be told: photograph it sharper, evenly "
+            "lit, with nothing on it."
         )
     middles = np.array([[(b[0] + b[2]) / 2, (b[1] + b[3]) / 2] for b in (boxes[m.corner] for m in four)])
     crossed = np.array([_crossing(m.quad) for m in four])
     places, at = np.concatenate([centres[good], middles]), np.concatenate([seen[good], crossed])
     fitted = fit(places, at, _size(light))
-    return Found(card, fitted, int(fitted.used[:-4].sum()), tuple(four), _ink(light, fitted))
+    return Found(card, fitted, places[:-4][fitted.used[:-4]], tuple(four), _ink(light, fitted))
 
 
 def _size(light: Light) -> tuple[int, int]:
@@ -88,8 +96,8 @@ def _of_one_card(marks: list[Mark], name: str) -> tuple[Card, list[Mark]]:
         if not here:
             place = ("lower left", "lower right", "upper right", "upper left")[corner]
             raise ReadError(
-                f"{name}: the card's {place} mark was not found: it must be in the picture, uncovered, sharp and free "
-                "of glare."
+                f"{name}: the card's {place} mark was not found: it must be in the picture, uncovered, sharp and "
+                "free of glare."
             )
         if len(here) > 1:
             raise ReadError(f"{name}: more than one test card is in the picture: photograph one at a time.")
@@ -98,7 +106,9 @@ def _of_one_card(marks: list[Mark], name: str) -> tuple[Card, list[Mark]]:
     ring = shapely.LinearRing(middles)
     # y runs down in a picture: what is counter-clockwise on the card is clockwise there, unless it is mirrored.
     if not ring.is_simple or ring.is_ccw or any(shapely.LinearRing(m.quad).is_ccw for m in four):
-        raise ReadError(f"{name}: the card is mirrored or the marks are not where they belong: photograph it anew.")
+        raise ReadError(
+            f"{name}: the card is mirrored or the marks are not where they belong: photograph it anew."
+        )
     return card_numbered(number), four
 
 
@@ -107,10 +117,11 @@ def find_marks(light: Light) -> list[Mark]:
     step = max(1, round(max(light.shape) / _SMALL))
     small = _reduced(light, step)
     dark = small < 0.5 * _paper(small)
-    parts, count = label(dark)
+    parts, _ = label(dark)
     found = []
+    parts = np.asarray(parts, dtype=np.int32)
     for n, where in enumerate(find_objects(parts), start=1):
-        quad = _quad(parts, n, where)
+        quad = _quad(parts, n, (where[0], where[1]))
         if quad is None:
             continue
         fine = _refined(light, quad * step, step)
@@ -122,16 +133,20 @@ def find_marks(light: Light) -> list[Mark]:
 
 def _reduced(light: Light, step: int) -> Light:
     h, w = (n // step * step for n in light.shape)
-    return np.asarray(light[:h, :w].reshape(h // step, step, w // step, step).mean(axis=(1, 3)), dtype=np.float32)
+    return np.asarray(
+        light[:h, :w].reshape(h // step, step, w // step, step).mean(axis=(1, 3)), dtype=np.float32
+    )
 
 
 def _paper(small: Light) -> FloatArray:
     """Brightness the paper would have near each pixel: the lightest thing round it, smoothed."""
     reach = max(9, round(max(small.shape) / 18)) | 1
-    return np.asarray(gaussian_filter(maximum_filter(gaussian_filter(small, 1.0), reach), reach / 3), dtype=float)
+    return np.asarray(
+        gaussian_filter(maximum_filter(gaussian_filter(small, 1.0), reach), reach / 3), dtype=float
+    )
 
 
-def _quad(parts: NDArray[np.int32], n: int, where: tuple[slice, slice]) -> FloatArray | None:
+def _quad(parts: NDArray[np.integer[Any]], n: int, where: tuple[slice, slice]) -> FloatArray | None:
     """Corners (4, 2; x, y) of a dark part that may be a mark: four-sided and solid once its holes are filled."""
     h, w = (s.stop - s.start for s in where)
     if min(h, w) < 9 or max(h, w) > 400 or max(h, w) > 3.5 * min(h, w):
@@ -141,13 +156,13 @@ def _quad(parts: NDArray[np.int32], n: int, where: tuple[slice, slice]) -> Float
     pixels = np.column_stack([xs, ys])
     corners = (pixels[:, None, :] + np.array([[0, 0], [1, 0], [1, 1], [0, 1]])).reshape(-1, 2)
     hull = shapely.convex_hull(shapely.MultiPoint(corners))
-    if part.sum() < 0.85 * hull.area:
+    if not isinstance(hull, shapely.Polygon) or part.sum() < 0.85 * hull.area:
         return None
     box = shapely.get_coordinates(hull.exterior)[:-1]
     quad = _largest_quad(box)
     if quad is None or shapely.Polygon(quad).area < 0.8 * hull.area:
         return None
-    return quad + np.array([where[1].start, where[0].start], dtype=float)
+    return np.asarray(quad + np.array([where[1].start, where[0].start], dtype=float))
 
 
 def _largest_quad(hull: FloatArray) -> FloatArray | None:
@@ -233,9 +248,7 @@ def read_mark(light: Light, quad: FloatArray) -> Mark | None:
     at = rim + cell * (np.arange(4)[:, None] + np.array([0.3, 0.5, 0.7])[None, :]).ravel()
     values = _through(light, plane, *np.meshgrid(at, at)).reshape(4, 3, 4, 3).mean(axis=(1, 3))
     edge = np.linspace(0.05, 0.95, 25)
-    black = np.median(
-        np.concatenate([_through(light, plane, *p) for p in _round(edge, rim / 2)])
-    )
+    black = np.median(np.concatenate([_through(light, plane, *p) for p in _round(edge, rim / 2)]))
     white = np.percentile(np.concatenate([_through(light, plane, *p) for p in _round(edge, -1.2 / MARK)]), 60)
     if white < 2.0 * black or np.ptp(values) < 0.4 * (white - black):
         return None

@@ -52,10 +52,10 @@ class Unread:
 class Reading:
     """All that a photograph of a card says; lengths in mm.
 
-    kerf: along and across the grain together, then each. bias: middle of the slot to the right of its line, seen in the
-    direction sawn. wander: how far it strays to either side of that, 19 times out of 20. radius: of the tightest arc
-    followed with every larger one; ladder_done: whether the tightest arc of all was followed. feed: mm a minute.
-    """
+    kerf: along and across the grain together, then each. bias: middle of the slot to the right of its line, seen
+    in the direction sawn. wander: how far it strays to either side of that, 19 times out of 20. radius: of the
+    tightest arc followed with every larger one; ladder_done: whether the tightest arc of all was followed. feed:
+    mm a minute."""
 
     card: str
     found: Found
@@ -92,20 +92,26 @@ def read_card(
 ) -> Reading:
     """Measure the card in a photograph.
 
-    minutes: what all of it took to saw. square: the check square as measured on the print (mm), wide and high; without
-    it the paper's own edges tell the print scale where they are seen. allowance: how far (mm) the slot of an arc may
-    stray. Raises ReadError where there is no whole card in the picture or the picture is out of focus.
+    minutes: what all of it took to saw. square: the check square as measured on the print (mm), wide and high;
+    without it the paper's own edges tell the print scale where they are seen. allowance: how far (mm) the slot of
+    an arc may stray. Raises ReadError where there is no whole card in the picture or the picture is out of focus.
     """
     found = find_card(light, name)
     see = sight(light, found)
     scale = print_scale(light, found, square)
     unread = [*_doubts(found, see)]
     lines = cuts(found.card.ladder)
-    straight = {c.kind: read_slot(light, found, see, c.trails[0]) for c in lines if c.kind in ("along", "across")}
+    straight = {
+        c.kind: read_slot(light, found, see, c.trails[0]) for c in lines if c.kind in ("along", "across")
+    }
     width: dict[str, Value | None] = {}
     for kind, slot in straight.items():
         value, why = _kerf(slot, see)
-        width[kind] = None if value is None else _scaled(value, scale.wide if kind == "along" else scale.high, scale.sure)
+        width[kind] = (
+            None
+            if value is None
+            else _scaled(value, scale.wide if kind == "along" else scale.high, scale.sure)
+        )
         if why:
             unread.append(Unread(f"kerf {kind} the grain", why))
     along, across = width["along"], width["across"]
@@ -113,7 +119,9 @@ def read_card(
     good = [s for k, s in straight.items() if width[k] is not None]
     bias, wander = _hand(good, see)
     rungs = tuple(
-        read_rung(light, found, see, cut, kerf.value if kerf else None, bias.value if bias else 0.0, allowance)
+        read_rung(
+            light, found, see, cut, kerf.value if kerf else None, bias.value if bias else 0.0, allowance
+        )
         for cut in lines
         if cut.kind == "arc"
     )
@@ -125,8 +133,8 @@ def read_card(
     if minutes is not None:
         feed = _sawn([*straight.values()], rungs, corners, lines) / minutes
     return Reading(
-        found.card.title, found, see, scale, tuple(straight.values()), rungs, corners, kerf, along, across, bias, wander,
-        radius, whole, allowance, feed, tuple(unread),
+        found.card.title, found, see, scale, tuple(straight.values()), rungs, corners, kerf, along, across, bias,
+        wander, radius, whole, allowance, feed, tuple(unread),
     )  # fmt: skip
 
 
@@ -136,10 +144,15 @@ def _doubts(found: Found, see: Sight) -> list[Unread]:
     off = found.fitted.rms * see.pixel
     if off > _MOVED:
         doubts.append(
-            Unread("flatness", f"the dots lie {off:.2f} mm off where they belong: the paper has moved, or is not flat.")
+            Unread(
+                "flatness",
+                f"the dots lie {off:.2f} mm off where they belong: the paper has moved, or is not flat.",
+            )
         )
     if see.blur > _SOFT:
-        doubts.append(Unread("sharpness", f"edges are blurred over {2 * see.blur * see.pixel:.1f} mm: hold it still."))
+        doubts.append(
+            Unread("sharpness", f"edges are blurred over {2 * see.blur * see.pixel:.1f} mm: hold it still.")
+        )
     return doubts
 
 
@@ -187,7 +200,9 @@ def _kerf(slot: Slot, see: Sight) -> tuple[Value | None, str]:
 
 
 def _scaled(value: Value, scale: float, sure: float) -> Value:
-    return Value(value.value * scale, math.hypot(value.sure * scale, value.value * sure), value.spread * scale)
+    return Value(
+        value.value * scale, math.hypot(value.sure * scale, value.value * sure), value.spread * scale
+    )
 
 
 def _both(along: Value | None, across: Value | None) -> Value | None:
@@ -254,7 +269,9 @@ def _radius(rungs: tuple[Rung, ...], scale: PrintScale, unread: list[Unread]) ->
     return Value(sawn * factor, sawn * max(scale.sure, 0.02)), best is rungs[-1]
 
 
-def _sawn(slots: list[Slot], rungs: tuple[Rung, ...], corners: tuple[CornerCut, ...], lines: tuple[Cut, ...]) -> float:
+def _sawn(
+    slots: list[Slot], rungs: tuple[Rung, ...], corners: tuple[CornerCut, ...], lines: tuple[Cut, ...]
+) -> float:
     """Length sawn (mm): stations with a slot, and the corners whole where they were read."""
     length = sum(float(s.seen.sum()) * STEP for s in (*slots, *(r.slot for r in rungs)))
     whole = {c.kind: sum(t.length for t in c.trails) for c in lines}
@@ -263,5 +280,3 @@ def _sawn(slots: list[Slot], rungs: tuple[Rung, ...], corners: tuple[CornerCut, 
 
 def _corner_name(kind: str) -> str:
     return {"turned": "the corner turned on the spot", "met": "the corner sawn from both sides"}[kind]
-
-

@@ -29,9 +29,9 @@ _TRIM = 0.06
 
 @dataclass(frozen=True)
 class Rung:
-    """An arc of the ladder. radius: as drawn; sawn: as sawn (mm), `sure` within so much; stray: the furthest the slot's
-    middle lies off its line but for the hand's bias (95 of 100 stations); followed: None where it can't be told; slip: the
-    curve was right and only its place was not, which a hand does and a blade does not."""
+    """An arc of the ladder. radius: as drawn; sawn: as sawn (mm), `sure` within so much; stray: the furthest the
+    slot's middle lies off its line but for the hand's bias (95 of 100 stations); followed: None where it can't be
+    told; slip: the curve was right and only its place was not, which a hand does and a blade does not."""
 
     radius: float
     slot: Slot
@@ -68,10 +68,12 @@ def read_rung(
     stray = float(np.percentile(np.abs(slot.middle[arc] - bias), 95))
     halves = [_fit_radius(slot, low, high) for low, high in spans]
     sawn = float(np.mean([r for r, _ in halves]))
-    sure = float(np.hypot(*(s for _, s in halves))) / 2
+    sure = math.hypot(*(s for _, s in halves)) / 2
     width = float(np.median(slot.width[arc]))
     if not math.isfinite(sawn) or sure > 0.3 * sawn:
-        return Rung(cut.radius, slot, None, 0.0, stray, None, "its curve can't be told from the edges' noise.")
+        return Rung(
+            cut.radius, slot, None, 0.0, stray, None, "its curve can't be told from the edges' noise."
+        )
     wider = sawn - sure > _WIDER * cut.radius
     if stray > allowance:
         why = f"the slot strays {stray:.1f} mm from its line."
@@ -119,7 +121,8 @@ def circle(z: ComplexArray) -> tuple[float, float]:
     curvature = abs(float(found.x[2]))
     if curvature < 1e-6:
         return math.inf, math.inf
-    normal = found.jac.T @ found.jac
+    jacobian = np.asarray(found.jac, dtype=float)
+    normal = jacobian.T @ jacobian
     spread = float(np.sqrt(np.mean(off(found.x) ** 2)))
     # Neighbouring stations share the hand's stray: about so many of them are one.
     error = 2 * spread * math.sqrt(max(np.linalg.pinv(normal)[2, 2], 0.0)) * math.sqrt(max(2.0 / STEP, 1.0))

@@ -52,7 +52,9 @@ def print_scale(light: Light, found: Found, square: tuple[float, float] | None) 
     left, right, low, top = sides
     if left is None or right is None or low is None or top is None:
         return PrintScale(1.0, 1.0, _UNKNOWN, "not known")
-    return PrintScale(width / (width + left + right), height / (height + low + top), _TRIMMED, "paper's edges")
+    return PrintScale(
+        width / (width + left + right), height / (height + low + top), _TRIMMED, "paper's edges"
+    )
 
 
 def _paper_edge(

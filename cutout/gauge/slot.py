@@ -33,8 +33,8 @@ _WIDE = 6.0
 
 @dataclass(frozen=True)
 class Slot:
-    """Stations along a trail: s (n,) mm along it, middle (n,) mm to the right of it, width (n,) mm; nan where there is
-    no slot. glare, dark: how many stations could not be told, for that reason."""
+    """Stations along a trail: s (n,) mm along it, middle (n,) mm to the right of it, width (n,) mm; nan where
+    there is no slot. glare, dark: how many stations could not be told, for that reason."""
 
     trail: Trail
     s: FloatArray
@@ -60,7 +60,8 @@ class Slot:
 
 @dataclass(frozen=True)
 class Sight:
-    """How well the picture shows the card: sigma of the blur (px), size of a pixel (mm) on average, ink over paper."""
+    """How well the picture shows the card: sigma of the blur (px), size of a pixel (mm) on average, ink over
+    paper."""
 
     blur: float
     pixel: float
@@ -110,10 +111,12 @@ def darkness(light: Light, found: Found, see: Sight, trail: Trail, s: FloatArray
     return t, dark, paper
 
 
-def read_slot(light: Light, found: Found, see: Sight, trail: Trail, least: float = 0.0, most: float = math.inf) -> Slot:
+def read_slot(
+    light: Light, found: Found, see: Sight, trail: Trail, least: float = 0.0, most: float = math.inf
+) -> Slot:
     """The slot along a trail, between two arc lengths."""
     n = max(2, math.floor((min(most, trail.length) - least) / STEP) + 1)
-    s = least + STEP * np.arange(n)
+    s = np.asarray(least + STEP * np.arange(n), dtype=np.float64)
     t, dark, paper = darkness(light, found, see, trail, s)
     sigma = see.blur * see.pixel
     calm = uniform_filter1d(dark, 3, axis=0, mode="nearest")
@@ -128,7 +131,8 @@ def read_slot(light: Light, found: Found, see: Sight, trail: Trail, least: float
 
 
 def _edges(t: FloatArray, dark: FloatArray, calm: FloatArray, sigma: float) -> tuple[float, float] | None:
-    """Both edges of the slot nearest to the line at one station; None where there is none with paper on both sides."""
+    """Both edges of the slot nearest to the line at one station; None where there is none with paper on both
+    sides."""
     over = calm > DARK
     if not over.any():
         return None
@@ -190,12 +194,13 @@ def _narrow(
 def outer_edge(
     light: Light, found: Found, see: Sight, trail: Trail, side: int, low: float, high: float
 ) -> FloatArray | None:
-    """One edge of a slot whose other side may be gone, as places on the card (n, 2). side: 1 the left, -1 the right."""
+    """One edge of a slot whose other side may be gone, as places on the card (n, 2). side: 1 the left, -1 the
+    right."""
     s = np.arange(low, high, STEP)
     t, dark, paper = darkness(light, found, see, trail, s)
     # The left is at negative t; looked at from outside inwards. Only the outer strip is sure to be paper.
     t, dark = (-t[::-1], dark[:, ::-1]) if side < 0 else (t, dark)
-    strip = (t < -REACH + 1.0)
+    strip = t < -REACH + 1.0
     base = np.median(dark[:, strip], axis=1)
     sigma = see.blur * see.pixel
     found_at = []
@@ -211,5 +216,3 @@ def outer_edge(
     at, off = np.array(found_at).T
     z, way = trail.at(at)
     return to_array(z - 1j * way * off * side)
-
-

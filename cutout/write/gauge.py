@@ -140,23 +140,24 @@ def _what_to_do(flow: Flow, kit: Kit, units: Units) -> None:
     steps = (
         "Glue the whole sheet flat on scrap a little larger, of the same wood and thickness as the panel, its arrow "
         "along the grain. On smaller scrap the dashed lines lie on its edges.",
-        "Saw every pale line from the edge to its end, at your usual pace and without twisting the saw: first the two "
-        "slots, then the arcs, the largest first. Stop where the blade binds or burns. Let it stand still, and back out.",
-        '"Turn the blade here": saw in to the corner, turn on the spot if your saw can, and go on. "From both sides": '
-        "saw to the point from the one side, then from the other. The wedge falls out.",
+        "Saw every pale line from the edge to its end, at your usual pace and without twisting the saw: first the "
+        "two slots, then the arcs, the largest first. Stop where the blade binds or burns. Let it stand still, and "
+        "back out.",
+        '"Turn the blade here": saw in to the corner, turn on the spot if your saw can, and go on. "From both '
+        'sides": saw to the point from the one side, then from the other. The wedge falls out.',
         "Blow the dust out of the slots. Write down wood, thickness, blade and the minutes of sawing.",
     )
     for n, step in enumerate(steps, start=1):
         flow.text(step, 9, indent=6, mark=f"{n}.")
     flow.heading("2. Photograph it")
-    steps = (
-        "Lay it on something dark, or the light shows through the slots. Daylight from a window, no flash, no glare on "
-        "the paper.",
+    shots = (
+        "Lay it on something dark, or the light shows through the slots. Daylight from a window, no flash, no "
+        "glare on the paper.",
         "From above, the whole paper in the picture and as large as it goes, all four marks sharp.",
         "Then: cutout gauge photo.jpg --minutes 12 --wood red-oak --thickness 18mm --keep. It says what it read, how "
         "sure it is, and what it could not read and why, and keeps the values for later jobs.",
     )
-    for n, step in enumerate(steps, start=1):
+    for n, step in enumerate(shots, start=1):
         flow.text(step, 9, indent=6, mark=f"{n}.")
 
 
@@ -165,8 +166,8 @@ def _by_hand(flow: Flow, units: Units) -> None:
     steps = (
         "Kerf: find the widest drill shank, feeler gauge or key that just slides into the slot, at three places, and "
         "measure it with callipers. The middle value is your kerf.",
-        "Turning radius: that of the tightest arc whose slot stayed on its line, where the blade neither bound, burnt "
-        "nor widened the slot, with every larger one as good.",
+        "Turning radius: that of the tightest arc whose slot stayed on its line, where the blade neither bound, "
+        "burnt nor widened the slot, with every larger one as good.",
     )
     for step in steps:
         flow.text(step, 9, indent=6, mark="-")

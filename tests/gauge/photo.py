@@ -35,7 +35,8 @@ PAD = 18.0
 @dataclass(frozen=True)
 class Saw:
     """What the simulated saw did. bias: to the right of the way it goes; torn: sigma (mm) of ragged edges; least:
-    the tightest radius it follows; rounding: radius at the corner that was turned."""
+    the tightest radius it follows; corner: "round" where the blade turned in its own kerf, "blunt" where it did
+    not."""
 
     kerf: float = 1.3
     bias: float = 0.1
@@ -44,12 +45,13 @@ class Saw:
     least: float = 9.0
     unsawn: tuple[str, ...] = ()
     across_kerf: float | None = None
+    corner: str = "round"
 
 
 @dataclass(frozen=True)
 class Shot:
-    """How it was photographed. tilt: degrees from upright; axis: degrees of the axis it is tilted about; turn: degrees
-    the camera is turned about its own line of sight; k1: x' = x (1 + k1 r^2), r in focal lengths."""
+    """How it was photographed. tilt: degrees from upright; axis: degrees of the axis it is tilted about; turn:
+    degrees the camera is turned about its own line of sight; k1: x' = x (1 + k1 r^2), r in focal lengths."""
 
     megapixels: float = 12.0
     tilt: float = 0.0
@@ -98,27 +100,60 @@ def _wide(cut: Cut, trail: Trail, least: float) -> Trail:
     return replace(trail, runs=runs)
 
 
-def slots(card: Card, saw: Saw) -> shapely.Geometry:
-    """Everything sawn out of the card, as one geometry in its mm."""
+@dataclass(frozen=True)
+class Sawn:
+    """One line as the simulated saw took it: middle and unit directions (complex) every 0.05 mm."""
+
+    cut: Cut
+    trail: Trail
+    middle: NDArray[np.complex128]
+    way: NDArray[np.complex128]
+    kerf: float
+    ragged: tuple[NDArray[np.float64], NDArray[np.float64]]
+
+    @property
+    def off(self) -> NDArray[np.float64]:
+        """How far right of the line drawn each place lies (mm)."""
+        drawn = shapely.LineString(self.trail.points(0.02))
+        points = shapely.points(self.middle.real, self.middle.imag)
+        s = shapely.line_locate_point(drawn, points)
+        z, way = self.trail.at(np.clip(s, 0, self.trail.length))
+        right = ((self.middle - z) * np.conj(way)).imag < 0
+        return np.where(right, 1.0, -1.0) * shapely.distance(drawn, points)
+
+
+@cache
+def sawn(card: Card, saw: Saw) -> tuple[Sawn, ...]:
+    """Every line of the card as it was sawn."""
     rng = np.random.default_rng(77)
-    parts = []
+    lines = []
     for cut in cuts(card.ladder):
-        if cut.kind in saw.unsawn or f"{cut.radius:g}" in saw.unsawn:
-            continue
         for trail in cut.trails:
             z, way = sawn_line(cut, trail, saw, rng)
             kerf = saw.across_kerf if cut.kind == "across" and saw.across_kerf else saw.kerf
-            ragged = [saw.torn * slow_noise(len(z), 0.05, 0.15, rng) if saw.torn else 0.0 for _ in range(2)]
-            left = z + 1j * way * (kerf / 2 + ragged[0])
-            right = z - 1j * way * (kerf / 2 + ragged[1])
-            run_in = 0.0 if cut.kind == "turned" and trail is cut.trails[1] else 40.0
-            start = z[:1] - way[0] * run_in
-            outline = np.concatenate([start + 1j * way[0] * kerf / 2, left, right[::-1], start - 1j * way[0] * kerf / 2])
-            ring = shapely.Polygon(np.column_stack([outline.real, outline.imag]))
-            parts.append(shapely.make_valid(ring))
-        if cut.kind == "met":
+            ragged = tuple(saw.torn * slow_noise(len(z), 0.05, 0.15, rng) for _ in range(2))
+            if cut.kind not in saw.unsawn and f"{cut.radius:g}" not in saw.unsawn:
+                lines.append(Sawn(cut, trail, z, way, kerf, (ragged[0], ragged[1])))
+    return tuple(lines)
+
+
+def slots(card: Card, saw: Saw) -> shapely.Geometry:
+    """Everything sawn out of the card, as one geometry in its mm."""
+    parts = []
+    for line in sawn(card, saw):
+        z, way, cut = line.middle, line.way, line.cut
+        left = z + 1j * way * (line.kerf / 2 + line.ragged[0])
+        right = z - 1j * way * (line.kerf / 2 + line.ragged[1])
+        run_in = 0.0 if cut.kind == "turned" and line.trail is cut.trails[1] else 40.0
+        start = z[:1] - way[0] * run_in
+        side = 1j * way[0] * line.kerf / 2
+        outline = np.concatenate([start + side, left, right[::-1], start - side])
+        parts.append(shapely.make_valid(shapely.Polygon(np.column_stack([outline.real, outline.imag]))))
+        if cut.kind == "turned" and saw.corner == "round" and line.trail is cut.trails[0]:
+            parts.append(shapely.Point(z[-1].real, z[-1].imag).buffer(line.kerf / 2, quad_segs=64))
+        if cut.kind == "met" and line.trail is cut.trails[0]:
             a, b = (t.start for t in cut.trails)
-            tip = cut.trails[0].at(np.array([cut.trails[0].length]))[0][0]
+            tip = line.trail.at(np.array([line.trail.length]))[0][0]
             parts.append(shapely.Polygon([(p.real, p.imag) for p in (a, b, tip)]))
     return shapely.union_all(parts)
 
@@ -148,11 +183,18 @@ def scene(card: Card, saw: Saw, shot: Shot) -> Scene:
     values[pad:-pad, pad:-pad] = 0.04 + (white - 0.04) * ink
     height = sheet.height or 300.0
     origin = ((WIDTH - sheet.width) / 2 - PAD, (HEIGHT - height) / 2 - PAD)
-    _saw_out(values, slots(card, saw), origin, shot)
+    scrap = shapely.box(
+        origin[0] + 6,
+        origin[1] + 6,
+        *(o + FINE * n - 6 for o, n in zip(origin, values.shape[::-1], strict=True)),
+    )
+    _saw_out(values, shapely.intersection(slots(card, saw), scrap), origin, shot)
     return Scene(values, origin)
 
 
-def _saw_out(values: NDArray[np.float32], gone: shapely.Geometry, origin: tuple[float, float], shot: Shot) -> None:
+def _saw_out(
+    values: NDArray[np.float32], gone: shapely.Geometry, origin: tuple[float, float], shot: Shot
+) -> None:
     """The slots laid over the scene: dark, with the upper part of a wall seen where the camera looks in askew."""
     tilt, axis = math.radians(shot.tilt), math.radians(shot.axis)
     seen = 1.5 * math.tan(tilt)
@@ -171,7 +213,9 @@ def _coverage(shape: shapely.Geometry, size: tuple[int, int], origin: tuple[floa
     for polygon in (p for p in shapely.get_parts(exact) if p.geom_type == "Polygon" and p.area > 1e-6):
         x0, y0, x1, y1 = polygon.bounds
         c0, c1 = (int(np.clip((x - origin[0]) / FINE + d, 0, size[1])) for x, d in ((x0, -2), (x1, 3)))
-        r0, r1 = (int(np.clip(size[0] - (y - origin[1]) / FINE + d, 0, size[0])) for y, d in ((y1, -2), (y0, 3)))
+        r0, r1 = (
+            int(np.clip(size[0] - (y - origin[1]) / FINE + d, 0, size[0])) for y, d in ((y1, -2), (y0, 3))
+        )
         if c1 <= c0 or r1 <= r0:
             continue
         mask = Image.new("L", ((c1 - c0) * fine, (r1 - r0) * fine), 0)
@@ -181,7 +225,9 @@ def _coverage(shape: shapely.Geometry, size: tuple[int, int], origin: tuple[floa
             px = ((xy[:, 0] - origin[0]) / FINE - c0) * fine - 0.5
             py = (size[0] - (xy[:, 1] - origin[1]) / FINE - r0) * fine - 0.5
             draw.polygon(list(zip(px.tolist(), py.tolist(), strict=True)), fill=value)
-        share = np.asarray(mask, dtype=np.float32).reshape(r1 - r0, fine, c1 - c0, fine).mean(axis=(1, 3)) / 255
+        share = (
+            np.asarray(mask, dtype=np.float32).reshape(r1 - r0, fine, c1 - c0, fine).mean(axis=(1, 3)) / 255
+        )
         yield (slice(r0, r1), slice(c0, c1)), share
 
 
@@ -237,7 +283,12 @@ def framed(what: Scene, shot: Shot):
     while True:
         ahead, back = pinhole(replace(shot, fill=fill), size, middle, max(wide, high) - 2 * PAD)
         p = ahead(corners)
-        if p.real.min() > 6 and p.imag.min() > 6 and p.real.max() < size[0] - 6 and p.imag.max() < size[1] - 6:
+        if (
+            p.real.min() > 6
+            and p.imag.min() > 6
+            and p.real.max() < size[0] - 6
+            and p.imag.max() < size[1] - 6
+        ):
             return size, ahead, back
         fill *= 0.97
 
@@ -298,4 +349,15 @@ def true_pixels(what: Scene, shot: Shot) -> Callable[[NDArray], NDArray]:
     return framed(what, shot)[1]
 
 
-__all__ = ["Card", "Saw", "Shot", "arc_spans", "photo_of_card", "photograph", "printed", "scene", "slots", "true_pixels"]
+__all__ = [
+    "Card",
+    "Saw",
+    "Shot",
+    "arc_spans",
+    "photo_of_card",
+    "photograph",
+    "printed",
+    "scene",
+    "slots",
+    "true_pixels",
+]
