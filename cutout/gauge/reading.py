@@ -263,10 +263,11 @@ def _radius(rungs: tuple[Rung, ...], scale: PrintScale, unread: list[Unread]) ->
             why = f"not even the arc of {readable[0].radius:g} mm was followed: {readable[0].why}"
             unread.append(Unread("turning radius", why))
         return None, False
-    sawn = best.sawn if best.sawn - best.sure > best.radius else best.radius
+    wider = best.sawn - best.sure > best.radius
+    sawn, sure = (best.sawn, best.sure) if wider else (best.radius, 0.02 * best.radius)
     factor = math.sqrt(scale.wide * scale.high)
     # What is drawn is known; what is not is whether a blade that took this arc would take a slightly tighter one.
-    return Value(sawn * factor, sawn * max(scale.sure, 0.02)), best is rungs[-1]
+    return Value(sawn * factor, math.hypot(sure, sawn * scale.sure)), best is rungs[-1]
 
 
 def _sawn(

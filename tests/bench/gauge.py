@@ -90,7 +90,8 @@ def true_bias(card: Card, saw: Saw) -> float:
 
 
 def right_radii(card: Card, saw: Saw) -> set[float]:
-    """The tightest arc followed, by the exact geometry; two of them where one is within 0.08 mm of the allowance."""
+    """The tightest arc followed, as drawn and as sawn, by the exact geometry; those of two arcs where one is within
+    0.08 mm of the allowance."""
     bias = true_bias(card, saw)
     right = set()
     for allowance in (ALLOWANCE - 0.08, ALLOWANCE + 0.08):
@@ -102,7 +103,7 @@ def right_radii(card: Card, saw: Saw) -> set[float]:
             stray = float(np.percentile(np.abs(line.off[on] - bias), 95))
             if stray <= allowance and max(saw.least / line.cut.radius, 1) < 1.15:
                 best = line.cut.radius
-        right.add(best)
+        right |= {best, max(best, saw.least) if best else best}
     return right
 
 
@@ -129,11 +130,10 @@ def measure(card: Card, saw: Saw, shot: Shot, kind: str) -> Row:
     silent = [k for k, e in off.items() if e is not None and abs(e) > max(limit[k], sure[k] or 0.0)]
     radius = None
     if reading.radius is not None:
-        radius = min(abs(reading.radius.value / r - 1) if r else 1.0 for r in right_radii(card, saw))
-        if radius > 0.05:
-            silent.append(
-                f"radius {reading.radius.value:.2f} for {sorted(right_radii(card, saw))} (least {saw.least:.2f})"
-            )
+        right = right_radii(card, saw)
+        radius = min(abs(reading.radius.value / r - 1) if r else 1.0 for r in right)
+        if radius > max(0.05, reading.radius.sure / reading.radius.value):
+            silent.append(f"radius {reading.radius.value:.2f} for {sorted(right)} (least {saw.least:.2f})")
     if reading.found.card != card:
         silent.append("card")
     return Row(kind, True, off["kerf"], off["bias"], radius, ", ".join(silent), seconds, why)

@@ -80,8 +80,9 @@ class Scene:
 
 def slow_noise(n: int, step: float, long: float, rng: np.random.Generator) -> NDArray[np.float64]:
     """Noise (n,) of sigma 1, correlated over about `long` mm at `step` mm a sample."""
-    raw = gaussian_filter1d(rng.standard_normal(n + 200), max(long / step, 1e-6), mode="wrap")[:n]
-    return np.asarray(raw / max(float(raw.std()), 1e-9))
+    sigma = max(long / step, 1e-6)
+    raw = gaussian_filter1d(rng.standard_normal(n + math.ceil(40 * sigma)), sigma, mode="wrap")
+    return np.asarray(raw[:n] / max(float(raw.std()), 1e-9))
 
 
 def sawn_line(cut: Cut, trail: Trail, saw: Saw, rng: np.random.Generator) -> tuple[NDArray, NDArray]:
