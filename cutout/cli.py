@@ -252,6 +252,27 @@ def _read_gauge(photo: Path, blade_name: str, units: Units, out: Path, options: 
     return NEEDS_USER if gauged.reading.unread else 0
 
 
+@cli.command(short_help="Hold photos of the sawn panel against its pattern.")
+@click.argument("result", type=click.Path(path_type=Path))
+@click.argument("photos", type=click.Path(path_type=Path), nargs=-1, required=True)
+@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", help="Units to answer in.")
+@click.option("--least", default="0.3mm", help="From so far off the line a spot is worth a file [0.3mm].")
+@click.option("--out", type=click.Path(path_type=Path), help="File to write [PHOTO-compared.png].")
+def compare(result: Path, photos: tuple[Path, ...], units: Units, least: str, out: Path | None) -> int:
+    """Hold PHOTOS of the sawn panel, on a plain ground, against the pattern in RESULT (result.json)."""
+    from cutout.run import compare_photos
+    from cutout.units import parse_positive
+    from cutout.write.files import write_files
+
+    held = compare_photos(result, photos, units, parse_positive(least, units, what="--least"))
+    target = out or Path(f"{photos[0].stem}-compared.png")
+    write_files(target.parent, {target.name: held.picture})
+    for line in held.said:
+        click.echo(line)
+    click.echo(f"{shown(target)}: the outline in colour.")
+    return NEEDS_USER if held.found.spots else 0
+
+
 @cli.command(short_help="The same in the browser, on this computer only.")
 @click.option("--port", type=click.IntRange(1, 65535), help="Port on 127.0.0.1 [any free one].")
 @click.option("--browser/--no-browser", default=True, help="Open the page in the browser.")

@@ -16,12 +16,13 @@ from cutout.amend import Mended, mend
 from cutout.amend.size import size_lines
 from cutout.check.boards import movement_finding
 from cutout.check.hint import hint
-from cutout.errors import KitError, LayoutError
+from cutout.errors import KitError, LayoutError, shown
 from cutout.finding import Finding, ordered
-from cutout.gauge.light import file_bytes, linear_light
+from cutout.gauge.compare import Compared, compare, drawn_in
+from cutout.gauge.light import file_bytes, linear_colour, linear_light
 from cutout.gauge.reading import Reading, read_card
 from cutout.gauge.rung import ALLOWANCE
-from cutout.gauge.say import lines
+from cutout.gauge.say import compared_lines, lines
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
 from cutout.kit import Measured, measured_in, paper, wood
@@ -31,6 +32,7 @@ from cutout.read import read
 from cutout.route import tool_path
 from cutout.saw import plan, prove
 from cutout.units import Units, format_length
+from cutout.write.compare_picture import compare_png
 from cutout.write.files import write_files
 from cutout.write.gauge import gauge_pdf
 from cutout.write.gauge_picture import gauge_png
@@ -155,6 +157,27 @@ def read_gauge(
     reading = read_card(light, photo.name, minutes, square, allowance)
     said = tuple(lines(reading, units))
     return Gauged(reading, said, gauge_png(light, reading, list(said)))
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Photographs of a panel held against its pattern: the figures, the same in sentences, the picture."""
+
+    found: Compared
+    said: tuple[str, ...]
+    picture: bytes
+
+
+def compare_photos(result: Path, photos: tuple[Path, ...], units: Units = "mm", least: float = 0.3) -> Held:
+    """Hold photographs of a sawn panel against its result.json; from `least` mm on a spot is worth a file.
+
+    Raises ReadError.
+    """
+    drawn = drawn_in(file_bytes(result).decode("utf-8", "replace"), shown(result))
+    colours = {shown(photo): linear_colour(file_bytes(photo), photo.name) for photo in photos}
+    found = compare(drawn, colours, least)
+    said = tuple(compared_lines(found, units))
+    return Held(found, said, compare_png(next(iter(colours.values())), found, list(said)))
 
 
 def measured_from(

@@ -25,14 +25,25 @@ def file_bytes(path: Path) -> bytes:
         raise ReadError(f"{shown(path)}: can't be read: {error.strerror or 'it is no file'}.") from error
 
 
+def linear_colour(data: bytes, name: str) -> Light:
+    """Red, green and blue light (h, w, 3), 0..1, of a picture file. Raises ReadError."""
+    pixels = np.asarray(decode(data, name).colour.convert("RGB"))
+    return np.asarray(_curve()[pixels], dtype=np.float32)
+
+
+def _curve() -> Light:
+    """Light of each of the 256 sRGB codes (IEC 61966-2-1)."""
+    code = np.arange(256) / 255.0
+    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
 def linear_light(data: bytes, name: str) -> Light:
     """The light that fell on each pixel of a picture file, 0..1. Raises ReadError.
 
     The curve is sRGB's (IEC 61966-2-1): edges blurred by a lens are balanced in light, not in code values.
     """
     picture = decode(data, name)
-    code = np.arange(256) / 255.0
-    curve = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    curve = _curve()
     pixels = np.asarray(picture.colour)
     if pixels.ndim == 2:
         return np.asarray(curve[pixels], dtype=np.float32)

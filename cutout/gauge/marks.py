@@ -115,7 +115,7 @@ def _of_one_card(marks: list[Mark], name: str) -> tuple[Card, list[Mark]]:
 def find_marks(light: Light) -> list[Mark]:
     """Every mark that can be read in a picture."""
     step = max(1, round(max(light.shape) / _SMALL))
-    small = _reduced(light, step)
+    small = reduced(light, step)
     dark = small < 0.5 * _paper(small)
     parts, _ = label(dark)
     found = []
@@ -131,7 +131,8 @@ def find_marks(light: Light) -> list[Mark]:
     return found
 
 
-def _reduced(light: Light, step: int) -> Light:
+def reduced(light: Light, step: int) -> Light:
+    """The picture with every `step` by `step` pixels made one, their mean."""
     h, w = (n // step * step for n in light.shape)
     return np.asarray(
         light[:h, :w].reshape(h // step, step, w // step, step).mean(axis=(1, 3)), dtype=np.float32
@@ -159,13 +160,13 @@ def _quad(parts: NDArray[np.integer[Any]], n: int, where: tuple[slice, slice]) -
     if not isinstance(hull, shapely.Polygon) or part.sum() < 0.85 * hull.area:
         return None
     box = shapely.get_coordinates(hull.exterior)[:-1]
-    quad = _largest_quad(box)
+    quad = widest_quad(box)
     if quad is None or shapely.Polygon(quad).area < 0.8 * hull.area:
         return None
     return np.asarray(quad + np.array([where[1].start, where[0].start], dtype=float))
 
 
-def _largest_quad(hull: FloatArray) -> FloatArray | None:
+def widest_quad(hull: FloatArray) -> FloatArray | None:
     """Four of a hull's corners: the two furthest apart, and the furthest from their line on both sides."""
     if len(hull) < 4:
         return None

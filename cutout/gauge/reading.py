@@ -125,7 +125,7 @@ def read_card(
         for cut in lines
         if cut.kind == "arc"
     )
-    radius, whole = _radius(rungs, scale, unread)
+    radius, whole = _radius(rungs, scale, kerf, unread)
     bent = [cut for cut in lines if cut.kind in ("turned", "met")]
     corners = tuple(read_corner(light, found, see, cut) for cut in bent) if kerf else ()
     unread += [Unread(_corner_name(c.kind), c.why) for c in corners if c.why]
@@ -244,12 +244,17 @@ def smooth(values: FloatArray, n: int) -> FloatArray:
     return np.convolve(values, kernel, "same") / np.convolve(np.ones(len(values)), kernel, "same")
 
 
-def _radius(rungs: tuple[Rung, ...], scale: PrintScale, unread: list[Unread]) -> tuple[Value | None, bool]:
+def _radius(
+    rungs: tuple[Rung, ...], scale: PrintScale, kerf: Value | None, unread: list[Unread]
+) -> tuple[Value | None, bool]:
     """The tightest arc followed before the blade gave up; whether the ladder ended before the saw did.
 
     A single slip of the hand, followed by a tighter arc that was sawn well, does not count against the blade. Its
     radius is the drawn one unless it was sawn wider for sure.
     """
+    if kerf is None:
+        unread.append(Unread("turning radius", "without the kerf no arc can be judged."))
+        return None, False
     unread += [Unread(f"arc of {r.radius:g} mm", r.why) for r in rungs if r.followed is None]
     readable = [r for r in rungs if r.followed is not None]
     best: Rung | None = None

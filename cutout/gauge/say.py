@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from cutout.gauge.compare import Compared
 from cutout.gauge.corner import CornerCut
 from cutout.gauge.reading import Reading, Value
 from cutout.units import MM_PER_INCH, Units
@@ -41,6 +42,39 @@ def lines(reading: Reading, units: Units) -> list[str]:
         said.append(f"feed             {reading.feed:.0f} mm a minute, backing out and starting included")
     said += [f"NOT READ  {u.what}: {u.why}" for u in reading.unread]
     return said
+
+
+def compared_lines(found: Compared, units: Units) -> list[str]:
+    """How the sawn outline lies against its line, and the spots worth a file."""
+    fine = _fine(units)
+    back = ", seen from the back" if any(s.back for s in found.shown) else ""
+    furthest = _side(found.largest, units)
+    said = [
+        f"outline          {100 * found.told:.0f} % of it could be told, sure to {fine(found.sure)}{back}",
+        f"                 half of it within {fine(found.typical)} of its line, the furthest {furthest}",
+    ]
+    for n, spot in enumerate(found.spots[:9], start=1):
+        said.append(
+            f"  {n}. at {spot.at[0]:.0f}, {spot.at[1]:.0f} mm: {_side(spot.off, units)}, over {spot.length:.0f} mm"
+        )
+    if len(found.spots) > 9:
+        said.append(f"  and {len(found.spots) - 9} more, all smaller")
+    if not found.spots:
+        said.append("                 nothing worth a file where it could be told")
+    said.append(
+        "size             a photo does not tell it: measure the panel and its diagonals before it goes into its frame"
+    )
+    if found.told < 0.8:
+        said.append(
+            "The rest shows the openings' walls instead of the edge: add photos from other sides, or from further "
+            "away."
+        )
+    return said
+
+
+def _side(off: float, units: Units) -> str:
+    fine = _fine(units)
+    return f"{fine(abs(off))} of wood left" if off > 0 else f"{fine(abs(off))} sawn into what stays"
 
 
 def _later(reading: Reading, radius: float) -> bool:

@@ -25,11 +25,11 @@ def gauge_png(light: Light, reading: Reading, words: list[str]) -> bytes:
     """The photograph, grey, with marks and dots framed, the edges of every slot drawn, arcs green where followed, red
     where not and grey where they could not be told; below it what was read. Same photograph, same bytes."""
     shrink = max(light.shape) / _LONG
-    small = Image.fromarray(_codes(light)).resize(
+    small = Image.fromarray(codes(light)).resize(
         (round(light.shape[1] / shrink), round(light.shape[0] / shrink)), Image.Resampling.BOX
     )
     font = fonts.picture_font(18)
-    words = [line for text in words for line in _broken(fonts.plain(text), small.width - 28)]
+    words = [line for text in words for line in broken(fonts.plain(text), small.width - 28)]
     foot = 26 * len(words) + 24
     picture = Image.new("RGB", (small.width, small.height + foot), (255, 255, 255))
     picture.paste(Image.merge("RGB", (small, small, small)), (0, 0))
@@ -61,7 +61,7 @@ def gauge_png(light: Light, reading: Reading, words: list[str]) -> bytes:
     return stream.getvalue()
 
 
-def _codes(light: Light) -> np.ndarray:
+def codes(light: Light) -> np.ndarray:
     """Light as sRGB codes (IEC 61966-2-1)."""
     code = np.where(
         light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055
@@ -69,7 +69,7 @@ def _codes(light: Light) -> np.ndarray:
     return np.asarray(code * 255 + 0.5).astype(np.uint8)
 
 
-def _broken(text: str, width: float) -> list[str]:
+def broken(text: str, width: float) -> list[str]:
     """A line of text as several no wider than `width` pixels."""
     font, lines = fonts.picture_font(18), [""]
     for word in text.split():
