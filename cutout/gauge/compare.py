@@ -41,6 +41,8 @@ _LIKE = 0.9
 """A picture must show panel and openings at this share of a grid of places, or it is another pattern."""
 _FOCAL = 0.75
 """Focal length over the longer side of the picture where perspective is too slight to say it: usual phones."""
+_PIXEL_SURE = 0.6
+"""Share of a pixel an edge may be off, lighting of the wall included: two sigma of simulated photographs."""
 _CALM = 5
 """Stations whose mean is taken, so that a torn fibre is no spot for the file."""
 
@@ -145,7 +147,7 @@ def compare(drawn: Drawn, photos: Mapping[str, Light], least: float) -> Compared
             f"{', '.join(photos)}: hardly any of the outline can be told: photograph it from further away, "
             f"straight from above."
         )
-    sure = max(math.hypot(0.25 * s.pixel, 2 * s.rms) for s in shown)
+    sure = max(math.hypot(_PIXEL_SURE * s.pixel, 2 * s.rms) for s in shown)
     spots = _spots(places, off, ring, max(least, sure))
     return Compared(drawn, tuple(shown), places, out, off, ring, sure, spots)
 

@@ -54,7 +54,7 @@ class Reading:
 
     kerf: along and across the grain together, then each. bias: middle of the slot to the right of its line, seen
     in the direction sawn. wander: how far it strays to either side of that, 19 times out of 20. radius: of the
-    tightest arc followed with every larger one; ladder_done: whether the tightest arc of all was followed. feed:
+    tightest arc followed with every larger one; ladder_done: whether no tighter arc was seen to fail. feed:
     mm a minute."""
 
     card: str
@@ -247,7 +247,8 @@ def smooth(values: FloatArray, n: int) -> FloatArray:
 def _radius(
     rungs: tuple[Rung, ...], scale: PrintScale, kerf: Value | None, unread: list[Unread]
 ) -> tuple[Value | None, bool]:
-    """The tightest arc followed before the blade gave up; whether the ladder ended before the saw did.
+    """The tightest arc followed before the blade gave up; whether no tighter arc was seen
+    to fail, so that the saw may turn tighter still.
 
     A single slip of the hand, followed by a tighter arc that was sawn well, does not count against the blade. Its
     radius is the drawn one unless it was sawn wider for sure.
@@ -268,11 +269,12 @@ def _radius(
             why = f"not even the arc of {readable[0].radius:g} mm was followed: {readable[0].why}"
             unread.append(Unread("turning radius", why))
         return None, False
+    open_end = not any(r.followed is False for r in rungs[rungs.index(best) + 1 :])
     wider = best.sawn - best.sure > best.radius
     sawn, sure = (best.sawn, best.sure) if wider else (best.radius, 0.02 * best.radius)
     factor = math.sqrt(scale.wide * scale.high)
     # What is drawn is known; what is not is whether a blade that took this arc would take a slightly tighter one.
-    return Value(sawn * factor, math.hypot(sure, sawn * scale.sure)), best is rungs[-1]
+    return Value(sawn * factor, math.hypot(sure, sawn * scale.sure)), open_end
 
 
 def _sawn(

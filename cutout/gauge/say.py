@@ -30,7 +30,11 @@ def lines(reading: Reading, units: Units) -> list[str]:
             f"that; an allowance of {fine(reading.advised or 0.0)} covers both"
         )
     if reading.radius is not None:
-        end = " (the tightest on the card: your saw may turn tighter still)" if reading.ladder_done else ""
+        end = (
+            " (no tighter arc was seen to fail: your saw may turn tighter still)"
+            if reading.ladder_done
+            else ""
+        )
         said.append(f"turning radius   {_value(reading.radius, units)}{end}")
     said += [
         f"  arc of {fine(r.radius)}: not followed: {r.why}"

@@ -132,7 +132,8 @@ def measure(card: Card, saw: Saw, shot: Shot, kind: str) -> Row:
     if reading.radius is not None:
         right = right_radii(card, saw)
         radius = min(abs(reading.radius.value / r - 1) if r else 1.0 for r in right)
-        if radius > max(0.05, reading.radius.sure / reading.radius.value):
+        above = reading.ladder_done and reading.radius.value > max(right)
+        if not above and radius > max(0.05, reading.radius.sure / reading.radius.value):
             silent.append(f"radius {reading.radius.value:.2f} for {sorted(right)} (least {saw.least:.2f})")
     if reading.found.card != card:
         silent.append("card")
