@@ -29,10 +29,14 @@ STEP = 0.5
 """Distance between stations along the outline (mm)."""
 _REACH = 4.0
 """How far from the line an edge is looked for (mm)."""
-_WALL = 0.2
-"""Where more of an opening's wall than this is seen (mm), the edge is not told."""
+_SEEN_AT = (0.15, 0.4, 0.8, 1.2, 1.6, 2.2, 3.0, 4.0, 6.0)
+"""Distances beyond an edge (mm) at which it is asked whether wall is seen there."""
+_WALL = 0.1
+"""Where more of an opening's wall than this is seen (mm), the edge can't be told from the ground's."""
 _TALL = 1.2
 """From so much of the wall on (mm) the step from face to wall is looked for instead."""
+_ASKEW = 0.06
+"""How far askew (radians) a sawn edge lies to its line at most."""
 _LIT = 0.2
 """Share of the face's light by which a wall must differ from it, and from the ground."""
 _SIDE = 1.5
@@ -317,10 +321,10 @@ def _face_at(
 def _offsets(drawn: Drawn, one: Shown, places: FloatArray, out: FloatArray, ring: np.ndarray) -> FloatArray:
     """Offsets at stations in one photograph; nan where the wall is seen or no edge is."""
     off = np.full(len(places), np.nan)
-    wall = _wall(drawn, one, places, out)
-    clear, tall = wall <= _WALL, wall >= _TALL
+    least, most = _wall(drawn, one, places, out)
+    clear, tall = most < _WALL, least >= _TALL
     off[clear] = _edge_at(one.share, one.camera, places[clear], out[clear], _REACH)
-    off[tall] = _face_at(one.share, one.camera, places[tall], out[tall], wall[tall])
+    off[tall] = _face_at(one.share, one.camera, places[tall], out[tall], least[tall])
     # An edge that jumps beside its neighbours is another one, or a splinter.
     for k in np.unique(ring):
         here = np.flatnonzero(ring == k)
@@ -332,14 +336,30 @@ def _offsets(drawn: Drawn, one: Shown, places: FloatArray, out: FloatArray, ring
     return off
 
 
-def _wall(drawn: Drawn, one: Shown, places: FloatArray, out: FloatArray) -> FloatArray:
-    """How much of the wall below each place the camera sees beyond the edge (n,), mm; never less than nought.
+def _wall(drawn: Drawn, one: Shown, places: FloatArray, out: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How much of the wall the camera sees beyond each place (n,), mm: at least and at most, the sawn edge lying a
+    little askew to the line.
 
-    The wall's foot is seen in the face's plane moved towards the point under the camera, by T / (z + T) of the way.
+    The wall at depth d is seen in the face's plane moved towards the point under the camera, by d / (z + d) of the
+    way: what is seen beyond an edge is the wood, moved so for every depth.
     """
     eye = camera_over(one.camera)
     foot = (eye[:2] - places) * (drawn.thickness / (eye[2] + drawn.thickness))
-    return np.asarray(np.maximum((foot * out).sum(axis=1), 0.0))
+    shapely.prepare(drawn.keep)
+    widths = []
+    for turn in (-_ASKEW, 0.0, _ASKEW):
+        c, s = math.cos(turn), math.sin(turn)
+        moved = foot @ np.array([[c, s], [-s, c]])
+        depths = np.linspace(0.02, 1.0, 24)[:, None, None]
+        wide = np.zeros(len(places))
+        going = np.ones(len(places), dtype=bool)
+        for t in _SEEN_AT:
+            spots = places + t * out - depths * moved
+            covered = shapely.contains_xy(drawn.keep, spots[..., 0], spots[..., 1]).any(axis=0)
+            going &= covered
+            wide = np.where(going, t, wide)
+        widths.append(wide)
+    return np.min(widths, axis=0), np.max(widths, axis=0)
 
 
 def camera_over(camera: Camera) -> FloatArray:

@@ -69,7 +69,9 @@ def read_corner(light: Light, found: Found, see: Sight, cut: Cut) -> CornerCut:
     k = int(over[0])
     at = float(t[k - 1] + step * (level - dark[k - 1]) / max(dark[k] - dark[k - 1], 1e-9))
     sigma = see.blur * see.pixel
-    short = at - _BLURRED * sigma / math.sin(half)
+    # Blur eats all of that from a sharp tip and next to nothing from one rounded far more than it: in squares.
+    blurred = _BLURRED * sigma / math.sin(half)
+    short = math.sqrt(max(at * at - blurred * blurred, 0.0)) if at > 0 else at
     rounding = max(short, 0.0) / (1 / math.sin(half) - 1)
     sure = 0.3 * see.pixel + 0.4 * sigma
     return CornerCut(kind, (float(tip[0]), float(tip[1])), short, rounding, sure)

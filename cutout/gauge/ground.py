@@ -42,8 +42,8 @@ def laid_on_ground(colour: Light, name: str) -> Laid:
     step = max(1, round(max(h, w) / _SMALL))
     small = np.stack([reduced(colour[..., k], step) for k in range(3)], axis=-1)
     away = np.linalg.norm(small - ground, axis=-1)
-    panel = np.median(small[away > threshold_otsu(away)], axis=0)
-    axis = panel - ground
+    far = away > threshold_otsu(away)
+    axis = (np.median(small[far], axis=0) if far.any() else ground) - ground
     if float(np.linalg.norm(axis)) < _ALIKE:
         raise ReadError(
             f"{name}: panel and ground look alike: lay it on a plain ground, much lighter or much darker than "
