@@ -9,8 +9,8 @@ from cutout.kit.bit import bits
 from cutout.kit.blade import blades
 from cutout.kit.drill import drill_sets
 from cutout.kit.kit import Limits
-from cutout.kit.moves import moves
 from cutout.kit.mine import measured_in, mine_path
+from cutout.kit.moves import moves
 from cutout.kit.paper import papers
 from cutout.kit.wood import woods
 from cutout.units import Units, format_length, format_size

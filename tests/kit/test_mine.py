@@ -70,10 +70,20 @@ def test_measured_goes_before_the_kit_and_the_job_before_both(tmp_path: Path) ->
         saw=SawPart(blade="jigsaw-narrow", measured="mine.toml"),
     )
     used = kit_of(job, tmp_path).blade
-    assert (used.kerf, used.turning_radius, used.radius_from, used.feed) == (1.4, 11.0, "measured", 300.0)
+    assert (used.kerf, used.turning_radius, used.radius_from) == (1.4, 11.0, "measured")
+    assert kit_of(job, tmp_path).own_feed == 300.0
     assert used.measured_note == "measured on your saw, 26 November 2026, in red oak 18 mm"
     said = SawPart(blade="jigsaw-narrow", measured="mine.toml", kerf=1.9)
     assert kit_of(job.model_copy(update={"saw": said}), tmp_path).blade.kerf == 1.9
+
+
+def test_the_allowance_follows_from_the_hand_and_the_job_goes_before_it(tmp_path: Path) -> None:
+    hand = Measured(blade="coping", date="2026-11-26", kerf=0.8, bias=-0.22, wander=0.15)
+    write(tmp_path / "mine.toml", hand)
+    saw = SawPart(blade="coping", measured="mine.toml")
+    assert kit_of(Job(saw=saw), tmp_path).allow == 0.4
+    asked = saw.model_copy(update={"allowance": 0.0})
+    assert kit_of(Job(saw=asked), tmp_path).allow == 0.0
 
 
 def test_the_file_among_the_settings_is_used_without_asking(
