@@ -66,7 +66,8 @@ class Measured:
 
     @property
     def allowance(self) -> float | None:
-        """Wood (mm) for the file that covers the hand's bias and wander, rounded up to a tenth; None: not measured."""
+        """Wood (mm) for the file that covers the hand's bias and wander, rounded up to a tenth; None: not
+        measured."""
         if self.bias is None or self.wander is None:
             return None
         return min(math.ceil((abs(self.bias) + self.wander) * 10 - 1e-9) / 10, _MOST_ALLOWED)
