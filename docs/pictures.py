@@ -34,7 +34,7 @@ def sheet(pdf: Path, number: int, width: int) -> Image.Image:
     return small(page.render(scale=2.0).to_pil(), width)
 
 
-def beside(pictures: list[Image.Image], height: int, gap: int = 12) -> Image.Image:
+def beside(pictures: list[Image.Image], height: int, gap: int = 12, colours: int = COLOURS) -> Image.Image:
     """Pictures in a row, equally high."""
     scaled = [p.convert("RGB").resize((round(p.width * height / p.height), height)) for p in pictures]
     row = Image.new("RGB", (sum(p.width for p in scaled) + gap * (len(scaled) - 1), height), "white")
@@ -42,7 +42,7 @@ def beside(pictures: list[Image.Image], height: int, gap: int = 12) -> Image.Ima
     for picture in scaled:
         row.paste(picture, (at, 0))
         at += picture.width + gap
-    return row.quantize(COLOURS)
+    return row.quantize(colours)
 
 
 def main() -> None:
@@ -84,7 +84,7 @@ def gauge_picture(folder: Path) -> None:
     photo.write_bytes(photo_of_card(Card(1, "a4"), saw, shot))
     run(["gauge", str(photo), "--minutes", "12", "--out", str(read)])
     pair = [Image.open(photo).convert("RGB"), Image.open(read)]
-    beside(pair, 760).save(PICTURES / "gauge.png", optimize=True)
+    beside(pair, 760, colours=200).save(PICTURES / "gauge.png", optimize=True)
 
 
 if __name__ == "__main__":
