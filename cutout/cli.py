@@ -356,18 +356,79 @@ def kit(units: Units, mine: bool) -> int:
     return 0
 
 
-@cli.command(short_help="Print a test card for your printer and your saw.")
-@click.option("--blade", default="jigsaw-narrow", help="Blade to test.")
+@cli.command(short_help="Print a test card for your saw, or read a photo of the sawn card.")
+@click.argument("photo", type=click.Path(path_type=Path), required=False)
+@click.option("--blade", default="jigsaw-narrow", help="Blade to test.", shell_complete=_names("blades"))
 @click.option("--paper", "paper_name", default="a4", help="Paper to print on.")
 @click.option("--units", type=click.Choice(["mm", "in"]), default="mm", help="Units on the card.")
-@click.option("--out", type=click.Path(path_type=Path), default=Path("gauge.pdf"), help="File to write.")
-def gauge(blade: str, paper_name: str, units: Units, out: Path) -> int:
-    """Print a test card: print scale, kerf and turning radius of your own saw."""
-    from cutout.run import write_gauge
+@click.option("--out", type=click.Path(path_type=Path), help="File to write [gauge.pdf, or PHOTO-read.png].")
+@click.option(
+    "--minutes", type=click.FloatRange(min=0, min_open=True), help="Minutes it took to saw the card."
+)
+@click.option("--square", help="The check square as you measured it on the print, like 49.8x49.9mm.")
+@click.option("--allowance", default="0.5mm", help="How far an arc's slot may stray [0.5mm].")
+@click.option("--wood", default="", help="Wood of the scrap, to keep with the values.")
+@click.option("--thickness", help="Thickness of the scrap, to keep with the values.")
+@click.option("--keep", is_flag=True, help="Keep what was read for later jobs.")
+@click.option("--replace", is_flag=True, help="Keep it in place of what was kept before of the same.")
+@click.option("--kit", "kit_file", type=click.Path(path_type=Path), help="File to keep it in [mine.toml].")
+@click.option("--date", help="Day it was measured, like 2026-11-26 [today].")
+def gauge(
+    photo: Path | None, blade: str, paper_name: str, units: Units, out: Path | None, **options: Any
+) -> int:
+    """Print a test card; with PHOTO, read the sawn card: kerf, turning radius, and how your hand leads the saw."""
+    if photo is None:
+        from cutout.run import write_gauge
 
-    write_gauge(blade, paper_name, units, out)
-    _say(f"{shown(out)}: print it at full size, measure the check square, then saw the scrap.")
-    return 0
+        out = out or Path("gauge.pdf")
+        write_gauge(blade, paper_name, units, out)
+        _say(f"{out}: print it at full size, measure the check square, then saw the scrap.")
+        return 0
+    return _read_gauge(photo, blade, units, out or Path(f"{photo.stem}-read.png"), options)
+
+
+def _read_gauge(photo: Path, blade_name: str, units: Units, out: Path, options: dict[str, Any]) -> int:
+    from cutout.kit import blade, mine_path
+    from cutout.run import keep_measured, measured_from, read_gauge
+    from cutout.units import parse_positive, parse_size
+    from cutout.write.files import write_files
+
+    name = blade(blade_name).name
+    square = options["square"] and parse_size(options["square"], units, what="--square")
+    allowance = parse_positive(options["allowance"], units, what="--allowance")
+    thickness = options["thickness"] and parse_positive(options["thickness"], units, what="--thickness")
+    gauged = read_gauge(photo, units, options["minutes"], square, allowance)
+    write_files(out.parent, {out.name: gauged.picture})
+    for line in gauged.said:
+        _say(line)
+    _say(f"{shown(out)}: look at it before you trust these values.")
+    if options["keep"] or options["replace"]:
+        into = options["kit_file"] or mine_path()
+        found = measured_from(gauged.reading, name, options["date"], options["wood"], thickness, photo.name)
+        keep_measured(found, into, replacing=options["replace"])
+        _say(f"kept in {shown(into)} for {name}: later jobs use it.")
+    return NEEDS_USER if gauged.reading.unread else 0
+
+
+@cli.command(short_help="Hold photos of the sawn panel against its pattern.")
+@click.argument("result", type=click.Path(path_type=Path))
+@click.argument("photos", type=click.Path(path_type=Path), nargs=-1, required=True)
+@click.option("--units", type=click.Choice(["mm", "in"]), default="mm", help="Units to answer in.")
+@click.option("--least", default="0.3mm", help="From so far off the line a spot is worth a file [0.3mm].")
+@click.option("--out", type=click.Path(path_type=Path), help="File to write [PHOTO-compared.png].")
+def compare(result: Path, photos: tuple[Path, ...], units: Units, least: str, out: Path | None) -> int:
+    """Hold PHOTOS of the sawn panel, on a plain ground, against the pattern in RESULT (result.json)."""
+    from cutout.run import compare_photos
+    from cutout.units import parse_positive
+    from cutout.write.files import write_files
+
+    held = compare_photos(result, photos, units, parse_positive(least, units, what="--least"))
+    target = out or Path(f"{photos[0].stem}-compared.png")
+    write_files(target.parent, {target.name: held.picture})
+    for line in held.said:
+        _say(line)
+    _say(f"{shown(target)}: the outline in colour.")
+    return NEEDS_USER if held.found.spots else 0
 
 
 @cli.command(short_help="The same in the browser, on this computer only.")

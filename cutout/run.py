@@ -5,6 +5,7 @@ Both shells and the door for Python call what stands here; nothing else puts a r
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,11 +17,17 @@ from cutout.amend.size import size_lines
 from cutout.check.boards import movement_finding
 from cutout.check.glue_line import clear_seams, glue_line
 from cutout.check.hint import hint
-from cutout.errors import LayoutError
+from cutout.errors import KitError, LayoutError, shown
 from cutout.finding import Finding, Severity, ordered
+from cutout.gauge.compare import Compared, compare, drawn_in
+from cutout.gauge.light import file_bytes, linear_colour, linear_light
+from cutout.gauge.reading import Reading, read_card
+from cutout.gauge.rung import ALLOWANCE
+from cutout.gauge.say import compared_lines, lines
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
-from cutout.kit import Kit, blades, paper
+from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
+from cutout.kit.mine import with_measured
 from cutout.pattern import Pattern, cut_pattern
 from cutout.read import read
 from cutout.route import tool_path
@@ -28,8 +35,10 @@ from cutout.saw import plan, prove
 from cutout.saw.model import Plan
 from cutout.saw.outlook import advice
 from cutout.units import Units, format_length
+from cutout.write.compare_picture import compare_png
 from cutout.write.files import write_files
 from cutout.write.gauge import gauge_pdf
+from cutout.write.gauge_picture import gauge_png
 from cutout.write.template.template import sheet_turn
 from cutout.write.work import Work
 
@@ -159,6 +168,81 @@ def write_gauge(blade_name: str, paper_name: str, units: Units, out: Path) -> No
     """Write the test card for one blade as a PDF. Raises KitError, WriteError."""
     kit = kit_of(Job(units=units, saw=SawPart(blade=blade_name)))
     write_files(out.parent, {out.name: gauge_pdf(kit, paper(paper_name, units), units)})
+
+
+@dataclass(frozen=True, slots=True)
+class Gauged:
+    """A photograph of the test card, read: the values, the same in sentences, and the picture that shows them."""
+
+    reading: Reading
+    said: tuple[str, ...]
+    picture: bytes
+
+
+def read_gauge(
+    photo: Path,
+    units: Units = "mm",
+    minutes: float | None = None,
+    square: tuple[float, float] | None = None,
+    allowance: float = ALLOWANCE,
+) -> Gauged:
+    """Read the test card in a photograph; lengths in mm. Raises ReadError."""
+    light = linear_light(file_bytes(photo), photo.name)
+    reading = read_card(light, photo.name, minutes, square, allowance)
+    said = tuple(lines(reading, units))
+    return Gauged(reading, said, gauge_png(light, reading, list(said)))
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Photographs of a panel held against its pattern: the figures, the same in sentences, the picture."""
+
+    found: Compared
+    said: tuple[str, ...]
+    picture: bytes
+
+
+def compare_photos(result: Path, photos: tuple[Path, ...], units: Units = "mm", least: float = 0.3) -> Held:
+    """Hold photographs of a sawn panel against its result.json; from `least` mm on a spot is worth a file.
+
+    Raises ReadError.
+    """
+    drawn = drawn_in(file_bytes(result).decode("utf-8", "replace"), shown(result))
+    colours = {shown(photo): linear_colour(file_bytes(photo), photo.name) for photo in photos}
+    found = compare(drawn, colours, least)
+    said = tuple(compared_lines(found, units))
+    return Held(found, said, compare_png(next(iter(colours.values())), found, list(said)))
+
+
+def measured_from(
+    reading: Reading, blade_name: str, date: str | None, wood_name: str, thickness: float | None, photo: str
+) -> Measured:
+    """What is worth keeping of a reading; `date` None is today. Raises KitError where nothing was read."""
+    if reading.kerf is None and reading.radius is None:
+        raise KitError(
+            "nothing was read that could be kept: see what could not be read, and photograph the card anew."
+        )
+    kerf, bias = reading.kerf, reading.bias
+    return Measured(
+        blade=blade_name,
+        date=date or datetime.date.today().isoformat(),
+        kerf=kerf.value if kerf else None,
+        kerf_sure=kerf.sure if kerf else None,
+        radius=reading.radius.value if reading.radius else None,
+        bias=bias.value if bias else None,
+        wander=reading.wander,
+        feed=reading.feed,
+        wood=wood(wood_name).name if wood_name else "",
+        thickness=thickness,
+        photo=photo,
+    )
+
+
+def keep_measured(found: Measured, into: Path, *, replacing: bool) -> None:
+    """Put one measurement into the user's file, which is made where missing. Raises KitError, WriteError."""
+    measured_in(into)  # A file that can't be read is not written over.
+    text = into.read_text("utf-8") if into.exists() else ""
+    write_files(into.parent, {into.name: with_measured(text, found, replacing=replacing).encode()})
 
 
 def notes_on(laid: LaidOut, pattern: Pattern) -> tuple[str, ...]:

@@ -34,7 +34,7 @@ def sheet(pdf: Path, number: int, width: int) -> Image.Image:
     return small(page.render(scale=2.0).to_pil(), width)
 
 
-def beside(pictures: list[Image.Image], height: int, gap: int = 12) -> Image.Image:
+def beside(pictures: list[Image.Image], height: int, gap: int = 12, colours: int = COLOURS) -> Image.Image:
     """Pictures in a row, equally high."""
     scaled = [p.convert("RGB").resize((round(p.width * height / p.height), height)) for p in pictures]
     row = Image.new("RGB", (sum(p.width for p in scaled) + gap * (len(scaled) - 1), height), "white")
@@ -42,7 +42,7 @@ def beside(pictures: list[Image.Image], height: int, gap: int = 12) -> Image.Ima
     for picture in scaled:
         row.paste(picture, (at, 0))
         at += picture.width + gap
-    return row.quantize(COLOURS)
+    return row.quantize(colours)
 
 
 def main() -> None:
@@ -69,7 +69,22 @@ def main() -> None:
         pages = [sheet(heron / "template.pdf", n, 420) for n in (0, 1, 2)]
         beside([p.convert("RGB") for p in pages], 560).save(PICTURES / "template.png", optimize=True)
         run(["gauge", "--out", str(Path(name) / "card.pdf")])
-        sheet(Path(name) / "card.pdf", 0, 420).save(PICTURES / "card.png", optimize=True)
+        sheet(Path(name) / "card.pdf", 1, 420).save(PICTURES / "card.png", optimize=True)
+        gauge_picture(Path(name))
+
+
+def gauge_picture(folder: Path) -> None:
+    """A simulated photograph of a sawn card beside what was read from it."""
+    sys.path.insert(0, str(ROOT / "tests" / "gauge"))
+    from photo import Card, Saw, Shot, photo_of_card
+
+    saw = Saw(kerf=1.3, bias=0.15, wander=0.04, torn=0.05, least=9.0)
+    shot = Shot(tilt=16, axis=60, turn=4, k1=0.015, paper="ivory", wood="oak")
+    photo, read = folder / "photo.jpg", folder / "read.png"
+    photo.write_bytes(photo_of_card(Card(1, "a4"), saw, shot))
+    run(["gauge", str(photo), "--minutes", "12", "--out", str(read)])
+    pair = [Image.open(photo).convert("RGB"), Image.open(read)]
+    beside(pair, 760, colours=200).save(PICTURES / "gauge.png", optimize=True)
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -204,3 +204,12 @@ def star_outline() -> Outline:
         (80 if n % 2 == 0 else 34) * cmath.exp(1j * math.pi * (n / 5 + 0.5)) + 120 + 120j for n in range(10)
     ]
     return Outline((Ring.of_points(np.array([[z.real, z.imag] for z in spokes])),), 1.0)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_values_of_ones_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Tests know no saw that whoever runs them has measured."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("XDG_CONFIG_HOME", "APPDATA"):
+            patch.setenv(name, str(tmp_path_factory.mktemp("settings")))
+        yield

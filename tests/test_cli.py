@@ -214,6 +214,25 @@ def test_gauge_writes_a_card(tmp_path: Path) -> None:
     assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
 
 
+def test_gauge_and_compare_say_in_one_line_what_is_wrong(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    photo = tmp_path / "photo.png"
+    Image.new("L", (300, 400), 120).save(photo)
+    result = tmp_path / "result.json"
+    result.write_text("{}")
+    for command, said in (
+        (["gauge", str(photo)], "none of the test card's four marks was found"),
+        (["gauge", str(tmp_path / "none.jpg")], "can't be read"),
+        (["compare", str(result), str(photo)], "not a result.json"),
+    ):
+        assert run(command) == 2
+        error = capsys.readouterr().err
+        assert said in error
+        assert error.count("\n") == 1
+    assert not list(tmp_path.glob("*-read.png"))
+
+
 def test_help_imports_no_geometry() -> None:
     code = (
         "import sys\nfrom cutout.cli import run\nrun(['--help'])\n"

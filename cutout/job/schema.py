@@ -479,6 +479,12 @@ class SawPart(Part):
         '"3mm,6mm,10mm"',
         "--drill",
     )
+    measured: FileName | None = setting(
+        None,
+        "File of what you measured on your own saws; unset: mine.toml among your settings.",
+        '"mine.toml"',
+        "--kit",
+    )
 
 
 class TimesPart(Part):

@@ -20,12 +20,17 @@ from cutout.kit import (
     Board,
     Kit,
     Limits,
+    Measured,
     Moves,
+    as_measured,
     bit,
     blade,
     board,
     drills,
+    fitting,
     machine,
+    measured_in,
+    mine_path,
     moves_of,
     rule,
     wood,
@@ -57,7 +62,7 @@ class SetUp:
 
 def set_up(job: Job, folder: Path, reader: Reader = read) -> SetUp:
     """Everything a job asks for, read and placed; paths in it are relative to `folder`. Raises CutoutError."""
-    kit = kit_of(job)
+    kit = kit_of(job, folder)
     _inlay_can_be_made(job, kit)
     panel = faces_on(job, panel_of(job), folder, reader)
     return SetUp(job, kit, panel, outline_of(job, panel, folder, reader))
@@ -80,20 +85,20 @@ def _inlay_can_be_made(job: Job, kit: Kit) -> None:
         bevel(kit.blade.kerf, job.panel.thickness)
 
 
-def kit_of(job: Job) -> Kit:
-    """Blade, drills, bits, wood and limits the job names. Raises KitError."""
-    full = filled(job)
+def kit_of(job: Job, folder: Path = Path()) -> Kit:
+    """Blade, drills, bits, wood and limits the job names; paths in it are relative to `folder`. Raises KitError."""
+    full, own = filled(job), _measured(job, folder)
     return Kit(
-        blade=_blade(job),
+        blade=_blade(job, own),
         drills=drills(full.saw.drills or "", job.units),
         bit=bit(full.router.bit or "", job.units),
         wood=wood(job.panel.wood),
         limits=limits_of(job),
         units=job.units or "mm",
         rule=job.made_for,
-        allowance=job.saw.allowance,
+        allowance=_said(job.saw.allowance, own.allowance if own else None),
         times=_times(job),
-        own_feed=job.times.feed,
+        own_feed=_said(job.times.feed, own.feed if own else None),
         small_bit=bit(job.router.small_bit, job.units) if job.router.small_bit else None,
         machine=machine(job.router.machine),
     )
@@ -110,7 +115,7 @@ def limits_of(job: Job) -> Limits:
 def _times(job: Job) -> Moves | None:
     """The user's own times over those usual for the saw; None where none is given."""
     own = {k: v for k, v in job.times.model_dump().items() if v is not None and k != "feed"}
-    return replace(moves_of(_blade(job).saw), **own, source="your own times") if own else None
+    return replace(moves_of(blade(job.saw.blade).saw), **own, source="your own times") if own else None
 
 
 def panel_of(job: Job) -> Panel:
@@ -248,8 +253,23 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
     return reader(folder / figure.source, options)
 
 
-def _blade(job: Job) -> Blade:
+def _measured(job: Job, folder: Path) -> Measured | None:
+    """What the user measured of the job's blade, in the wood and thickness nearest to the job's. Raises KitError."""
+    named = job.saw.measured
+    known = measured_in(mine_path()) if named is None else measured_in(folder / named, must=True)
+    return fitting(known, blade(job.saw.blade).name, job.panel.wood, job.panel.thickness)
+
+
+def _said(asked: float | None, measured: float | None) -> float | None:
+    """What the job says, else what was measured."""
+    return measured if asked is None else asked
+
+
+def _blade(job: Job, own: Measured | None) -> Blade:
+    """The blade as the job says, else as the user measured it, else as the kit lists it."""
     chosen = blade(job.saw.blade)
+    if own is not None:
+        chosen = as_measured(chosen, own)
     if job.saw.kerf is not None:
         chosen = replace(chosen, kerf=job.saw.kerf)
     if job.saw.turning_radius is not None:

@@ -32,8 +32,8 @@ class Blade:
     """A saw blade; lengths in mm, feed in mm of cut per minute (an estimate).
 
     `radius` is the turning radius where someone measured it or a catalogue states it (`radius_from` says
-    which); None means the formula decides. Raises KitError for sizes no blade can have.
-    """
+    which); None means the formula decides. `measured_note` says when and in what the user measured it. Raises
+    KitError for sizes no blade can have."""
 
     name: str
     title: str
@@ -46,6 +46,7 @@ class Blade:
     source: str
     radius: float | None = None
     radius_from: RadiusFrom = "formula"
+    measured_note: str = ""
 
     def __post_init__(self) -> None:
         sizes = (self.width, self.body, self.kerf, self.tpi, self.feed)

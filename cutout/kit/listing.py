@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
+from cutout.errors import shown
 from cutout.kit.bit import Bit, bits
 from cutout.kit.blade import Blade, blades
 from cutout.kit.board import ROUGH, boards
@@ -13,6 +15,7 @@ from cutout.kit.drill import drill_sets
 from cutout.kit.feeds import feeds
 from cutout.kit.kit import Limits
 from cutout.kit.machine import Machine, machine, machines
+from cutout.kit.mine import measured_in, mine_path
 from cutout.kit.moves import moves
 from cutout.kit.paper import papers
 from cutout.kit.rule import rules
@@ -62,6 +65,7 @@ def listing(units: Units = "mm") -> str:
             f"wood at least {say(b.least_thickness)}",
             f"  {'':<15} source: {b.source}",
         ]
+    lines += mine_lines(units)
     lines.append("MOVES OF A SAW  (seconds; your own go into [times] of a job file)")
     for m in moves().values():
         lines += [
@@ -160,6 +164,25 @@ def _feed_lines() -> list[str]:
     charts = [f"{c['name']}, {c['title']}" for c in load("chips")["chart"]]
     charts.append(f"C, {load('chips')['any_bit']['title']}")
     return [*lines, f"  {'':<15} source: charts {'; '.join(charts)}; the lowest is where to start"]
+
+
+def mine_lines(units: Units = "mm", path: Path | None = None) -> list[str]:
+    """What the user measured, a line each; nothing where nothing was. Raises KitError."""
+    where = path or mine_path()
+    known = measured_in(where, must=path is not None)
+    if not known:
+        return []
+    lines = [f"MEASURED ON YOUR SAWS  ({shown(where)}; goes before the values above)"]
+    for m in known:
+        parts = [
+            f"kerf {m.kerf:.2f} mm" if m.kerf else "",
+            f"turning radius {format_length(m.radius, units)}" if m.radius else "",
+            f"saws {abs(m.bias):.1f} mm {'right' if m.bias > 0 else 'left'} of the line" if m.bias else "",
+            f"wanders {m.wander:.1f} mm" if m.wander else "",
+            f"{m.feed:.0f} mm a minute" if m.feed else "",
+        ]
+        lines += [f"  {m.blade:<15} {', '.join(p for p in parts if p)}", f"  {'':<15} {m.said()}"]
+    return lines
 
 
 def _strength(bending: float | None, across: float | None, tangential: float | None) -> str:

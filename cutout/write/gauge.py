@@ -4,71 +4,174 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
-from cutout.draw.box import Box
 from cutout.draw.paint import Paint
+from cutout.gauge.card import (
+    DOT,
+    HEIGHT,
+    LINE,
+    LINE_GREY,
+    MARK,
+    RIM,
+    SCRAP,
+    SQUARE,
+    WIDTH,
+    Card,
+    card_for,
+    cells,
+    cuts,
+    dots,
+    mark_boxes,
+    word,
+)
 from cutout.kit import Kit, Paper
 from cutout.units import MM_PER_INCH, Units, format_length
 from cutout.write.cautions import cautions
 from cutout.write.cutsheet.flow import Flow
 from cutout.write.template.front import check_page, safety
 
-_RADII: dict[Units, tuple[float, ...]] = {
-    "mm": (80, 60, 50, 40, 30, 25, 20, 16, 12, 10, 8, 6, 5, 4, 3, 2, 1.5, 1),
-    "in": tuple(MM_PER_INCH * r for r in (3, 2.5, 2, 1.5, 1.25, 1, 3 / 4, 5 / 8, 1 / 2, 3 / 8, 5 / 16, 1 / 4))
-    + tuple(MM_PER_INCH * r for r in (3 / 16, 1 / 8, 1 / 16, 3 / 64)),
-}
-"""Steps of the ladder (mm), largest first: each about a fifth to a quarter tighter than the one before."""
-
-_LEAD = 12.0
-"""Straight run from the edge of the scrap to where an arc begins (mm)."""
-
-_GUIDE = 1.0
-"""How far beside an arc its two guide lines run (mm); a kerf that leaves them did not follow."""
-
 _BLANK = "." * 22
+_SMALL = 7.0
 
 
 def gauge_pdf(kit: Kit, paper: Paper, units: Units) -> bytes:
-    """The test card as a PDF at 1:1 on the paper: check squares, kerf test, a ladder of arcs.
+    """The test card as a PDF at 1:1 on the paper: check squares, the card to saw, what to do with it.
 
-    The arcs reach from about twice to a third of the turning radius the kit expects of its blade.
-    Same kit, same bytes.
+    The arcs reach on both sides of the turning radius the kit expects of its blade. Same kit, same bytes.
+    Raises KitError for paper too small for the card.
     """
+    card = card_for(kit.blade.turning_radius, paper)
     paint = Paint("test card")
     page = (paper.width, paper.height or max(paper.width, 300.0))
     flow = Flow(paint, page)
     flow.new_page()
     check_page(paint, flow, "Test card: printer, kerf, turning radius", units)
     safety(flow, cautions(kit))
+    flow.close()
+    paint.page(*page)
+    draw_card(paint, card, page, kit, units)
+    paint.end_page()
     flow.new_page()
-    _blade(flow, kit, units)
-    _kerf_test(paint, flow, kit, units)
-    _arc_test(paint, flow, kit, units)
-    _where_to_enter(flow, units)
+    _what_to_do(flow, kit, units)
+    _by_hand(flow, units)
+    _where_to_enter(flow, kit, units)
     flow.close()
     return paint.bytes()
 
 
-def ladder(kit: Kit, units: Units, widest: float = math.inf) -> tuple[float, ...]:
-    """Radii (mm) to saw, largest first, on both sides of what the kit expects; none wider than `widest` across."""
-    expected = kit.blade.turning_radius
-    top, bottom = max(2 * expected, 6.0), max(0.35 * expected, 1.0)
-    return tuple(r for r in _RADII[units] if bottom - 1e-9 <= r <= top + 1e-9 and 2 * r <= widest)
+def draw_card(paint: Paint, card: Card, page: tuple[float, float], kit: Kit, units: Units) -> None:
+    """The card itself, in the middle of a page of this size (mm)."""
+    paint.canvas.saveState()
+    ox, oy = (page[0] - WIDTH) / 2, (page[1] - HEIGHT) / 2
+    paint.canvas.translate(ox * 72 / 25.4, oy * 72 / 25.4)
+    _edges(paint)
+    for corner, box in enumerate(mark_boxes()):
+        _mark(paint, (box[0], box[1]), word(card, corner))
+    paint.fill(0)
+    for x, y in dots(card.ladder).tolist():
+        paint.circle(x, y, DOT / 2, stroke=False, fill=True)
+    for cut in cuts(card.ladder):
+        paint.pen(LINE, LINE_GREY)
+        for trail in cut.trails:
+            paint.polyline(trail.points(0.1).tolist())
+        paint.fill(0)
+        paint.text(cut.label.real, cut.label.imag, _label(cut.kind, cut.radius, units), _SMALL)
+    _middle(paint, card, kit, units)
+    paint.canvas.restoreState()
 
 
-def _blade(flow: Flow, kit: Kit, units: Units) -> None:
+def _edges(paint: Paint) -> None:
+    """Where the scrap's edges lie: the saw comes in over them."""
+    paint.pen(0.4, 0.45, (7, 2.5))
+    x0, y0, x1, y1 = -SCRAP, -SCRAP, WIDTH + SCRAP, HEIGHT + SCRAP
+    for line in ((x0, y0, x1, y0), (x1, y0, x1, y1), (x1, y1, x0, y1), (x0, y1, x0, y0)):
+        paint.line(*line)
+
+
+def _mark(paint: Paint, corner: tuple[float, float], value: int) -> None:
+    """One mark: a black square with four by four cells in it."""
+    x, y = corner
+    paint.fill(0)
+    paint.rect((x, y, x + MARK, y + MARK), stroke=False, fill=True)
+    side = (MARK - 2 * RIM) / 4
+    black = cells(value)
+    paint.fill(1)
+    for row in range(4):
+        for column in range(4):
+            if not black[row, column]:
+                left, low = x + RIM + column * side, y + RIM + (3 - row) * side
+                paint.rect((left, low, left + side, low + side), stroke=False, fill=True)
+
+
+def _label(kind: str, radius: float, units: Units) -> str:
+    words = {
+        "along": "along the grain",
+        "across": "across the grain",
+        "turned": "turn the blade here",
+        "met": "from both sides",
+    }
+    return words.get(kind) or f"R {format_length(radius, units)}"
+
+
+def _middle(paint: Paint, card: Card, kit: Kit, units: Units) -> None:
+    """The check square, and room to write what the photograph can't say."""
+    x, y, side = SQUARE
+    paint.pen(0.2)
+    paint.rect((x, y, x + side, y + side))
+    paint.fill(0)
+    size = format_length(side, "mm") if units == "mm" else f"{side / MM_PER_INCH:.3f} in"
+    paint.text(x + side / 2, y + side - 7, f"{size} each side", _SMALL, align="centre")
+    paint.text(x + side / 2, y + side - 14, card.title, 10, bold=True, align="centre")
+    paint.arrow_head(x + side / 2, y + 30, math.pi / 2)
+    paint.pen(0.3)
+    paint.line(x + side / 2, y + 10, x + side / 2, y + 28)
+    paint.text(x + side / 2 + 3, y + 18, "grain", _SMALL)
+    for n, what in enumerate(("wood", "thickness", "blade", "minutes of sawing", "date")):
+        paint.text(x - 2, y - 7 - 5.5 * n, f"{what} {'.' * (44 - len(what))}", 8)
+
+
+def _what_to_do(flow: Flow, kit: Kit, units: Units) -> None:
     blade = kit.blade
     flow.text("What your own saw does", 14, bold=True)
     flow.text(
         f"Blade: {blade.title}. Expected: kerf {_fine(blade.kerf, units)}, turning radius "
         f"{format_length(blade.turning_radius, units)} ({_basis(kit)}). Your saw, wood and hand decide: measure.", 9,
     )  # fmt: skip
-    flow.text(
-        "Glue this page on a piece of scrap of the same wood and thickness as the panel, its heavy dashed lines "
-        "on the scrap's edge. Cut it apart where you need to.", 9,
-    )  # fmt: skip
+    flow.heading("1. Saw the card")
+    steps = (
+        "Glue the whole sheet flat on scrap a little larger, of the same wood and thickness as the panel, its arrow "
+        "along the grain. On smaller scrap the dashed lines lie on its edges.",
+        "Saw every pale line from the edge to its end, at your usual pace and without twisting the saw: first the "
+        "two slots, then the arcs, the largest first. Stop where the blade binds or burns. Let it stand still, and "
+        "back out.",
+        '"Turn the blade here": saw in to the corner, turn on the spot if your saw can, and go on. "From both '
+        'sides": saw to the point from the one side, then from the other. The wedge falls out.',
+        "Blow the dust out of the slots. Write down wood, thickness, blade and the minutes of sawing.",
+    )
+    for n, step in enumerate(steps, start=1):
+        flow.text(step, 9, indent=6, mark=f"{n}.")
+    flow.heading("2. Photograph it")
+    shots = (
+        "Lay it on something dark, or the light shows through the slots. Daylight from a window, no flash, no "
+        "glare on the paper.",
+        "From above, the whole paper in the picture and as large as it goes, all four marks sharp.",
+        "Then: cutout gauge photo.jpg --minutes 12 --wood red-oak --thickness 18mm --keep. It says what it read, how "
+        "sure it is, and what it could not read and why, and keeps the values for later jobs.",
+    )
+    for n, step in enumerate(shots, start=1):
+        flow.text(step, 9, indent=6, mark=f"{n}.")
+
+
+def _by_hand(flow: Flow, units: Units) -> None:
+    flow.heading("Without a camera")
+    steps = (
+        "Kerf: find the widest drill shank, feeler gauge or key that just slides into the slot, at three places, and "
+        "measure it with callipers. The middle value is your kerf.",
+        "Turning radius: that of the tightest arc whose slot stayed on its line, where the blade neither bound, "
+        "burnt nor widened the slot, with every larger one as good.",
+    )
+    for step in steps:
+        flow.text(step, 9, indent=6, mark="-")
+    flow.text(f"turning radius {_BLANK} {units}     kerf {_BLANK} {units}", 9)
 
 
 def _fine(length: float, units: Units) -> str:
@@ -84,108 +187,10 @@ def _basis(kit: Kit) -> str:
     }[kit.blade.radius_from]
 
 
-def _kerf_test(paint: Paint, flow: Flow, kit: Kit, units: Units) -> None:
-    flow.heading("1. Kerf")
-    steps = (
-        "Saw straight up the line below, without forcing, to its end.",
-        "Find the widest drill shank, feeler gauge or key that just slides into the slot, at three places, "
-        "and measure it with callipers. The middle value is your kerf.",
-        "Or measure a narrow strip's width, saw it in two along its length, measure both parts: the kerf is what "
-        "is missing.",
-    )
-    for n, step in enumerate(steps, start=1):
-        flow.text(step, 9, indent=6, mark=f"{n}.")
-
-    def draw(box: Box) -> None:
-        x0, y0, x1, y1 = box
-        _scrap_edge(paint, x0, y0, min(60.0, x1 - x0))
-        paint.pen(0.2)
-        paint.line(x0 + 12, y0, x0 + 12, y1 - 2)
-        paint.line(x0 + 9, y1 - 2, x0 + 15, y1 - 2)
-        paint.fill(0)
-        words = f"kerf {_BLANK} {units}"
-        paint.text(min(x0 + 24, x1 - 40), y0 + 8, words, 9)
-
-    flow.space(2)
-    flow.block(28.0, draw)
-
-
-def _arc_test(paint: Paint, flow: Flow, kit: Kit, units: Units) -> None:
-    flow.heading("2. Turning radius")
-    x0, _, x1, _ = flow.column
-    radii = ladder(kit, units, x1 - x0 - 2 * _GUIDE)
-    steps = (
-        "Saw in from the edge along each line, the largest arc first, at your usual pace and without twisting "
-        "the saw. Stop where the arc ends, let the blade stop, and back out.",
-        "Tick an arc if the kerf stayed between the two fine lines, and the blade neither bound, burnt nor "
-        "widened its slot.",
-        "Your turning radius is that of the tightest arc you ticked, with every larger one ticked too.",
-    )
-    for n, step in enumerate(steps, start=1):
-        flow.text(step, 9, indent=6, mark=f"{n}.")
-    flow.space(2)
-    for row in _rows(radii, x1 - x0):
-        flow.block(_LEAD + max(row) + 10.0, lambda box, row=row: _arc_row(paint, box, row, units))  # type: ignore[misc]
-        flow.space(3)
-
-
-def _cell(radius: float) -> float:
-    """Width of paper (mm) an arc takes with its label."""
-    return max(2 * radius + 2 * _GUIDE, 15.0) + 5.0
-
-
-def _rows(radii: tuple[float, ...], width: float) -> list[list[float]]:
-    rows: list[list[float]] = []
-    used = 0.0
-    for radius in radii:
-        if not rows or used + _cell(radius) - 5.0 > width:
-            rows.append([])
-            used = 0.0
-        rows[-1].append(radius)
-        used += _cell(radius)
-    return rows
-
-
-def _arc_row(paint: Paint, box: Box, row: list[float], units: Units) -> None:
-    x, base = box[0], box[1]
-    _scrap_edge(paint, x, base, min(sum(_cell(r) for r in row), box[2] - box[0]))
-    for radius in row:
-        left = x + (_cell(radius) - 5.0) / 2 - radius
-        for offset, width, grey in ((0.0, 0.25, 0.0), (_GUIDE, 0.1, 0.45), (-_GUIDE, 0.1, 0.45)):
-            if radius + offset > 0.2:
-                paint.pen(width, grey)
-                paint.polyline(_test_cut(left, base, radius, radius + offset))
-        end = left + 2 * radius
-        paint.pen(0.25)
-        paint.line(end - _GUIDE - 0.5, base + _LEAD, end + _GUIDE + 0.5, base + _LEAD)
-        paint.fill(0)
-        top = base + _LEAD + radius + _GUIDE + 1.5
-        words = format_length(radius, units)
-        paint.text(left + radius - 2, top + 0.6, words, 8, bold=True, align="centre")
-        paint.pen(0.2)
-        right = left + radius + 6.5
-        paint.rect((right - 1.5, top, right + 1.5, top + 3))
-        x += _cell(radius)
-
-
-def _test_cut(left: float, base: float, radius: float, at: float) -> list[tuple[float, float]]:
-    """Up from the edge and round half a circle; `at` is the radius of this line of the three."""
-    angles = np.linspace(math.pi, 0.0, max(12, math.ceil(6 * math.sqrt(at) * 4)))
-    cx, cy = left + radius, base + _LEAD
-    arc = np.column_stack([cx + at * np.cos(angles), cy + at * np.sin(angles)])
-    return [(cx - at, base), *((float(x), float(y)) for x, y in arc)]
-
-
-def _scrap_edge(paint: Paint, x: float, y: float, length: float) -> None:
-    paint.pen(0.5, 0.0, (7, 2.5))
-    paint.line(x, y, x + length, y)
-
-
-def _where_to_enter(flow: Flow, units: Units) -> None:
+def _where_to_enter(flow: Flow, kit: Kit, units: Units) -> None:
     sample = "3/8in" if units == "in" else "9mm"
     slot = "0.05in" if units == "in" else "1.3mm"
-    flow.heading("3. Where the results go")
-    flow.text(f"turning radius {_BLANK} {units}     kerf {_BLANK} {units}     blade {_BLANK}", 9)
+    flow.heading("Where values found by hand go")
     flow.text(f"On the command line: --turning-radius {sample} --kerf {slot}", 9)
     flow.text(f'In the job file, under [saw]: turning_radius = "{sample}" and kerf = "{slot}"', 9)
     flow.text(

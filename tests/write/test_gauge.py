@@ -4,24 +4,14 @@ import pypdfium2 as pdfium
 import pytest
 
 from cutout.draw.paint import PT
-from cutout.kit import Kit, bit, blade, blades, drills, paper, wood
-from cutout.write.gauge import gauge_pdf, ladder
+from cutout.errors import KitError
+from cutout.gauge.card import HEIGHT, WIDTH, card_for, cells, dots, mark_boxes, word
+from cutout.kit import Kit, bit, blade, drills, paper, wood
+from cutout.write.gauge import gauge_pdf
 
 
 def kit_with(name: str) -> Kit:
     return Kit(blade(name), drills("metric"), bit("6mm"), wood("red-oak"))
-
-
-@pytest.mark.parametrize("name", sorted(blades()))
-@pytest.mark.parametrize("units", ["mm", "in"])
-def test_the_ladder_reaches_past_the_expected_radius_on_both_sides(name: str, units: str) -> None:
-    kit = kit_with(name)
-    radii = ladder(kit, units)  # type: ignore[arg-type]
-    expected = kit.blade.turning_radius
-    assert list(radii) == sorted(radii, reverse=True)
-    assert len(radii) >= 4
-    assert radii[0] > expected
-    assert radii[-1] < max(expected, 1.6)
 
 
 @pytest.mark.parametrize("name", ["jigsaw", "jigsaw-narrow", "scroll-fine"])
@@ -41,17 +31,30 @@ def test_the_card_says_what_to_do(name: str) -> None:
     )
     for text in wanted:
         assert text in words
-    for radius in ladder(kit, "mm", 210.0 - 16):
-        assert f"{radius:g} mm" in words
+    for radius in card_for(kit.blade.turning_radius, paper("a4")).radii:
+        assert f"R {radius:g} mm" in words
 
 
-def test_arcs_are_true_to_size() -> None:
-    """Half circles of 16, 12, 10 and 8 mm, found among the page's own paths by pypdfium2."""
-    page = pdfium.PdfDocument(gauge_pdf(kit_with("jigsaw-narrow"), paper("a4"), "mm"))[1]
-    widths = [(x1 - x0) / PT for x0, _, x1, _ in (o.get_bounds() for o in page.get_objects() if o.type == 2)]
-    for radius in (16.0, 12.0, 10.0, 8.0):
-        # The reader's bounds reach the line's own width, 0.25 mm, past it on both sides.
-        assert any(abs(w - 2 * radius - 0.5) < 0.02 for w in widths), radius
+@pytest.mark.parametrize("name", ["a4", "letter"])
+def test_marks_and_dots_are_where_the_reader_looks_for_them(name: str) -> None:
+    """The page as pypdfium2 draws it, at 10 dots a millimetre: cells black or white, a dot black in its middle."""
+    kit, sheet = kit_with("jigsaw-narrow"), paper(name)
+    card = card_for(kit.blade.turning_radius, sheet)
+    page = pdfium.PdfDocument(gauge_pdf(kit, sheet, "mm"))[1]
+    ink = page.render(scale=10 / PT, grayscale=True).to_numpy()
+    ink = ink.reshape(ink.shape[:2])
+    ox, oy = (sheet.width - WIDTH) / 2, ((sheet.height or 0) - HEIGHT) / 2
+
+    def black(x: float, y: float) -> bool:
+        return bool(ink[round(ink.shape[0] - (oy + y) * 10 - 0.5), round((ox + x) * 10 - 0.5)] < 100)
+
+    for corner, (x0, _, _, y1) in enumerate(mark_boxes()):
+        seen = [[black(x0 + 3 + 2 * c, y1 - 3 - 2 * r) for c in range(4)] for r in range(4)]
+        assert seen == cells(word(card, corner)).tolist()
+        assert black(x0 + 0.3, y1 - 0.3)
+        assert not black(x0 - 0.3, y1 + 0.3)
+    for x, y in dots(card.ladder).tolist():
+        assert [black(x + d, y) for d in (-1.7, -1.3, 0, 1.3, 1.7)] == [False, True, True, True, False]
 
 
 def test_same_bytes_again() -> None:
@@ -59,6 +62,7 @@ def test_same_bytes_again() -> None:
     assert gauge_pdf(kit, paper("letter"), "in") == gauge_pdf(kit, paper("letter"), "in")
 
 
-@pytest.mark.parametrize("name", ["60x60mm", "roll 24in"])
-def test_small_and_endless_papers(name: str) -> None:
-    assert len(pdfium.PdfDocument(gauge_pdf(kit_with("jigsaw"), paper(name), "in"))) >= 2
+def test_endless_paper_holds_the_card_and_small_paper_is_refused() -> None:
+    assert len(pdfium.PdfDocument(gauge_pdf(kit_with("jigsaw"), paper("roll 24in"), "in"))) >= 3
+    with pytest.raises(KitError, match="A4 or Letter"):
+        gauge_pdf(kit_with("jigsaw"), paper("60x60mm"), "mm")

@@ -7,6 +7,7 @@ be written there as people write them, in quotes; a name that the kit has too is
 from __future__ import annotations
 
 import os
+import sys
 import tomllib
 from collections.abc import Mapping
 from dataclasses import MISSING, fields
@@ -43,8 +44,18 @@ def own_path() -> Path:
     """Where the user's own kit file is looked for: CUTOUT_KIT, else kit.toml among the user's settings."""
     if named := os.environ.get("CUTOUT_KIT"):
         return Path(named)
-    settings = os.environ.get("XDG_CONFIG_HOME") or os.environ.get("APPDATA")
-    return (Path(settings) if settings else Path.home() / ".config") / "cutout" / "kit.toml"
+    return settings_folder() / "kit.toml"
+
+
+def settings_folder() -> Path:
+    """Where this system keeps a user's settings (XDG base directories elsewhere than on Windows and macOS)."""
+    if sys.platform == "win32":
+        base = Path(os.environ.get("APPDATA") or Path.home() / "AppData" / "Roaming")
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Application Support"
+    else:
+        base = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config")
+    return base / "cutout"
 
 
 def table(file: str, key: str, cls: type[T]) -> dict[str, T]:

@@ -71,6 +71,7 @@ def facts_list(work: Work) -> str:
         ("Keep", keep),
         ("Blade", f"{blade.title}; kerf {_fine(blade.kerf, units)}"),
         ("Turning radius", f"{format_length(blade.turning_radius, units)}, {BASIS[blade.radius_from]}"),
+        *((("Your saw", f"{blade.measured_note}"),) if blade.measured_note else ()),
         ("Drills", f"{kit.drills.title}"),
         ("Template", f"{printed} of {work.paper.title}, {face}"),
         (

@@ -1,0 +1,290 @@
+"""What a photograph of the sawn card says of a saw and the hand that led it, and how sure it is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from cutout.gauge.card import SCRAP, Cut, cuts
+from cutout.gauge.corner import CornerCut, read_corner
+from cutout.gauge.light import Light
+from cutout.gauge.marks import Found, find_card
+from cutout.gauge.rung import ALLOWANCE, Rung, read_rung
+from cutout.gauge.sheet import PrintScale, print_scale
+from cutout.gauge.slot import STEP, Sight, Slot, read_slot, sight
+from cutout.geom.curve import FloatArray
+
+_TORN = 0.25
+"""Share of a slot's stations far off the others beyond which its edges are called torn."""
+_RESOLVED = 2.2
+"""A slot is told from its blur when it is at least so many sigmas of it wide."""
+_TEAR = 0.6
+"""Edges this far apart (mm) are torn independently: what averages out goes by it."""
+_PIXEL_SURE = 0.08
+"""Share of a pixel an edge is off for reasons that don't average out; from simulated photographs."""
+_OFF = 5.0
+"""A fit that leaves more than so many tenths of a pixel, or this share of a millimetre, means paper that moved."""
+_MOVED = 0.25
+_SOFT = 4.0
+"""Sigma of blur (px) beyond which a picture is out of focus."""
+
+
+@dataclass(frozen=True)
+class Value:
+    """A measured length in mm, what it may be off by (two sigma), and its spread from place to place (one sigma)."""
+
+    value: float
+    sure: float
+    spread: float = 0.0
+
+
+@dataclass(frozen=True)
+class Unread:
+    """What could not be read, and why."""
+
+    what: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Reading:
+    """All that a photograph of a card says; lengths in mm.
+
+    kerf: along and across the grain together, then each. bias: middle of the slot to the right of its line, seen
+    in the direction sawn. wander: how far it strays to either side of that, 19 times out of 20. radius: of the
+    tightest arc followed with every larger one; ladder_done: whether no tighter arc was seen to fail. feed:
+    mm a minute."""
+
+    card: str
+    found: Found
+    see: Sight
+    scale: PrintScale
+    slots: tuple[Slot, ...]
+    rungs: tuple[Rung, ...]
+    corners: tuple[CornerCut, ...]
+    kerf: Value | None
+    kerf_along: Value | None
+    kerf_across: Value | None
+    bias: Value | None
+    wander: float | None
+    radius: Value | None
+    ladder_done: bool
+    allowance: float
+    feed: float | None
+    unread: tuple[Unread, ...]
+
+    @property
+    def advised(self) -> float | None:
+        """Allowance (mm) that covers the hand's bias and wander, rounded up to a tenth."""
+        if self.bias is None or self.wander is None:
+            return None
+        return math.ceil((abs(self.bias.value) + self.wander) * 10 - 1e-9) / 10
+
+
+def read_card(
+    light: Light,
+    name: str,
+    minutes: float | None = None,
+    square: tuple[float, float] | None = None,
+    allowance: float = ALLOWANCE,
+) -> Reading:
+    """Measure the card in a photograph.
+
+    minutes: what all of it took to saw. square: the check square as measured on the print (mm), wide and high;
+    without it the paper's own edges tell the print scale where they are seen. allowance: how far (mm) the slot of
+    an arc may stray. Raises ReadError where there is no whole card in the picture or the picture is out of focus.
+    """
+    found = find_card(light, name)
+    see = sight(light, found)
+    scale = print_scale(light, found, square)
+    unread = [*_doubts(found, see)]
+    lines = cuts(found.card.ladder)
+    straight = {
+        c.kind: read_slot(light, found, see, c.trails[0]) for c in lines if c.kind in ("along", "across")
+    }
+    width: dict[str, Value | None] = {}
+    for kind, slot in straight.items():
+        value, why = _kerf(slot, see)
+        width[kind] = (
+            None
+            if value is None
+            else _scaled(value, scale.wide if kind == "along" else scale.high, scale.sure)
+        )
+        if why:
+            unread.append(Unread(f"kerf {kind} the grain", why))
+    along, across = width["along"], width["across"]
+    kerf = _both(along, across)
+    good = [s for k, s in straight.items() if width[k] is not None]
+    bias, wander = _hand(good, see)
+    rungs = tuple(
+        read_rung(
+            light, found, see, cut, kerf.value if kerf else None, bias.value if bias else 0.0, allowance
+        )
+        for cut in lines
+        if cut.kind == "arc"
+    )
+    radius, whole = _radius(rungs, scale, kerf, unread)
+    bent = [cut for cut in lines if cut.kind in ("turned", "met")]
+    corners = tuple(read_corner(light, found, see, cut) for cut in bent) if kerf else ()
+    unread += [Unread(_corner_name(c.kind), c.why) for c in corners if c.why]
+    feed = None
+    if minutes is not None:
+        feed = _sawn([*straight.values()], rungs, corners, lines) / minutes
+    return Reading(
+        found.card.title, found, see, scale, tuple(straight.values()), rungs, corners, kerf, along, across, bias,
+        wander, radius, whole, allowance, feed, tuple(unread),
+    )  # fmt: skip
+
+
+def _doubts(found: Found, see: Sight) -> list[Unread]:
+    """What makes everything read from this picture less sure."""
+    doubts = []
+    off = found.fitted.rms * see.pixel
+    if off > _MOVED:
+        doubts.append(
+            Unread(
+                "flatness",
+                f"the dots lie {off:.2f} mm off where they belong: the paper has moved, or is not flat.",
+            )
+        )
+    if see.blur > _SOFT:
+        doubts.append(
+            Unread("sharpness", f"edges are blurred over {2 * see.blur * see.pixel:.1f} mm: hold it still.")
+        )
+    return doubts
+
+
+def inner(slot: Slot) -> np.ndarray:
+    """Stations away from the scrap's edge, where saws splinter, and from the slot's end."""
+    return slot.between(SCRAP + 5.0, slot.trail.length - 4.0)
+
+
+def why_not(slot: Slot, here: np.ndarray) -> str:
+    """Why a slot was not read where it should be."""
+    n = max(int(here.sum()), 1)
+    if slot.glare > 0.2 * len(slot.s):
+        return "glare, or too bright a picture: the paper is blown out there."
+    if slot.dark > 0.2 * len(slot.s):
+        return "too dark to tell."
+    if slot.seen[here].sum() < 0.1 * n:
+        return "no slot there: not sawn, or the light shows through it (lay the card on something dark)."
+    return f"only {100 * slot.seen[here].sum() / n:.0f} % of it can be told: torn, covered, or not sawn to its end."
+
+
+def _kerf(slot: Slot, see: Sight) -> tuple[Value | None, str]:
+    """The slot's width, or why it is not known. Torn places are left out, and counted."""
+    here = inner(slot)
+    seen = here & slot.seen
+    if seen.sum() < 0.6 * here.sum():
+        return None, why_not(slot, here)
+    width = slot.width[seen]
+    middle = float(np.median(width))
+    mad = 1.4826 * float(np.median(np.abs(width - middle)))
+    near = np.abs(width - middle) < 4 * max(mad, 0.03)
+    if near.mean() < 1 - _TORN:
+        return None, "the edges of the slot are too torn."
+    blurred = see.blur * see.pixel
+    if middle < _RESOLVED * blurred:
+        return None, (
+            f"the slot is about {middle:.1f} mm, and this picture shows nothing under {_RESOLVED * blurred:.1f} mm "
+            "for sure: more pixels, nearer, sharper."
+        )
+    value = float(np.median(width[near]))
+    spread = float(np.std(width[near]))
+    chance = 2 * spread / math.sqrt(max(near.sum() * STEP / _TEAR, 1.0))
+    # Two edges; and a slot hardly wider than the blur leans on how well the blur is known.
+    lean = 0.5 * blurred * math.exp(-((value / max(2.5 * blurred, 1e-9)) ** 2))
+    return Value(value, math.hypot(chance, 2 * _PIXEL_SURE * see.pixel, lean), spread), ""
+
+
+def _scaled(value: Value, scale: float, sure: float) -> Value:
+    return Value(
+        value.value * scale, math.hypot(value.sure * scale, value.value * sure), value.spread * scale
+    )
+
+
+def _both(along: Value | None, across: Value | None) -> Value | None:
+    """Along and across the grain together: their mean, or the one there is."""
+    known = [v for v in (along, across) if v is not None]
+    if not known:
+        return None
+    mean = float(np.mean([v.value for v in known]))
+    # What is off for one reason is off for both: it does not average out.
+    return Value(mean, max(v.sure for v in known), float(np.hypot(*(np.mean([v.spread for v in known]), 0))))
+
+
+def _hand(slots: list[Slot], see: Sight) -> tuple[Value | None, float | None]:
+    """Bias from the line, and wander about it: tears smoothed away, each slot about its own mean."""
+    if not slots:
+        return None, None
+    means, strays, lengths = [], [], 0.0
+    for slot in slots:
+        here = inner(slot) & slot.seen
+        off = smooth(slot.middle[here], round(2.0 / STEP))
+        means.append(float(np.mean(off)))
+        strays.append(off - means[-1])
+        lengths += float(here.sum()) * STEP
+    stray = np.concatenate(strays)
+    spread = float(np.std(stray))
+    # A hand strays over about a centimetre: so many centimetres are so many tries.
+    chance = 2 * spread / math.sqrt(max(lengths / 10.0, 1.0))
+    return (
+        Value(float(np.mean(means)), math.hypot(chance, 2 * _PIXEL_SURE * see.pixel), spread),
+        float(np.percentile(np.abs(stray), 95)),
+    )
+
+
+def smooth(values: FloatArray, n: int) -> FloatArray:
+    """Running means of n values (odd or even), as many as there are values."""
+    if len(values) < 3 or n < 2:
+        return values
+    kernel = np.ones(min(n, len(values)))
+    return np.convolve(values, kernel, "same") / np.convolve(np.ones(len(values)), kernel, "same")
+
+
+def _radius(
+    rungs: tuple[Rung, ...], scale: PrintScale, kerf: Value | None, unread: list[Unread]
+) -> tuple[Value | None, bool]:
+    """The tightest arc followed before the blade gave up; whether no tighter arc was seen
+    to fail, so that the saw may turn tighter still.
+
+    A single slip of the hand, followed by a tighter arc that was sawn well, does not count against the blade. Its
+    radius is the drawn one unless it was sawn wider for sure.
+    """
+    if kerf is None:
+        unread.append(Unread("turning radius", "without the kerf no arc can be judged."))
+        return None, False
+    unread += [Unread(f"arc of {r.radius:g} mm", r.why) for r in rungs if r.followed is None]
+    readable = [r for r in rungs if r.followed is not None]
+    best: Rung | None = None
+    for k, rung in enumerate(readable):
+        after = readable[k + 1].followed if k + 1 < len(readable) else False
+        if not rung.followed and not (rung.slip and after):
+            break
+        best = rung if rung.followed else best
+    if best is None or best.sawn is None:
+        if readable:
+            why = f"not even the arc of {readable[0].radius:g} mm was followed: {readable[0].why}"
+            unread.append(Unread("turning radius", why))
+        return None, False
+    open_end = not any(r.followed is False for r in rungs[rungs.index(best) + 1 :])
+    wider = best.sawn - best.sure > best.radius
+    sawn, sure = (best.sawn, best.sure) if wider else (best.radius, 0.02 * best.radius)
+    factor = math.sqrt(scale.wide * scale.high)
+    # What is drawn is known; what is not is whether a blade that took this arc would take a slightly tighter one.
+    return Value(sawn * factor, math.hypot(sure, sawn * scale.sure)), open_end
+
+
+def _sawn(
+    slots: list[Slot], rungs: tuple[Rung, ...], corners: tuple[CornerCut, ...], lines: tuple[Cut, ...]
+) -> float:
+    """Length sawn (mm): stations with a slot, and the corners whole where they were read."""
+    length = sum(float(s.seen.sum()) * STEP for s in (*slots, *(r.slot for r in rungs)))
+    whole = {c.kind: sum(t.length for t in c.trails) for c in lines}
+    return length + sum(whole[c.kind] for c in corners if not c.why)
+
+
+def _corner_name(kind: str) -> str:
+    return {"turned": "the corner turned on the spot", "met": "the corner sawn from both sides"}[kind]

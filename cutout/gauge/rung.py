@@ -1,0 +1,129 @@
+"""One arc of the ladder: whether the saw followed it, and what radius it really sawed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from cutout.gauge.card import Cut, arc_spans
+from cutout.gauge.light import Light
+from cutout.gauge.marks import Found
+from cutout.gauge.slot import STEP, Sight, Slot, read_slot
+from cutout.geom.curve import ComplexArray
+
+ALLOWANCE = 0.5
+"""How far (mm) the slot's middle may stray from an arc that counts as followed: common practice, no source."""
+_SEEN = 0.9
+_BLIND = 0.5
+"""Shares of an arc's stations that must have a slot to count as sawn, and below which it can't be told."""
+_WIDER = 1.15
+"""An arc sawn with more than this times its radius was not followed, however little room that takes."""
+_SLOT_WIDER = 1.35
+"""A slot this many times the kerf was widened by force."""
+_TRIM = 0.06
+"""Share of an arc left out at its ends, where the curvature changes."""
+
+
+@dataclass(frozen=True)
+class Rung:
+    """An arc of the ladder. radius: as drawn; sawn: as sawn (mm), `sure` within so much; stray: the furthest the
+    slot's middle lies off its line but for the hand's bias (95 of 100 stations); followed: None where it can't be
+    told; slip: the curve was right and only its place was not, which a hand does and a blade does not."""
+
+    radius: float
+    slot: Slot
+    sawn: float | None
+    sure: float
+    stray: float | None
+    followed: bool | None
+    why: str = ""
+    slip: bool = False
+
+
+def read_rung(
+    light: Light, found: Found, see: Sight, cut: Cut, kerf: float | None, bias: float, allowance: float
+) -> Rung:
+    """Look at one arc. kerf, bias: of the straight slots (mm)."""
+    trail = cut.trails[0]
+    slot = read_slot(light, found, see, trail)
+    spans = arc_spans(cut.radius)
+    here = slot.between(spans[0][0], spans[1][1])
+    share = float(slot.seen[here].mean())
+    unreadable = slot.glare + slot.dark
+    if unreadable > 0.2 * len(slot.s):
+        why = "glare: the paper is blown out there." if slot.glare >= slot.dark else "too dark to tell."
+        return Rung(cut.radius, slot, None, 0.0, None, None, why)
+    if kerf is None:
+        return Rung(cut.radius, slot, None, 0.0, None, None, "without the kerf no arc can be judged.")
+    lead = slot.between(2.0, spans[0][0] - 1.0)
+    if slot.seen[lead].mean() < _BLIND and share < _BLIND:
+        return Rung(cut.radius, slot, None, 0.0, None, None, "not sawn, or its edges can't be told.")
+    if share < _SEEN:
+        why = f"the slot leaves its line: only {100 * share:.0f} % of it is within {allowance:g} mm or so of the arc."
+        return Rung(cut.radius, slot, None, 0.0, None, False, why)
+    arc = here & slot.seen
+    stray = float(np.percentile(np.abs(slot.middle[arc] - bias), 95))
+    halves = [_fit_radius(slot, low, high) for low, high in spans]
+    sawn = float(np.mean([r for r, _ in halves]))
+    sure = math.hypot(*(s for _, s in halves)) / 2
+    width = float(np.median(slot.width[arc]))
+    if not math.isfinite(sawn) or sure > 0.3 * sawn:
+        return Rung(
+            cut.radius, slot, None, 0.0, stray, None, "its curve can't be told from the edges' noise."
+        )
+    wider = sawn - sure > _WIDER * cut.radius
+    if stray > allowance:
+        why = f"the slot strays {stray:.1f} mm from its line."
+    elif wider:
+        why = f"it was sawn with a radius of {sawn:.1f} mm."
+    elif width > _SLOT_WIDER * kerf:
+        why = f"the slot is {width:.1f} mm wide there: the blade was forced."
+    else:
+        return Rung(cut.radius, slot, sawn, sure, stray, True)
+    slip = not wider and width <= _SLOT_WIDER * kerf
+    return Rung(cut.radius, slot, sawn, sure, stray, False, why, slip)
+
+
+def _fit_radius(slot: Slot, low: float, high: float) -> tuple[float, float]:
+    """Radius of the circle nearest to the slot's middle between two arc lengths, and its two-sigma error (mm)."""
+    trim = _TRIM * (high - low)
+    here = slot.between(low + trim, high - trim) & slot.seen
+    if here.sum() < 4:
+        return math.nan, math.inf
+    return circle(slot.places()[here])
+
+
+def circle(z: ComplexArray) -> tuple[float, float]:
+    """Radius of the circle nearest to places (n,), by least squares of distances, and its two-sigma error."""
+    middle = z.mean()
+    scale = float(np.abs(z - middle).max())
+    u = (z - middle) / scale
+    # A circle through a short arc is found from its curvature, not from a centre far away:
+    # q (|u|^2) + Re(conj(b) u) + c = 0 with |b|^2 - 4 q c = 1 (Pratt's normalisation keeps straight lines possible).
+    chord = u[-1] - u[0]
+    tilt = math.atan2(chord.imag, chord.real) + math.pi / 2
+    side = ((u - u[0]) * np.exp(-1j * tilt)).real
+    bend = 8 * float(np.median(side[len(side) // 3 : -len(side) // 3 or None])) / max(abs(chord) ** 2, 1e-9)
+
+    def off(p: np.ndarray) -> np.ndarray:
+        angle, distance, curvature = p
+        w = u * np.exp(-1j * angle) - distance
+        # Distance to the circle of this curvature that touches 0 across +x, exact also where curvature is nought.
+        a = np.abs(1 - curvature * w)
+        return np.asarray((2 * w.real - curvature * np.abs(w) ** 2) / (1 + a))
+
+    start = np.array([tilt, float((u * np.exp(-1j * tilt)).real.mean()), -bend])
+    fits = [least_squares(off, start * np.array([1, 1, s])) for s in (1.0, -1.0)]
+    found = min(fits, key=lambda f: f.cost)
+    curvature = abs(float(found.x[2]))
+    if curvature < 1e-6:
+        return math.inf, math.inf
+    jacobian = np.asarray(found.jac, dtype=float)
+    normal = jacobian.T @ jacobian
+    spread = float(np.sqrt(np.mean(off(found.x) ** 2)))
+    # Neighbouring stations share the hand's stray: about so many of them are one.
+    error = 2 * spread * math.sqrt(max(np.linalg.pinv(normal)[2, 2], 0.0)) * math.sqrt(max(2.0 / STEP, 1.0))
+    return scale / curvature, scale / curvature * min(error / curvature, 10.0)

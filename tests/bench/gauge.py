@@ -1,0 +1,180 @@
+"""How true the card is read: simulated photographs with exact geometry, and what came out against what was put in.
+
+    python tests/bench/gauge.py [COUNT] [SEED]
+
+Every photograph is invented from a seed: four cards, three papers and woods, tilts to 30 degrees, a lens term to
+0.02, blur, noise, JPEG, 12 and 3 megapixels, edges torn by 0.1 mm, and one in seven with glare, dusk, or a soft
+lens. A value is wrong in silence where it is said, and is further off than both the wanted limit and what it was
+said to be sure to."""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "gauge"))
+
+from photo import Card, Saw, Shot, photo_of_card, sawn
+
+from cutout.errors import ReadError
+from cutout.gauge.card import SCRAP, arc_spans
+from cutout.gauge.light import linear_light
+from cutout.gauge.reading import Reading, read_card
+from cutout.gauge.rung import ALLOWANCE
+
+BLADES = {0: (1.6, 18.0), 1: (1.3, 9.0), 2: (0.8, 3.3), 3: (0.42, 0.75)}
+"""Kerf and least radius about which each card's saw is drawn."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One photograph: name of its class, what was found, errors (None: not said), and what was wrong in silence."""
+
+    kind: str
+    found: bool
+    kerf: float | None
+    bias: float | None
+    radius: float | None
+    silent: str
+    seconds: float
+    why: str
+
+
+def case(rng: np.random.Generator) -> tuple[Card, Saw, Shot, str]:
+    """A card, a saw and a photograph drawn at random."""
+    ladder = int(rng.integers(4))
+    kerf, least = BLADES[ladder]
+    fine = ladder == 3
+    saw = Saw(
+        kerf=kerf * float(rng.uniform(0.85, 1.2)),
+        bias=float(rng.uniform(-0.3, 0.3)) * (0.3 if fine else 1.0),
+        wander=float(rng.uniform(0.02, 0.1)) * (0.4 if fine else 1.0),
+        torn=0.03 if fine else 0.1,
+        least=least * float(rng.uniform(0.8, 1.3)),
+        corner=str(rng.choice(["round", "blunt"])),
+    )
+    bad = str(rng.choice(["glare", "dusk", "soft"])) if rng.uniform() < 1 / 7 else ""
+    megapixels = 3.0 if rng.uniform() < 0.35 else 12.0
+    shot = Shot(
+        megapixels=megapixels,
+        tilt=float(rng.uniform(0, 30)),
+        axis=float(rng.uniform(0, 360)),
+        turn=float(rng.uniform(-15, 15)) + 90 * int(rng.integers(4)),
+        k1=float(rng.uniform(-0.02, 0.02)),
+        blur=float(rng.uniform(0.6, 1.3)) if bad != "soft" else float(rng.uniform(4, 7)),
+        noise=float(rng.uniform(0.003, 0.012)),
+        quality=int(rng.integers(80, 97)),
+        light=float(rng.uniform(0.5, 0.95)) if bad != "dusk" else float(rng.uniform(0.03, 0.08)),
+        shade=float(rng.uniform(0, 0.3)),
+        glare=(*(float(v) for v in rng.uniform(-0.7, 0.7, 2)), 0.35, 1.2) if bad == "glare" else None,
+        paper=str(rng.choice(["white", "ivory", "recycled"])),
+        wood=str(rng.choice(["pine", "oak", "walnut"])),
+        seed=int(rng.integers(1 << 30)),
+    )
+    card = Card(ladder, str(rng.choice(["a4", "letter"])))  # type: ignore[arg-type]
+    return card, saw, shot, bad or f"{megapixels:g} MP"
+
+
+def true_bias(card: Card, saw: Saw) -> float:
+    """Mean distance right of the line on the stations that are read."""
+    means = []
+    for line in sawn(card, saw):
+        if line.cut.kind in ("along", "across"):
+            s = np.arange(len(line.middle)) * 0.05
+            means.append(line.off[(s > SCRAP + 5) & (s < line.trail.length - 4)].mean())
+    return float(np.mean(means))
+
+
+def right_radii(card: Card, saw: Saw) -> set[float]:
+    """The tightest arc followed, as drawn and as sawn, by the exact geometry; those of two arcs where one is within
+    0.08 mm of the allowance."""
+    bias = true_bias(card, saw)
+    right = set()
+    for allowance in (ALLOWANCE - 0.08, ALLOWANCE + 0.08):
+        best = 0.0
+        for line in (x for x in sawn(card, saw) if x.cut.kind == "arc"):
+            (low, _), (_, high) = arc_spans(line.cut.radius)
+            s = np.arange(len(line.middle)) * 0.05
+            on = (s >= low) & (s <= high)
+            stray = float(np.percentile(np.abs(line.off[on] - bias), 95))
+            if stray <= allowance and max(saw.least / line.cut.radius, 1) < 1.15:
+                best = line.cut.radius
+        right |= {best, max(best, saw.least) if best else best}
+    return right
+
+
+def measure(card: Card, saw: Saw, shot: Shot, kind: str) -> Row:
+    """Photograph, read, hold against the truth."""
+    data = photo_of_card(card, saw, shot)
+    begun = time.perf_counter()
+    try:
+        light = linear_light(data, "photo.jpg")
+        reading: Reading | None = read_card(light, "photo.jpg")
+        why = "; ".join(f"{u.what}: {u.why}" for u in reading.unread) if reading else ""
+    except ReadError as error:
+        reading, why = None, str(error)
+    seconds = time.perf_counter() - begun
+    if reading is None:
+        return Row(kind, False, None, None, None, "", seconds, why)
+    coarse = shot.megapixels < 6
+    limit = {"kerf": 0.1 if coarse else 0.05, "bias": 0.05}
+    off = {
+        "kerf": None if reading.kerf is None else reading.kerf.value - saw.kerf,
+        "bias": None if reading.bias is None else reading.bias.value - true_bias(card, saw),
+    }
+    sure = {"kerf": reading.kerf and reading.kerf.sure, "bias": reading.bias and reading.bias.sure}
+    silent = [k for k, e in off.items() if e is not None and abs(e) > max(limit[k], sure[k] or 0.0)]
+    radius = None
+    if reading.radius is not None:
+        right = right_radii(card, saw)
+        radius = min(abs(reading.radius.value / r - 1) if r else 1.0 for r in right)
+        above = reading.ladder_done and reading.radius.value > max(right)
+        if not above and radius > max(0.05, reading.radius.sure / reading.radius.value):
+            silent.append(f"radius {reading.radius.value:.2f} for {sorted(right)} (least {saw.least:.2f})")
+    if reading.found.card != card:
+        silent.append("card")
+    return Row(kind, True, off["kerf"], off["bias"], radius, ", ".join(silent), seconds, why)
+
+
+def table(rows: list[Row]) -> str:
+    """Classes down, what was found and how far off across."""
+    lines = [f"{'photos':<8} {'n':>4} {'marks':>7} {'kerf said':>9} {'within':>7} {'worst':>7} "
+             f"{'bias worst':>10} {'radius said':>11} {'within 5 %':>10} {'silent':>6} {'s':>5}"]  # fmt: skip
+    for kind in sorted({r.kind for r in rows}):
+        of = [r for r in rows if r.kind == kind]
+        limit = 0.1 if kind.startswith("3") else 0.05
+        kerf = np.array([r.kerf for r in of if r.kerf is not None])
+        bias = np.array([r.bias for r in of if r.bias is not None])
+        radius = np.array([r.radius for r in of if r.radius is not None])
+        lines.append(
+            f"{kind:<8} {len(of):>4} {sum(r.found for r in of):>7} {len(kerf):>9} "
+            f"{int((np.abs(kerf) <= limit).sum()):>7} {np.abs(kerf).max(initial=0):>7.3f} "
+            f"{np.abs(bias).max(initial=0):>10.3f} {len(radius):>11} {int((radius <= 0.05).sum()):>10} "
+            f"{sum(bool(r.silent) for r in of):>6} {np.mean([r.seconds for r in of]):>5.1f}"
+        )
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Print the table, and each photograph with something to say."""
+    count, seed = (
+        (int(a) for a in (*sys.argv[1:], "20", "1")[:2]) if len(sys.argv) < 3 else map(int, sys.argv[1:3])
+    )
+    rng = np.random.default_rng(seed)
+    rows = []
+    for n in range(count):
+        card, saw, shot, kind = case(rng)
+        row = measure(card, saw, shot, kind)
+        rows.append(row)
+        if row.silent or row.why:
+            print(f"{n:>3} {kind}: {card.title}, kerf {saw.kerf:.2f}, tilt {shot.tilt:.0f}: "
+                  f"{'WRONG ' + row.silent + '; ' if row.silent else ''}{row.why}", flush=True)  # fmt: skip
+    print(table(rows))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,8 @@
+"""Simulated photographs for the tests of what reads them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
