@@ -17,8 +17,9 @@ from cutout.amend.model import Bridge, Eased
 from cutout.amend.size import BladeSize
 from cutout.finding import Finding
 from cutout.geom.outline import Outline, polygons_of
+from cutout.job.schema import FramePart
 from cutout.page.steps import steps
-from cutout.pattern import Opening, Panel, Pattern
+from cutout.pattern import Opening, Panel, Pattern, Zone
 from cutout.saw.model import Plan, Proof
 from cutout.units import Units, format_length, format_size
 
@@ -48,7 +49,26 @@ def panel_view(panel: Panel, units: Units) -> dict[str, Any]:
         "grain": None if panel.grain is None else math.degrees(panel.grain),
         "label": f"{format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick",
         "zones": [{"name": zone.name, "path": path_data(zone.area, 500)} for zone in panel.zones],
-        "drawn": [{"name": zone.name, "path": path_data(zone.area, 500)} for zone in panel.drawn],
+        "drawn": [
+            {"name": zone.name, "path": path_data(zone.area, 500), "face": face_of(zone)}
+            for zone in panel.drawn
+        ],
+    }
+
+
+def face_of(zone: Zone) -> str:
+    """The face something is drawn on, by the end of its name."""
+    return "back" if zone.name.endswith("back") else "show"
+
+
+def frame_view(part: FramePart | None) -> dict[str, Any] | None:
+    """The frame's opening as a box (mm) in the panel's own coordinates; None for a panel that hangs free."""
+    if part is None:
+        return None
+    left, _, _, bottom = (reach - part.reveal for reach in part.reach)
+    return {
+        "opening": [left, bottom, left + part.opening[0], bottom + part.opening[1]],
+        "reveal": part.reveal,
     }
 
 
@@ -60,6 +80,7 @@ def figure_view(outline: Outline, units: Units, most: int) -> dict[str, Any]:
         "at": [(x0 + x1) / 2, (y0 + y1) / 2],
         "shown_at": [format_length((x0 + x1) / 2, units), format_length((y0 + y1) / 2, units)],
         "label": format_size(x1 - x0, y1 - y0, units),
+        "shown_size": [format_length(x1 - x0, units), format_length(y1 - y0, units)],
         "path": path_data(outline.region(0.05), most),
     }
 
@@ -110,9 +131,15 @@ def mend_view(bridges: Iterable[Bridge], eased: Eased | None, units: Units) -> d
     }
 
 
-def size_view(row: BladeSize, units: Units) -> dict[str, Any]:
-    """One row of the table of blades: the smallest width of the figures it manages, and whether this size will do."""
-    size = "no size" if row.smallest is None else format_length(row.smallest, units)
+def size_view(row: BladeSize, most: float, units: Units) -> dict[str, Any]:
+    """One row of the table of blades: the smallest width of the figures it manages, and whether this size will do.
+
+    most: the largest width tried (mm). Where the search ended at one of its ends, the size says so.
+    """
+    if row.smallest is None:
+        size = f"more than {format_length(most, units)}"
+    else:
+        size = f"{format_length(row.smallest, units)}{' or less' if row.below else ''}"
     return {"smallest": size, "manages": row.manages}
 
 
