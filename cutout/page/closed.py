@@ -34,7 +34,9 @@ def decided(job: Job) -> dict[str, str]:
     except CutoutError:
         return {}
     units = job.units or "mm"
-    return {f"panel.{side}": format_length(mm, units) for side, mm in zip(("width", "height"), size, strict=True)}
+    return {
+        f"panel.{side}": format_length(mm, units) for side, mm in zip(("width", "height"), size, strict=True)
+    }
 
 
 def _of_the_panel(job: Job) -> Iterator[tuple[str, str]]:

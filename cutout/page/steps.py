@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import groupby
 
@@ -10,32 +10,43 @@ import numpy as np
 from shapely import MultiPolygon, Polygon
 
 from cutout.saw.model import Hole, Leg, Plan
-from cutout.units import Units, format_length, format_size
+from cutout.units import Units, count, format_length, format_size
 
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """One thing to do: a short title, sentences, and what of the plan it is about."""
+    """One thing to do. letter: its sign on the panel. title: a few words. say: what to do, in a sentence or two.
 
+    at: where it begins (mm). hold: what falls and must be held, if anything. holes and legs: what of the plan it
+    is about, by number. drops: what comes free.
+    """
+
+    letter: str
     title: str
-    lines: tuple[str, ...]
+    say: str
+    at: tuple[float, float]
+    hold: str | None = None
     holes: tuple[int, ...] = ()
-    leg: int | None = None
+    legs: tuple[int, ...] = ()
     drops: MultiPolygon = field(default_factory=MultiPolygon)
 
 
 def steps(plan: Plan, units: Units) -> tuple[Step, ...]:
     """Every step of the plan, in order."""
-    return (*_drilling(plan.holes, units), *(_sawing(leg, units) for leg in plan.legs))
+    drilling = list(_drilling(plan.holes, units))
+    sawing = [_sawing(leg, str(n), units) for n, leg in enumerate(plan.legs, len(drilling) + 1)]
+    return (*drilling, *sawing)
 
 
-def _drilling(holes: Iterable[Hole], units: Units) -> Iterable[Step]:
+def _drilling(holes: Iterable[Hole], units: Units) -> Iterator[Step]:
     by_size = sorted(holes, key=lambda hole: (-hole.diameter, hole.id))
-    for diameter, group in groupby(by_size, key=lambda hole: hole.diameter):
+    groups = groupby(by_size, key=lambda hole: hole.diameter)
+    for n, (diameter, group) in enumerate(groups, 1):
         same = tuple(group)
-        size, numbers = format_length(diameter, units), tuple(hole.id for hole in same)
-        count = "1 hole" if len(same) == 1 else f"{len(same)} holes"
-        yield Step(f"Drill {count} of {size}", tuple(_purposes(same)), holes=numbers)
+        title = f"Drill {count(len(same), 'hole')} of {format_length(diameter, units)}"
+        yield Step(
+            str(n), title, " ".join(_purposes(same)), _place(same[0].at), holes=tuple(h.id for h in same)
+        )
 
 
 def _purposes(holes: tuple[Hole, ...]) -> Iterable[str]:
@@ -58,23 +69,26 @@ def _named(numbers: list[int]) -> str:
     return f"{word} {', '.join(map(str, numbers))}"
 
 
-def _sawing(leg: Leg, units: Units) -> Step:
+def _sawing(leg: Leg, letter: str, units: Units) -> Step:
     length = float(np.hypot(*np.diff(leg.path, axis=0).T).sum())
-    lines = [
-        f"Opening {leg.opening}: {_start(leg.starts)}.",
-        f"Saw {format_length(length, units)} {_end(leg.ends)}.",
-    ]
+    say = f"{_start(leg.starts)} and saw {format_length(length, units)} {_end(leg.ends)}."
     pieces = [piece for piece in leg.drops.geoms if not piece.is_empty]
-    lines += [_drop(piece, units) for piece in pieces]
-    return Step(f"Leg {leg.order}", tuple(lines), leg=leg.order, drops=leg.drops)
+    hold = " ".join(_drop(piece, units) for piece in pieces) or None
+    title = f"Leg {leg.order}, opening {leg.opening}"
+    return Step(letter, title, say, _place(leg.path[0]), hold, legs=(leg.order,), drops=leg.drops)
+
+
+def _place(at: Iterable[float]) -> tuple[float, float]:
+    x, y = at
+    return round(float(x), 2), round(float(y), 2)
 
 
 def _start(starts: str) -> str:
     if starts.startswith("hole"):
-        return f"put the blade through {starts}"
+        return f"Put the blade through {starts}"
     if starts == "edge":
-        return "start at the panel's edge"
-    return f"start in the open kerf of {starts}"
+        return "Start at the panel's edge"
+    return f"Start in the open kerf of {starts}"
 
 
 def _end(ends: str) -> str:
@@ -87,6 +101,5 @@ def _end(ends: str) -> str:
 
 def _drop(piece: Polygon, units: Units) -> str:
     x0, y0, x1, y1 = piece.bounds
-    return (
-        f"A piece about {format_size(x1 - x0, y1 - y0, units)} comes free: hold it up before the last stroke."
-    )
+    size = format_size(x1 - x0, y1 - y0, units)
+    return f"A piece about {size} comes free: hold it up before the last stroke."

@@ -21,7 +21,7 @@ from cutout.job.schema import FramePart
 from cutout.page.steps import steps
 from cutout.pattern import Opening, Panel, Pattern, Zone
 from cutout.saw.model import Plan, Proof
-from cutout.units import Units, format_length, format_size
+from cutout.units import MM_PER_INCH, Units, count, format_length, format_size
 
 MOST_POINTS = 2_000
 """Points sent for one region; more than a screen can show, and a drag stays smooth."""
@@ -48,7 +48,10 @@ def panel_view(panel: Panel, units: Units) -> dict[str, Any]:
         "thickness": panel.thickness,
         "grain": None if panel.grain is None else math.degrees(panel.grain),
         "label": f"{format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick",
-        "zones": [{"name": zone.name, "path": path_data(zone.area, 500)} for zone in panel.zones],
+        "zones": [
+            {"name": zone.name, "path": path_data(zone.area, 500), "at": _middle_of(zone)}
+            for zone in panel.zones
+        ],
         "drawn": [
             {"name": zone.name, "path": path_data(zone.area, 500), "face": face_of(zone)}
             for zone in panel.drawn
@@ -122,6 +125,7 @@ def mend_view(bridges: Iterable[Bridge], eased: Eased | None, units: Units) -> d
                 ),
                 "width": bridge.width,
                 "label": f"{format_length(bridge.width, units)} wide",
+                "place": _place_of(bridge, units),
                 "by_hand": bridge.by_hand,
                 "path": path_data(bridge.area, 100),
             }
@@ -162,27 +166,45 @@ def plan_view(plan: Plan, proof: Proof, units: Units) -> dict[str, Any]:
         ],
         "steps": [
             {
+                "letter": step.letter,
                 "title": step.title,
-                "lines": list(step.lines),
+                "say": step.say,
+                "hold": step.hold,
+                "at": list(step.at),
                 "holes": list(step.holes),
-                "leg": step.leg,
+                "legs": list(step.legs),
                 "drops": path_data(step.drops, 400),
             }
             for step in steps(plan, units)
         ],
         "sums": _sums(plan, units),
+        "minutes": max(1, round(plan.minutes)),
         "proved": proof.ok,
     }
 
 
+def _middle_of(zone: Zone) -> list[float]:
+    middle = zone.area.representative_point()
+    return [_mm(middle.x), _mm(middle.y)]
+
+
+def _place_of(bridge: Bridge, units: Units) -> str:
+    """Where a bridge stands, in words, so that two of the same width can be told apart without looking."""
+    across, up = ((bridge.start[i] + bridge.end[i]) / 2 for i in (0, 1))
+    return f"{format_length(across, units)} from the left, {format_length(up, units)} from the bottom"
+
+
 def _sums(plan: Plan, units: Units) -> str:
-    counts = (_count(len(plan.holes), "hole"), _count(len(plan.legs), "leg"))
-    length = format_length(plan.cut_length, units)
+    counts = (count(len(plan.holes), "hole"), count(len(plan.legs), "leg"))
+    length = _whole_length(plan.cut_length, units)
     return f"{counts[0]}, {counts[1]}, {length} of sawing, roughly {max(1, round(plan.minutes))} minutes."
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+def _whole_length(mm: float, units: Units) -> str:
+    """A sum of length as people say it: to an inch, or to ten millimetres."""
+    if units == "in":
+        return f"{max(1, round(mm / MM_PER_INCH))} in"
+    return f"{max(10, round(mm, -1)):.0f} mm"
 
 
 def _eased(eased: Eased, units: Units) -> str:
