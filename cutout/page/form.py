@@ -6,6 +6,7 @@ in which words, and which names of the kit it may take.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -74,7 +75,7 @@ OPTIONS = {
     "keep": {"panel": "the panel: the figure is cut out of it", "figure": "the figure: the wood around it goes",
              "both": "both: one cut along the line"},
     "overlap": {"merge": "are joined into one", "refuse": "are refused"},
-    "units": {"mm": "millimetres", "in": "inches"},
+    "units": {"": "millimetres (usual)", "mm": "millimetres", "in": "inches"},
     "template.line_lies": {"middle": "in the middle of the line", "keep": "at its edge, the line stays"},
 }  # fmt: skip
 """What the words of a choice mean."""
@@ -121,6 +122,7 @@ def _entry(field: Field, path: str) -> dict[str, Any]:
         "start": tomllib.loads(f"start = {field.example}")["start"] if field.example else None,
         "parts": parts,
         "choices": [{"name": c, "title": OPTIONS.get(path, {}).get(c, c)} for c in field.choices],
+        "unset": OPTIONS.get(path, {}).get("") or _unset(field),
         "names": list(NAMES[plain]()) if plain in NAMES else [],
         "more_than_names": plain in MORE_THAN_NAMES,
         "drawer": DRAWERS.get(field.path[0], "panel"),
@@ -144,6 +146,12 @@ def _parts(field: Field, path: str) -> list[str]:
     count = next((n for n in range(MOST_IN_A_ROW + 1) if entry_of(annotation, n) is None), 0)
     known = PARTS.get(field.name, ())
     return [known[n] if n < len(known) else str(n + 1) for n in range(count)]
+
+
+def _unset(field: Field) -> str:
+    """What counts while a setting is not given, in the words of its own meaning."""
+    found = re.search(r"unset: ([^;.]+)", field.meaning)
+    return found[1] if found else "not set"
 
 
 def _plain(name: str) -> str:

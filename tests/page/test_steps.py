@@ -32,11 +32,13 @@ def test_holes_come_first_one_drill_at_a_time_then_every_leg_in_order() -> None:
     assert [step.title for step in walk] == [
         "Drill 1 hole of 6 mm",
         "Drill 2 holes of 3 mm",
-        "Leg 1",
-        "Leg 2",
+        "Leg 1, opening 1",
+        "Leg 2, opening 1",
     ]
     assert [step.holes for step in walk] == [(2,), (1, 3), (), ()]
-    assert [step.leg for step in walk] == [None, None, 1, 2]
+    assert [step.legs for step in walk] == [(), (), (1,), (2,)]
+    assert [step.letter for step in walk] == ["1", "2", "3", "4"]
+    assert [step.at for step in walk] == [(20.0, 10.0), (10.0, 10.0), (10.0, 10.0), (10.0, 10.0)]
 
 
 def test_every_hole_is_drilled_once() -> None:
@@ -46,11 +48,14 @@ def test_every_hole_is_drilled_once() -> None:
 
 def test_a_leg_says_where_it_starts_how_far_it_goes_and_what_drops() -> None:
     first, last = steps(PLAN, "mm")[2:]
-    assert "through hole 1" in first.lines[0]
-    assert "100 mm" in first.lines[1]
-    assert "back out" in first.lines[1]
-    assert "open kerf of leg 1" in last.lines[0]
-    assert "80 x 40 mm" in last.lines[2]
+    assert (
+        first.say
+        == "Put the blade through hole 1 and saw 100 mm into the corner, then back out the way you came."
+    )
+    assert first.hold is None
+    assert "open kerf of leg 1" in last.say
+    assert last.hold is not None
+    assert "80 x 40 mm" in last.hold
     assert last.drops.area == 3200
 
 

@@ -7,7 +7,7 @@ import { bridgeMark, findingMark, kindOf, quarters } from "./marks.js";
 import { grainLines, toneOf } from "./wood.js";
 
 /** Pixels kept free round the whole panel, for rulers and dimensions: left, top, right, bottom. */
-const ROOM = { wide: [104, 44, 34, 74], narrow: [72, 30, 16, 56], plain: [30, 30, 30, 30] };
+const ROOM = { wide: [104, 44, 34, 74], narrow: [72, 30, 16, 56], plain: [30, 30, 30, 30], finished: [24, 24, 24, 100] };
 const NARROW = 600;
 const NEAREST = 8;
 /** Marks nearer than this (pixels) are gathered into one; from this near (mm a pixel) each shows its number. */
@@ -15,6 +15,7 @@ const CROWD = 20;
 const NUMBERS_FROM = 0.3;
 const MARK_REACH = 13;
 const MEMBER = 50;
+const HOLE_SIGN = 5;
 
 export class Board extends EventTarget {
   #svg;
@@ -119,7 +120,8 @@ export class Board extends EventTarget {
   }
 
   #room() {
-    if (this.model.show === "finished" || this.model.walking) return ROOM.plain;
+    if (this.model.walking) return ROOM.plain;
+    if (this.model.show === "finished") return ROOM.finished;
     return this.#size[0] < NARROW ? ROOM.narrow : ROOM.wide;
   }
 
@@ -283,8 +285,9 @@ export class Board extends EventTarget {
 
   /** Where the blade is: a bar in the direction it goes. */
   blade(at, turn) {
+    if (!at) return this.#layers.blade.replaceChildren();
     const shapes = [svg("circle", { r: 18 }), svg("path", { d: "M-9 -3H9L12 0L9 3H-9Z", transform: `rotate(${this.turned ? 180 + turn : -turn})` })];
-    this.#layers.blade.replaceChildren(...(at ? [this.upright(at, ...shapes)] : []));
+    return this.#layers.blade.replaceChildren(this.upright(at, ...shapes));
   }
 
   #hole(hole, lit, named) {
@@ -292,8 +295,10 @@ export class Board extends EventTarget {
     const [x, y] = this.seen(hole.at);
     const middle = svg("g", { transform: `translate(${x} ${this.model.panel.height - y})` });
     middle.append(svg("circle", { r: hole.diameter / 2, class: "size" }), quarters(hole.diameter / 2));
-    group.append(middle);
-    if (lit || named) group.append(this.upright(hole.at, svg("text", { x: 12, y: -8 }, String(hole.id))));
+    // From afar a hole is smaller than its sign: the sign stands for it.
+    const sign = [svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN)];
+    const name = lit || named ? [svg("text", { x: 12, y: -8 }, String(hole.id))] : [];
+    group.append(middle, this.upright(hole.at, ...sign, ...name));
     return group;
   }
 

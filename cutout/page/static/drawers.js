@@ -6,7 +6,7 @@ const NAMES = ["picture", "panel", "saw", "findings", "plan", "print"];
 
 export class Drawers {
   constructor() {
-    for (const name of NAMES) this.#front(name).addEventListener("click", () => this.open(name, true));
+    for (const name of NAMES) this.#front(name).addEventListener("click", () => this.#tapped(name));
     byId("dock").addEventListener("keydown", (event) => this.#key(event));
     this.open("picture");
   }
@@ -15,8 +15,16 @@ export class Drawers {
     return document.querySelector(`#${name} > h2 > .front`);
   }
 
+  /** The front of the open drawer closes it, so that a small screen is all board. */
+  #tapped(name) {
+    const open = this.#front(name).getAttribute("aria-expanded") === "true" && !byId(`${name}-in`).hidden;
+    const folded = document.body.classList.contains("empty") && !byId(`${name}-in`).classList.contains("wanted");
+    this.open(open && !folded ? null : name, true);
+  }
+
   /** wanted: the user asked for it; on a phone an empty board keeps the sheet folded until then. */
   open(name, wanted = false) {
+    document.body.classList.toggle("folded", name === null);
     for (const other of NAMES) {
       const front = this.#front(other);
       front.setAttribute("aria-expanded", String(other === name));

@@ -164,7 +164,7 @@ export class Form {
     const input = select ? el("select", about, ...select) : el("input", { ...about, type: field.kind === "yes or no" ? "checkbox" : "text", autocomplete: "off" });
     if (field.more_than_names || (field.choices.length && !select)) this.#suggest(input, field, id);
     if (!select && field.kind !== "yes or no") {
-      input.placeholder = /unset: ([^;.]+)/.exec(field.meaning)?.[1] ?? (field.required ? field.example.replaceAll('"', "") : "not set");
+      input.placeholder = field.required ? field.example.replaceAll('"', "") : field.unset;
       input.addEventListener("keydown", (event) => event.key === "Enter" && input.blur());
     }
     if (select) input.dataset.choice = "";
@@ -176,11 +176,10 @@ export class Form {
   /** Entries of a select, where a setting takes nothing but what stands in a list. */
   #options(field) {
     const option = ({ name, title }) => el("option", { value: name }, title);
-    const unset = (words) => [el("option", { value: "" }, words)];
-    const words = /unset: ([^;.]+)/.exec(field.meaning)?.[1] ?? "none";
-    if (field.kind === "yes or no" && field.default === null) return [...unset(words), option({ name: "true", title: "yes" }), option({ name: "false", title: "no" })];
-    if (field.names.length && !field.more_than_names) return [...(field.default === null && !field.required ? unset(words) : []), ...field.names.map(option)];
-    if (field.kind === "choice") return [...(field.default === null && !field.required ? unset(words) : []), ...field.choices.map(option)];
+    const unset = field.default === null && !field.required ? [el("option", { value: "" }, field.unset)] : [];
+    if (field.kind === "yes or no" && field.default === null) return [...unset, option({ name: "true", title: "yes" }), option({ name: "false", title: "no" })];
+    if (field.names.length && !field.more_than_names) return [...unset, ...field.names.map(option)];
+    if (field.kind === "choice") return [...unset, ...field.choices.map(option)];
     return null;
   }
 

@@ -269,6 +269,7 @@ function drawAll() {
   const { look, drawn } = work;
   const show = walk.walking ? "after" : shown();
   board.holder.classList.toggle("finished", show === "finished");
+  board.holder.classList.toggle("walking", walk.walking);
   hands.off = walk.walking;
   paper.off = show === "finished";
   const chosenBox = hands.items.find((item) => item.key === hands.chosen)?.box;
