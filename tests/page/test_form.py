@@ -71,8 +71,8 @@ def test_the_example_of_each_setting_can_be_set(entry: dict[str, Any]) -> None:
         update={"figures": (FigurePart().model_copy(update={"source": "a.png", "width": 100.0}),)}
     )
     steps = [Change(path="arrange", value={"line": "row"}), Change(path="backing", value={"overlap": "15mm"})]
-    for face in ("show", "back"):
-        steps.append(Change(path=f"faces.{face}", value={"figures": [{"source": "a.png", "width": "90mm"}]}))
+    painted = {"figures": [{"source": "a.png", "width": "90mm"}]}
+    steps += [Change(path=f"faces.{face}", value=painted) for face in ("show", "back")]
     steps += [
         Change(path="panel.frame", value={"opening": ["560mm", "416mm"]}),
         Change(path="panel.zones.+", value={"name": "lock", "at": ["2mm", "3mm"], "diameter": "9mm"}),

@@ -70,6 +70,14 @@ export class Board extends EventTarget {
     return [...this.#centre];
   }
 
+  /** The middle of what is seen of the panel. */
+  get middle() {
+    const { width, height } = this.model.panel;
+    if (this.#whole) return [width / 2, height / 2];
+    const [x, y] = this.seen(this.#centre);
+    return [Math.min(Math.max(x, 0), width), Math.min(Math.max(y, 0), height)];
+  }
+
   get isWhole() {
     return this.#whole;
   }

@@ -69,7 +69,7 @@ export class Hands extends EventTarget {
 
   /** Let the user point at a place, with a click or with arrow keys and Enter. */
   place(kind) {
-    this.#placing = { kind, at: this.#board.seen(this.#board.centre) };
+    this.#placing = { kind, at: this.#board.middle };
     this.#board.cross(this.#placing.at);
     this.#board.holder.classList.add("placing");
     this.#board.holder.focus();

@@ -137,7 +137,7 @@ function startButtons() {
   });
   for (const radio of document.querySelectorAll("[name=show]")) radio.addEventListener("change", () => showAs(radio.value));
   byId("turn-round").addEventListener("click", turnRound);
-  for (const button of document.querySelectorAll("[data-behind]")) button.addEventListener("click", () => putBehind(button.dataset.behind));
+  for (const button of document.querySelectorAll("#behind [data-behind]")) button.addEventListener("click", () => putBehind(button.dataset.behind));
   putBehind("light");
   byId("help-open").addEventListener("click", () => byId("help").showModal());
   byId("compare").addEventListener("click", () => compareBlades(work, choices.blades));
@@ -167,7 +167,7 @@ function turnRound() {
 
 function putBehind(what) {
   board.holder.dataset.behind = what;
-  for (const button of document.querySelectorAll("[data-behind]")) button.setAttribute("aria-pressed", String(button.dataset.behind === what));
+  for (const button of document.querySelectorAll("#behind [data-behind]")) button.setAttribute("aria-pressed", String(button.dataset.behind === what));
 }
 
 const writing = (target) => target.matches("input:not([type=checkbox], [type=radio], [type=range], [type=file]), textarea");
@@ -203,6 +203,8 @@ function showState() {
   showBlade();
   showFiles();
   warn(work.problem);
+  // What is asked for is shown: a job file without its pictures can't go on.
+  if (state.missing.length) drawers.open("picture", true);
 }
 
 function showBlade() {
