@@ -47,7 +47,7 @@ def test_many_marks_are_gathered_and_counted(page: Page, comb: Path) -> None:
     marks, count = page.locator(".marks > .mark"), page.locator("#finding-list .finding").count()
     assert count > 60
     assert marks.count() < count / 2
-    said = "".join(marks.locator("> text").all_inner_texts())
+    said = "".join(marks.locator("> text").all_text_contents())
     assert sum(int(n) for n in re.findall(r"×(\d+)", said)) + marks.count() >= count
     places = page.evaluate(
         """[...document.querySelectorAll(".marks > .mark > path")].map((e) => {

@@ -122,6 +122,7 @@ export class Picture {
       say(`Reading ${file.name || "the picture"}…`);
       try {
         await this.#work.addPicture(file, figure);
+        say(`${file.name || "The picture"} is on the panel.`, true);
         this.chosen = figure ?? this.#work.state.job.figures.length - 1;
         this.show();
       } catch (error) {
