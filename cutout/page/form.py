@@ -20,11 +20,14 @@ MOST_IN_A_ROW = 4
 DRAWERS = {
     "title": "picture", "keep": "picture", "figures": "picture", "overlap": "picture", "arrange": "picture",
     "units": "panel", "panel": "panel", "faces": "panel", "backing": "panel",
-    "saw": "saw", "router": "saw", "mend": "findings", "limits": "findings", "holes": "plan", "template": "print",
+    "saw": "saw", "times": "saw", "router": "saw", "mend": "findings", "limits": "findings", "holes": "plan",
+    "template": "print",
 }  # fmt: skip
 """Which drawer shows a table of the job; a table that is not named here is shown with the panel."""
 
-CLEANING = frozenset({"threshold", "smooth", "invert", "corners", "sheet", "tolerance"})
+CLEANING = frozenset(
+    f"figures.*.{name}" for name in ("threshold", "smooth", "invert", "corners", "sheet", "tolerance")
+)
 """Settings of a figure that tell how its picture is read."""
 
 FIRST = frozenset({
@@ -85,7 +88,8 @@ def form() -> list[dict[str, Any]]:
     """Every setting in the order of the schema; a table comes before what is in it.
 
     path: like figures.*.width, the star for an entry of a list. parts: a label for each value where one setting
-    holds several. start: what a new entry or a table switched on begins with.
+    holds several. start: what a new entry or a table switched on begins with. switched: a table that is there only
+    where it is wanted.
     """
     lists: set[tuple[str, ...]] = set()
     shown = []
@@ -117,6 +121,7 @@ def _entry(field: Field, path: str) -> dict[str, Any]:
         "label": WORDS.get(plain) or WORDS.get(path) or _plain(field.name),
         "meaning": field.meaning,
         "required": field.required,
+        "switched": field.kind == "table" and field.default is None and not field.required,
         "default": _data(field.default),
         "example": field.example,
         "start": tomllib.loads(f"start = {field.example}")["start"] if field.example else None,
@@ -126,7 +131,7 @@ def _entry(field: Field, path: str) -> dict[str, Any]:
         "names": list(NAMES[plain]()) if plain in NAMES else [],
         "more_than_names": plain in MORE_THAN_NAMES,
         "drawer": DRAWERS.get(field.path[0], "panel"),
-        "group": "first" if plain in FIRST else "clean" if field.name in CLEANING else "more",
+        "group": "first" if plain in FIRST else "clean" if plain in CLEANING else "more",
     }
 
 

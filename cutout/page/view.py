@@ -175,7 +175,7 @@ def plan_view(plan: Plan, proof: Proof, units: Units) -> dict[str, Any]:
                 "legs": list(step.legs),
                 "drops": path_data(step.drops, 400),
             }
-            for step in steps(plan, units)
+            for step in steps(plan)
         ],
         "sums": _sums(plan, units),
         "minutes": max(1, round(plan.minutes)),

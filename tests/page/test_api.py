@@ -225,7 +225,7 @@ def test_work_behind_the_look(client: httpx.Client, state: dict[str, Any]) -> No
     planned = client.get(f"/api/jobs/{state['id']}/work/planned").json()
     assert planned["proved"]
     assert planned["holes"][0]["roles"][0] == "starter"
-    assert planned["steps"][0]["title"].startswith("Drill 1 hole of ")
+    assert planned["steps"][0]["title"] == "Drill 1 hole"
     assert planned["steps"][-1]["drops"]
     assert client.get(f"/api/jobs/{state['id']}/work/nothing").status_code == 404
 

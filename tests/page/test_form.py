@@ -37,7 +37,7 @@ def test_what_the_form_says_of_settings_is_about_settings_there_are() -> None:
     paths = set(entries())
     assert set(WORDS) <= paths
     assert paths >= FIRST
-    assert set(DRAWERS) == set(Job.model_fields)
+    assert set(DRAWERS) <= set(Job.model_fields)
 
 
 def test_a_setting_of_several_values_has_a_label_for_each() -> None:
@@ -47,6 +47,8 @@ def test_a_setting_of_several_values_has_a_label_for_each() -> None:
     assert found["template.print_scale"]["kind"] == "number"
     assert found["figures.*.corners"]["parts"] == []
     assert found["mend.without"]["kind"] == "places"
+    assert found["mend.corners"]["group"] == "more"
+    assert found["figures.*.corners"]["group"] == "clean"
 
 
 def example_of(entry: dict[str, Any]) -> Any:
@@ -57,15 +59,7 @@ def example_of(entry: dict[str, Any]) -> Any:
 def test_the_example_of_each_setting_can_be_set(entry: dict[str, Any]) -> None:
     """Whatever a field begins with or suggests is taken by the job, at the place the field stands for."""
     job = empty("mm")
-    if entry["kind"] == "table" and entry["path"] in (
-        "panel",
-        "saw",
-        "router",
-        "template",
-        "mend",
-        "limits",
-        "faces",
-    ):
+    if entry["kind"] == "table" and not entry["switched"]:
         return
     start = job.model_copy(
         update={"figures": (FigurePart().model_copy(update={"source": "a.png", "width": 100.0}),)}

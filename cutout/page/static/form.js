@@ -43,7 +43,7 @@ export class Form {
   }
 
   #isOptional(field) {
-    return field.kind === "tables" || (field.kind === "table" && !PLAIN.has(field.path));
+    return field.kind === "tables" || field.switched;
   }
 
   /** Elements for settings in order; `renamed` puts a concrete path in the place of a star. */
@@ -287,9 +287,6 @@ export class Form {
     field.replaceChildren(...(places.length ? places.map(entry) : [el("li", {}, "none")]));
   }
 }
-
-/** Tables that are always there: their settings stand with the others. */
-const PLAIN = new Set(["panel", "saw", "router", "template", "mend", "limits", "faces"]);
 
 const idOf = (path) => `s-${path.replaceAll(".", "-").replace("$", "now")}`;
 
