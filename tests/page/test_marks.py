@@ -56,8 +56,7 @@ def test_many_marks_are_gathered_and_counted(page: Page, comb: Path) -> None:
     gaps = [math.dist(a, b) for n, a in enumerate(places) for b in places[:n]]
     assert min(gaps) > 12  # no sign lies on another: they are 14 pixels across
     expect(page.locator("#finding-list details")).not_to_have_count(0)
-    show(page, "#finding-list .kind > summary").first.click()
-    next_one = show(page, page.get_by_role("button", name=re.compile("^Next"))).first
+    next_one = show(page, "#finding-list [data-key^='next-']").first
     next_one.click()
     first = page.locator("#finding-list [aria-current]").inner_text()
     next_one.click()
@@ -104,14 +103,12 @@ def test_the_chosen_finding_stays_itself_over_new_checks(page: Page, comb: Path)
     switch(page, EASE, False)
     put(page, comb)
     settle(page)
-    planned(page)
     entry = show(page, "#finding-list .finding").nth(7)
     entry.click()
     kind = re.sub(r"^\d+\. ", "", entry.locator("strong").inner_text())
     place = page.locator(".marks .chosen").evaluate("(mark) => [mark.dataset.x, mark.dataset.y].map(Number)")
     fill(page, field("mend.bridge_count"), "3")
     settle(page)
-    planned(page)
     chosen = page.locator("#finding-list [aria-current] strong")
     expect(chosen).to_have_text(re.compile(kind))
     after = page.locator(".marks .chosen").evaluate("(mark) => [mark.dataset.x, mark.dataset.y].map(Number)")
