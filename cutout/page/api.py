@@ -25,7 +25,10 @@ from cutout.job.file import dump_job, parse_job
 from cutout.job.schema import Job, filled
 from cutout.page import choices, start
 from cutout.page.changes import Change, changed, shown, turned, with_sizes
+from cutout.page.closed import closed, decided
+from cutout.page.examples import EXAMPLES, example
 from cutout.page.files import distinct, plain_name
+from cutout.page.form import form
 from cutout.page.sources import renamed, with_labels
 from cutout.page.store import StaleError, State, Store
 from cutout.page.workers import TaskError, Workers, sentence
@@ -61,6 +64,7 @@ class _NewJob(BaseModel):
     units: Units = "mm"
     job_file: str | None = None
     name: str | None = None
+    example: str | None = None
 
 
 class Api:
@@ -92,6 +96,7 @@ class Api:
         """Every address with its method."""
         return [
             Route("/api/choices", self.choices),
+            Route("/api/examples/{name}", self.example),
             Route("/api/jobs", self.earlier),
             Route("/api/jobs", self.new, methods=["POST"]),
             Route("/api/jobs/{id}", self.show),
@@ -100,6 +105,7 @@ class Api:
             Route("/api/jobs/{id}/redo", self.redo, methods=["POST"]),
             Route("/api/jobs/{id}/remove", self.remove, methods=["POST"]),
             Route("/api/jobs/{id}/picture", self.picture, methods=["POST"]),
+            Route("/api/jobs/{id}/sources", self.add_source, methods=["POST"]),
             Route("/api/jobs/{id}/sources/{name}", self.source),
             Route("/api/jobs/{id}/sources/{name}", self.fill, methods=["POST"]),
             Route("/api/jobs/{id}/work/{task}", self.work),
@@ -108,9 +114,18 @@ class Api:
         ]
 
     async def choices(self, _: Request) -> Response:
-        """What can be chosen: blades, drills, woods, papers, bits, files, and the limits of an upload."""
+        """What can be chosen and set: the form, what the kit says, files, examples, and the limit of an upload."""
         files = (await self._outputs())["files"]
-        return JSONResponse({**choices.choices(), "files": files, "upload_limit": UPLOAD_LIMIT})
+        offered = {"form": form(), "examples": list(EXAMPLES), "files": files, "upload_limit": UPLOAD_LIMIT}
+        return JSONResponse({**choices.choices(), **offered})
+
+    async def example(self, request: Request) -> Response:
+        """How one of the examples looks, to choose it by."""
+        name = request.path_params["name"]
+        if name not in EXAMPLES:
+            raise HTTPException(404)
+        view = await self._workers.run("example_view", name, owner="", seconds=QUICK_SECONDS)
+        return JSONResponse({"about": EXAMPLES[name], **view})
 
     async def earlier(self, _: Request) -> Response:
         """Jobs of earlier visits."""
@@ -120,7 +135,11 @@ class Api:
     async def new(self, request: Request) -> Response:
         """A new job, empty or from the text of a job file."""
         wanted = _NewJob.model_validate_json(await request.body())
-        if wanted.job_file is None:
+        if wanted.example is not None:
+            if wanted.example not in EXAMPLES:
+                raise HTTPException(404)
+            state = await asyncio.to_thread(self._from_example, wanted.example)
+        elif wanted.job_file is None:
             state = await asyncio.to_thread(self._store.new, start.empty(wanted.units))
         else:
             job = parse_job(wanted.job_file, plain_name(wanted.name or "job.toml"))
@@ -168,11 +187,18 @@ class Api:
             state = await asyncio.to_thread(self._store.state, state.id)
             replaced = _number(request.query_params.get("figure"))
             job = start.with_picture(state.job, name, label, size, replaced)
+            job = await self._in_free_room(state, job)
             state = await asyncio.to_thread(self._store.change, state.id, state.revision, job)
         except (CutoutError, TaskError):
             await asyncio.to_thread(self._store.drop_file, state.id, name)
             raise
         return await self._answer(state)
+
+    async def add_source(self, request: Request) -> Response:
+        """Keep a file for a field that names one, a font or a painted picture; the answer is its name here."""
+        id, label = request.path_params["id"], _label(request)
+        name = await asyncio.to_thread(self._store.add_file, id, await request.body(), label)
+        return JSONResponse({"name": name})
 
     async def source(self, request: Request) -> Response:
         """The bytes of a source, as they were sent."""
@@ -242,6 +268,21 @@ class Api:
         after = await asyncio.to_thread(self._store.step, id, wanted.revision, by)
         self._outdate(id)
         return await self._answer(after)
+
+    def _from_example(self, name: str) -> State:
+        job, files = example(name)
+        renamed_job, labels = start.opened(job)
+        state = self._store.new(renamed_job, labels)
+        for own, label in labels.items():
+            self._store.fill(state.id, own, files[label])
+        return self._store.state(state.id)
+
+    async def _in_free_room(self, state: State, job: Job) -> Job:
+        """The job with its newest figure beside the others, where it was added to some and there is room."""
+        if len(job.figures) <= max(1, len(state.job.figures)) or job.arrange is not None:
+            return job
+        found = await self._quick("free_room_of", state, job, self._store.files(state.id))
+        return job if found is None else start.moved_last(job, *found)
 
     async def _same_size(self, state: State, job: Job) -> Job:
         """The job with figures that were only turned or mirrored kept as large as they look.
@@ -326,7 +367,8 @@ def _state_view(state: State) -> dict[str, Any]:
         "can_redo": state.can_redo,
         "title": _title(state),
         "job": filled(state.job).model_dump(mode="json"),
-        "shown": shown(state.job),
+        "shown": shown(state.job) | decided(state.job),
+        "closed": closed(state.job),
         "labels": dict(state.labels),
         "missing": list(state.missing),
     }

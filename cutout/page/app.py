@@ -23,6 +23,8 @@ from cutout.page.workers import TaskError, sentence
 BODY_LIMIT = 300_000
 """Most bytes of any request that is no picture."""
 
+_NOTHING_TO_SAY = 204
+
 _TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 
 
@@ -49,7 +51,9 @@ def create_app(secret: str, folder: Path) -> Guard:
 
 
 def _limit(path: str) -> int:
-    uploads = path.startswith("/api/jobs/") and (path.endswith("/picture") or "/sources/" in path)
+    uploads = path.startswith("/api/jobs/") and (
+        path.endswith(("/picture", "/sources")) or "/sources/" in path
+    )
     return UPLOAD_LIMIT if uploads else BODY_LIMIT
 
 
@@ -92,7 +96,10 @@ async def _on_refused(_: Request, error: Exception) -> Response:
 
 async def _on_task(_: Request, error: Exception) -> Response:
     assert isinstance(error, TaskError)
-    status = {"replaced": 409, "late": 503}.get(error.kind, 500)
+    if error.kind == "replaced":
+        # Ordinary: the job has changed since, and what was worked out is for nobody.
+        return Response(status_code=_NOTHING_TO_SAY)
+    status = {"late": 503}.get(error.kind, 500)
     if error.kind == "faulty":
         print(error, flush=True)
     return JSONResponse({"error": sentence(error), "kind": error.kind}, status)

@@ -54,6 +54,17 @@ def with_picture(
     return job.model_copy(update={"figures": tuple(figures), "title": title})
 
 
+def moved_last(job: Job, at: tuple[float, float], share: float) -> Job:
+    """The job with its last figure at `at` (mm), its size multiplied by `share`."""
+    last = job.figures[-1]
+    sizes = {
+        side: size and round(size * share, 1)
+        for side, size in (("width", last.width), ("height", last.height))
+    }
+    moved = last.model_copy(update={"at": at, **sizes})
+    return job.model_copy(update={"figures": (*job.figures[:-1], moved)})
+
+
 def board_of(job: Job) -> tuple[float, float]:
     """Width and height of the panel to size a first figure by; of the frame's opening where that decides."""
     part = job.panel

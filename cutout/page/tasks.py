@@ -5,6 +5,7 @@ from __future__ import annotations
 import cmath
 import io
 import math
+import tempfile
 import zipfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path, PurePath
@@ -18,8 +19,11 @@ from cutout.job.schema import Job
 from cutout.job.set_up import kit_of, outline_of, panel_of
 from cutout.kit import blade, paper
 from cutout.page import view
+from cutout.page.examples import example
 from cutout.page.reading import Memory, Reader, first_size
+from cutout.page.room import free_room, overlaps
 from cutout.pattern import Panel
+from cutout.pattern.frame import clear_area
 from cutout.write.gauge import gauge_pdf
 from cutout.write.outputs import FILES, JOB, RESULT, files_of, output
 from cutout.write.work import Work
@@ -49,6 +53,30 @@ def turned_sizes(
     panel = panel_of(before)
     with READER.near():
         return {n: _turned_size(_outline(before, n, panel, folder), before, after, n) for n in figures}
+
+
+def free_room_of(job: Job, folder: Path) -> tuple[tuple[float, float], float] | None:
+    """Where the last figure goes beside the others, and the share of its size that fits there; None: nowhere."""
+    panel = panel_of(job)
+    with READER.near():
+        *others, new = (_outline(job, n, panel, folder).bounds for n in range(len(job.figures)))
+    return free_room((new[2] - new[0], new[3] - new[1]), others, clear_area(panel).bounds)
+
+
+def example_view(name: str) -> dict[str, Any]:
+    """One of the examples as it would be cut, unmended, and what it is called."""
+    job, files = example(name)
+    with tempfile.TemporaryDirectory() as folder:
+        for file, content in files.items():
+            (Path(folder) / file).write_bytes(content)
+        laid = run.lay_out(job, Path(folder))
+    kept = job.keep == "panel"
+    return {
+        "title": job.title,
+        "panel": view.panel_view(laid.pattern.panel, job.units or "mm"),
+        "figure": view.path_data(laid.pattern.figure, view.MOST_POINTS // 4),
+        "cut_out": kept,
+    }
 
 
 def look(job: Job, folder: Path) -> dict[str, Any]:
@@ -143,7 +171,7 @@ def smallest(job: Job, folder: Path, name: str) -> dict[str, Any]:
     one = kit.blade if name == kit.blade.name else blade(name)
     x0, _, x1, _ = before.outline.bounds
     found = sizes(scaled(before.outline, before.panel, job.keep), x1 - x0, kit, [one])
-    return view.size_view(found.rows[0], kit.units)
+    return view.size_view(found.rows[0], found.most, kit.units)
 
 
 def _work(job: Job, folder: Path) -> Work:
@@ -179,7 +207,12 @@ def _board(job: Job, panel: Panel, folder: Path) -> dict[str, Any]:
     outlines = [_outline(job, n, panel, folder) for n in range(len(job.figures))]
     in_place = job.arrange is None and all(f.repeat == 1 and not f.pair for f in job.figures)
     return {
-        "panel": view.panel_view(panel, units),
+        "panel": {
+            **view.panel_view(panel, units),
+            "frame": view.frame_view(job.panel.frame),
+            "wood": job.panel.wood,
+        },
+        "overlaps": overlaps([o.region(0.5) for o in outlines]) if in_place else [],
         "figures": [view.figure_view(outline, units, each) for outline in outlines] if in_place else [],
         "arranged": not in_place,
     }

@@ -17,10 +17,11 @@ from cutout.amend.model import Bridge, Eased
 from cutout.amend.size import BladeSize
 from cutout.finding import Finding
 from cutout.geom.outline import Outline, polygons_of
+from cutout.job.schema import FramePart
 from cutout.page.steps import steps
-from cutout.pattern import Opening, Panel, Pattern
+from cutout.pattern import Opening, Panel, Pattern, Zone
 from cutout.saw.model import Plan, Proof
-from cutout.units import Units, format_length, format_size
+from cutout.units import MM_PER_INCH, Units, count, format_length, format_size
 
 MOST_POINTS = 2_000
 """Points sent for one region; more than a screen can show, and a drag stays smooth."""
@@ -47,8 +48,30 @@ def panel_view(panel: Panel, units: Units) -> dict[str, Any]:
         "thickness": panel.thickness,
         "grain": None if panel.grain is None else math.degrees(panel.grain),
         "label": f"{format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick",
-        "zones": [{"name": zone.name, "path": path_data(zone.area, 500)} for zone in panel.zones],
-        "drawn": [{"name": zone.name, "path": path_data(zone.area, 500)} for zone in panel.drawn],
+        "zones": [
+            {"name": zone.name, "path": path_data(zone.area, 500), "at": _middle_of(zone)}
+            for zone in panel.zones
+        ],
+        "drawn": [
+            {"name": zone.name, "path": path_data(zone.area, 500), "face": face_of(zone)}
+            for zone in panel.drawn
+        ],
+    }
+
+
+def face_of(zone: Zone) -> str:
+    """The face something is drawn on, by the end of its name."""
+    return "back" if zone.name.endswith("back") else "show"
+
+
+def frame_view(part: FramePart | None) -> dict[str, Any] | None:
+    """The frame's opening as a box (mm) in the panel's own coordinates; None for a panel that hangs free."""
+    if part is None:
+        return None
+    left, _, _, bottom = (reach - part.reveal for reach in part.reach)
+    return {
+        "opening": [left, bottom, left + part.opening[0], bottom + part.opening[1]],
+        "reveal": part.reveal,
     }
 
 
@@ -60,6 +83,7 @@ def figure_view(outline: Outline, units: Units, most: int) -> dict[str, Any]:
         "at": [(x0 + x1) / 2, (y0 + y1) / 2],
         "shown_at": [format_length((x0 + x1) / 2, units), format_length((y0 + y1) / 2, units)],
         "label": format_size(x1 - x0, y1 - y0, units),
+        "shown_size": [format_length(x1 - x0, units), format_length(y1 - y0, units)],
         "path": path_data(outline.region(0.05), most),
     }
 
@@ -101,6 +125,7 @@ def mend_view(bridges: Iterable[Bridge], eased: Eased | None, units: Units) -> d
                 ),
                 "width": bridge.width,
                 "label": f"{format_length(bridge.width, units)} wide",
+                "place": _place_of(bridge, units),
                 "by_hand": bridge.by_hand,
                 "path": path_data(bridge.area, 100),
             }
@@ -110,9 +135,15 @@ def mend_view(bridges: Iterable[Bridge], eased: Eased | None, units: Units) -> d
     }
 
 
-def size_view(row: BladeSize, units: Units) -> dict[str, Any]:
-    """One row of the table of blades: the smallest width of the figures it manages, and whether this size will do."""
-    size = "no size" if row.smallest is None else format_length(row.smallest, units)
+def size_view(row: BladeSize, most: float, units: Units) -> dict[str, Any]:
+    """One row of the table of blades: the smallest width of the figures it manages, and whether this size will do.
+
+    most: the largest width tried (mm). Where the search ended at one of its ends, the size says so.
+    """
+    if row.smallest is None:
+        size = f"more than {format_length(most, units)}"
+    else:
+        size = f"{format_length(row.smallest, units)}{' or less' if row.below else ''}"
     return {"smallest": size, "manages": row.manages}
 
 
@@ -135,27 +166,45 @@ def plan_view(plan: Plan, proof: Proof, units: Units) -> dict[str, Any]:
         ],
         "steps": [
             {
+                "letter": step.letter,
                 "title": step.title,
-                "lines": list(step.lines),
+                "say": step.say,
+                "hold": step.hold,
+                "at": list(step.at),
                 "holes": list(step.holes),
-                "leg": step.leg,
+                "legs": list(step.legs),
                 "drops": path_data(step.drops, 400),
             }
-            for step in steps(plan, units)
+            for step in steps(plan)
         ],
         "sums": _sums(plan, units),
+        "minutes": max(1, round(plan.minutes)),
         "proved": proof.ok,
     }
 
 
+def _middle_of(zone: Zone) -> list[float]:
+    middle = zone.area.representative_point()
+    return [_mm(middle.x), _mm(middle.y)]
+
+
+def _place_of(bridge: Bridge, units: Units) -> str:
+    """Where a bridge stands, in words, so that two of the same width can be told apart without looking."""
+    across, up = ((bridge.start[i] + bridge.end[i]) / 2 for i in (0, 1))
+    return f"{format_length(across, units)} from the left, {format_length(up, units)} from the bottom"
+
+
 def _sums(plan: Plan, units: Units) -> str:
-    counts = (_count(len(plan.holes), "hole"), _count(len(plan.legs), "leg"))
-    length = format_length(plan.cut_length, units)
+    counts = (count(len(plan.holes), "hole"), count(len(plan.legs), "leg"))
+    length = _whole_length(plan.cut_length, units)
     return f"{counts[0]}, {counts[1]}, {length} of sawing, roughly {max(1, round(plan.minutes))} minutes."
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+def _whole_length(mm: float, units: Units) -> str:
+    """A sum of length as people say it: to an inch, or to ten millimetres."""
+    if units == "in":
+        return f"{max(1, round(mm / MM_PER_INCH))} in"
+    return f"{max(10, round(mm, -1)):.0f} mm"
 
 
 def _eased(eased: Eased, units: Units) -> str:

@@ -1,4 +1,4 @@
-"""How long the page takes: first view of a 4-megapixel picture, and from a slider's move to the redraw.
+"""How long the page takes: first view of a 4-megapixel picture, from a slider's move to the redraw, and a pan.
 
 Run: python tests/bench/page.py. Needs Debian's chromium. Wall times depend on what else the machine does, so
 each is set beside something measured in the same run: reading the same picture without the page, and the
@@ -19,7 +19,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
-from PIL import Image, ImageFilter
+from PIL import Image, ImageDraw, ImageFilter
 from playwright.sync_api import Page, sync_playwright
 from skimage.data import horse
 
@@ -28,9 +28,10 @@ from cutout.page.server import listening, server_of
 from cutout.read import read
 from cutout.read.options import ReadOptions
 
-ROUNDS = 7
-SLIDES = 40
-TARGET_FIRST, TARGET_SLIDE = 1500, 150
+ROUNDS = 5
+SLIDES = 30
+TARGET_FIRST, TARGET_SLIDE, TARGET_FRAME = 1500, 150, 33
+FRAMES = 150
 
 _WATCH = """() => { window.times = []; window.begun = 0;
   const path = document.querySelector(".waste path");
@@ -45,6 +46,21 @@ _EMPTY = """async () => { const key = new URLSearchParams(location.hash.slice(1)
   return times; }"""
 
 
+_PAN = """(count) => new Promise((resolve) => {
+  const board = document.querySelector("svg.board"); const times = []; let last = performance.now();
+  const box = board.getBoundingClientRect(); let [x, y] = [box.x + box.width * 0.9, box.y + box.height * 0.92];
+  const send = (kind) => board.dispatchEvent(new PointerEvent(kind, { bubbles: true, pointerId: 7, button: 0,
+    buttons: 1, clientX: x, clientY: y }));
+  board.setPointerCapture = () => {};
+  send("pointerdown");
+  const frame = (now) => { times.push(now - last); last = now;
+    x += 4 * Math.sin(times.length / 9); y += 3 * Math.cos(times.length / 7); send("pointermove");
+    if (times.length < count) requestAnimationFrame(frame); else { send("pointerup"); resolve(times.slice(5)); } };
+  requestAnimationFrame(frame); })"""
+_TOGGLE = """() => { const times = []; for (let n = 0; n < 6; n += 1) { const begun = performance.now();
+  document.getElementById("show-marks").click(); times.push(performance.now() - begun); } return times; }"""
+
+
 def main() -> None:
     """Measure and print."""
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
@@ -55,12 +71,13 @@ def main() -> None:
         with _running(Path(folder) / "jobs") as address:
             page = browser.new_page(viewport={"width": 1280, "height": 800})
             page.goto(address)
-            page.locator("#file-list li").first.wait_for()
+            page.locator("#file-list li").first.wait_for(state="attached")
             empty = statistics.median(page.evaluate(_EMPTY))
             shares = [_share()]
             firsts = [_first_view(page, picture) for _ in range(ROUNDS)]
             alone = [_reading(picture) for _ in range(ROUNDS)]
             slides = _slides(page, drawing)
+            pans, toggles, marks, found, nodes = _many_marks(page, Path(folder) / "comb.png")
             shares.append(_share())
         browser.close()
     print(f"a busy loop got {statistics.mean(shares):.2f} of a core meanwhile")
@@ -73,11 +90,15 @@ def main() -> None:
     )
     print(f"slider to redraw, 2000 points: median {slide:.0f} ms (wanted {TARGET_SLIDE}), 90th centile "
           f"{statistics.quantiles(slides, n=10)[-1]:.0f} ms")  # fmt: skip
+    worst = max(pans)
+    print(f"pan with {found} findings in {marks} marks: median frame {statistics.median(pans):.1f} ms, 95th centile "
+          f"{statistics.quantiles(pans, n=20)[-1]:.1f} ms, worst {worst:.1f} ms (wanted {TARGET_FRAME})")  # fmt: skip
+    print(f"  marks on or off: {statistics.median(toggles):.0f} ms of script; {nodes} elements on the page")
     print(f"  emptiest request: median {empty:.1f} ms; a redraw takes {slide / empty:.1f} times that")
 
 
 def _first_view(page: Page, picture: Path) -> float:
-    page.click("#new-job")
+    page.evaluate("document.getElementById('new-job').click()")
     page.locator(".hold.figure").wait_for(state="detached")
     page.wait_for_timeout(300)
     begun = time.perf_counter()
@@ -93,7 +114,7 @@ def _reading(picture: Path) -> float:
 
 
 def _slides(page: Page, drawing: Path) -> list[float]:
-    page.click("#new-job")
+    page.evaluate("document.getElementById('new-job').click()")
     page.locator(".hold.figure").wait_for(state="detached")
     page.set_input_files("#picture-file", drawing)
     page.locator(".hold.figure").wait_for(state="attached", timeout=60_000)
@@ -107,6 +128,34 @@ def _slides(page: Page, drawing: Path) -> list[float]:
             page.wait_for_timeout(5)
         times = page.evaluate("window.times")
     return times[3:]
+
+
+def _many_marks(page: Page, path: Path) -> tuple[list[float], list[float], int, int, int]:
+    """Frames of a pan over a figure with hundreds of findings, and how long showing its marks takes."""
+    _comb().save(path)
+    page.evaluate("document.getElementById('new-job').click()")
+    page.locator(".hold.figure").wait_for(state="detached")
+    page.evaluate("document.querySelector('[data-path=\"mend.ease\"]').click()")
+    page.set_input_files("#picture-file", path)
+    page.locator(".hold.figure").wait_for(state="attached", timeout=60_000)
+    page.locator("#finding-list .finding").nth(60).wait_for(state="attached", timeout=60_000)
+    page.wait_for_timeout(1500)
+    page.evaluate("document.getElementById('stop').click()")
+    page.wait_for_timeout(500)
+    pans = page.evaluate(_PAN, FRAMES)
+    toggles = page.evaluate(_TOGGLE)
+    counts = [page.locator(f"{what}").count() for what in (".marks > .mark", "#finding-list .finding", "*")]
+    return pans, toggles, counts[0], counts[1], counts[2]
+
+
+def _comb() -> Image.Image:
+    """A bar with a hundred narrow teeth, invented: a few findings at each."""
+    image = Image.new("L", (1500, 700), 255)
+    pen = ImageDraw.Draw(image)
+    pen.rectangle((20, 20, 1480, 120), fill=0)
+    for n in range(104):
+        pen.rectangle((24 + 14 * n, 100, 29 + 14 * n, 660 - 9 * (n % 5)), fill=0)
+    return image
 
 
 def _large_horse() -> Image.Image:

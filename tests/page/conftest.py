@@ -15,7 +15,7 @@ from pathlib import Path
 import httpx
 import pytest
 from PIL import Image, ImageDraw
-from playwright.sync_api import Browser, Page, Request, expect, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
 
 from cutout.page import create_app
 from cutout.page.server import listening, server_of
@@ -98,6 +98,7 @@ class Visit:
         self.served = served
         self.requests: list[str] = []
         self.errors: list[str] = []
+        self.expected: list[str] = []
         self.context = browser.new_context(locale="en-GB", accept_downloads=True, **options)  # type: ignore[arg-type]
         self.context.on("request", self._note)
         self.page = self.tab()
@@ -106,10 +107,15 @@ class Visit:
         page = self.context.new_page()
         page.set_default_timeout(20_000)
         page.on("pageerror", lambda error: self.errors.append(str(error)))
-        page.on("console", lambda line: self.errors.append(line.text) if "Security" in line.text else None)
+        page.on("console", self._hear)
         page.goto(address or self.served.address)
         page.locator("#file-list li").first.wait_for(state="attached")
         return page
+
+    def _hear(self, line: ConsoleMessage) -> None:
+        """Any error on the console fails the test, but for refusals a test provokes and says so."""
+        if line.type == "error" and not any(word in line.text for word in self.expected):
+            self.errors.append(line.text)
 
     def _note(self, request: Request) -> None:
         self.requests.append(request.url)

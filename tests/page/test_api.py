@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 import multiprocessing
+import re
 import struct
 import tomllib
 import zipfile
 import zlib
 from collections.abc import Callable
 from contextlib import AbstractContextManager
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -223,9 +225,67 @@ def test_work_behind_the_look(client: httpx.Client, state: dict[str, Any]) -> No
     planned = client.get(f"/api/jobs/{state['id']}/work/planned").json()
     assert planned["proved"]
     assert planned["holes"][0]["roles"][0] == "starter"
-    assert planned["steps"][0]["title"].startswith("Drill 1 hole of ")
+    assert planned["steps"][0]["title"] == "Drill 1 hole"
     assert planned["steps"][-1]["drops"]
     assert client.get(f"/api/jobs/{state['id']}/work/nothing").status_code == 404
+
+
+def test_examples_are_shown_and_opened(client: httpx.Client) -> None:
+    names = client.get("/api/choices").json()["examples"]
+    assert len(names) == 3
+    for name in names:
+        seen = client.get(f"/api/examples/{name}").json()
+        assert seen["title"]
+        assert seen["about"]
+        assert seen["figure"].startswith("M")
+        opened = client.post("/api/jobs", json={"example": name}).json()
+        assert opened["problem"] is None
+        assert opened["state"]["missing"] == []
+        assert opened["look"]["waste"].startswith("M")
+    assert client.get("/api/examples/spoon").status_code == 404
+    assert client.post("/api/jobs", json={"example": "../spoon"}).status_code == 404
+
+
+def test_a_further_figure_goes_to_free_room(
+    client: httpx.Client, state: dict[str, Any], pebble: Path
+) -> None:
+    """Three ovals on one panel: no box of one over a box of another, and nothing is said to overlap."""
+    for n in range(2):
+        answer = upload(client, state["id"], pebble.read_bytes(), f"more-{n}.png")
+    look = answer.json()["look"]
+    boxes = [figure["box"] for figure in look["figures"]]
+    assert len(boxes) == 3
+    for a, b in combinations(boxes, 2):
+        assert a[2] < b[0] or b[2] < a[0] or a[3] < b[1] or b[3] < a[1]
+    assert look["overlaps"] == []
+    over = change(client, answer.json()["state"], ("figures.2.at", ["250mm", "350mm"])).json()
+    assert [0, 2] in over["look"]["overlaps"]
+
+
+def test_a_file_for_a_field_is_kept_and_can_be_named(
+    client: httpx.Client, state: dict[str, Any], eye: Path
+) -> None:
+    headers = {"x-file-name": "painted.png"}
+    name = client.post(f"/api/jobs/{state['id']}/sources", content=eye.read_bytes(), headers=headers).json()[
+        "name"
+    ]
+    painted = {"figures": [{"source": name, "width": "90mm"}]}
+    answer = change(client, state, ("faces.back", painted)).json()
+    assert answer["problem"] is None
+    assert answer["state"]["labels"][name] == "painted.png"
+    assert [zone["face"] for zone in answer["look"]["panel"]["drawn"]] == ["back"]
+
+
+def test_the_frame_of_a_panel_is_drawn_round_it(client: httpx.Client) -> None:
+    """Opening 560 x 420 mm, reach 10 and 6 mm, reveal 2 mm: the panel is 576 x 432 mm, by hand."""
+    answer = client.post("/api/jobs", json={"example": "hall-cabinet"}).json()
+    panel = answer["look"]["panel"]
+    assert (panel["width"], panel["height"]) == (576, 432)
+    assert panel["frame"]["opening"] == [8, 4, 568, 424]
+    assert answer["state"]["shown"]["panel.width"] == "576 mm"
+    assert "frame" in answer["state"]["closed"]["panel.width"]
+    assert "grain" in answer["state"]["closed"]["panel.grain"]
+    assert "row" in answer["state"]["closed"]["figures.0.at"]
 
 
 def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[str, Any]) -> None:
@@ -336,7 +396,8 @@ def test_a_job_file_that_makes_no_sense_is_refused_with_its_line(client: httpx.C
 def test_blades_are_compared(client: httpx.Client, state: dict[str, Any]) -> None:
     fine = client.get(f"/api/jobs/{state['id']}/blades/jigsaw").json()
     assert fine["manages"]
-    assert fine["smallest"].endswith("mm")
+    # A smooth oval: the search ends at its least width, and says so.
+    assert re.fullmatch(r"[\d.]+ mm or less", fine["smallest"])
     assert client.get(f"/api/jobs/{state['id']}/blades/spoon").status_code == 422
 
 

@@ -4,79 +4,42 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Page, expect
 
-SLOW = 60_000
-
-
-def put(page: Page, picture: Path) -> None:
-    """Choose a picture and wait until it is seen on the panel."""
-    page.set_input_files("#picture-file", picture)
-    expect(page.locator(".hold.figure")).to_have_count(1)
-
-
-def settle(page: Page) -> None:
-    """Wait until mending has shown what it did."""
-    expect(page.locator("#findings-sum")).not_to_have_text(
-        re.compile("Checking|Before mending"), timeout=SLOW
-    )
-
-
-def planned(page: Page) -> None:
-    expect(page.locator("#walk")).to_be_visible(timeout=SLOW)
-
-
-def job_id(page: Page) -> str:
-    return page.evaluate("new URLSearchParams(location.hash.slice(1)).get('job')")
-
-
-def job(page: Page, client: httpx.Client) -> dict[str, Any]:
-    return dict(client.get(f"/api/jobs/{job_id(page)}").json()["state"]["job"])
-
-
-def until(page: Page, client: httpx.Client, holds: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
-    """The job once it is as wanted."""
-    for _ in range(100):
-        now = job(page, client)
-        if holds(now):
-            return now
-        page.wait_for_timeout(50)
-    raise AssertionError(f"the job never became as wanted: {now}")
-
-
-def fill(page: Page, field: str, text: str) -> None:
-    page.fill(field, text)
-    page.press(field, "Tab")
-
-
-def middle(target: Locator) -> tuple[float, float]:
-    box = None
-    for _ in range(40):  # a new drawing may just be taking its place
-        expect(target).to_be_visible()
-        if box := target.bounding_box():
-            break
-    assert box is not None
-    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-
-
-def drag(page: Page, start: tuple[float, float], end: tuple[float, float]) -> None:
-    page.mouse.move(*start)
-    page.mouse.down()
-    page.mouse.move((start[0] + end[0]) / 2, (start[1] + end[1]) / 2, steps=4)
-    page.mouse.move(*end, steps=4)
-    page.mouse.up()
+from tests.page.handle import (
+    AT,
+    BRIDGE,
+    EASE,
+    PANEL_HEIGHT,
+    PANEL_WIDTH,
+    SLOW,
+    THICKNESS,
+    WIDTH,
+    drag,
+    field,
+    fill,
+    job_id,
+    look_as,
+    middle,
+    pixel,
+    planned,
+    put,
+    settle,
+    show,
+    switch,
+    until,
+)
 
 
 @pytest.fixture
 def eye_mended(page: Page, eye: Path, client: httpx.Client) -> Page:
     """The ring round a disc, bridged; corners left as they are, to be quick."""
-    page.locator("#m-ease").uncheck()
+    switch(page, EASE, False)
     until(page, client, lambda job: not job["mend"]["ease"])
     put(page, eye)
     settle(page)
@@ -104,7 +67,8 @@ def test_a_dropped_picture_is_taken(page: Page, pebble: Path) -> None:
     expect(page.locator("#figure-list")).to_contain_text("dropped.png")
 
 
-def test_a_bad_picture_is_refused_in_words(page: Page, tmp_path: Path) -> None:
+def test_a_bad_picture_is_refused_in_words(page: Page, visit: Any, tmp_path: Path) -> None:
+    visit.expected.append("422")
     broken = tmp_path / "broken.png"
     broken.write_bytes(b"\x89PNG\r\n\x1a\n and then nothing")
     page.set_input_files("#picture-file", broken)
@@ -114,44 +78,51 @@ def test_a_bad_picture_is_refused_in_words(page: Page, tmp_path: Path) -> None:
 
 def test_every_setting_reaches_the_job(page: Page, pebble: Path, client: httpx.Client) -> None:
     put(page, pebble)
-    page.locator("details").evaluate_all("(all) => all.forEach((one) => (one.open = true))")
-    for field, text in {
-        "#f-width": "300", "#f-turn": "10", "#p-width": "60cm", "#p-height": "31in", "#p-thickness": "3/4in",
-        "#s-radius": "5", "#s-kerf": "1.2mm", "#s-own-drills": "3mm, 8mm", "#t-own-paper": "300x420mm",
-        "#m-width": "9", "#m-count": "2", "#l-edge": "15", "#l-along": "1.5",
+    for path, text in {
+        "figures.$.width": "300", "figures.$.turn": "10", "figures.$.threshold": "128", "panel.width": "60cm",
+        "panel.height": "31in", "panel.thickness": "3/4in", "panel.grain": "0", "saw.turning_radius": "5",
+        "saw.kerf": "1.2mm", "saw.drills": "3mm, 8mm", "template.paper": "300x420mm", "mend.bridge_width": "9",
+        "mend.bridge_count": "2", "limits.edge": "15", "limits.web_along": "1.5", "router.tab_width": "9",
+        "title": "Garden door",
     }.items():  # fmt: skip
-        fill(page, field, text)
-    for field, value in {
-        "#p-wood": "red-oak", "#p-grain": "0", "#s-blade": "scroll-coarse", "#r-bit": "3mm", "#r-dxf": "R12",
-        "#f-invert": "false",
+        if path == "title":
+            page.locator("#job-menu > summary").click()
+        fill(page, field(path), text)
+    page.keyboard.press("Escape")
+    for path, value in {
+        "panel.wood": "red-oak", "saw.blade": "scroll-coarse", "router.bit": "3mm", "router.dxf": "R12",
+        "figures.$.invert": "false", "keep": "figure", "overlap": "refuse",
     }.items():  # fmt: skip
-        page.select_option(field, value)
-    page.check("input[name=keep][value=figure]")
-    page.check("#t-back")
-    page.check("#f-mirror")
-    page.select_option("#f-threshold-how", "level")
-    now = until(page, client, lambda job: job["figures"][0]["threshold"] == 128)
+        show(page, field(path)).select_option(value)
+    for path in ("template.back", "template.turn", "figures.$.mirror", "router.gcode"):
+        switch(page, field(path), True)
+    for n, scale in enumerate(("0.994", "0.998")):
+        fill(page, field("template.print_scale", n), scale)
+    now = until(page, client, lambda job: job["template"]["print_scale"] == [0.994, 0.998])
+    assert now["title"] == "Garden door"
     assert now["figures"][0]["turn"] == 10
     assert now["figures"][0]["mirror"]
-    assert now["figures"][0]["invert"] is False
+    assert (now["figures"][0]["invert"], now["figures"][0]["threshold"]) == (False, 128)
     assert (now["panel"]["width"], now["panel"]["height"]) == (600, pytest.approx(787.4))
     assert now["panel"]["thickness"] == pytest.approx(19.05)
     assert (now["panel"]["wood"], now["panel"]["grain"]) == ("red-oak", 0)
     assert now["saw"] == {"blade": "scroll-coarse", "turning_radius": 5, "kerf": 1.2, "drills": "3mm, 8mm"}
     assert now["template"]["paper"] == "300x420mm"
     assert now["template"]["back"]
+    assert now["template"]["turn"]
     assert (now["mend"]["bridge_width"], now["mend"]["bridge_count"]) == (9, 2)
     assert (now["limits"]["edge"], now["limits"]["web_along"]) == (15, 1.5)
     assert (now["router"]["bit"], now["router"]["dxf"], now["keep"]) == ("3mm", "R12", "figure")
-    page.select_option("#units", "in")
-    expect(page.locator("#p-thickness")).to_have_value("3/4 in")
-    expect(page.locator("#s-radius")).to_have_value("13/64 in")
+    assert (now["router"]["gcode"], now["router"]["tab_width"], now["overlap"]) == (True, 9, "refuse")
+    show(page, field("units")).select_option("in")
+    expect(page.locator(THICKNESS)).to_have_value("3/4 in")
+    expect(page.locator(field("saw.turning_radius"))).to_have_value("13/64 in")
 
 
 def test_a_slider_redraws_and_is_one_step_of_undo(page: Page, pebble: Path, client: httpx.Client) -> None:
     put(page, pebble)
     before = page.locator(".waste path").get_attribute("d")
-    page.locator("#f-size").evaluate(
+    show(page, "#f-size").evaluate(
         """(slider) => { for (const value of [340, 330, 320, 310]) {
              slider.value = value; slider.dispatchEvent(new Event("input", { bubbles: true })); }
            slider.dispatchEvent(new Event("change", { bubbles: true })); }"""
@@ -161,36 +132,36 @@ def test_a_slider_redraws_and_is_one_step_of_undo(page: Page, pebble: Path, clie
     assert page.locator(".waste path").get_attribute("d") != before
     page.click("#undo")
     until(page, client, lambda job: job["figures"][0]["width"] == 350)
-    expect(page.locator("#f-width")).to_have_value("350 mm")
+    expect(page.locator(WIDTH)).to_have_value("350 mm")
 
 
-def test_a_wrong_value_is_explained_at_its_field(page: Page, client: httpx.Client) -> None:
-    fill(page, "#p-thickness", "thick")
-    wrong = page.locator("#p-thickness-wrong")
+def test_a_wrong_value_is_explained_at_its_field(page: Page, visit: Any, client: httpx.Client) -> None:
+    visit.expected.append("422")
+    fill(page, THICKNESS, "thick")
+    wrong = page.locator("#s-panel-thickness-wrong")
     expect(wrong).to_contain_text("not a length")
-    expect(page.locator("#p-thickness")).to_have_attribute("aria-invalid", "true")
-    fill(page, "#p-thickness", "20")
+    expect(page.locator(THICKNESS)).to_have_attribute("aria-invalid", "true")
+    fill(page, THICKNESS, "20")
     expect(wrong).to_have_count(0)
     until(page, client, lambda job: job["panel"]["thickness"] == 20)
 
 
 def test_a_figure_larger_than_the_panel_is_explained(page: Page, pebble: Path) -> None:
     put(page, pebble)
-    fill(page, "#f-width", "900")
+    fill(page, WIDTH, "900")
     expect(page.get_by_role("alert").first).to_contain_text("900")
-    fill(page, "#f-width", "200")
+    fill(page, WIDTH, "200")
     expect(page.locator("#problem")).to_be_hidden()
     expect(page.locator("#caption")).to_contain_text("figure 200 x")
 
 
 def test_findings_are_listed_marked_and_brought_into_view(eye_mended: Page) -> None:
     page = eye_mended
-    page.locator("#m-bridge").uncheck()
+    switch(page, BRIDGE, False)
     settle(page)
     planned(page)  # so that nothing else is announced meanwhile
     expect(page.locator("#findings-sum")).to_contain_text("can't be cut")
-    entries, marks = page.locator("#finding-list .finding"), page.locator(".marks > .mark")
-    expect(marks).to_have_count(entries.count())
+    expect(page.locator("#findings-state")).to_contain_text("to be settled")
     loose = page.locator("#finding-list .finding", has_text="Loose piece")
     number = loose.locator("strong").inner_text().split(".")[0]
     view = page.locator("svg.board").get_attribute("viewBox")
@@ -199,33 +170,38 @@ def test_findings_are_listed_marked_and_brought_into_view(eye_mended: Page) -> N
     expect(loose).to_have_attribute("aria-current", "true")
     expect(page.locator("#status")).to_contain_text("shown on the panel")
     mark = page.locator(".marks > .mark.chosen")
-    expect(mark.locator("text")).to_have_text(number)
-    (x, y), board = middle(mark), page.locator("#board").bounding_box()
+    expect(mark.locator(".flag text")).to_have_text(number)
+    (x, y), board = middle(mark.locator("path")), page.locator("#board").bounding_box()
     assert board is not None
     assert abs(x - board["x"] - board["width"] / 2) < 25
     assert abs(y - board["y"] - board["height"] / 2) < 25
     page.click("#whole")
-    mark.click()
+    page.click("#picture > h2 > .front")
+    page.mouse.click(*middle(mark.locator("path")))
     expect(loose).to_be_focused()
 
 
 def test_a_figure_is_dragged_sized_and_turned(page: Page, pebble: Path, client: httpx.Client) -> None:
     put(page, pebble)
     start = middle(page.locator(".hold.figure"))
-    pixel = page.evaluate("document.querySelector('svg.board').viewBox.baseVal.width") / page.locator(
-        "#board"
-    ).evaluate("(board) => board.clientWidth")
-    drag(page, start, (start[0] + 30, start[1] - 40))
+    mm = pixel(page)
+    drag(page, start, (start[0] + 30, start[1] - 40), let_go=False)
+    # While it moves, its distances to the edges stand on the board, in the same numbers.
+    left = round(75 + 30 * mm, 1)
+    expect(page.locator(".dims .live text").first).to_have_text(
+        re.compile(rf"{left:g}|{left + 0.1:g}|{left - 0.1:g}")
+    )
+    page.mouse.up()
     now = until(page, client, lambda job: job["figures"][0]["at"] is not None)
-    assert now["figures"][0]["at"] == pytest.approx([250 + 30 * pixel, 350 + 40 * pixel], abs=1)
+    assert now["figures"][0]["at"] == pytest.approx([250 + 30 * mm, 350 + 40 * mm], abs=1)
     expect(page.locator(".handle")).to_have_count(5)
-    corner, centre = middle(page.locator(".handle.nwse").first), middle(page.locator(".hold.figure"))
+    corner, centre = middle(page.locator(".handle.nwse .grip").first), middle(page.locator(".hold.figure"))
     half = ((corner[0] + centre[0]) / 2, (corner[1] + centre[1]) / 2)
     drag(page, corner, half)
     now = until(page, client, lambda job: job["figures"][0]["width"] != 350)
     assert now["figures"][0]["width"] == pytest.approx(175, abs=4)
     expect(page.locator("#caption")).to_contain_text("figure 17")
-    centre, arm = middle(page.locator(".hold.figure")), middle(page.locator(".handle.turn circle").last)
+    centre, arm = middle(page.locator(".hold.figure")), middle(page.locator(".handle.turn .knob"))
     drag(page, arm, (centre[0] - 150, centre[1]))
     now = until(page, client, lambda job: job["figures"][0]["turn"] != 0)
     assert now["figures"][0]["turn"] == pytest.approx(90, abs=1)
@@ -241,9 +217,9 @@ def test_a_figure_is_moved_with_keys(page: Page, pebble: Path, client: httpx.Cli
     page.keyboard.press("Shift+ArrowUp")
     until(page, client, lambda job: job["figures"][0]["at"] == [253, 360])
     expect(figure).to_be_focused()
-    page.keyboard.press("]")
+    page.keyboard.press("r")
     until(page, client, lambda job: job["figures"][0]["turn"] == -1)
-    page.keyboard.press("[")
+    page.keyboard.press("l")
     until(page, client, lambda job: job["figures"][0]["turn"] == 0)
     page.keyboard.press("+")
     until(page, client, lambda job: abs(job["figures"][0]["width"] - 353.5) < 0.2)
@@ -263,19 +239,19 @@ def test_several_figures_and_taking_one_away(
     page: Page, pebble: Path, eye: Path, client: httpx.Client
 ) -> None:
     put(page, pebble)
-    fill(page, "#f-width", "100")
+    fill(page, WIDTH, "100")
     until(page, client, lambda job: job["figures"][0]["width"] == 100)
     with page.expect_file_chooser() as chooser:
-        page.click("#add-figure")
+        show(page, "#add-figure").click()
     chooser.value.set_files(eye)
     expect(page.locator(".hold.figure")).to_have_count(2)
-    fill(page, "#f-width", "80")
-    fill(page, "#f-x", "80")
-    fill(page, "#f-y", "600")
+    fill(page, WIDTH, "80")
+    fill(page, AT[0], "80")
+    fill(page, AT[1], "600")
     now = until(page, client, lambda job: len(job["figures"]) == 2 and job["figures"][1]["at"] == [80, 600])
     assert now["figures"][0]["at"] is None
     page.get_by_role("button", name="pebble.png", exact=True).click()
-    expect(page.locator("#f-width")).to_have_value("100 mm")
+    expect(page.locator(WIDTH)).to_have_value("100 mm")
     page.get_by_role("button", name="Take away pebble.png").click()
     now = until(page, client, lambda job: len(job["figures"]) == 1)
     assert now["figures"][0]["width"] == 80
@@ -283,7 +259,7 @@ def test_several_figures_and_taking_one_away(
 
 def test_bridges_are_added_moved_and_taken_away(eye_mended: Page, client: httpx.Client) -> None:
     page = eye_mended
-    found = page.locator("#bridge-list li")
+    found = show(page, "#bridge-list li")
     expect(found.first).to_be_visible()
     count = found.count()
     page.click("#add-bridge")
@@ -297,23 +273,29 @@ def test_bridges_are_added_moved_and_taken_away(eye_mended: Page, client: httpx.
     own = page.locator(".hold.bridge[aria-label*='your own']")
     expect(own).to_be_focused()
     page.keyboard.press("Shift+ArrowDown")
-    page.keyboard.press("[")
+    page.keyboard.press("l")
     now = until(page, client, lambda job: job["mend"]["bridges"][0]["at"] != at)
     assert now["mend"]["bridges"][0]["at"] == pytest.approx([at[0], at[1] - 10], abs=0.02)
     assert now["mend"]["bridges"][0]["angle"] == 91
+    fill(page, field("mend.bridges.0.width"), "14")
+    fill(page, field("mend.bridges.0.angle"), "45")
+    now = until(page, client, lambda job: job["mend"]["bridges"][0]["angle"] == 45)
+    assert now["mend"]["bridges"][0]["width"] == 14
     settle(page)
     page.get_by_role("button", name=re.compile("Take away Bridge of your own")).click()
     until(page, client, lambda job: job["mend"]["bridges"] == [])
     settle(page)
     expect(found).to_have_count(count)
-    page.get_by_role("button", name=re.compile(r"Take away Bridge \d")).first.click()
-    now = until(page, client, lambda job: len(job["mend"]["without"]) == 1)
+    page.get_by_role("button", name=re.compile(r"Take away Bridge \d.*from the left")).first.click()
+    until(page, client, lambda job: len(job["mend"]["without"]) == 1)
     settle(page)
+    show(page, page.get_by_role("button", name="Put back the one at")).click()
+    until(page, client, lambda job: job["mend"]["without"] == [])
 
 
 def test_moving_a_found_bridge_makes_it_ones_own(eye_mended: Page, client: httpx.Client) -> None:
     page = eye_mended
-    page.locator("#bridge-list .entry").first.click()
+    show(page, "#bridge-list .entry").first.click()
     expect(page.locator(".hold.bridge.chosen")).to_be_focused()
     page.keyboard.press("Shift+ArrowRight")
     now = until(page, client, lambda job: len(job["mend"]["bridges"]) == 1)
@@ -345,18 +327,18 @@ def test_mending_on_and_off_before_and_after(eye_mended: Page) -> None:
     page = eye_mended
     cut = page.locator(".waste path").get_attribute("d")
     expect(page.locator(".bridges path").first).to_be_attached()
-    page.check("input[name=show][value=before]")
+    look_as(page, "before")
     drawn = page.locator(".waste path").get_attribute("d")
     assert drawn != cut
     expect(page.locator(".bridges path")).to_have_count(0)
-    page.check("input[name=show][value=both]")
+    look_as(page, "both")
     assert page.locator(".before path").get_attribute("d") == drawn
     assert page.locator(".waste path").get_attribute("d") == cut
     expect(page.locator("#cleared-sum")).to_contain_text("Mended: ")
-    page.locator("#m-bridge").uncheck()
+    switch(page, BRIDGE, False)
     settle(page)
     expect(page.locator("#finding-list")).to_contain_text("Loose piece")
-    page.locator("#m-bridge").check()
+    switch(page, BRIDGE, True)
     settle(page)
     expect(page.locator("#finding-list")).not_to_contain_text("Loose piece")
 
@@ -365,33 +347,58 @@ def test_the_plan_is_walked_step_by_step(page: Page, pebble: Path) -> None:
     put(page, pebble)
     planned(page)
     expect(page.locator("#plan-sum")).to_contain_text("checked by following it")
-    page.click("#walk-on")
+    page.click("#to-saw")
     expect(page.locator("#walk-at")).to_have_text(re.compile(r"Step 1 of \d+"))
-    expect(page.locator("#walk-step h3")).to_have_text(re.compile("Drill 1 hole"))
+    expect(page.locator("#walk-title")).to_have_text(re.compile("Drill 1 hole"))
+    expect(page.locator("#walk-title")).to_be_focused()
     expect(page.locator(".holes .lit")).to_have_count(1)
     last = int(page.locator("#walk-at").inner_text().split()[-1])
     for step in range(2, last + 1):
         page.click("#walk-on")
         expect(page.locator("#walk-at")).to_have_text(f"Step {step} of {last}")
-        expect(page.locator("#walk-step h3")).to_have_text(re.compile("Leg"))
-        expect(page.locator(".legs .now")).to_have_count(1)
-    expect(page.locator("#walk-step")).to_contain_text("comes free")
+        expect(page.locator("#walk-title")).to_have_text(re.compile("Cut"))
+        expect(page.locator(".legs .now")).not_to_have_count(0)
+    expect(page.locator("#walk-hold")).to_contain_text("it falls")
     assert page.locator(".drops path").get_attribute("d")
+    expect(page.locator("#walk-steps [data-done]")).to_have_count(last - 1)
     page.click("#walk-back")
     expect(page.locator("#walk-at")).to_have_text(f"Step {last - 1} of {last}")
-    page.locator("#walk summary").click()
-    page.locator("#step-list .entry").last.click()
-    expect(page.locator("#walk-on")).to_have_text("Done")
+    page.locator("#walk-steps button").last.click()
+    expect(page.locator("#walk-on")).to_contain_text("done")
     page.click("#walk-on")
+    expect(page.locator("#walk")).to_be_hidden()
     expect(page.locator(".legs path")).to_have_count(0)
+    show(page, "#cautions")
     expect(page.locator("#cautions")).to_contain_text("eye")
+
+
+def test_the_walk_goes_by_keys_and_keeps_its_ticks(page: Page, pebble: Path) -> None:
+    put(page, pebble)
+    planned(page)
+    page.click("#to-saw")
+    view = page.locator("svg.board").get_attribute("viewBox")
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#walk-at")).to_contain_text("Step 2 of")
+    assert page.locator("svg.board").get_attribute("viewBox") != view  # the view goes to the step
+    page.keyboard.press("ArrowLeft")
+    expect(page.locator("#walk-at")).to_contain_text("Step 1 of")
+    expect(page.locator("#walk-steps [data-done]")).to_have_count(1)
+    page.keyboard.press("Escape")
+    expect(page.locator("#to-saw")).to_be_focused()
+    page.reload()
+    planned(page)
+    page.click("#to-saw")
+    expect(page.locator("#walk-at")).to_contain_text("Step 2 of")  # on it goes where it was left
+    expect(page.locator("#walk-steps [data-done]")).to_have_count(1)
 
 
 def test_blades_are_compared_row_by_row(page: Page, pebble: Path) -> None:
     put(page, pebble)
     settle(page)
-    page.click("#compare")
-    expect(page.locator("#sizes tbody tr")).to_have_count(page.locator("#s-blade option").count())
+    show(page, "#compare").click()
+    expect(page.locator("#sizes tbody tr")).to_have_count(
+        page.locator(f"{field('saw.blade')} option").count()
+    )
     expect(page.locator("#sizes tr.chosen")).to_contain_text("(chosen)")
     expect(page.locator("#sizes tbody tr").first.locator("td").last).to_have_text(
         re.compile("yes|no"), timeout=SLOW
@@ -408,7 +415,9 @@ def test_files_are_downloaded(page: Page, pebble: Path) -> None:
         "everything.zip": b"PK",
     }.items():
         with page.expect_download() as download:
-            page.locator(f"#file-list [data-key='{name}']").click()
+            show(
+                page, "#everything" if name == "everything.zip" else f"#file-list [data-key='{name}']"
+            ).click()
         assert download.value.suggested_filename == name
         assert Path(download.value.path()).read_bytes().startswith(start.strip())
 
@@ -417,10 +426,10 @@ def test_a_job_file_is_opened_with_its_picture(
     page: Page, pebble: Path, tmp_path: Path, client: httpx.Client
 ) -> None:
     put(page, pebble)
-    fill(page, "#f-width", "222")
+    fill(page, WIDTH, "222")
     until(page, client, lambda job: job["figures"][0]["width"] == 222)
     with page.expect_download() as download:
-        page.locator("#file-list [data-key='job.toml']").click()
+        show(page, "#file-list [data-key='job.toml']").click()
     saved = tmp_path / "job.toml"
     download.value.save_as(saved)
     assert tomllib.loads(saved.read_text())["figures"][0]["width"] == "222mm"
@@ -431,7 +440,7 @@ def test_a_job_file_is_opened_with_its_picture(
     page.set_input_files("#job-file", saved)
     expect(page.locator(".needs")).to_contain_text("pebble.png")
     with page.expect_file_chooser() as chooser:
-        page.get_by_role("button", name="Choose pebble.png").click()
+        show(page, page.get_by_role("button", name="Choose pebble.png")).click()
     chooser.value.set_files(pebble)
     expect(page.locator("#caption")).to_contain_text("figure 222 x")
     expect(page.locator(".needs")).to_have_count(0)
@@ -439,19 +448,22 @@ def test_a_job_file_is_opened_with_its_picture(
 
 def test_work_survives_a_reload_and_is_found_again(page: Page, pebble: Path, visit: Any) -> None:
     put(page, pebble)
-    fill(page, "#p-height", "666")
+    fill(page, PANEL_HEIGHT, "666")
     expect(page.locator("#caption")).to_contain_text("500 x 666")
     page.reload()
     expect(page.locator("#caption")).to_contain_text("500 x 666")
     expect(page.locator("#undo")).to_have_attribute("aria-disabled", "false")
     first = job_id(page)
+    page.click("#job-menu > summary")
     page.click("#new-job")
     expect(page.locator("#caption")).to_have_text("")
-    page.locator("#earlier summary").click()
+    page.click("#job-menu > summary")
     page.locator(f"#earlier-list [data-key='{first}']").click()
     expect(page.locator("#caption")).to_contain_text("500 x 666")
+    page.click("#job-menu > summary")
     page.click("#new-job")
     expect(page.locator("#caption")).to_have_text("")
+    page.click("#job-menu > summary")
     for take in (False, True):
         page.once("dialog", lambda asked, take=take: asked.accept() if take else asked.dismiss())
         page.locator(f"#earlier-list li:has([data-key='{first}']) button").last.click()
@@ -462,7 +474,7 @@ def test_two_tabs_do_not_mix(page: Page, pebble: Path, eye: Path, visit: Any, cl
     put(page, pebble)
     other = visit.tab()
     put(other, eye)
-    fill(other, "#p-height", "555")
+    fill(other, PANEL_HEIGHT, "555")
     expect(other.locator("#caption")).to_contain_text("500 x 555")
     assert job_id(other) != job_id(page)
     page.reload()
@@ -473,12 +485,13 @@ def test_two_tabs_do_not_mix(page: Page, pebble: Path, eye: Path, visit: Any, cl
 def test_a_change_made_in_another_tab_is_not_overwritten(page: Page, pebble: Path, visit: Any) -> None:
     put(page, pebble)
     same = visit.tab(f"{visit.served.address}&job={job_id(page)}")
-    fill(same, "#p-height", "555")
+    fill(same, PANEL_HEIGHT, "555")
     expect(same.locator("#caption")).to_contain_text("500 x 555")
-    fill(page, "#p-width", "444")
-    expect(page.locator("#p-width-wrong")).to_contain_text("another tab")
+    visit.expected.append("409")
+    fill(page, PANEL_WIDTH, "444")
+    expect(page.locator("#s-panel-width-wrong")).to_contain_text("another tab")
     expect(page.locator("#caption")).to_contain_text("500 x 555")
-    fill(page, "#p-width", "444")
+    fill(page, PANEL_WIDTH, "444")
     expect(page.locator("#caption")).to_contain_text("444 x 555")
 
 

@@ -14,48 +14,48 @@ from shapely import MultiPolygon, Point, box
 from cutout.page.steps import steps
 from cutout.page.view import MOST_POINTS, path_data
 from cutout.saw.model import Hole, Leg, Plan
+from cutout.saw.model import Step as PlanStep
 
 HOLES = (
     Hole(1, (10.0, 10.0), 3.0, ("starter",), 1),
     Hole(2, (20.0, 10.0), 6.0, ("starter", "relief"), 1),
-    Hole(3, (30.0, 10.0), 3.0, ("relief",), 1),
 )
 LEGS = (
     Leg(1, 1, np.array([[10.0, 10.0], [10.0, 110.0]]), "hole 1", "corner"),
     Leg(2, 1, np.array([[10.0, 10.0], [20.0, 10.0]]), "leg 1", "hole 2", MultiPolygon([box(0, 0, 80, 40)])),
 )
-PLAN = Plan(HOLES, LEGS, (), (), 110.0, 1, 1.0)
+SAID = (
+    "Drill holes 1 and 2 with 6 mm.",
+    "From hole 1 saw at the left. Back out once. Hold the piece of 12.8 x 40.5 mm at the left: it falls.",
+    "Go on.",
+)
+STEPS = (
+    PlanStep("A", SAID[0], (), (1, 2), MultiPolygon()),
+    PlanStep("B", SAID[1], (1, 2), (), MultiPolygon([box(0, 0, 80, 40)])),
+    PlanStep("C", SAID[2], (2,), (), MultiPolygon()),
+)
+PLAN = Plan(HOLES, LEGS, (), (), 110.0, 1, 1.0, STEPS)
 
 
-def test_holes_come_first_one_drill_at_a_time_then_every_leg_in_order() -> None:
-    walk = steps(PLAN, "mm")
-    assert [step.title for step in walk] == [
-        "Drill 1 hole of 6 mm",
-        "Drill 2 holes of 3 mm",
-        "Leg 1",
-        "Leg 2",
+def test_steps_are_the_plans_own_with_its_letters() -> None:
+    walk = steps(PLAN)
+    assert [(step.letter, step.title) for step in walk] == [
+        ("A", "Drill 2 holes"),
+        ("B", "Cuts 1 to 2"),
+        ("C", "Cut 2"),
     ]
-    assert [step.holes for step in walk] == [(2,), (1, 3), (), ()]
-    assert [step.leg for step in walk] == [None, None, 1, 2]
+    assert [step.holes for step in walk] == [(1, 2), (), ()]
+    assert [step.at for step in walk] == [(10.0, 10.0), (10.0, 10.0), (10.0, 10.0)]
+    assert walk[1].drops.area == 3200
 
 
-def test_every_hole_is_drilled_once() -> None:
-    drilled = [number for step in steps(PLAN, "mm") for number in step.holes]
-    assert sorted(drilled) == [1, 2, 3]
-
-
-def test_a_leg_says_where_it_starts_how_far_it_goes_and_what_drops() -> None:
-    first, last = steps(PLAN, "mm")[2:]
-    assert "through hole 1" in first.lines[0]
-    assert "100 mm" in first.lines[1]
-    assert "back out" in first.lines[1]
-    assert "open kerf of leg 1" in last.lines[0]
-    assert "80 x 40 mm" in last.lines[2]
-    assert last.drops.area == 3200
-
-
-def test_lengths_are_in_the_users_units() -> None:
-    assert steps(PLAN, "in")[0].title == "Drill 1 hole of 15/64 in"
+def test_what_to_hold_stands_apart_and_no_word_is_lost() -> None:
+    walk = steps(PLAN)
+    assert walk[1].say == "From hole 1 saw at the left. Back out once."
+    assert walk[1].hold == "Hold the piece of 12.8 x 40.5 mm at the left: it falls."
+    assert [step.hold for step in (walk[0], walk[2])] == [None, None]
+    for step, said in zip(walk, SAID, strict=True):
+        assert " ".join(filter(None, (step.say, step.hold))) == said
 
 
 def points_of(data: str) -> list[tuple[float, float]]:

@@ -13,7 +13,7 @@ export function putJobInAddress(id) {
 /** An answer that was no success; `kind` is stale or replaced where the server says so. */
 export class ApiError extends Error {
   constructor(status, answer) {
-    super(answer?.error ?? "The page's server does not answer: is `cutout page` still running?");
+    super(answer?.kind === "replaced" ? "The job has changed since; this was stopped." : answer?.error ?? "The page's server does not answer: is `cutout page` still running?");
     this.status = status;
     this.kind = answer?.kind;
   }
@@ -27,6 +27,7 @@ async function ask(path, options = {}) {
     if (error.name === "AbortError") throw error;
     throw new ApiError(0);
   }
+  if (answer.status === 204) throw new ApiError(204, { kind: "replaced" });
   if (!answer.ok) throw new ApiError(answer.status, await answer.json().catch(() => undefined));
   return answer;
 }

@@ -1,12 +1,21 @@
-// The panel as a picture: drawing, closer and farther, and where on the panel a pointer is.
+// The panel as a picture: drawing, closer and farther, turned round, and where on the panel a pointer is.
 // Lengths are mm in the panel's frame, y up; the picture's own y runs down, so areas sit in a flipped group.
 
+import { crowds } from "./crowd.js";
 import { svg } from "./dom.js";
-import { MARKS, bridgeMark, holeMark, numberMark } from "./marks.js";
+import { bridgeMark, findingMark, kindOf, quarters } from "./marks.js";
+import { grainLines, toneOf } from "./wood.js";
 
-const MARGIN = 1.06;
+/** Pixels kept free round the whole panel, for rulers and dimensions: left, top, right, bottom. */
+const ROOM = { wide: [104, 44, 34, 74], narrow: [72, 30, 16, 56], plain: [30, 30, 30, 30], finished: [24, 24, 24, 100] };
+const NARROW = 600;
 const NEAREST = 8;
-const CROWD = 14;
+/** Marks nearer than this (pixels) are gathered into one; from this near (mm a pixel) each shows its number. */
+const CROWD = 20;
+const NUMBERS_FROM = 0.3;
+const MARK_REACH = 13;
+const MEMBER = 50;
+const HOLE_SIGN = 5;
 
 export class Board extends EventTarget {
   #svg;
@@ -14,6 +23,12 @@ export class Board extends EventTarget {
   #centre = [0, 0];
   #across = 1;
   #size = [1, 1];
+  #whole = true;
+  #drawnPixel = 0;
+  #groups = [];
+  #hovered = null;
+  #grain = "";
+  turned = false;
   model = null;
 
   constructor(holder) {
@@ -21,15 +36,17 @@ export class Board extends EventTarget {
     this.holder = holder;
     this.#svg = svg("svg", { class: "board", "aria-hidden": "false", focusable: "false" }, patterns());
     this.flipped = svg("g");
-    for (const name of ["wood", "waste", "before", "zones", "drops", "legs", "bridges", "figures"]) {
+    for (const name of ["sheet", "frame", "wood", "waste", "depth", "before", "zones", "painted", "bridges", "drops", "legs", "lip", "figures"]) {
       this.flipped.append((this.#layers[name] = svg("g", { class: name })));
     }
     this.#svg.append(this.flipped);
-    for (const name of ["numbers", "holes", "ends", "hands", "marks", "handles", "cross"]) {
+    for (const name of ["zone-names", "numbers", "holes", "marks", "ends", "blade", "hands", "handles", "cross"]) {
       this.#svg.append((this.#layers[name] = svg("g", { class: name })));
     }
-    holder.append(this.#svg);
+    this.overlay = svg("svg", { class: "overlay", "aria-hidden": "true" });
+    holder.append(this.#svg, this.overlay);
     new ResizeObserver(() => this.#resized()).observe(holder);
+    this.#svg.addEventListener("pointermove", (event) => !event.buttons && this.#hover(event));
   }
 
   get svg() {
@@ -45,75 +62,124 @@ export class Board extends EventTarget {
     return this.#across / this.#size[0];
   }
 
+  get size() {
+    return this.#size;
+  }
+
   get centre() {
     return [...this.#centre];
   }
 
+  /** The middle of what is seen of the panel. */
+  get middle() {
+    const { width, height } = this.model.panel;
+    if (this.#whole) return [width / 2, height / 2];
+    const [x, y] = this.seen(this.#centre);
+    return [Math.min(Math.max(x, 0), width), Math.min(Math.max(y, 0), height)];
+  }
+
   get isWhole() {
-    return this.#across >= this.#wholeAcross() * 0.999;
+    return this.#whole;
+  }
+
+  /** What is drawn beside the panel: the frame it hangs in. */
+  get extent() {
+    const { panel } = this.model;
+    const [x0, y0, x1, y1] = panel.frame?.opening ?? [0, 0, panel.width, panel.height];
+    const by = panel.frame ? MEMBER : 0;
+    return [Math.min(0, x0 - by), Math.min(0, y0 - by), Math.max(panel.width, x1 + by), Math.max(panel.height, y1 + by)];
   }
 
   /** Draw everything of `model`: what main.js makes of the job. The view stays unless the panel changes. */
   draw(model) {
     const { panel } = model;
-    const resized = this.model?.panel.width !== panel.width || this.model?.panel.height !== panel.height;
+    const before = this.model?.panel;
+    const resized = before?.width !== panel.width || before?.height !== panel.height || Boolean(before?.frame) !== Boolean(panel.frame);
+    const turnedRound = this.turned !== model.turned;
     this.model = model;
-    this.flipped.setAttribute("transform", `matrix(1 0 0 -1 0 ${panel.height})`);
+    this.turned = model.turned;
+    this.flipped.setAttribute("transform", this.turned ? `matrix(-1 0 0 -1 ${panel.width} ${panel.height})` : `matrix(1 0 0 -1 0 ${panel.height})`);
     this.#drawWood(panel);
-    this.#set("waste", model.show === "before" ? model.before : model.waste);
+    this.#drawFrame(panel);
+    const waste = model.show === "before" ? model.before : model.waste;
+    this.#set("waste", waste);
+    this.#set("depth", waste);
+    this.#svg.querySelector("#through path").setAttribute("d", waste);
     this.#set("before", model.show === "both" ? model.before : "");
-    this.#layers.zones.replaceChildren(
-      ...panel.zones.map((zone) => svg("path", { d: zone.path }, svg("title", {}, zone.name))),
-      ...panel.drawn.map((zone) => svg("path", { d: zone.path, class: "drawn" }, svg("title", {}, zone.name))),
-    );
+    this.#drawZones(panel);
     this.#layers.bridges.replaceChildren(...model.bridges.map((bridge) => svg("path", { d: bridge.path })));
     this.#drawPlan(model);
-    this.#drawMarks(model);
-    if (resized) this.whole();
-    else this.#apply();
+    this.#layers.numbers.replaceChildren(...(model.numbered ? model.openings : []).map((o) => this.upright(o.at, svg("text", {}, String(o.id)))));
+    this.#drawMarks();
+    if (resized || (turnedRound && this.#whole)) this.whole();
+    else this.#apply(true);
     this.dispatchEvent(new Event("drawn"));
   }
 
   whole() {
     if (!this.model) return;
-    const { panel } = this.model;
-    this.#centre = [panel.width / 2, panel.height / 2];
-    this.#across = this.#wholeAcross();
+    this.#whole = true;
+    const [left, top, right, bottom] = this.#room();
+    const [x0, y0, x1, y1] = this.#turnedBox(this.extent);
+    const [wide, tall] = [Math.max(this.#size[0] - left - right, 40), Math.max(this.#size[1] - top - bottom, 40)];
+    this.#across = Math.max((x1 - x0) / wide, (y1 - y0) / tall) * this.#size[0];
+    this.#centre = [(x0 + x1) / 2 - ((left - right) / 2) * this.pixel, (y0 + y1) / 2 + ((top - bottom) / 2) * this.pixel];
     this.#apply();
   }
 
-  /** Come closer (factor > 1) keeping the point `at` where it is on the screen. */
-  zoom(factor, at = this.#centre) {
+  #room() {
+    if (this.model.walking) return ROOM.plain;
+    if (this.model.show === "finished") return ROOM.finished;
+    return this.#size[0] < NARROW ? ROOM.narrow : ROOM.wide;
+  }
+
+  #turnedBox([x0, y0, x1, y1]) {
+    const { width } = this.model.panel;
+    return this.turned ? [width - x1, y0, width - x0, y1] : [x0, y0, x1, y1];
+  }
+
+  /** Come closer (factor > 1) keeping the point `at` (of the panel) where it is on the screen. */
+  zoom(factor, at = null) {
     if (!this.model) return;
-    const across = Math.min(Math.max(this.#across / factor, NEAREST), this.#wholeAcross());
+    const spot = at ? this.seen(at) : this.#centre;
+    const [x0, y0, x1, y1] = this.extent;
+    const most = 2.5 * Math.max(x1 - x0, ((y1 - y0) * this.#size[0]) / this.#size[1]);
+    const across = Math.min(Math.max(this.#across / factor, NEAREST), most);
     const share = across / this.#across;
-    this.#centre = this.#centre.map((c, i) => at[i] + (c - at[i]) * share);
+    this.#centre = this.#centre.map((c, i) => spot[i] + (c - spot[i]) * share);
     this.#across = across;
+    this.#whole = false;
     this.#apply();
   }
 
+  /** Move the view by mm as seen. */
   pan(dx, dy) {
     this.#centre = [this.#centre[0] + dx, this.#centre[1] + dy];
+    this.#whole = false;
     this.#apply();
   }
 
   /** Bring a spot into view, about `reach` mm around it, with a ring round it where wanted. */
   show(at, reach = 60, ring = true) {
-    this.#centre = [...at];
-    this.#across = Math.min(this.#across, Math.max(reach * 2, NEAREST), this.#wholeAcross());
+    this.#centre = this.seen(at);
+    this.#across = Math.min(this.#across, Math.max(reach * 2, NEAREST));
+    this.#whole = false;
     this.#apply();
     this.ring(ring ? at : null);
-    this.bringIntoView();
   }
 
-  /** Scroll the page to the panel where it can't be seen. */
-  bringIntoView() {
-    const box = this.holder.getBoundingClientRect();
-    if (box.top < 0 || box.bottom > window.innerHeight) this.holder.scrollIntoView({ block: "nearest" });
+  /** Bring a box of the panel into view, no closer than `least` mm across. */
+  showBox(box, least = 60) {
+    const [x0, y0, x1, y1] = this.#turnedBox(box);
+    const [wide, tall] = [Math.max(x1 - x0, least) * 1.5, Math.max(y1 - y0, least * 0.6) * 1.5];
+    this.#across = Math.max(wide, (tall * this.#size[0]) / this.#size[1]);
+    this.#centre = [(x0 + x1) / 2, (y0 + y1) / 2];
+    this.#whole = false;
+    this.#apply();
   }
 
   ring(at) {
-    const ring = at && this.#upright(at, svg("circle", { r: 26, class: "spot" }));
+    const ring = at && this.upright(at, svg("circle", { r: 26, class: "spot" }));
     this.#layers.cross.replaceChildren(...(ring ? [ring] : []));
   }
 
@@ -121,7 +187,12 @@ export class Board extends EventTarget {
   cross(at) {
     if (!at) return this.#layers.cross.replaceChildren();
     const lines = svg("path", { d: "M-18 0H-4M4 0H18M0 -18V-4M0 4V18", class: "aim" });
-    this.#layers.cross.replaceChildren(this.#upright(at, svg("circle", { r: 10, class: "aim" }), lines));
+    this.#layers.cross.replaceChildren(this.upright(at, svg("circle", { r: 10, class: "aim" }), lines));
+  }
+
+  /** A place of the panel as it is seen: mirrored when the panel is turned round. */
+  seen([x, y]) {
+    return [this.turned ? this.model.panel.width - x : x, y];
   }
 
   /** Where on the panel (mm) a point of the screen is. */
@@ -129,165 +200,198 @@ export class Board extends EventTarget {
     const box = this.#svg.getBoundingClientRect();
     const x = this.#centre[0] + (event.clientX - box.left - box.width / 2) * this.pixel;
     const y = this.#centre[1] - (event.clientY - box.top - box.height / 2) * this.pixel;
-    return [x, y];
+    return this.seen([x, y]);
+  }
+
+  /** Where in the overlay (pixels) a place of the panel is. */
+  screen(at) {
+    const [x, y] = this.seen(at);
+    return [(x - this.#centre[0]) / this.pixel + this.#size[0] / 2, (this.#centre[1] - y) / this.pixel + this.#size[1] / 2];
   }
 
   /** A group of screen-sized things standing at a spot of the panel. */
-  #upright(at, ...children) {
+  upright(at, ...children) {
     const group = svg("g", { "data-x": at[0], "data-y": at[1] }, ...children);
     this.#stand(group);
     return group;
   }
 
-  upright(at, ...children) {
-    return this.#upright(at, ...children);
+  /** Put something upright elsewhere, turned by degrees and scaled. */
+  restand(group, at, turn = 0, scale = 1) {
+    [group.dataset.x, group.dataset.y] = at;
+    this.#stand(group);
+    if (turn || scale !== 1) group.setAttribute("transform", `${group.getAttribute("transform")} rotate(${this.turned ? turn : -turn}) scale(${scale})`);
   }
 
   #stand(group) {
-    const { x, y } = group.dataset;
+    const [x, y] = this.seen([Number(group.dataset.x), Number(group.dataset.y)]);
     group.setAttribute("transform", `translate(${x} ${this.model.panel.height - y}) scale(${this.pixel})`);
   }
 
   #drawWood(panel) {
+    const key = JSON.stringify([panel.width, panel.height, panel.grain]);
+    this.holder.dataset.tone = toneOf(panel.wood);
+    if (key === this.#grain) return;
+    this.#grain = key;
     const board = { width: panel.width, height: panel.height };
-    const grain = panel.grain === null ? null : svg("path", { class: "grain", d: grainLines(panel) });
-    this.#layers.wood.replaceChildren(svg("rect", board), grain ?? "");
+    const grain = panel.grain === null ? null : svg("path", { class: "grain", d: grainLines(panel), "clip-path": "url(#wood-edge)" });
+    this.#svg.querySelector("#wood-edge").replaceChildren(svg("rect", board));
+    this.#layers.wood.replaceChildren(svg("rect", board), ...(grain ? [grain] : []));
   }
 
-  #drawPlan({ step, plan, walking, hands }) {
-    const done = walking && step?.leg ? step.leg : 0;
+  /** The frame lies before the panel seen from the front, and behind it once it is turned round. */
+  #drawFrame(panel) {
+    const { frame } = panel;
+    const [layer, lip] = [this.#layers.frame, this.#layers.lip];
+    if (!frame) return [layer, lip].forEach((one) => one.replaceChildren());
+    const [x0, y0, x1, y1] = frame.opening;
+    const ring = (by) => `M${x0 - by} ${y0 - by}H${x1 + by}V${y1 + by}H${x0 - by}Z`;
+    const mitres = [[x0, y0, -1, -1], [x1, y0, 1, -1], [x1, y1, 1, 1], [x0, y1, -1, 1]].map(([x, y, dx, dy]) => `M${x} ${y}L${x + dx * MEMBER} ${y + dy * MEMBER}`);
+    layer.replaceChildren(svg("path", { d: ring(MEMBER) + ring(0) }), svg("path", { d: mitres.join("") }));
+    lip.replaceChildren(svg("path", { d: `M0 0H${panel.width}V${panel.height}H0Z` }));
+    if (this.turned) this.flipped.insertBefore(layer, this.#layers.wood);
+    else this.flipped.insertBefore(layer, lip);
+  }
+
+  #drawZones(panel) {
+    const face = this.turned ? "back" : "show";
+    const zones = panel.zones.filter((zone) => zone.name !== "frame's lip");
+    this.#layers.zones.replaceChildren(...zones.map((zone) => svg("path", { d: zone.path }, svg("title", {}, zone.name))));
+    this.#layers.painted.replaceChildren(
+      ...panel.drawn.map((zone) => svg("path", { d: zone.path, class: zone.face === face ? "" : "other" }, svg("title", {}, zone.name))),
+    );
+    this.#layers["zone-names"].replaceChildren(...zones.filter((zone) => zone.at).map((zone) => this.upright(zone.at, svg("text", { y: 4 }, zone.name))));
+  }
+
+  #drawPlan({ step, plan, walking, hands, done }) {
+    const now = new Set(step?.legs ?? []);
+    const path = (leg, name) => svg("path", { d: leg.path, class: name });
+    const legs = walking && plan ? plan.legs : [];
+    const present = legs.filter((leg) => now.has(leg.order));
     this.#layers.legs.replaceChildren(
-      ...(walking && plan ? plan.legs : []).map((leg) =>
-        svg("path", { d: leg.path, class: leg.order === done ? "now" : leg.order < done ? "done" : "later" }),
-      ),
+      ...legs.filter((leg) => !now.has(leg.order)).map((leg) => path(leg, done.has(leg.order) ? "done" : "later")),
+      ...present.map((leg) => path(leg, "case")),
+      ...present.map((leg) => path(leg, "now")),
     );
     this.#set("drops", walking ? (step?.drops ?? "") : "");
     const lit = new Set(walking ? step?.holes : []);
     const own = (hole) => hands.some((h) => h.kind === "hole" && Math.hypot(h.at[0] - hole.at[0], h.at[1] - hole.at[1]) < 0.01);
-    this.#layers.ends.replaceChildren(...(done ? this.#legEnds(plan.legs.find((leg) => leg.order === done)) : []));
-    this.#layers.holes.replaceChildren(
-      ...(plan?.holes ?? []).filter((hole) => !own(hole) || walking).map((hole) => this.#hole(hole, lit.has(hole.id))),
-    );
+    this.#layers.ends.replaceChildren(...(present.length ? this.#legStart(present[0], step.letter) : []));
+    this.#layers.holes.replaceChildren(...(plan?.holes ?? []).filter((hole) => !own(hole) || walking).map((hole) => this.#hole(hole, lit.has(hole.id), walking)));
   }
 
-  /** A dot where the blade starts, an arrow where the leg ends. */
-  #legEnds({ path }) {
-    const points = path.slice(1).split("L").map((pair) => pair.split(" ").map(Number));
-    const [before, last] = [points.at(-2) ?? points[0], points.at(-1)];
-    const turn = (-Math.atan2(last[1] - before[1], last[0] - before[0]) * 180) / Math.PI;
-    return [
-      this.#upright(points[0], svg("circle", { r: 7 })),
-      this.#upright(last, svg("path", { d: "M10 0L-9 -9V9Z", transform: `rotate(${turn})` })),
-    ];
+  /** A disc with the step's letter where the blade starts, and an arrow that says which way it goes. */
+  #legStart({ path }, letter) {
+    const points = pointsOf(path);
+    const next = points.find((p) => Math.hypot(p[0] - points[0][0], p[1] - points[0][1]) > 14 * this.pixel) ?? points.at(-1);
+    const [a, b] = [this.seen(points[0]), this.seen(next)];
+    const turn = (-Math.atan2(b[1] - a[1], b[0] - a[0]) * 180) / Math.PI;
+    const arrow = svg("path", { d: "M16 -8L26 0L16 8", class: "arrow", transform: `rotate(${turn})` });
+    const disc = svg("g", { transform: `rotate(${turn}) translate(-16 0) rotate(${-turn})` }, svg("circle", { r: 14, class: "start" }), svg("text", { y: 5 }, String(letter)));
+    return [this.upright(points[0], arrow, disc)];
   }
 
-  #hole(hole, lit) {
+  /** Where the blade is: a bar in the direction it goes. */
+  blade(at, turn) {
+    if (!at) return this.#layers.blade.replaceChildren();
+    const shapes = [svg("circle", { r: 18 }), svg("path", { d: "M-9 -3H9L12 0L9 3H-9Z", transform: `rotate(${this.turned ? 180 + turn : -turn})` })];
+    return this.#layers.blade.replaceChildren(this.upright(at, ...shapes));
+  }
+
+  #hole(hole, lit, named) {
     const group = svg("g", { class: lit ? "lit" : "" });
-    group.append(svg("circle", { cx: hole.at[0], cy: this.model.panel.height - hole.at[1], r: hole.diameter / 2 }));
-    group.append(this.#upright(hole.at, ...holeMark(lit ? String(hole.id) : "")));
+    const [x, y] = this.seen(hole.at);
+    const middle = svg("g", { transform: `translate(${x} ${this.model.panel.height - y})` });
+    middle.append(svg("circle", { r: hole.diameter / 2, class: "size" }), quarters(hole.diameter / 2));
+    // From afar a hole is smaller than its sign: the sign stands for it.
+    const sign = [svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN)];
+    const name = lit || named ? [svg("text", { x: 12, y: -8 }, String(hole.id))] : [];
+    group.append(middle, this.upright(hole.at, ...sign, ...name));
     return group;
   }
 
-  #drawMarks({ openings, findings, show, selected, marked, walking }) {
-    this.#layers.numbers.replaceChildren(
-      ...(show === "before" ? [] : openings).map((o) => this.#upright(o.at, svg("text", {}, String(o.id)))),
-    );
-    const wanted = findings.filter((found) => (found.number === selected || (marked && !walking)) && !found.cleared);
-    // The first of the list is drawn last, on top; where there are many, the others are smaller.
-    const marks = wanted.reverse();
-    const size = marks.length > CROWD ? 0.82 : 1;
-    this.#layers.marks.replaceChildren(
-      ...marks.map((found) => {
-        const chosen = found.number === selected;
-        const shape = svg("g", { transform: `scale(${chosen ? 1 : size})` }, ...numberMark(found, chosen));
-        const mark = this.#upright(found.at, shape);
-        mark.setAttribute("class", `mark ${MARKS[found.severity].name}${chosen ? " chosen" : ""}`);
-        mark.setAttribute("aria-hidden", "true");
-        mark.addEventListener("click", () =>
-          this.dispatchEvent(new CustomEvent("finding", { detail: found.number })),
-        );
-        return mark;
-      }),
-    );
+  #drawMarks() {
+    const { findings, selected, marked, walking } = this.model;
+    const wanted = findings.filter((found) => found === selected || (marked && !walking && !found.cleared));
+    const near = this.pixel < NUMBERS_FROM;
+    this.#groups = crowds(wanted, CROWD * this.pixel, (found) => found === selected);
+    // The first of the list is drawn last, on top.
+    this.#layers.marks.replaceChildren(...[...this.#groups].reverse().map((group) => this.#mark(group, selected, near)));
   }
 
-  /** A bridge's handle: screen-sized across, with its direction. */
+  #mark(group, selected, near) {
+    const [first] = group.spots;
+    const chosen = first === selected;
+    const alone = group.spots.length === 1;
+    const flag = chosen || (alone && (near || group === this.#hovered)) ? first.number : group === this.#hovered ? group.spots.slice(0, 4).map((f) => f.number).join(" ") : null;
+    const mark = this.upright(group.at, ...findingMark(first, group.spots.length, flag, chosen));
+    mark.setAttribute("class", `mark ${kindOf(first).name}${chosen ? " chosen" : ""}`);
+    mark.dataset.number = first.number;
+    return mark;
+  }
+
+  #groupAt(event) {
+    const at = this.seen(this.at(event));
+    const far = (group) => Math.hypot(this.seen(group.at)[0] - at[0], group.at[1] - at[1]);
+    const near = this.#groups.filter((group) => far(group) < MARK_REACH * this.pixel).sort((a, b) => far(a) - far(b));
+    return near[0] ?? null;
+  }
+
+  #hover(event) {
+    const group = this.model ? this.#groupAt(event) : null;
+    if (group === this.#hovered) return;
+    this.#hovered = group;
+    this.#layers.marks.replaceChildren(...[...this.#groups].reverse().map((g) => this.#mark(g, this.model.selected, this.pixel < NUMBERS_FROM)));
+  }
+
+  /** A tap on the board, not a drag: on a mark it chooses its finding, on a crowd the next of them. */
+  tap(event) {
+    const group = this.#groupAt(event);
+    if (!group) return false;
+    const at = group.spots.indexOf(this.model.selected);
+    this.dispatchEvent(new CustomEvent("finding", { detail: group.spots[(at + 1) % group.spots.length] }));
+    return true;
+  }
+
   bridgeHandle(item) {
-    return this.#upright(item.at, ...bridgeMark(item.angle, item.found));
+    return this.upright(item.at, ...bridgeMark(this.turned ? -item.angle : item.angle, item.found));
   }
 
   #set(name, d) {
     const layer = this.#layers[name];
-    const path = layer.firstChild ?? layer.appendChild(svg("path"));
-    path.setAttribute("d", d);
-  }
-
-  #wholeAcross() {
-    if (!this.model) return 1;
-    const { width, height } = this.model.panel;
-    return MARGIN * Math.max(width, (height * this.#size[0]) / this.#size[1]);
+    const path = layer.firstChild ?? layer.appendChild(svg("path", name === "depth" ? { "clip-path": "url(#through)" } : {}));
+    if (path.getAttribute("d") !== d) path.setAttribute("d", d);
   }
 
   #resized() {
-    const whole = this.isWhole;
     this.#size = [Math.max(this.holder.clientWidth, 1), Math.max(this.holder.clientHeight, 1)];
-    if (whole) this.whole();
+    if (this.#whole) this.whole();
     else this.#apply();
   }
 
-  #apply() {
+  #apply(redrawn = false) {
     if (!this.model) return;
-    const { width, height } = this.model.panel;
+    const { height } = this.model.panel;
+    const [x0, y0, x1, y1] = this.#turnedBox(this.extent);
     const tall = (this.#across * this.#size[1]) / this.#size[0];
-    this.#centre = [Math.min(Math.max(this.#centre[0], 0), width), Math.min(Math.max(this.#centre[1], 0), height)];
+    const slack = this.#across / 3;
+    this.#centre = [Math.min(Math.max(this.#centre[0], x0 - slack), x1 + slack), Math.min(Math.max(this.#centre[1], y0 - slack), y1 + slack)];
     const [x, y] = [this.#centre[0] - this.#across / 2, height - this.#centre[1] - tall / 2];
     this.#svg.setAttribute("viewBox", `${x} ${y} ${this.#across} ${tall}`);
-    this.#svg.classList.toggle("near", !this.isWhole);
-    for (const group of this.#svg.querySelectorAll("[data-x]")) this.#stand(group);
-    for (const pattern of this.#svg.querySelectorAll("pattern")) {
-      pattern.setAttribute("patternTransform", `${pattern.dataset.turn} scale(${this.pixel})`);
+    // Only another scale changes what stands upright; a mere shift leaves it where it is.
+    if (!redrawn && Math.abs(this.pixel - this.#drawnPixel) > 1e-9) {
+      this.#drawMarks();
+      for (const group of this.#svg.querySelectorAll("[data-x]")) this.#stand(group);
     }
+    this.#drawnPixel = this.pixel;
+    this.#svg.querySelector("#mesh").setAttribute("patternTransform", `scale(${this.pixel})`);
     this.dispatchEvent(new Event("viewed"));
   }
 }
 
-/** Hatching that stays the same on the screen however close one is: it tells areas apart without colour. */
+export const pointsOf = (path) => path.slice(1).split("L").map((pair) => pair.split(" ").map(Number));
+
 function patterns() {
-  const lines = (id, gap, turn) =>
-    svg(
-      "pattern",
-      { id, width: gap, height: gap, patternUnits: "userSpaceOnUse", "data-turn": `rotate(${turn})` },
-      svg("rect", { width: gap, height: gap, class: `${id}-ground` }),
-      svg("path", { d: `M0 0H${gap}`, class: `${id}-line` }),
-    );
-  return svg("defs", {}, lines("waste-hatch", 9, 45), lines("bridge-hatch", 5, -45), lines("drop-hatch", 5, 0), lines("zone-hatch", 7, 90));
-}
-
-/** Thin strokes in the direction of the grain, at fixed places: a texture, not a measurement. */
-function grainLines({ width, height, grain }) {
-  const turn = (grain * Math.PI) / 180;
-  const [along, across] = [[Math.cos(turn), Math.sin(turn)], [-Math.sin(turn), Math.cos(turn)]];
-  const reach = Math.hypot(width, height) / 2;
-  const gap = Math.max(reach / 40, 2);
-  const parts = [];
-  for (let n = -Math.ceil(reach / gap); n <= reach / gap; n += 1) {
-    const shift = n * gap + ((n * 37) % 11) * gap * 0.05;
-    const ends = [-reach, reach].map((t) => [width / 2 + along[0] * t + across[0] * shift, height / 2 + along[1] * t + across[1] * shift]);
-    const cut = clipped(ends, width, height);
-    if (cut) parts.push(`M${cut[0].map((v) => v.toFixed(1)).join(" ")}L${cut[1].map((v) => v.toFixed(1)).join(" ")}`);
-  }
-  return parts.join("");
-}
-
-/** The part of a line within the panel (Liang-Barsky), or null. */
-function clipped([[x0, y0], [x1, y1]], width, height) {
-  let [from, to] = [0, 1];
-  const [dx, dy] = [x1 - x0, y1 - y0];
-  for (const [p, q] of [[-dx, x0], [dx, width - x0], [-dy, y0], [dy, height - y0]]) {
-    if (Math.abs(p) < 1e-12) {
-      if (q < 0) return null;
-    } else if (p < 0) from = Math.max(from, q / p);
-    else to = Math.min(to, q / p);
-  }
-  return from < to ? [[x0 + from * dx, y0 + from * dy], [x0 + to * dx, y0 + to * dy]] : null;
+  const mesh = svg("pattern", { id: "mesh", width: 8, height: 8, patternUnits: "userSpaceOnUse" }, svg("rect", { width: 8, height: 8, class: "mesh-ground" }), svg("path", { d: "M0 4H8M4 0V8", class: "mesh-line" }));
+  return svg("defs", {}, mesh, svg("clipPath", { id: "wood-edge" }), svg("clipPath", { id: "through" }, svg("path", { d: "", "clip-rule": "evenodd" })));
 }

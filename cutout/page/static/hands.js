@@ -1,14 +1,21 @@
 // What can be taken hold of on the panel: figures, bridges and holes, with pointer or keys.
 
 import { svg } from "./dom.js";
+import { quarters } from "./marks.js";
+import { snap } from "./snap.js";
 
 const STEP = { mm: 1, in: 25.4 / 16 };
 const KEY_REST = 350;
 const SIZE_STEP = 1.01;
 const SMALL_SIZE_STEP = 1.05;
+/** Pixels within which a figure that is dragged is put in line with something. */
+const SNAP = 7;
+/** Pixels a finger or mouse may stray and still only have tapped. */
+const TAP = 4;
 
 /**
- * Events: "moved" {item, at, turn, scale} when something was let go; "removed" {item}; "chosen" {item};
+ * Events: "moving" {item, box, words, lines} while something moves, null when it has ended;
+ * "moved" {item, at, turn, scale} when something was let go; "removed" {item}; "chosen" {item};
  * "placed" {kind, at} at the end of placing. While something moves only its transform changes.
  */
 export class Hands extends EventTarget {
@@ -20,8 +27,13 @@ export class Hands extends EventTarget {
   #pinch = 0;
   #placing = null;
   #rest = 0;
+  #pressed = null;
   chosen = null;
   units = "mm";
+  /** At the saw nothing can be moved; the view still can. */
+  off = false;
+  /** Wood (mm) that snapping keeps to the panel's edge. */
+  edge = 0;
 
   constructor(board) {
     super();
@@ -57,7 +69,7 @@ export class Hands extends EventTarget {
 
   /** Let the user point at a place, with a click or with arrow keys and Enter. */
   place(kind) {
-    this.#placing = { kind, at: this.#board.centre };
+    this.#placing = { kind, at: this.#board.middle };
     this.#board.cross(this.#placing.at);
     this.#board.holder.classList.add("placing");
     this.#board.holder.focus();
@@ -107,10 +119,11 @@ export class Hands extends EventTarget {
     const group = svg("g");
     if (item.kind === "bridge") group.append(this.#board.bridgeHandle(item));
     else {
-      const { height } = this.#board.model.panel;
-      group.append(svg("circle", { class: "own-hole", cx: item.at[0], cy: height - item.at[1], r: item.diameter / 2 }));
-      const hair = svg("path", { d: "M-9 0H9M0 -9V9", class: "hair" });
-      group.append(this.#board.upright(item.at, svg("circle", { r: 14, class: "grip" }), hair));
+      const upright = this.#board.upright(item.at, svg("circle", { r: 14, class: "grip" }));
+      const r = item.diameter / 2 / this.#board.pixel;
+      const sign = svg("g", { class: "drill" }, svg("circle", { class: "own-hole", r }), quarters(r));
+      upright.prepend(sign);
+      group.append(upright);
     }
     return group;
   }
@@ -121,13 +134,17 @@ export class Hands extends EventTarget {
     const layer = this.#board.layer("handles");
     if (item?.kind !== "figure" || this.#move) return layer.replaceChildren();
     const [x0, y0, x1, y1] = item.box;
-    const height = this.#board.model.panel.height;
-    const box = svg("rect", { x: x0, y: height - y1, width: x1 - x0, height: y1 - y0, class: "box" });
-    const corners = [[x0, y0], [x1, y0], [x1, y1], [x0, y1]].map((at, n) =>
-      this.#handle(at, n % 2 ? "nesw" : "nwse", "size", svg("rect", { x: -7, y: -7, width: 14, height: 14 })),
-    );
+    const { panel } = this.#board.model;
+    const left = Math.min(this.#board.seen([x0, y0])[0], this.#board.seen([x1, y0])[0]);
+    const box = svg("rect", { x: left, y: panel.height - y1, width: x1 - x0, height: y1 - y0, class: "box" });
+    const corners = [[x0, y0], [x1, y0], [x1, y1], [x0, y1]].map((at, n) => {
+      const [dx, dy] = [(n === 0 || n === 3) !== this.#board.turned ? 1 : -1, n < 2 ? -1 : 1];
+      const d = `M0 ${dy * 13}V0H${dx * 13}`;
+      return this.#handle(at, (n % 2 === 0) !== this.#board.turned ? "nesw" : "nwse", "size", svg("path", { d, class: "case" }), svg("path", { d, class: "corner-sign" }));
+    });
     const top = [(x0 + x1) / 2, y1];
-    const arm = this.#handle(top, "turn", "turn", svg("path", { d: "M0 0V-26", class: "arm" }), svg("circle", { cy: -32, r: 8 }));
+    const arc = svg("path", { d: "M-24 -24Q0 -44 24 -24", class: "arm" });
+    const arm = this.#handle(top, "turn", "turn", svg("path", { d: "M0 0V-24", class: "arm" }), arc, svg("circle", { cy: -32, r: 8, class: "knob" }));
     layer.replaceChildren(box, ...corners, arm);
   }
 
@@ -144,9 +161,12 @@ export class Hands extends EventTarget {
     this.#pointers.set(event.pointerId, event);
     if (this.#placing) return;
     if (this.#pointers.size === 2) return this.#startPinch();
+    if (this.off) return this.#board.svg.setPointerCapture(event.pointerId);
     const held = event.target.closest("[data-hold]");
     const handle = event.target.closest("[data-what]");
-    if (event.target.closest(".mark")) return;
+    // A mark never keeps a figure from being taken hold of: only a tap that moved nothing is for the mark.
+    const small = handle || (held && held.classList.contains("figure") === false);
+    this.#pressed = small ? null : { x: event.clientX, y: event.clientY };
     this.#board.svg.setPointerCapture(event.pointerId);
     const from = this.#board.at(event);
     if (handle) this.#begin(this.#items.get(this.chosen), handle.dataset.what, from);
@@ -172,18 +192,24 @@ export class Hands extends EventTarget {
     if (!before) return;
     this.#pointers.set(event.pointerId, event);
     if (this.#pointers.size === 2) return this.#pinching();
+    if (this.#pressed && Math.hypot(event.clientX - this.#pressed.x, event.clientY - this.#pressed.y) > TAP) this.#pressed = null;
     if (!this.#move?.pointed) {
-      const [a, b] = [this.#board.at(before), this.#board.at(event)];
-      return this.#board.pan(a[0] - b[0], a[1] - b[1]);
+      const { pixel } = this.#board;
+      return this.#board.pan((before.clientX - event.clientX) * pixel, (event.clientY - before.clientY) * pixel);
     }
-    this.#follow(this.#board.at(event), event.shiftKey);
+    if (this.#pressed) return;
+    this.#follow(this.#board.at(event), event.shiftKey, !event.altKey);
   }
 
   /** Take over where the pointer is: moved, turned or sized about the item's middle. */
-  #follow(to, coarse) {
+  #follow(to, coarse, snapping) {
     const move = this.#move;
     const [cx, cy] = move.item.at;
-    if (move.what === "move") [move.dx, move.dy] = [to[0] - move.from[0], to[1] - move.from[1]];
+    move.lines = [];
+    if (move.what === "move") {
+      [move.dx, move.dy] = [to[0] - move.from[0], to[1] - move.from[1]];
+      if (snapping && move.item.kind === "figure") this.#snap(move);
+    }
     else if (move.what === "size") {
       const scale = Math.hypot(to[0] - cx, to[1] - cy) / Math.hypot(move.from[0] - cx, move.from[1] - cy);
       move.scale = this.#allowed(move.item, scale);
@@ -194,6 +220,15 @@ export class Hands extends EventTarget {
       move.turn = ((((turn + 180) % 360) + 360) % 360) - 180;
     }
     this.#showMove();
+  }
+
+  #snap(move) {
+    const others = [...this.#items.values()].filter((item) => item.kind === "figure" && item !== move.item).map((item) => item.box);
+    const { panel } = this.#board.model;
+    const { shift, lines } = snap(boxOf(move), panel, this.edge, others, SNAP * this.#board.pixel);
+    move.dx += shift[0];
+    move.dy += shift[1];
+    move.lines = lines;
   }
 
   /** No figure grows beyond the panel, none shrinks to nothing. */
@@ -207,14 +242,17 @@ export class Hands extends EventTarget {
     const { item, dx, dy, turn, scale } = this.#move;
     const group = this.#groups.get(item.key);
     const [cx, cy] = item.at;
-    const flip = item.kind === "figure" ? 1 : -1;
-    const y = item.kind === "figure" ? cy : this.#board.model.panel.height - cy;
-    group.setAttribute(
-      "transform",
-      `translate(${cx + dx} ${y + flip * dy}) rotate(${flip * turn}) scale(${scale}) translate(${-cx} ${-y})`,
-    );
+    if (item.kind === "figure") {
+      group.setAttribute("transform", `translate(${cx + dx} ${cy + dy}) rotate(${turn}) scale(${scale}) translate(${-cx} ${-cy})`);
+    } else this.#board.restand(group.firstChild, [cx + dx, cy + dy], turn, scale);
     group.classList.add("moving");
     this.#board.layer("handles").replaceChildren();
+    const box = item.kind === "figure" ? boxOf(this.#move) : [cx + dx, cy + dy, cx + dx, cy + dy];
+    this.#tell({ item, box, turn, scale, lines: this.#move.lines ?? [] });
+  }
+
+  #tell(detail) {
+    this.dispatchEvent(new CustomEvent("moving", { detail }));
   }
 
   #up(event, cancelled = false) {
@@ -223,7 +261,9 @@ export class Hands extends EventTarget {
       if (event.button === 0) this.#endPlacing(this.#board.at(event));
       return;
     }
-    if (this.#move?.pointed) this.#letGo(cancelled);
+    const tapped = this.#pressed && !cancelled && this.#board.tap(event);
+    this.#pressed = null;
+    if (this.#move?.pointed) this.#letGo(cancelled || tapped);
   }
 
   #letGo(cancelled = false) {
@@ -234,11 +274,14 @@ export class Hands extends EventTarget {
     const still = Math.hypot(move.dx, move.dy) < this.#board.pixel && !move.turn && Math.abs(move.scale - 1) < 1e-6;
     if (cancelled || (still && move.pointed)) {
       const group = this.#groups.get(move.item.key);
-      group?.removeAttribute("transform");
+      if (move.item.kind === "figure") group?.removeAttribute("transform");
+      else if (group) this.#board.restand(group.firstChild, move.item.at);
       group?.classList.remove("moving");
+      this.#tell(null);
       return this.#drawHandles();
     }
     const at = [move.item.at[0] + move.dx, move.item.at[1] + move.dy];
+    this.#tell(null);
     this.dispatchEvent(new CustomEvent("moved", { detail: { item: move.item, at, turn: move.turn, scale: move.scale } }));
   }
 
@@ -259,16 +302,17 @@ export class Hands extends EventTarget {
     return Math.max(Math.hypot(a.clientX - b.clientX, a.clientY - b.clientY), 1);
   }
 
-  /** Only with Ctrl (which a trackpad's pinch sends too): the wheel alone scrolls the page. */
+  /** The page itself does not scroll: the wheel comes closer, and with Shift moves the view sideways. */
   #wheel(event) {
-    if (!event.ctrlKey) return;
     event.preventDefault();
-    this.#board.zoom(Math.exp(-event.deltaY / 300), this.#board.at(event));
+    if (event.shiftKey) return this.#board.pan((event.deltaX || event.deltaY) * this.#board.pixel, 0);
+    this.#board.zoom(Math.exp(-event.deltaY / (event.ctrlKey ? 120 : 420)), this.#board.at(event));
   }
 
   #key(event) {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     const item = this.#items.get(event.target.dataset?.hold);
+    if (this.off) return;
     const used = this.#placing ? this.#keyPlacing(event) : item ? this.#keyItem(event, item) : this.#keyView(event);
     if (used) event.preventDefault();
   }
@@ -279,6 +323,7 @@ export class Hands extends EventTarget {
       const step = STEP[this.units] * (shiftKey ? 10 : 1);
       const { width, height } = this.#board.model.panel;
       const [x, y] = this.#placing.at;
+      way[0] *= this.#board.turned ? -1 : 1;
       this.#placing.at = [clamp(x + way[0] * step, width), clamp(y + way[1] * step, height)];
       this.#board.cross(this.#placing.at);
     } else if (key === "Enter" || key === " ") this.#endPlacing(this.#placing.at);
@@ -289,10 +334,11 @@ export class Hands extends EventTarget {
   #keyItem({ key, shiftKey }, item) {
     const way = arrow(key);
     const big = shiftKey ? 10 : 1;
-    const turn = { "[": 1, "]": -1, "{": 15, "}": -15 }[key];
+    // Letters, not brackets: a bracket can't be typed without two more keys on many keyboards.
+    const turn = { l: 1, r: -1 }[key.toLowerCase()] * (shiftKey ? 15 : 1);
     const grow = { "+": 1, "=": 1, "-": -1, "_": -1 }[key];
     if (way) this.#nudge(item, (move) => {
-      move.dx += way[0] * STEP[this.units] * big;
+      move.dx += (this.#board.turned ? -way[0] : way[0]) * STEP[this.units] * big;
       move.dy += way[1] * STEP[this.units] * big;
     });
     else if (turn && item.kind !== "hole") this.#nudge(item, (move) => (move.turn += turn));
@@ -336,6 +382,12 @@ export class Hands extends EventTarget {
     else return false;
     return true;
   }
+}
+
+/** The box of a figure as it is being moved: turning is left out, for the box of a turned outline is not known here. */
+function boxOf({ item, dx, dy, scale }) {
+  const [[x0, y0, x1, y1], [cx, cy]] = [item.box, item.at];
+  return [cx + dx + (x0 - cx) * scale, cy + dy + (y0 - cy) * scale, cx + dx + (x1 - cx) * scale, cy + dy + (y1 - cy) * scale];
 }
 
 const arrow = (key) => ({ ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] })[key];

@@ -26,12 +26,24 @@ export class Held {
   show() {
     const [figures, found, bridges, holes] = [this.#figures(), this.#found(), this.#bridges(), this.#holes()];
     this.#hands.hold([...figures, ...found, ...bridges, ...holes]);
-    refill(byId("bridge-list"), [...found, ...bridges].map((item) => this.#entry(item)));
-    refill(byId("hole-list"), holes.map((item) => this.#entry(item)));
+    refill(byId("bridge-list"), found.map((item) => this.#entry(item)));
+    byId("bridges-title").hidden = !found.length;
   }
 
-  /** Set by main.js: draw everything again. */
+  /** What an entry of a list of the form is called, and what showing it on the panel does. */
+  entry(path, n) {
+    const item = path === "mend.bridges" ? this.#bridges()[n] : path === "holes" ? this.#holes()[n] : null;
+    return item && { label: item.label, key: item.key, go: () => this.#go(item) };
+  }
+
+  #go(item) {
+    this.#board.show(item.at, Math.max(this.#board.model.panel.width / 8, 25));
+    this.#hands.choose(item.key, true);
+  }
+
+  /** Set by main.js: draw everything again; leave the finished view, where nothing can be placed. */
   dispatch = () => {};
+  leaveFinished = () => {};
 
   #figures() {
     const { job, labels } = this.#work.state;
@@ -51,7 +63,7 @@ export class Held {
       key: `found-${bridge.at.join("-")}`,
       kind: "bridge",
       found: true,
-      label: `Bridge ${bridge.id}, ${bridge.label}`,
+      label: `Bridge ${bridge.id}, ${bridge.label}, ${bridge.place}`,
     }));
   }
 
@@ -84,10 +96,7 @@ export class Held {
   }
 
   #entry(item) {
-    const go = () => {
-      this.#board.show(item.at, Math.max(this.#board.model.panel.width / 8, 25));
-      this.#hands.choose(item.key, true);
-    };
+    const go = () => this.#go(item);
     return el(
       "li",
       {},
@@ -134,9 +143,9 @@ export class Held {
 
   #startPlacing(kind) {
     if (!this.#work.look) return say("Choose a picture first.");
+    this.leaveFinished();
     this.#hands.place(kind);
     say(`Click where the ${kind} goes on the panel; or move the cross with the arrow keys and press Enter. Escape gives up.`);
-    this.#board.bringIntoView();
   }
 
   async #placed({ kind, at }) {
@@ -151,7 +160,7 @@ export class Held {
     const { panel } = this.#work.look;
     const width = job.mend.bridge_width ?? this.#work.cut?.bridges?.[0]?.width ?? panel.thickness;
     const value = { at: place, angle: panel.grain ?? 0, width: round(width) };
-    const words = "Bridge placed, along the grain. Arrow keys move it, [ and ] turn it.";
+    const words = "Bridge placed, along the grain. Arrow keys move it, L and R turn it.";
     await this.#change([{ path: "mend.bridges.+", value }], () => words);
     return this.#chooseLast("bridge", this.#work.state.job.mend.bridges);
   }
@@ -165,7 +174,7 @@ export class Held {
     if (!changes.length) return this.dispatch();
     try {
       await this.#work.change(changes);
-      if (!this.#work.problem) say(words());
+      if (!this.#work.problem) say(words(), true);
     } catch (error) {
       this.dispatch();
       warn(error.message);

@@ -1,40 +1,55 @@
 // Puts the parts of the page together.
 
 import { ApiError, download, get, jobInAddress } from "./api.js";
+import { Begin } from "./begin.js";
 import { compareBlades } from "./blades.js";
 import { Board } from "./board.js";
 import { byId, el, refill, settled } from "./dom.js";
-import { Fields, setField } from "./fields.js";
+import { Drawers } from "./drawers.js";
 import { Findings } from "./findings.js";
+import { Form } from "./form.js";
 import { Hands } from "./hands.js";
 import { Held } from "./held.js";
 import { legend } from "./marks.js";
+import { figure as written, Paper } from "./paper.js";
 import { Picture } from "./picture.js";
-import { Plan } from "./plan.js";
-import { say, warn } from "./say.js";
+import { doing, say, warn } from "./say.js";
+import { Walk } from "./walk.js";
 import { Work } from "./work.js";
+
+const NUDGE_EDGE = 10;
 
 const work = new Work();
 const board = new Board(byId("board"));
+const paper = new Paper(board);
 const hands = new Hands(board);
+const drawers = new Drawers();
+const begin = new Begin(work);
 const picture = new Picture(work);
-const fields = new Fields(work, () => picture.chosen);
 const findings = new Findings(work, board);
-const plan = new Plan(work, board);
+const walk = new Walk(work, board);
 const held = new Held(work, board, hands);
+let form = null;
 let choices = null;
+let turned = false;
 
 const units = () => work.state.job.units ?? "mm";
+const shown = () => document.querySelector("[name=show]:checked").value;
 
 async function start() {
   byId("legend").append(...legend().map((parts) => el("li", {}, ...parts)));
-  startNavigation();
+  for (const link of document.querySelectorAll("[data-goto]")) {
+    link.addEventListener("click", (event) => {
+      event.preventDefault();
+      byId(link.dataset.goto).focus({ preventScroll: true });
+    });
+  }
   try {
     choices = await get("/api/choices");
-    fillChoices();
     startEverything();
     await openJob();
     await picture.showEarlier();
+    begin.start(choices.examples);
   } catch (error) {
     warn(error.message);
   }
@@ -55,22 +70,36 @@ async function openJob() {
 const newUnits = () => (/^en-US|-LR$|-MM$/.test(navigator.language) ? "in" : "mm");
 
 function startEverything() {
-  picture.start(fields, hands, choices);
-  findings.dispatch = plan.dispatch = held.dispatch = drawAll;
+  form = new Form(work, choices.form, () => picture.chosen);
+  form.entry = (path, n) => held.entry(path, n);
+  form.fallback = fallback;
+  form.adding = { "mend.bridges": () => byId("add-bridge").click(), holes: () => byId("add-hole").click() };
+  picture.start(form, hands, choices);
+  findings.dispatch = walk.dispatch = held.dispatch = drawAll;
+  findings.reveal = () => drawers.open("findings");
+  held.leaveFinished = () => shown() === "finished" && showAs("after");
   work.addEventListener("state", showState);
   work.addEventListener("look", showLook);
   work.addEventListener("cut", showCut);
   work.addEventListener("busy", showBusy);
   work.addEventListener("trouble", (event) => warn(event.detail));
   hands.addEventListener("chosen", (event) => chosen(event.detail));
+  hands.addEventListener("moving", (event) => showMoving(event.detail));
   startButtons();
-  startKnown("s-drills", "s-own-drills", "saw.drills");
-  startKnown("t-paper", "t-own-paper", "template.paper");
+}
+
+/** What an unset field of a figure comes to, as the panel shows it. */
+function fallback(path, part) {
+  const [, n, name] = /^figures\.(\d+)\.(at|width|height)$/.exec(path) ?? [];
+  const look = name && work.look?.figures[n];
+  if (!look) return null;
+  return name === "at" ? look.shown_at[part] : look.shown_size[name === "width" ? 0 : 1];
 }
 
 function startButtons() {
   const steps = { undo: () => work.undo(), redo: () => work.redo() };
   for (const [id, step] of Object.entries(steps)) byId(id).addEventListener("click", () => history(id, step));
+  byId("undo-here").addEventListener("click", () => history("undo", steps.undo));
   document.addEventListener("keydown", (event) => {
     if (!(event.ctrlKey || event.metaKey) || event.altKey || writing(event.target)) return;
     const key = event.key.toLowerCase();
@@ -82,19 +111,63 @@ function startButtons() {
   byId("new-job").addEventListener("click", () => attempt(async () => {
     await work.create({ units: units() });
     await picture.showEarlier();
+    byId("job-menu").open = false;
   }, "A new job. The other one is kept under Earlier jobs."));
   byId("open-job").addEventListener("click", () => byId("job-file").click());
   byId("job-file").addEventListener("change", (event) => {
     const files = [...event.target.files];
     if (files.length) picture.add(files);
     event.target.value = "";
+    byId("job-menu").open = false;
+  });
+  byId("job-menu").addEventListener("toggle", () => byId("job-menu").open && picture.showEarlier());
+  document.addEventListener("pointerdown", (event) => event.target.closest("#job-menu") || (byId("job-menu").open = false));
+  byId("job-menu").addEventListener("keydown", (event) => {
+    if (event.key !== "Escape") return;
+    byId("job-menu").open = false;
+    byId("job-menu").firstElementChild.focus();
   });
   byId("closer").addEventListener("click", () => board.zoom(1.4));
   byId("farther").addEventListener("click", () => board.zoom(1 / 1.4));
   byId("whole").addEventListener("click", () => board.whole());
-  for (const radio of document.querySelectorAll("[name=show], #show-marks")) radio.addEventListener("change", drawAll);
+  byId("show-marks").addEventListener("click", () => {
+    const on = byId("show-marks").getAttribute("aria-pressed") !== "true";
+    byId("show-marks").setAttribute("aria-pressed", String(on));
+    drawAll();
+  });
+  for (const radio of document.querySelectorAll("[name=show]")) radio.addEventListener("change", () => showAs(radio.value));
+  byId("turn-round").addEventListener("click", turnRound);
+  for (const button of document.querySelectorAll("#behind [data-behind]")) button.addEventListener("click", () => putBehind(button.dataset.behind));
+  putBehind("light");
+  byId("help-open").addEventListener("click", () => byId("help").showModal());
   byId("compare").addEventListener("click", () => compareBlades(work, choices.blades));
   byId("test-card").addEventListener("click", () => fetchFile("test-card.pdf"));
+  byId("everything").addEventListener("click", () => fetchFile("everything.zip"));
+  byId("stop").addEventListener("click", () => {
+    work.stop();
+    say("Stopped. It goes on with the next change.");
+  });
+  setInterval(() => work.busy && tellBusy(), 1000);
+}
+
+function showAs(value) {
+  document.querySelector(`[name=show][value=${value}]`).checked = true;
+  byId("behind").hidden = value !== "finished";
+  drawAll();
+  if (board.isWhole) board.whole();
+}
+
+function turnRound() {
+  turned = !turned;
+  byId("turn-round").setAttribute("aria-pressed", String(turned));
+  board.holder.setAttribute("aria-label", `Panel seen from the ${turned ? "back" : "show face"}`);
+  drawAll();
+  say(`Seen from the ${turned ? "back" : "show face"}.`);
+}
+
+function putBehind(what) {
+  board.holder.dataset.behind = what;
+  for (const button of document.querySelectorAll("#behind [data-behind]")) button.setAttribute("aria-pressed", String(button.dataset.behind === what));
 }
 
 const writing = (target) => target.matches("input:not([type=checkbox], [type=radio], [type=range], [type=file]), textarea");
@@ -117,54 +190,21 @@ async function attempt(action, words) {
   }
 }
 
-function startNavigation() {
-  for (const link of document.querySelectorAll("[data-goto]")) {
-    link.addEventListener("click", (event) => {
-      event.preventDefault();
-      const target = byId(link.dataset.goto);
-      target.scrollIntoView({ block: "start" });
-      target.focus({ preventScroll: true });
-    });
-  }
-}
-
-function fillChoices() {
-  const options = (list, first = []) => [...first, ...list].map(({ name, title }) => el("option", { value: name }, title ?? name));
-  byId("s-blade").append(...options(choices.blades));
-  byId("p-wood").append(...options(choices.woods));
-  byId("r-bit").append(...options(choices.bits));
-  byId("r-small").append(...options(choices.bits, [{ name: "", title: "none" }]));
-  byId("s-drills").append(...options(choices.drills, [{ name: "own", title: "your own, listed below" }]));
-  byId("t-paper").append(...options(choices.papers, [{ name: "own", title: "another size, below" }]));
-}
-
-/** A select of known names and a field for anything else, both for the setting at `path`. */
-function startKnown(select, own, path) {
-  const set = (field, value) => fields.set(field, [{ path, value }]);
-  byId(select).addEventListener("change", ({ target }) => (target.value === "own" ? byId(own).focus() : set(target, target.value)));
-  byId(own).addEventListener("change", ({ target }) => target.value.trim() && set(target, target.value.trim()));
-}
-
 function showState() {
   const { state } = work;
-  byId("job-title").textContent = state.job.figures.length ? state.title : "";
+  byId("job-title").textContent = state.job.figures.length ? state.title : "New job";
   document.title = state.job.figures.length ? `${state.title} – Cutout` : "Cutout: see it on the panel first";
   for (const which of ["undo", "redo"]) byId(which).setAttribute("aria-disabled", String(!state[`can_${which}`]));
-  hands.units = units();
-  fields.show();
+  hands.units = paper.units = units();
+  hands.edge = state.job.limits.edge ?? NUDGE_EDGE;
+  form.show();
   picture.show();
-  showKnown("s-drills", "s-own-drills", state.job.saw.drills, choices.drills);
-  showKnown("t-paper", "t-own-paper", state.job.template.paper, choices.papers);
+  begin.show();
   showBlade();
   showFiles();
   warn(work.problem);
-}
-
-/** A select of known names with a field beside it for anything else. */
-function showKnown(select, own, value, known) {
-  const isKnown = known.some((one) => one.name === value);
-  byId(select).value = isKnown ? value : "own";
-  setField(byId(own), isKnown ? "" : value);
+  // What is asked for is shown: a job file without its pictures can't go on.
+  if (state.missing.length) drawers.open("picture", true);
 }
 
 function showBlade() {
@@ -181,11 +221,25 @@ function showBlade() {
   byId("blade-facts").textContent = `Turning radius ${radius}, kerf ${kerf}. Better: print and saw the test card, and enter what you measure.`;
 }
 
+/** Each front says how things stand. */
+function showFronts() {
+  const { job } = work.state;
+  const titled = (list, name) => list.find((one) => one.name === name)?.title ?? name;
+  const { panel } = work.look ?? {};
+  drawers.say("picture", picture.state);
+  drawers.say("panel", panel ? `${panel.label.replace(" thick", "")}${panel.frame ? ", framed" : ""}` : `${work.state.shown["panel.width"] ?? ""} x ${work.state.shown["panel.height"] ?? ""}`);
+  drawers.say("saw", titled(choices.blades, job.saw.blade));
+  drawers.say("findings", findings.state);
+  drawers.say("plan", walk.state);
+  drawers.say("print", job.template.paper.toUpperCase());
+}
+
 function showLook() {
   byId("board").classList.toggle("stale", Boolean(work.problem));
   if (!work.look) byId("sizes").replaceChildren();
   drawAll();
-  if (work.look && !work.problem && !work.busy) say(byId("caption").textContent);
+  form.show();
+  picture.show();
 }
 
 function showCut() {
@@ -193,57 +247,91 @@ function showCut() {
   byId("notes").replaceChildren(...(work.cut?.notes ?? work.checked?.notes ?? []).map((text) => el("li", {}, text)));
   if (work.cut?.stage === "planned") {
     byId("cautions").replaceChildren(...work.cut.cautions.map((line) => el("li", {}, line)));
+    doing(`Plan worked out. ${findings.state}.`);
   }
-  say(`${byId("findings-sum").textContent} ${work.cut?.sums ?? ""}`.trim());
 }
 
 const showBusy = settled(() => {
   byId("view").setAttribute("aria-busy", String(Boolean(work.busy)));
-  if (work.busy) say(`${work.busy}…`);
-  plan.show();
+  tellBusy();
+  walk.show();
+  if (work.state) showFronts();
 }, 120);
+
+function tellBusy() {
+  if (work.busy) return doing(`${work.busy}…`, work.stage, Math.round((Date.now() - work.since) / 1000));
+  return doing(work.stopped ? "Stopped" : work.cut?.stage === "planned" ? "Plan worked out" : "");
+}
 
 function drawAll() {
   findings.show();
-  plan.show();
+  walk.show();
   held.show();
+  showFronts();
   const { look, drawn } = work;
-  const show = document.querySelector("[name=show]:checked").value;
+  const show = walk.walking ? "after" : shown();
+  board.holder.classList.toggle("finished", show === "finished");
+  board.holder.classList.toggle("walking", walk.walking);
+  hands.off = walk.walking;
+  paper.off = show === "finished";
+  const chosenBox = hands.items.find((item) => item.key === hands.chosen)?.box;
+  paper.still = chosenBox ?? (look?.figures.length === 1 ? look.figures[0].box : null);
   byId("caption").textContent = look ? caption(look) : "";
   byId("eased").textContent = work.cut?.eased ?? "";
   const empty = { panel: emptyPanel(), waste: "", openings: [], bridges: [] };
   const base = look ? { ...look, ...drawn } : empty;
   board.draw({
     ...base,
+    panel: look?.panel ?? empty.panel,
     show,
+    turned,
     before: look?.waste ?? "",
+    numbered: show !== "before" && Boolean(work.cut),
     bridges: show === "before" ? [] : (base.bridges ?? []),
     findings: (show === "before" ? work.checked?.findings : work.findings) ?? [],
     selected: findings.selected,
-    marked: byId("show-marks").checked,
-    plan: show === "before" ? null : plan.plan,
-    walking: plan.walking,
-    step: plan.step,
+    marked: byId("show-marks").getAttribute("aria-pressed") === "true",
+    plan: show === "before" ? null : walk.plan,
+    walking: walk.walking,
+    step: walk.step,
+    done: walk.sawn,
     hands: hands.items,
   });
+  paper.redraw();
 }
 
 function caption({ panel, figures, arranged }) {
-  if (arranged) return `${panel.label}; the figures stand in a row or as pairs, as the job file says, and can't be moved by hand`;
+  if (arranged) return `${panel.label}; the figures stand in a row or as pairs`;
   return figures.length ? `${panel.label}; figure ${figures.map((figure) => figure.label).join(", ")}` : panel.label;
 }
 
 const emptyPanel = () => {
-  const { width, height } = work.state.job.panel;
-  return { width: width ?? 500, height: height ?? 700, grain: null, zones: [], drawn: [] };
+  const { width, height, wood } = work.state.job.panel;
+  return { width: width ?? 500, height: height ?? 700, grain: (height ?? 700) >= (width ?? 500) ? 90 : 0, wood, zones: [], drawn: [], frame: null };
 };
 
 function chosen(item) {
+  paper.still = item?.box ?? (work.look?.figures.length === 1 ? work.look.figures[0].box : null);
+  paper.redraw();
   if (item?.kind === "figure" && item.index !== picture.chosen) {
     picture.chosen = item.index;
     picture.show();
-    fields.show();
+    form.show();
   }
+}
+
+/** While something moves: its distances to the edges, its size or turn beside it, the lines it lies in. */
+function showMoving(moving) {
+  paper.live = moving?.box ?? null;
+  paper.lines = moving?.lines ?? [];
+  paper.words = null;
+  if (moving) {
+    const { box, turn, item } = moving;
+    const size = [box[2] - box[0], box[3] - box[1]].map((mm) => written(mm, units())).join(" × ");
+    paper.words = turn ? `${turn}°` : item.kind === "figure" ? `${size} ${units()}` : null;
+    if (moving.lines[0]) paper.words += `, ${moving.lines[0].name}`;
+  }
+  paper.redraw();
 }
 
 const fetchFile = (name) => attempt(async () => {
@@ -253,11 +341,8 @@ const fetchFile = (name) => attempt(async () => {
 
 function showFiles() {
   const ready = work.state.job.figures.length && !work.state.missing.length;
-  const offered = [
-    ...choices.files,
-    { name: "job.toml", purpose: "Job file: open it again here, or give it to “cutout make”" },
-    { name: "everything.zip", purpose: "All of these and the picture, in one" },
-  ];
+  const offered = [...choices.files, { name: "job.toml", purpose: "Job file: open it again here, or give it to “cutout make”" }];
+  byId("everything").disabled = !ready;
   const entry = ({ name, purpose }) => {
     const text = [el("strong", {}, name), el("span", { class: "text" }, purpose)];
     return el("li", {}, el("button", { type: "button", class: "entry", "data-key": name, onclick: () => fetchFile(name) }, el("span", {}, ...text)));

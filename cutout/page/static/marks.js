@@ -1,62 +1,70 @@
-// The shapes that stand for things: each kind has a shape, a number or letter, and words, besides its colour.
+// The signs that stand for things, one place for all: told apart by shape, then by words, and only last by colour.
+// A triangle is for care, an octagon for what can't be cut, a ring for what was mended; the same on paper.
 
 import { svg } from "./dom.js";
 
 export const MARKS = {
-  stop: { name: "stop", word: "can't be cut like this", shape: "M-5 -12H5L12 -5V5L5 12H-5L-12 5V-5Z" },
-  care: { name: "care", word: "needs care", shape: "M0 -13L13.5 10.5H-13.5Z" },
-  cleared: { name: "cleared", word: "mended", shape: "M-11 0a11 11 0 1 0 22 0a11 11 0 1 0 -22 0Z" },
+  stop: { name: "stop", word: "can't be cut like this", shape: "M-3 -7H3L7 -3V3L3 7H-3L-7 3V-3Z" },
+  care: { name: "care", word: "needs care", shape: "M0 -7L7 5.5H-7Z" },
+  cleared: { name: "cleared", word: "mended", shape: "M-6 0a6 6 0 1 0 12 0a6 6 0 1 0 -12 0Z" },
 };
 
 export const kindOf = (found) => (found.cleared ? MARKS.cleared : MARKS[found.severity]);
 
-/** Shape and number of a finding, about 24 pixels across. */
-export function numberMark(found, chosen = false) {
-  const mark = kindOf(found);
-  const parts = [
-    svg("path", { d: mark.shape }),
-    svg("text", { y: mark === MARKS.care ? 8 : 4.5 }, String(found.number)),
-  ];
-  return chosen ? [svg("circle", { r: 20, class: "spot" }), ...parts] : parts;
+/** The sign of a finding or of a crowd of them; `flag` is its number, shown beside it on a small flag. */
+export function findingMark(found, count = 1, flag = null, chosen = false) {
+  const parts = [svg("path", { d: kindOf(found).shape })];
+  if (chosen) parts.unshift(svg("circle", { r: 17, class: "spot" }));
+  if (count > 1) parts.push(svg("text", { x: 9, y: 4.5 }, `×${count}`));
+  if (flag !== null) parts.push(flagOf(String(flag)));
+  return parts;
 }
 
-/** The same mark as a picture of its own, for lists. */
+function flagOf(text) {
+  const wide = 12 + 8 * text.length;
+  return svg("g", { class: "flag", transform: "translate(10 -22)" }, svg("rect", { width: wide, height: 18, rx: 3 }), svg("text", { x: wide / 2, y: 13.5 }, text));
+}
+
+/** The same sign as a picture of its own, for lists. */
 export function listMark(found) {
   const mark = kindOf(found);
-  return svg(
-    "svg",
-    { class: `mark ${mark.name}`, viewBox: "-15 -15 30 30", width: 26, height: 26, "aria-hidden": "true" },
-    ...numberMark(found),
-  );
+  return svg("svg", { class: `mark ${mark.name}`, viewBox: "-10 -10 20 20", width: 20, height: 20, "aria-hidden": "true" }, svg("path", { d: mark.shape }));
 }
 
-export const holeMark = (number) => [
-  svg("path", { d: "M-7 0H7M0 -7V7", class: "hair" }),
-  svg("text", { x: 9, y: -6 }, number),
-];
+/** A hole to drill: a circle with two opposite quarters filled. `r` in the units it is drawn in. */
+export const quarters = (r) => svg("path", { class: "quarter", d: `M0 0V${-r}A${r} ${r} 0 0 1 ${r} 0ZM0 0V${r}A${r} ${r} 0 0 1 ${-r} 0Z` });
 
-/** A bar along the bridge with a stop at each end. */
+/** A bridge: a tie with a short bar at each end; with a dot where it is one's own. */
 export function bridgeMark(angle, found) {
-  const bar = svg("path", { d: "M-14 0H14M-14 -6V6M14 -6V6", transform: `rotate(${-angle})` });
-  return [svg("circle", { r: 14, class: "grip" }), bar, svg("circle", { r: 4, class: found ? "found" : "own" })];
+  const d = "M-14 0H14M-14 -6V6M14 -6V6";
+  const turn = `rotate(${-angle})`;
+  return [
+    svg("circle", { r: 16, class: "grip" }),
+    svg("path", { d, transform: turn, class: "case" }),
+    svg("path", { d, transform: turn }),
+    svg("circle", { r: 4.5, class: found ? "found" : "own" }),
+  ];
 }
 
 /** Entries of the legend: a small picture and what it means. */
 export function legend() {
-  const sample = (name, words) => [
-    svg("svg", { class: "sample", viewBox: "-15 -15 30 30", width: 26, height: 26, "aria-hidden": "true" }, ...name),
-    words,
-  ];
-  const mark = (severity, number) =>
-    svg("g", { class: `mark ${severity}` }, ...numberMark({ severity, number, cleared: false }));
+  const sample = (words, ...shapes) => [svg("svg", { class: "sample", viewBox: "-15 -15 30 30", width: 28, height: 28, "aria-hidden": "true" }, ...shapes), words];
+  const mark = (name) => svg("g", { class: `mark ${name}` }, svg("path", { d: MARKS[name].shape, transform: "scale(1.5)" }));
   const area = (fill) => svg("rect", { x: -14, y: -12, width: 28, height: 24, class: fill });
   return [
-    sample([mark("stop", 1)], "eight-sided mark: can't be cut, would drop out or would break"),
-    sample([mark("care", 2)], "triangle: can be cut, with what the finding says"),
-    sample([area("wood-sample")], "plain with thin lines: wood that stays; the lines follow the grain"),
-    sample([area("waste-sample")], "white with slanting lines: cut away"),
-    sample([area("bridge-sample")], "dark crossing lines: a bridge left standing"),
-    sample([svg("g", { class: "hands" }, ...bridgeMark(0, false))], "bar with a dot: a bridge placed by hand; with a ring: one found"),
-    sample([svg("g", { class: "holes" }, svg("circle", { r: 9 }), ...holeMark(""))], "circle with a cross: a hole to drill"),
+    sample("octagon: can't be cut, would drop out or would break", svg("g", {}, markSvg(mark("stop")))),
+    sample("triangle: can be cut, with the care the finding says", svg("g", {}, markSvg(mark("care")))),
+    sample("ring: mended", svg("g", {}, markSvg(mark("cleared")))),
+    sample("lines along the grain: wood that stays", area("wood-sample")),
+    sample("plain tint: cut away", area("waste-sample")),
+    sample("tie with two bars: a bridge left standing; with a dot: placed by hand", svg("path", { class: "line", d: "M-12 0H12M-12 -6V6M12 -6V6" })),
+    sample("circle with two quarters filled: a hole to drill", svg("circle", { r: 9, class: "line" }), quarters(9)),
+    sample("dashed edge: a place to keep clear, or what lies behind the frame's lip", area("zone-sample")),
+    sample("disc with a number: a step of the plan; its arrow is where the blade goes off", svg("circle", { r: 11, class: "start" }), svg("text", { y: 5 }, "1")),
   ];
+}
+
+/** A mark inside a sample is coloured as in lists. */
+function markSvg(mark) {
+  return svg("svg", { class: mark.getAttribute("class"), x: -15, y: -15, width: 30, height: 30, viewBox: "-15 -15 30 30" }, ...mark.children);
 }

@@ -2,14 +2,14 @@
 
 import { blob, get, post } from "./api.js";
 import { byId, el, refill } from "./dom.js";
-import { newGesture, setField } from "./fields.js";
+import { newGesture, send as setOf, setField } from "./fields.js";
+import { chosenFile } from "./form.js";
 import { say, warn } from "./say.js";
-
+import { unpacked } from "./unzip.js";
 
 export class Picture {
   chosen = 0;
   #work;
-  #fields;
   #limit = 40e6;
   #thumb = "";
 
@@ -17,8 +17,7 @@ export class Picture {
     this.#work = work;
   }
 
-  start(fields, hands, choices) {
-    this.#fields = fields;
+  start(form, hands, choices) {
     this.#limit = choices.upload_limit;
     const file = byId("picture-file");
     let figure = null;
@@ -27,7 +26,9 @@ export class Picture {
       file.click();
     };
     byId("choose").addEventListener("click", () => choose(this.#work.state.job.figures.length ? this.chosen : null));
+    byId("begin-choose").addEventListener("click", () => choose(null));
     byId("add-figure").addEventListener("click", () => choose(null));
+    byId("add-letters").addEventListener("click", () => this.#letters());
     file.addEventListener("change", () => {
       const files = [...file.files];
       file.value = "";
@@ -35,30 +36,46 @@ export class Picture {
     });
     this.#listenForFiles();
     this.#startSliders();
-    this.#startPlace();
+    byId("centre").addEventListener("click", () => this.#toTheMiddle());
+    byId("pick-corners").addEventListener("click", () => this.#pickCorners());
     this.pick = (n) => {
       this.chosen = n;
       hands.choose(`figure-${n}`);
       this.show();
-      fields.show();
+      form.show();
     };
-    byId("f-threshold-how").addEventListener("change", (event) => this.#threshold(event.target));
     byId("clean").addEventListener("toggle", () => this.#showThumb());
   }
 
   show() {
     const { job, labels, missing } = this.#work.state;
     this.chosen = Math.min(this.chosen, Math.max(job.figures.length - 1, 0));
-    byId("figures").hidden = !job.figures.length;
-    byId("choose").textContent = job.figures.length ? "Choose another picture instead" : "Choose a picture";
-    byId("choose").classList.toggle("main", !job.figures.length);
-    const named = (figure) => labels[figure.source] ?? figure.text ?? "figure";
+    const some = job.figures.length > 0;
+    byId("figure-fields").hidden = byId("add-figure").hidden = !some;
+    byId("drop-hint").hidden = some;
+    byId("choose").textContent = some ? "Another picture instead" : "Choose a picture";
+    byId("choose").classList.toggle("main", !some);
+    const named = (figure) => (figure.text === null ? labels[figure.source] : `“${figure.text}”`) ?? "figure";
     refill(byId("figure-list"), job.figures.map((figure, n) => this.#entry(named(figure), n, job.figures.length)));
-    byId("figure-fields-title").textContent =
-      job.figures.length > 1 ? `Size and place of ${named(job.figures[this.chosen])}` : "Size and place";
+    byId("figure-fields-title").textContent = job.figures.length > 1 ? `Size and place of ${named(job.figures[this.chosen])}` : "Size and place";
     byId("missing").replaceChildren(...missing.map((name) => this.#missing(name, labels[name])));
+    this.#showOverlaps(job.figures.map(named));
     this.#showFigure(job.figures[this.chosen]);
     this.#showThumb();
+  }
+
+  /** In a few words, for the front of the drawer. */
+  get state() {
+    const { job } = this.#work.state;
+    if (!job.figures.length) return "none yet";
+    return job.figures.length === 1 ? (this.#work.look?.figures[0]?.label ?? this.#work.state.title) : `${job.figures.length} figures`;
+  }
+
+  #showOverlaps(names) {
+    const pairs = this.#work.look?.overlaps ?? [];
+    byId("overlap").hidden = !pairs.length;
+    const said = pairs.map(([a, b]) => `${names[a]} and ${names[b]} lie over each other and are cut as one.`);
+    byId("overlap").replaceChildren(...said.map((text) => el("p", {}, text)));
   }
 
   #entry(name, n, count) {
@@ -92,6 +109,9 @@ export class Picture {
 
   /** Pictures dropped, pasted or chosen; a job file among them is opened and given the others. */
   async add(files, figure = null) {
+    warn("");
+    const packed = files.find((file) => file.name.toLowerCase().endsWith(".zip"));
+    if (packed) return this.#openPacked(packed);
     const jobFile = files.find((file) => file.name.toLowerCase().endsWith(".toml"));
     if (jobFile) return this.openJob(jobFile, files.filter((file) => file !== jobFile));
     for (const file of files) {
@@ -102,6 +122,7 @@ export class Picture {
       say(`Reading ${file.name || "the picture"}…`);
       try {
         await this.#work.addPicture(file, figure);
+        say(`${file.name || "The picture"} is on the panel.`, true);
         this.chosen = figure ?? this.#work.state.job.figures.length - 1;
         this.show();
       } catch (error) {
@@ -109,6 +130,18 @@ export class Picture {
         warn(error.message);
         return;
       }
+    }
+  }
+
+  /** "All in one file" comes back with its pictures. */
+  async #openPacked(file) {
+    try {
+      const files = await unpacked(file, this.#limit);
+      const job = files.find(({ name }) => name === "job.toml");
+      if (!job) return warn(`${file.name} holds no job.toml: it is not a job of this page.`);
+      return await this.openJob(job, files.filter((one) => one !== job));
+    } catch (error) {
+      return warn(`${file.name} can't be opened: ${error.message}`);
     }
   }
 
@@ -132,7 +165,7 @@ export class Picture {
     const others = jobs.filter((job) => job.id !== this.#work.id);
     byId("earlier").hidden = !others.length;
     const entry = (job) => {
-      const open = () => this.#work.open(job.id).then(() => this.showEarlier()).catch((error) => warn(error.message));
+      const open = () => this.#work.open(job.id).then(() => (byId("job-menu").open = false)).catch((error) => warn(error.message));
       const remove = async () => {
         if (!confirm(`Delete ${job.title} and its pictures for good?`)) return;
         await post(`/api/jobs/${job.id}/remove`, {}).catch((error) => warn(error.message));
@@ -174,24 +207,17 @@ export class Picture {
   #showFigure(figure) {
     const look = this.#work.look?.figures[this.chosen];
     if (!figure) return;
-    const { shown } = this.#work.state;
-    for (const field of [byId("f-x"), byId("f-y")]) {
-      const n = field.dataset.place;
-      setField(field, shown[`figures.${this.chosen}.at.${n}`] ?? look?.shown_at[n] ?? "");
-    }
     if (look) {
       const { width } = this.#work.look.panel;
       byId("f-size").max = String(Math.floor(width));
       setField(byId("f-size"), String(Math.round(look.box[2] - look.box[0])));
       byId("f-size").setAttribute("aria-valuetext", look.label);
-      byId("f-width").placeholder = byId("f-height").placeholder = "follows from the other";
     }
     setField(byId("f-turn-slider"), String(((((figure.turn + 180) % 360) + 360) % 360) - 180));
-    const level = typeof figure.threshold === "number";
-    byId("f-threshold-how").value = level ? "level" : (figure.threshold ?? "auto");
-    byId("f-threshold").disabled = !level;
-    if (level) setField(byId("f-threshold"), String(figure.threshold));
+    setField(byId("f-threshold"), String(typeof figure.threshold === "number" ? figure.threshold : 128));
     setField(byId("f-smooth"), String(figure.smooth));
+    byId("f-size").disabled = !look;
+    byId("centre").disabled = Boolean(this.#work.state.closed[`figures.${this.chosen}.at`]);
   }
 
   #startSliders() {
@@ -203,43 +229,57 @@ export class Picture {
         const value = Number(slider.value);
         const changes = [{ path: `${at}.${slider.dataset.slider}`, value }];
         if (slider.dataset.slider === "width") changes.push({ path: `${at}.height`, value: null });
-        this.#fields.set(slider, changes, gesture);
+        setOf(this.#work, slider, changes, gesture);
       });
       slider.addEventListener("change", () => (gesture = null));
     }
   }
 
-  #startPlace() {
-    const [x, y] = [byId("f-x"), byId("f-y")];
-    // While one is on its way, its field may show the place of before: what was asked for counts.
-    let asked = null;
-    for (const field of [x, y]) {
-      field.addEventListener("change", async () => {
-        const value = asked ?? [x.value, y.value];
-        value[field.dataset.place] = field.value;
-        asked = value;
-        await this.#fields.set(field, [{ path: `figures.${this.chosen}.at`, value: [...value] }]);
-        if (asked === value) asked = null;
-      });
-    }
-    for (const [field, other] of [["f-width", "height"], ["f-height", "width"]]) {
-      byId(field).addEventListener("change", (event) => {
-        event.stopImmediatePropagation();
-        const text = byId(field).value.trim();
-        const at = `figures.${this.chosen}`;
-        const changes = [{ path: `${at}.${byId(field).dataset.path.split(".").pop()}`, value: text || null }];
-        if (text) changes.push({ path: `${at}.${other}`, value: null });
-        this.#fields.set(byId(field), changes);
-      }, { capture: true });
-    }
-    byId("centre").addEventListener("click", () =>
-      this.#change([{ path: `figures.${this.chosen}.at`, value: null }], "The figure is in the middle of the panel."),
-    );
+  #toTheMiddle() {
+    const at = `figures.${this.chosen}`;
+    const changes = [{ path: `${at}.at`, value: null }, { path: `${at}.stand`, value: "centre" }];
+    return this.#change(changes, "The figure is in the middle of the panel.");
   }
 
-  #threshold(select) {
-    const value = { auto: null, local: "local", level: 128 }[select.value];
-    this.#fields.set(select, [{ path: `figures.${this.chosen}.threshold`, value }]);
+  /** Letters are a figure of their own: a font file, then words to change. */
+  async #letters() {
+    const font = await chosenFile(".ttf,.otf");
+    if (!font) return;
+    try {
+      const name = await this.#work.addFile(font);
+      const { panel } = this.#work.look ?? { panel: this.#work.state.job.panel };
+      const value = { text: "Abc", font: name, cap_height: Math.round((panel.height ?? 500) / 8) };
+      await this.#work.change([{ path: "figures.+", value }]);
+      this.pick(this.#work.state.job.figures.length - 1);
+      say("Letters added: write your own under More about this figure.", true);
+    } catch (error) {
+      warn(error.message);
+    }
+  }
+
+  /** Four clicks on the photo: the corners of the sheet that lies in it, from the top left, clockwise. */
+  #pickCorners() {
+    const [photo, thumb] = [byId("photo"), byId("thumb")];
+    if (thumb.hidden || !thumb.naturalWidth) return say("There is no photo to point at.");
+    photo.querySelectorAll(".corner").forEach((dot) => dot.remove());
+    photo.classList.add("picking");
+    say("Click the sheet's corners: top left first, then clockwise.");
+    const corners = [];
+    const pick = async (event) => {
+      const box = thumb.getBoundingClientRect();
+      const share = [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
+      corners.push([Math.round(share[0] * thumb.naturalWidth), Math.round(share[1] * thumb.naturalHeight)]);
+      const dot = el("span", { class: "corner" });
+      [dot.style.left, dot.style.top] = share.map((s) => `${s * 100}%`);
+      photo.append(dot);
+      if (corners.length < 4) return;
+      thumb.removeEventListener("click", pick);
+      photo.classList.remove("picking");
+      const at = `figures.${this.chosen}`;
+      const sheet = this.#work.state.job.figures[this.chosen].sheet ?? ["210mm", "297mm"];
+      await this.#change([{ path: `${at}.sheet`, value: sheet }, { path: `${at}.corners`, value: corners }], "Straightened by the four corners.");
+    };
+    thumb.addEventListener("click", pick);
   }
 
   /** The picture as it was chosen, where the browser can show its kind. */
@@ -268,7 +308,7 @@ export class Picture {
   async #change(changes, words) {
     try {
       await this.#work.change(changes);
-      say(words);
+      say(words, true);
     } catch (error) {
       warn(error.message);
     }

@@ -20,6 +20,11 @@ export class Work extends EventTarget {
   cut = null;
   problem = null;
   busy = "";
+  /** Which of the three stages is under way, from 1; and when it began. */
+  stage = 0;
+  since = 0;
+  /** The user has stopped what was being worked out; it goes on with the next change. */
+  stopped = false;
   #queue = [];
   #sending = false;
   #background = null;
@@ -44,6 +49,11 @@ export class Work extends EventTarget {
 
   create(options) {
     return this.#inTurn(() => post("/api/jobs", options));
+  }
+
+  /** Keep a file for a field that names one; resolves to its name. */
+  async addFile(file) {
+    return (await send(`/api/jobs/${this.id}/sources`, file)).name;
   }
 
   addPicture(file, figure) {
@@ -131,24 +141,37 @@ export class Work extends EventTarget {
     this.dispatchEvent(new Event("look"));
   }
 
+  /** End what is being worked out; what is known so far stays. */
+  stop() {
+    this.#background?.abort();
+    this.stopped = true;
+    this.#setBusy("");
+    this.dispatchEvent(new Event("cut"));
+  }
+
+  goOn() {
+    this.#again();
+  }
+
   /** One stage after the other, as long as nothing changes. */
   async #again() {
     this.cut = this.checked = null;
+    this.stopped = false;
     this.#background?.abort();
     this.#setBusy("");
     if (!this.look || this.problem || this.state.missing.length) return;
     const mine = (this.#background = new AbortController());
     try {
-      for (const [task, wait, words] of STAGES) {
+      for (const [n, [task, wait, words]] of STAGES.entries()) {
         await pause(wait);
         if (mine.signal.aborted) return;
-        this.#setBusy(words);
+        this.#setBusy(words, n + 1);
         const answer = await get(`/api/jobs/${this.id}/work/${task}`, mine.signal);
         if (mine.signal.aborted || answer.revision !== this.state.revision) return;
         // The first look is only near enough for the eye; the checks come with the exact one.
         if (task === "checked") [this.checked, this.look] = [answer, answer.look];
         else this.cut = answer;
-        this.#setBusy("");
+        if (n === STAGES.length - 1) this.#setBusy("");
         this.dispatchEvent(new Event("cut"));
       }
     } catch (error) {
@@ -158,8 +181,10 @@ export class Work extends EventTarget {
     }
   }
 
-  #setBusy(words) {
+  #setBusy(words, stage = 0) {
     this.busy = words;
+    this.stage = stage;
+    this.since = Date.now();
     this.dispatchEvent(new Event("busy"));
   }
 }
