@@ -38,6 +38,7 @@ ENOUGH = 0.2
 NEAR = 5.0
 """A place the user points at means the bridge whose middle is within this distance (mm)."""
 _OVERLAP = 1e-3
+_NO_SLIT = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,7 +263,8 @@ def _with_wood(pattern: Pattern, strips: Sequence[Polygon]) -> Pattern:
     """The pattern with strips of its waste turned into keep."""
     if not strips:
         return pattern
-    wood = shapely.union_all(np.array(strips, dtype=object))
+    # A strip that ends exactly at the edge of its opening would leave a slit of rounding errors there.
+    wood = shapely.buffer(shapely.union_all(np.array(strips, dtype=object)), _NO_SLIT, join_style="mitre")
     if pattern.keep_mode == "panel":
         return _with(pattern, pattern.figure.difference(wood))
     return _with(pattern, pattern.figure.union(wood.intersection(pattern.panel.polygon)))

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, Polygon, box
 
+from cutout import check
 from cutout.amend import HandBridge, Mending
 from cutout.amend.bridge import Bridged, bridge
 from cutout.amend.rays import Edges, crossings
@@ -137,6 +138,16 @@ def test_a_bridge_placed_by_hand_runs_from_wood_to_wood() -> None:
     assert [b.by_hand for b in done.bridges] == [True]
     assert done.bridges[0].area.area == pytest.approx(300.0)
     assert len(done.pattern.keep.geoms) == 1
+
+
+@pytest.mark.parametrize("angle", [0.3, 1.1, 2.0])
+def test_a_bridge_placed_by_hand_leaves_no_slit_at_its_ends(angle: float) -> None:
+    """However it meets the wood, no web of no width is found where it ends."""
+    hand = HandBridge((200.0 + 65 * math.cos(angle), 200.0 + 65 * math.sin(angle)), angle, 10.0)
+    done = bridge(pattern(ring(80, 50)), KIT, Mending(bridge=False, by_hand=(hand,)))
+    webs = [f for f in check.run(done.pattern, KIT) if f.kind in ("thin web", "short grain")]
+    assert all(f.size is not None and f.size > 5.0 for f in webs)
+    assert len(done.pattern.openings) == 1
 
 
 def test_a_bridge_placed_where_there_is_wood_is_told_of() -> None:
