@@ -12,6 +12,8 @@ from cutout.units import MM_PER_INCH, Units, format_length, parse_positive, pars
 
 ROUGH = 5.0
 """Planing takes this much (mm) off the thickness and the width of a rough-sawn board: common practice, no source."""
+NARROWEST = 15.0
+"""What is narrower than this (mm) is a strip, not a board; such a width is taken for a slip."""
 FOOT = 12 * MM_PER_INCH
 
 
@@ -70,9 +72,11 @@ def board(text: str, units: Units | None = None, own: Sequence[Board] = ()) -> B
         return known[key]
     for parse in (_width, _width_and_thickness):
         try:
-            return parse(text, units)
+            found = parse(text, units)
         except CutoutError:
             continue
+        if found.width >= NARROWEST:
+            return found
     raise KitError(
         f'unknown board "{text}": give its actual width, like 90mm, or width and thickness, like 90x20mm, or use '
         f"one of {', '.join(known)} (`cutout kit` lists them)."

@@ -28,8 +28,8 @@ def read_text(text: str, font: Path, asked: Lettering) -> Outline:
     `Outline.letters` says where each letter stands. `scale` is None where no cap height is asked for.
     Raises ReadError for a font that can't be read, letters it does not have, and arcs too small for their line.
     """
-    face = open_face(font)
     lines = lines_of(text, font.name)
+    face = open_face(font)
     capital = asked.cap_height or DEFAULT_CAP_HEIGHT
     mm = capital / face.capital
     straight = set_straight(lines, face, asked, mm)
