@@ -61,18 +61,15 @@ def test_the_example_of_each_setting_can_be_set(entry: dict[str, Any]) -> None:
     job = empty("mm")
     if entry["kind"] == "table" and not entry["switched"]:
         return
-    start = job.model_copy(
-        update={"figures": (FigurePart().model_copy(update={"source": "a.png", "width": 100.0}),)}
-    )
-    steps = [Change(path="arrange", value={"line": "row"}), Change(path="backing", value={"overlap": "15mm"})]
-    painted = {"figures": [{"source": "a.png", "width": "90mm"}]}
-    steps += [Change(path=f"faces.{face}", value=painted) for face in ("show", "back")]
-    steps += [
-        Change(path="panel.frame", value={"opening": ["560mm", "416mm"]}),
-        Change(path="panel.zones.+", value={"name": "lock", "at": ["2mm", "3mm"], "diameter": "9mm"}),
-        Change(path="holes.+", value={"at": ["2mm", "3mm"], "diameter": "9mm"}),
-        Change(path="mend.bridges.+", value={"at": ["2mm", "3mm"], "width": "9mm"}),
-    ]
+    figure = FigurePart().model_copy(update={"source": "a.png", "width": 100.0})
+    start = job.model_copy(update={"figures": (figure,)})
+    # Every table around it that is there only where it is wanted is switched on first, every list gets an entry.
+    steps = []
+    for other in form():
+        if not entry["path"].startswith(f"{other['path']}.") or other["path"] == "figures":
+            continue
+        if other["kind"] == "tables" or other["switched"]:
+            steps.append(Change(path=other["path"].replace("*", "0"), value=example_of(other)))
     value = example_of(entry)
     path = entry["path"].replace("*", "0")
     after = changed(start, [*steps, Change(path=path, value=value)])
