@@ -182,18 +182,15 @@ def _at_least(least: float) -> AfterValidator:
 
 
 PanelSide = Annotated[
-    Positive, _at_least(1.0), _at_most(10_000.0, "give a panel that fits through a door, or several jobs")
+    Positive, _at_least(0.01), _at_most(10_000.0, "give a panel that fits through a door, or several jobs")
 ]
 """Width or height of a panel."""
 
-Thickness = Annotated[Positive, _at_most(300.0, "no saw or router goes deeper")]
+Thickness = Annotated[Positive, _at_most(2_000.0, "no saw or router goes deeper")]
 """Thickness of what is cut."""
 
-Radius = Annotated[Positive, _at_most(1_000.0, "a blade that turns no tighter cuts straight lines only")]
+Radius = Annotated[Positive, _at_most(10_000.0, "a blade that turns no tighter cuts straight lines only")]
 """A turning radius."""
-
-Kerf = Annotated[Positive, _at_most(50.0, "measure the slot your blade leaves")]
-"""The width of a slot."""
 
 Angle = Annotated[float, Field(allow_inf_nan=False, ge=-36_000.0, le=36_000.0)]
 """Degrees; a hundred turns are enough."""
@@ -464,7 +461,7 @@ class SawPart(Part):
     turning_radius: Radius | None = setting(
         None, "Least radius your blade follows, measured on scrap.", '"8mm"', "--turning-radius"
     )
-    kerf: Kerf | None = setting(
+    kerf: Positive | None = setting(
         None, "Width of the slot your blade leaves, measured on scrap.", '"1.4mm"', "--kerf"
     )
     allowance: Annotated[Length, Field(ge=0.0, le=2.0)] | None = setting(

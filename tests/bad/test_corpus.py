@@ -1,6 +1,6 @@
 """Every small file that once failed, through the whole of `make`, with a budget of time and memory for each.
 
-A file is added by laying it into corpus/ with a line here that says the answer: the exit code, and words of it.
+A file is added by laying it into corpus/ with a line here that says what the answer is: exit code, and words of it.
 """
 
 from __future__ import annotations
@@ -23,25 +23,22 @@ EXPECTED = {
     "circle-of-infinity.dxf": (2, "."),
     "empty.png": (2, "is empty"),
     "entities.svg": (2, "."),
-    "line-of-one-pixel.png": (1, "."),
+    "line-of-one-pixel.png": (0, "."),
     "mostly-specks.svg": (1, "most of the drawing is lost"),
     "negative-page.svg": (2, "no page is less than nothing"),
-    "noise.png": (1, "."),
-    "not-a-number.svg": (1, "."),
-    "one-pixel.png": (1, "."),
+    "not-a-number.svg": (2, "paints nothing"),
+    "one-pixel.png": (2, "no figure"),
     "panel-of-a-thousand-kilometres.toml": (2, "more than 100 m"),
     "radius-of-6000-digits.svg": (2, "paints nothing"),
-    "ring-of-one-pixel.png": (1, "."),
-    "smallest-panel.toml": (2, "1 mm at least"),
+    "smallest-panel.toml": (2, "0.01 mm at least"),
     "source-is-a-device.toml": (2, "a device or a pipe, not a file"),
     "source-is-the-job.toml": (2, "."),
     "stump.dxf": (2, "."),
-    "thick-as-a-house.toml": (2, "300 mm at most"),
+    "thick-as-a-house.toml": (2, "2000 mm at most"),
     "turn-infinite.toml": (2, "finite number"),
     "turn-not-a-number.toml": (2, "finite number"),
     "turn-of-5000-digits.toml": (2, "thousands of digits"),
     "two-ways-to-read.toml": (2, "may be read two ways"),
-    "use-of-itself.svg": (0, "."),
     "uses-within-uses.svg": (2, "draws more than"),
 }
 
@@ -78,4 +75,4 @@ def test_an_answer_unfit_for_a_user_is_noticed(tmp_path: Path, monkeypatch: pyte
 
     monkeypatch.setattr("cutout.run.make", faulty)
     with pytest.raises(AssertionError, match="should not have happened"):
-        answer(CORPUS / "use-of-itself.svg", tmp_path / "out")
+        answer(CORPUS / "line-of-one-pixel.png", tmp_path / "out")

@@ -136,12 +136,11 @@ def test_nobody_else_may_read_a_job(tmp_path: Path) -> None:
         ),
         (["--width", "120mm", "--panel", "20000x300mm"], "10000 mm at most"),
         (["--width", "120mm", *PANEL, "--thickness", "1000m"], "--thickness.*more than 100 m"),
-        (["--width", "120mm", *PANEL, "--thickness", "2m"], "--thickness.*300 mm at most"),
-        (["--width", "120mm", *PANEL, "--turning-radius", "90m"], "1000 mm at most"),
-        (["--width", "120mm", *PANEL, "--kerf", "60mm"], "50 mm at most"),
+        (["--width", "120mm", *PANEL, "--thickness", "9m"], "--thickness.*2000 mm at most"),
+        (["--width", "120mm", *PANEL, "--turning-radius", "90m"], "10000 mm at most"),
         (["--width", "120mm", *PANEL, "--turn", "1e9"], "--turn"),
         (["--width", "1,234mm", *PANEL], "may be read two ways: write 1234mm or 1.234mm"),
-        (["--width", "120mm", "--panel", "0.0000000001x200mm"], "1 mm at least"),
+        (["--width", "120mm", "--panel", "0.0000000001x200mm"], "0.01 mm at least"),
     ],
 )
 def test_sizes_no_workshop_has(
