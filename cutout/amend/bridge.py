@@ -38,7 +38,7 @@ ENOUGH = 0.2
 NEAR = 5.0
 """A place the user points at means the bridge whose middle is within this distance (mm)."""
 _OVERLAP = 1e-3
-_NO_SLIT = 1e-4
+_HAIR = 1e-5
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,8 +263,7 @@ def _with_wood(pattern: Pattern, strips: Sequence[Polygon]) -> Pattern:
     """The pattern with strips of its waste turned into keep."""
     if not strips:
         return pattern
-    # A strip that ends exactly at the edge of its opening would leave a slit of rounding errors there.
-    wood = shapely.buffer(shapely.union_all(np.array(strips, dtype=object)), _NO_SLIT, join_style="mitre")
+    wood = shapely.union_all(np.array(strips, dtype=object))
     if pattern.keep_mode == "panel":
         return _with(pattern, pattern.figure.difference(wood))
     return _with(pattern, pattern.figure.union(wood.intersection(pattern.panel.polygon)))
@@ -319,7 +318,9 @@ def _run_out(pattern: Pattern, hand: HandBridge, number: int) -> Bridge | None:
     # Run on by the width at both ends, so that the strip meets slanting wood over all of its width.
     longer = LineString([_xy(ends[0] - hand.width * d), _xy(ends[1] + hand.width * d)])
     strip = longer.buffer(hand.width / 2, cap_style="flat")
-    seen = [p for p in polygons_of(strip.intersection(opening)) if p.distance(Point(hand.at)) < _OVERLAP]
+    # Ending exactly at the edge of its opening it would leave a slit of rounding errors there.
+    room = strip.intersection(opening.buffer(_HAIR, join_style="mitre"))
+    seen = [p for p in polygons_of(room) if p.distance(Point(hand.at)) < _OVERLAP]
     if not seen:
         return None
     return Bridge(number, _xy(ends[0]), _xy(ends[1]), hand.width, seen[0], by_hand=True)

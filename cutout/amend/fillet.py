@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 
 from cutout import check
+from cutout.amend.curves import keep_curves
 from cutout.amend.model import Bridge
 from cutout.amend.round import tips
 from cutout.geom.outline import as_multi
@@ -44,7 +45,9 @@ def with_fillets(pattern: Pattern, bridges: Sequence[Bridge], kit: Kit) -> Patte
     chosen = [part for part, take in zip(corners, near.tolist(), strict=True) if take]
     if not chosen:
         return pattern
-    filled = with_waste(pattern, as_multi(shapely.difference(waste, shapely.union_all(chosen))))
+    filled = keep_curves(
+        pattern, with_waste(pattern, as_multi(shapely.difference(waste, shapely.union_all(chosen))))
+    )
     return filled if _stops(filled, kit) <= _stops(pattern, kit) else pattern
 
 

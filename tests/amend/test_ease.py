@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,12 +15,14 @@ from shapely import MultiPolygon, Point, Polygon, affinity, box
 from cutout import check
 from cutout.amend import Mending, mend
 from cutout.amend.ease import ease
+from cutout.amend.model import Corners
 from cutout.amend.round import opened, tips
 from cutout.amend.spine import spine
 from cutout.geom.outline import Outline, as_multi, from_region, polygons_of
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.measure.widths import Middle
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+from cutout.saw import plan
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
@@ -37,10 +40,29 @@ def stops(found: Pattern) -> list[str]:
     return [f.kind for f in check.run(found, KIT) if f.severity == "stop"]
 
 
+@pytest.mark.parametrize("corners", ["cheapest", "sharp"])
+def test_square_corners_stay_sharp_where_the_blade_would_only_blur_them(corners: Corners) -> None:
+    """A jigsaw turns no corner in one sweep: sawn from both sides it stays crisp."""
+    before = pattern(box(100, 100, 200, 200))
+    assert ease(before, KIT, corners=corners).eased.max_shift == 0
+
+
+def test_a_scroll_saw_takes_corners_in_one_sweep_where_that_is_cheapest() -> None:
+    """Rounded to R + K/2 with the plan's margin, the outer side of the tightest kerf; the shift r (sqrt 2 - 1)."""
+    kit = replace(KIT, blade=blade("scroll-medium"))
+    radius = 1.02 * kit.blade.turning_radius + kit.blade.kerf / 2
+    panel = Panel(300.0, 300.0, 18.0)
+    square = cut_pattern(Outline(from_region(box(100, 100, 200, 200)), 1.0), panel, "panel", kit.blade.kerf)
+    done = ease(square, kit)
+    assert done.eased.max_shift == pytest.approx(radius * (math.sqrt(2) - 1), abs=0.02)
+    assert len(plan(done.pattern, kit).legs) == 1
+    assert len(plan(ease(square, kit, corners="sharp").pattern, kit).legs) >= 4
+
+
 def test_square_corners_become_the_smallest_hole() -> None:
     """The corner's shift is r (sqrt 2 - 1) for a right angle: geometry."""
     before = pattern(box(100, 100, 200, 200))
-    done = ease(before, KIT)
+    done = ease(before, KIT, corners="round")
     assert done.eased.max_shift == pytest.approx(HOLE / 2 * (math.sqrt(2) - 1), abs=0.02)
     assert done.eased.area_change == pytest.approx(4 * (HOLE / 2) ** 2 * (1 - math.pi / 4), rel=0.02)
     assert not [f for f in done.findings if f.kind == "tight corner"]
