@@ -112,7 +112,7 @@ def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
     """Move the blade along every leg and report whatever does not work as a `stop` finding of kind "plan"."""
     opened: list[shapely.Geometry] = []
     bench = _Bench(
-        pattern, kit.blade, kit.units, kit.allow, Moves(kit, opened), opened,
+        pattern, kit.blade, kit.units, kit.allow, Moves(kit, pattern.panel.polygon, opened), opened,
         {o.id: o.region for o in pattern.openings},
     )  # fmt: skip
     if pattern.keep_mode != "panel":

@@ -33,10 +33,11 @@ ALONG = 0.94
 class Moves:
     """Where the blade has been. Local to one proof.
 
-    opened: everything open so far, shared with the bench; paths: of the legs of the present go; earlier: of all.
+    board: the panel; opened: everything open so far, shared with the bench; paths: of the legs of the present go; earlier: of all.
     """
 
     kit: Kit
+    board: Polygon
     opened: list[shapely.Geometry]
     paths: list[ComplexArray] = field(default_factory=list)
     earlier: list[ComplexArray] = field(default_factory=list)
@@ -105,6 +106,9 @@ class Moves:
         reach = self.kit.blade.hole_to_turn / 2 + 0.2
         if shapely.dwithin(lines, spot, reach):
             return True
+        # Beyond the panel's edge all is open: a kerf that comes out there comes to every place there.
+        if not shapely.intersects(self.board, spot):
+            return not shapely.covers(self.board, lines)
         # Not beside a kerf of its own: then through open places wide enough to slide the blade through.
         half = self.kit.blade.hole_to_turn / 2 - 0.1
         rooms = polygons_of(shapely.buffer(shapely.union_all(self.opened), -half, quad_segs=4))
