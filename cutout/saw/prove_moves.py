@@ -33,7 +33,8 @@ ALONG = 0.94
 class Moves:
     """Where the blade has been. Local to one proof.
 
-    board: the panel; opened: everything open so far, shared with the bench; paths: of the legs of the present go; earlier: of all.
+    board: the panel; opened: everything open so far, shared with the bench; paths: of the legs of the present go;
+    earlier: of all.
     """
 
     kit: Kit

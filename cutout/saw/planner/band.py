@@ -21,11 +21,11 @@ import shapely
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_complex
 
-INTO_KEEP = 0.07
+INTO_KEEP = 0.055
 """So far (mm) the middle of a kerf may leave its line towards keep: with sampling well under a pencil line's 0.1."""
-BULGE = 0.02
+BULGE = 0.015
 """Between two stations an arc of the turning radius leaves its chord by no more than this (mm)."""
-FINE = 0.015
+FINE = 0.01
 """The ring is simplified by this much (mm) before stations are laid on it."""
 _STEPS = np.array([0.0, 0.25, -0.25, 0.5, -0.5, 1.0, -1.0])
 """Curvatures tried at each station, as shares of the tightest."""
@@ -159,15 +159,14 @@ def _chain(vertices: ComplexArray, radius: float, kerf: float, allow: float) -> 
         vertices[:-1], vertices[1:], size.tolist(), sharp[:-1].tolist(), sharp[1:].tolist(), strict=True
     )
     parts = [a + (b - a) * _spread(length, step, first, last) for a, b, length, first, last in ends]
-    z = _thinned(np.concatenate([*parts, vertices[-1:]]), 0.3 * step)
+    z = _thinned(np.concatenate([*parts, vertices[-1:]]), 0.15 * step)
     along = np.angle(np.diff(z))
     turn = np.zeros(len(z))
     turn[1:-1] = np.angle(np.exp(1j * np.diff(along)))
     heading = np.concatenate([along[:1], along[:-1] + turn[1:-1] / 2, along[-1:]])
     # At a vertex the ring lies this much further from the wood's corner than half a kerf.
     off = kerf / 2 * (1 / np.cos(np.minimum(np.abs(turn), 2.8) / 2) - 1)
-    low = np.maximum(-INTO_KEEP - np.where(turn < 0, off, 0.0), -INTO_KEEP - allow)
-    return _Chain(z, heading, turn, low, allow - off)
+    return _Chain(z, heading, turn, np.full(len(z), -INTO_KEEP), allow - off)
 
 
 def _spread(length: float, step: float, first: bool, last: bool) -> FloatArray:

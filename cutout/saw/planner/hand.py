@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -157,7 +156,9 @@ class Hand:
         theirs = self._up(cut, along)
         shared = [k for k in mine if k in theirs]
         if not shared:
-            return math.inf
+            # The two hang together by a place where the blade was turned.
+            (mine_root, mine_way), (their_root, their_way) = self._root_of(mine), self._root_of(theirs)
+            return mine_way + their_way + float(abs(cuts[mine_root].z[0] - cuts[their_root].z[0]))
         return min(mine[k][0] + theirs[k][0] + abs(mine[k][1] - theirs[k][1]) for k in shared)
 
     def _up(self, cut: int, along: float) -> dict[int, tuple[float, float]]:
@@ -170,7 +171,11 @@ class Hand:
         return found
 
     def _root(self, cut: int, along: float) -> tuple[int, float]:
-        up = self._up(cut, along)
+        return self._root_of(self._up(cut, along))
+
+    @staticmethod
+    def _root_of(up: dict[int, tuple[float, float]]) -> tuple[int, float]:
+        """The cut at which a way up ends, and how far away its beginning is."""
         root = next(reversed(up))
         way, at = up[root]
         return root, way + at

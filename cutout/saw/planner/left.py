@@ -15,7 +15,7 @@ SNAPS = 0.5
 """A piece held along no more outline than this (mm) snaps off by hand; a nib stays for the file."""
 NECK = 0.04
 """Pieces joined by a neck that is thicker than a skin by no more than this (mm) on each side are told apart."""
-DUST = 0.2
+DUST = 0.1
 """Slivers smaller than this (mm^2) are not worth a line."""
 
 
@@ -23,8 +23,7 @@ def left_over_of(state: State, kit: Kit) -> tuple[list[LeftOver], list[Finding]]
     """Slivers that stay in corners for a file, and a `stop` for each piece too large for one."""
     slivers: list[LeftOver] = []
     stops: list[Finding] = []
-    thick = [part for piece in state.held() for part in polygons_of(state.fat(piece, NECK))]
-    for piece in thick:
+    for piece in (p for held in state.held() for p in _thick(held, state)):
         sliver = _measured(piece, state)
         if sliver.area < DUST:
             continue
@@ -36,6 +35,15 @@ def left_over_of(state: State, kit: Kit) -> tuple[list[LeftOver], list[Finding]]
         if not small_enough(sliver, kit):
             stops.append(_stop(sliver, state, kit))
     return slivers, stops
+
+
+def _thick(held: Polygon, state: State) -> list[Polygon]:
+    """The parts of a held piece thicker than a skin, parted where they hang together by hardly more than one."""
+    found: list[Polygon] = []
+    for part in polygons_of(state.fat(held)):
+        finer = polygons_of(state.fat(part, NECK))
+        found += finer if len(finer) > 1 else [part]
+    return found
 
 
 def small_enough(sliver: LeftOver, kit: Kit) -> bool:
