@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from shapely import Polygon
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_complex
 
@@ -37,6 +38,8 @@ _WIDENING = 1.5
 """Away from a sharp vertex each station lies so many times as far from the last as that from the one before."""
 _WIDE = 1.2
 """... but no further than this (mm), nor than a step where that is more."""
+_LOOKS = 8
+"""So many places across the band are looked at for room."""
 _OFFSETS, _HEADINGS = 14, 40
 """Bins across the band and across the headings."""
 _WIDEST = 1.3
@@ -70,18 +73,25 @@ class _Chain:
     high: FloatArray
 
 
-def runs(ring: shapely.LinearRing, radius: float, kerf: float, allow: float) -> list[Run]:
-    """The fewest runs, none tighter than `radius` mm, along a ring with the waste on its left; mm."""
+def runs(
+    ring: shapely.LinearRing, radius: float, kerf: float, allow: float, room: Polygon | None = None
+) -> list[Run]:
+    """The fewest runs, none tighter than `radius` mm, along a ring with the waste on its left; mm.
+
+    room: where the blade's centre may be; where that is narrower than the band, so is the band.
+    """
+    if room is not None:
+        shapely.prepare(room)
     z, turn = _vertices(ring)
     if len(z) < 3:
         return []
     hard = np.flatnonzero(_is_hard(turn, radius, kerf, allow))
     if len(hard) == 0:
-        return _round(z, radius, kerf, allow)
+        return _round(z, radius, kerf, allow, room)
     chains, turns = [], []
     for a, b in zip(hard.tolist(), np.roll(hard, -1).tolist(), strict=True):
         index = (a + np.arange(((b - a) % len(z) or len(z)) + 1)) % len(z)
-        chains.append(_chain(z[index], radius, kerf, allow))
+        chains.append(_chain(z[index], radius, kerf, allow, room))
         turns.append((turn[a], turn[b]))
     found = []
     for chain, ends, parts in zip(chains, turns, _fitted(chains, radius, allow, free=True), strict=True):
@@ -94,12 +104,12 @@ def runs(ring: shapely.LinearRing, radius: float, kerf: float, allow: float) -> 
     return found
 
 
-def _round(z: ComplexArray, radius: float, kerf: float, allow: float) -> list[Run]:
+def _round(z: ComplexArray, radius: float, kerf: float, allow: float, room: Polygon | None) -> list[Run]:
     """A ring without a hard vertex: all round from the middle of its longest edge, or broken where it must be."""
     k = int(np.argmax(np.abs(np.roll(z, -1) - z)))
     middle = (z[k] + z[(k + 1) % len(z)]) / 2
     around = np.concatenate([[middle], np.roll(z, -k - 1), [middle]])
-    chain = _chain(around, radius, kerf, allow)
+    chain = _chain(around, radius, kerf, allow, room)
     (parts,) = _fitted([chain], radius, allow, free=False)
     if len(parts) == 1:
         path = parts[0][2]
@@ -107,7 +117,7 @@ def _round(z: ComplexArray, radius: float, kerf: float, allow: float) -> list[Ru
         return [Run(path, True, (False, False))]
     cut = parts[0][1]
     z = np.concatenate([chain.z[cut:], chain.z[1 : cut + 1]])
-    again = _chain(z, radius, kerf, allow)
+    again = _chain(z, radius, kerf, allow, room)
     (parts,) = _fitted([again], radius, allow, free=True)
     ends = float(np.angle((z[1] - z[0]) / (z[-1] - z[-2])))
     last = len(again.z) - 1
@@ -148,7 +158,7 @@ def _is_hard(turn: FloatArray, radius: float, kerf: float, allow: float) -> np.n
     return np.asarray((radius + kerf / 2) * (sec - 1) > _HARD * (allow + INTO_KEEP * sec))
 
 
-def _chain(vertices: ComplexArray, radius: float, kerf: float, allow: float) -> _Chain:
+def _chain(vertices: ComplexArray, radius: float, kerf: float, allow: float, room: Polygon | None) -> _Chain:
     """Stations at every vertex and between them; ends count as straight on."""
     step = math.sqrt(8 * radius * BULGE)
     along = np.angle(np.diff(vertices))
@@ -166,7 +176,18 @@ def _chain(vertices: ComplexArray, radius: float, kerf: float, allow: float) -> 
     heading = np.concatenate([along[:1], along[:-1] + turn[1:-1] / 2, along[-1:]])
     # At a vertex the ring lies this much further from the wood's corner than half a kerf.
     off = kerf / 2 * (1 / np.cos(np.minimum(np.abs(turn), 2.8) / 2) - 1)
-    return _Chain(z, heading, turn, np.full(len(z), -INTO_KEEP), allow - off)
+    high = np.minimum(allow - off, _free(z, heading, allow, room))
+    return _Chain(z, heading, turn, np.full(len(z), -INTO_KEEP), high)
+
+
+def _free(z: ComplexArray, heading: FloatArray, allow: float, room: Polygon | None) -> FloatArray:
+    """How far to the left of each station the blade may go, at most `allow`, and a little into keep there."""
+    if room is None:
+        return np.full(len(z), allow)
+    steps = allow * np.arange(1, _LOOKS + 1) / _LOOKS
+    spots = z[:, None] + 1j * np.exp(1j * heading)[:, None] * steps[None, :]
+    inside = np.logical_and.accumulate(shapely.contains_xy(room, spots.real, spots.imag), axis=1)
+    return np.asarray(np.minimum(inside.sum(axis=1) * allow / _LOOKS + INTO_KEEP / 2, allow))
 
 
 def _spread(length: float, step: float, first: bool, last: bool) -> FloatArray:

@@ -69,7 +69,7 @@ def stretches(centres: Polygon, radius: float, reach: float, kerf: float, allow:
     oriented = shapely.orient_polygons(centres)
     found: list[Stretch] = []
     for ring in (oriented.exterior, *oriented.interiors):
-        for run in runs(ring, radius, kerf, allow):
+        for run in runs(ring, radius, kerf, allow, centres):
             z = run.z[np.concatenate([[True], np.abs(np.diff(run.z)) > 1e-7])]
             if len(z) > 1:
                 found.append(_twice(z) if run.closed else replace(_stretch(z), inside=run.inside))
