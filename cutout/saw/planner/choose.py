@@ -221,20 +221,23 @@ def _resumed(state: State, aim: _Aim) -> list[Way]:
             continue
         a0 = float(tries[straight][0])
         path = line.part(a0, aim.end)
-        place = _place_on(state, k, complex(path[0]))
+        place = _place_on(state, k, complex(path[0]), complex(path[1] - path[0]))
         if place is not None:
             return [replace(_whole(aim, path, aim.start), pose=place)]
     return []
 
 
-def _place_on(state: State, k: int, z: complex) -> tuple[KerfPath, float] | None:
-    """The place on cut k nearest to a point, as a way through its kerf, if the point lies on it."""
+def _place_on(state: State, k: int, z: complex, ahead: complex) -> tuple[KerfPath, float] | None:
+    """The place on cut k nearest to a point, as a way through its kerf in a direction, if the point lies on it."""
     path = state.cuts[k].z
     line = shapely.LineString(np.column_stack([path.real, path.imag]))
     spot = shapely.Point(z.real, z.imag)
     if shapely.distance(line, spot) > 0.05:
         return None
-    return KerfPath(path, k, True), float(shapely.line_locate_point(line, spot))
+    s = float(shapely.line_locate_point(line, spot))
+    before, after = shapely.line_interpolate_point(line, [max(s - 0.1, 0.0), s + 0.1])
+    runs_so = ((complex(after.x, after.y) - complex(before.x, before.y)) * ahead.conjugate()).real > 0
+    return (KerfPath(path, k, True), s) if runs_so else (KerfPath(path[::-1], k, False), line.length - s)
 
 
 def _led(state: State, aim: _Aim, entries: FloatArray, since: Since) -> list[Way]:
