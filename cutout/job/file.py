@@ -96,7 +96,7 @@ def dump_job(job: Job, original: str | None = None) -> str:
         document.add(tomlkit.comment("A cutout job; `cutout make` this file to repeat it."))
     else:
         try:
-            document = tomlkit.parse(original)
+            document = tomlkit.parse(original.removeprefix("\ufeff"))
         except TOMLKitError as error:
             raise JobError(f"job file: can't be kept up to date: {error}.") from error
     _merge(document, _spell(job, units), _spell(job, units, defaults=True), units)

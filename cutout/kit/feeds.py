@@ -9,8 +9,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from cutout.kit.bit import Bit
 from cutout.kit.data import load
 from cutout.kit.machine import Machine
@@ -93,6 +91,8 @@ def depth_share(depth: float, diameter: float) -> float:
 
     Source: charts A and B alike; drawn straight between, and on in proportion beyond three, which no chart gives.
     """
+    import numpy as np  # here: the command line asks for names only
+
     deep, share = np.array(load("chips")["deep"]["share"]).T
     times = depth / diameter
     return float(np.interp(times, deep, share) * min(1.0, deep[-1] / times) if times > 0 else 1.0)
@@ -139,6 +139,8 @@ def _thinnest(bit: Bit) -> float:
 
 def _band(rows: list[list[float]], diameter: float) -> tuple[float, float]:
     """Least and most chip load (mm) of a chart's rows for a diameter in mm."""
+    import numpy as np
+
     size, least, most = np.array(rows).T * MM_PER_INCH
     shrink = min(1.0, diameter / size[0])
     return float(np.interp(diameter, size, least) * shrink), float(np.interp(diameter, size, most) * shrink)

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from cutout.errors import JobError
-from cutout.job.fields import lengths_in, mapped, type_at
+from cutout.job.fields import lengths_in, mapped, model_in, type_at
 from cutout.job.file import job_from
 from cutout.job.schema import LENGTH, Job, Kind
 from cutout.units import Units, format_length, parse_length
@@ -88,9 +88,19 @@ def _set_item(items: list[Any], leaf: str, value: Any, path: str) -> None:
 def _inside(holder: Any, step: str, path: str) -> Any:
     if isinstance(holder, dict) and isinstance(holder.get(step), dict | list):
         return holder[step]
+    if isinstance(holder, dict) and step not in holder and _is_table(path, step):
+        # An entry that was just added says only what it was given: a table in it begins with its defaults.
+        return holder.setdefault(step, {})
     if isinstance(holder, list) and step.isdecimal() and int(step) < len(holder):
         return holder[int(step)]
     raise JobError(f"{path}: there is no such field.")
+
+
+def _is_table(path: str, step: str) -> bool:
+    """Whether the schema has a table at this step of a path."""
+    steps = path.split(".")
+    at = next((n for n, name in enumerate(steps) if name == step), len(steps))
+    return model_in(type_at(".".join(steps[: at + 1]))) is not None
 
 
 def _in_mm(change: Change, units: Units) -> Any:

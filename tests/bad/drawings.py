@@ -106,7 +106,7 @@ def cases() -> Iterator[Case]:
         ("percent-without-viewbox", svg(SQUARE, percent), 0, "1 opening"),
         ("no-size-at-all", svg(SQUARE, bare), 0, "1 opening"),
         ("no-width", svg(SQUARE, sized.format(0, "0 0 100 100")), 0, "1 opening"),
-        ("negative-width", svg(SQUARE, sized.format(-100, "0 0 100 100")), 0, "1 opening"),
+        ("negative-width", svg(SQUARE, sized.format(-100, "0 0 100 100")), 2, "no page is less than nothing"),
         ("empty-viewbox", svg(SQUARE, sized.format(100, "0 0 0 0")), 0, "1 opening"),
         ("viewbox-of-words", svg(SQUARE, sized.format(100, "a b c d")), 0, "1 opening"),
         ("nothing-drawn", svg(""), 2, "it paints nothing"),

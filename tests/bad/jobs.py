@@ -98,7 +98,7 @@ def cases() -> Iterator[JobCase]:
         ("unknown-paper", added('[template]\npaper = "napkin"'), "unknown paper"),
         ("paper-smaller-than-its-margins", added('[template]\npaper = "10x10mm"'), "paper"),
         ("print-scale-far-off", added("[template]\nprint_scale = [2.0, 1.0]"), "print_scale"),
-        ("no-bit", added('[router]\nbit = ""'), "unknown bit"),
+        ("no-bit", added('[router]\nbit = ""'), "name a bit"),
         ("unknown-bit", added('[router]\nbit = "spoon"'), "unknown bit"),
         ("unknown-dxf", added('[router]\ndxf = "R9"'), "dxf"),
         ("feed-of-nothing", added("[router]\nfeed_limit = 0"), "feed_limit"),
@@ -121,5 +121,5 @@ def cases() -> Iterator[JobCase]:
         "a-hole-outside-the-wood",
         added('[[holes]]\nat = ["999mm", "999mm"]\ndiameter = "8mm"'),
         1,
-        "Hole 3 would take .* of wood that must stay",
+        "Hole 2 would take .* of wood that must stay",
     )

@@ -149,7 +149,7 @@ def cases() -> Iterator[Case]:
         yield Case(f"{form.lower()}-of-frames", f"m.{form.lower()}", lambda f=form: moving(f), 0, "1 opening")
     yield Case("twenty-thousand-square", "bomb.png", lambda: bomb(20_000), 2, "far too many pixels")
     yield Case("sixty-thousand-square", "bomb.png", lambda: bomb(60_000), 2, "far too many pixels")
-    yield Case("noise", "noise.png", noise, 2, "can't be told from the background")
+    yield Case("noise", "noise.png", noise, 2, "no clear figure here")
     yield Case("heic-renamed", "phone.jpg", lambda: HEIC, 2, "HEIC")
     yield Case("avif-renamed", "phone.png", lambda: AVIF, 2, NO_PICTURE)
     yield Case("pdf-renamed", "scan.png", lambda: b"%PDF-1.7\n%\xe2\xe3\n" + bytes(200), 2, "is a PDF")

@@ -291,7 +291,7 @@ def test_the_frame_of_a_panel_is_drawn_round_it(client: httpx.Client) -> None:
 def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[str, Any]) -> None:
     starts = {
         "template.pdf": b"%PDF-", "cutsheet.html": b"<!", "cutsheet.pdf": b"%PDF-",
-        "pattern.svg": b"<", "router.dxf": b"", "router.ngc": b"", "router-dry.ngc": b"",
+        "shopdrawing.pdf": b"%PDF-", "pattern.svg": b"<", "router.dxf": b"", "router.ngc": b"", "router-dry.ngc": b"",
         "routed.png": b"\x89PNG", "router-setup.pdf": b"%PDF-",
         "film.svg": b"<", "outline.pdf": b"%PDF-", "preview.png": b"\x89PNG", "job.toml": b"#",
     }  # fmt: skip

@@ -106,7 +106,8 @@ def test_every_setting_reaches_the_job(page: Page, pebble: Path, client: httpx.C
     assert (now["panel"]["width"], now["panel"]["height"]) == (600, pytest.approx(787.4))
     assert now["panel"]["thickness"] == pytest.approx(19.05)
     assert (now["panel"]["wood"], now["panel"]["grain"]) == ("red-oak", 0)
-    assert now["saw"] == {"blade": "scroll-coarse", "turning_radius": 5, "kerf": 1.2, "drills": "3mm, 8mm"}
+    wanted = {"blade": "scroll-coarse", "turning_radius": 5, "kerf": 1.2, "drills": "3mm, 8mm"}
+    assert wanted.items() <= now["saw"].items()
     assert now["template"]["paper"] == "300x420mm"
     assert now["template"]["back"]
     assert now["template"]["turn"]

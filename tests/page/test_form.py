@@ -51,6 +51,17 @@ def test_a_setting_of_several_values_has_a_label_for_each() -> None:
     assert found["figures.*.corners"]["group"] == "clean"
 
 
+def held(job: Job, path: str) -> Any:
+    """What plain data of a job hold at a path; None where there is nothing."""
+    found: Any = job.model_dump(mode="json")
+    for step in path.split("."):
+        if isinstance(found, list):
+            found = found[int(step)] if int(step) < len(found) else None
+        else:
+            found = (found or {}).get(step)
+    return found
+
+
 def example_of(entry: dict[str, Any]) -> Any:
     return tomllib.loads(f"x = {entry['example']}")["x"]
 
@@ -72,8 +83,11 @@ def test_the_example_of_each_setting_can_be_set(entry: dict[str, Any]) -> None:
             steps.append(Change(path=other["path"].replace("*", "0"), value=example_of(other)))
     value = example_of(entry)
     path = entry["path"].replace("*", "0")
-    after = changed(start, [*steps, Change(path=path, value=value)])
-    assert after.model_dump(mode="json") != start.model_dump(mode="json")
+    before = changed(start, steps)
+    after = changed(before, [Change(path=path, value=value)])
+    # What a setting begins with may be its example: then taking it changes nothing.
+    same = after.model_dump(mode="json") == before.model_dump(mode="json")
+    assert not same or held(after, path) is not None
 
 
 def test_a_frame_closes_the_size_and_says_what_it_comes_to() -> None:
