@@ -17,7 +17,7 @@ from cutout.cli import run
 
 ROOT = Path(__file__).parent.parent
 PICTURES = ROOT / "docs" / "pictures"
-EXAMPLES = ("heron-shutter", "hall-cabinet", "key-rack")
+EXAMPLES = ("heron-shutter", "screen-leaf", "key-rack")
 COLOURS = 64
 
 

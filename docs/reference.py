@@ -39,7 +39,7 @@ def _job() -> list[str]:
         "TOML; lengths as text with a unit, or bare numbers where `units` is set. Unset settings keep their default.",
         "",
     ]
-    for model, at in _tables():
+    for model, at in tables():
         lines += [f"### {at}", "", _words(model.__doc__), ""]
         lines += ["| setting | meaning | kind | default | example |", "|---|---|---|---|---|"]
         lines += [_row(field) for field in fields(model) if len(field.path) == 1]
@@ -47,7 +47,7 @@ def _job() -> list[str]:
     return lines
 
 
-def _tables() -> list[tuple[type[BaseModel], str]]:
+def tables() -> list[tuple[type[BaseModel], str]]:
     """Each table once, with its name in a job file."""
     found: dict[type[BaseModel], str] = {Job: "the job itself"}
     waiting: list[tuple[type[BaseModel], str]] = [(Job, "")]

@@ -8,14 +8,20 @@ import shutil
 import sys
 from pathlib import Path
 
+import click
 import pytest
 
-from cutout.cli import run
+from cutout.cli import cli, run
+from cutout.job.fields import fields
+from cutout.job.schema import Job
 
 ROOT = Path(__file__).parent.parent
 sys.path.insert(0, str(ROOT / "docs"))
 
-from reference import reference  # noqa: E402
+from reference import reference, tables  # noqa: E402
+from sources import DECIDES, numbers, sources  # noqa: E402
+
+FILES_NAMED = {"template.pdf", "mine.toml"}
 
 
 def commands(name: str) -> list[list[str]]:
@@ -52,6 +58,48 @@ def test_the_main_example_is_clean(tmp_path: Path) -> None:
 def test_the_reference_is_made_from_the_code() -> None:
     """Refresh it with `python docs/reference.py`."""
     assert (ROOT / "docs" / "reference.md").read_text("utf-8") == reference()
+
+
+def test_the_sources_are_made_from_the_data() -> None:
+    """Refresh them with `python docs/sources.py`."""
+    assert (ROOT / "docs" / "sources.md").read_text("utf-8") == sources()
+
+
+def test_every_number_of_the_kit_says_what_it_decides_and_where_it_is_from() -> None:
+    """Each column of each data file is explained, the code named for it speaks of it, each entry has a source."""
+    files = {path.stem for path in (ROOT / "cutout" / "kit" / "data").glob("*.toml")}
+    assert files == set(DECIDES)
+    for name, columns in DECIDES.items():
+        entries = list(numbers(name))
+        assert set(columns) == {key for _, values, _ in entries for key in values}
+        for key, (what, where) in columns.items():
+            assert what
+            assert re.search(rf"\b{key}\b", (ROOT / "cutout" / where).read_text("utf-8")), (name, key)
+        assert all(len(source) > 5 for _, _, source in entries), name
+
+
+def test_what_the_help_by_symptom_names_is_there() -> None:
+    """Every flag is one of a command, every setting in brackets or by itself one of a job file."""
+    text = (ROOT / "docs" / "troubleshooting.md").read_text("utf-8")
+    code = re.findall(r"`([^`]+)`", text)
+    flags = {flag for words in code for flag in re.findall(r"(?:^| )(--[a-z-]+)", words)}
+    known = {
+        flag
+        for command in cli.commands.values()
+        for option in command.get_params(click.Context(command))
+        for flag in (*option.opts, *option.secondary_opts)
+    }
+    declared = {
+        f"{at.strip('[]')}.{field.path[0]}"
+        for model, at in tables()
+        if model is not Job
+        for field in fields(model)
+    }
+    settings = {words for words in code if re.fullmatch(r"[a-z_]+\.[a-z_.]+", words)} - FILES_NAMED
+    assert len(flags) > 10
+    assert flags <= known, flags - known
+    assert len(settings) > 20
+    assert settings <= declared, settings - declared
 
 
 @pytest.mark.parametrize(

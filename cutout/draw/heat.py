@@ -19,8 +19,9 @@ from cutout.pattern import Pattern
 STEPS = (1.0, 1.5, 2.0, 4.0)
 """Bounds between the steps, in times the limit for a web along the grain."""
 
-COLOURS = ("#3b0f52", "#8c2981", "#d9546b", "#f7a072", "#fcecc8")
-"""From narrow to wide; each clearly lighter than the one before, so that a grey print still reads."""
+COLOURS = ("#0f1b33", "#7f3a3a", "#c2692f", "#dcb158", "#f6f0df")
+"""From narrow to wide, night to pale wood. Each is a fifth of the grey scale lighter than the one before, so that a
+grey print still reads, and no two come closer to an eye that lacks one sort of cones (tests/outside)."""
 
 _LONG_SIDE = 1000
 _MOST_PLACES = 12

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import cmath
 import math
 from dataclasses import replace
 
 from shapely import Polygon
 
 from cutout.errors import LayoutError
-from cutout.geom.curve import Similarity
 from cutout.geom.outline import Note, Outline
 from cutout.job.schema import FigurePart
-from cutout.pattern import Panel, Placement, place
+from cutout.pattern import Panel, Placement, place, turning
 from cutout.units import Units, format_length
 
 ROUNDING = 1e-6
@@ -70,7 +68,7 @@ def _most(outline: Outline, figure: FigurePart, area: Polygon) -> float:
 
 
 def _turned(outline: Outline, figure: FigurePart) -> Outline:
-    return outline.transform(Similarity(cmath.exp(1j * math.radians(figure.turn)), 0j, figure.mirror))
+    return outline.transform(turning(math.radians(figure.turn), figure.mirror))
 
 
 def _height_note(placed: Outline, figure: FigurePart, most: float, units: Units) -> tuple[Note, ...]:

@@ -11,7 +11,7 @@ from cutout.job.schema import Job
 
 EXAMPLES = {
     "heron-shutter": "pine, 18 mm, light from behind",
-    "hall-cabinet": "in a frame, painted on the back",
+    "screen-leaf": "in a frame, painted on the back",
     "key-rack": "the figure is kept, sawn in inches",
 }
 """Each example with a few words on what it shows."""

@@ -43,11 +43,17 @@ class Placement:
     at: tuple[float, float] | None = None
 
 
+def turning(turn: float, mirror: bool) -> Similarity:
+    """Mirrored left to right where asked for, then turned counter-clockwise by `turn` radians."""
+    a = cmath.exp(1j * turn)
+    return Similarity(-a if mirror else a, 0j, mirror)
+
+
 def place(outline: Outline, panel: Panel, placement: Placement, units: Units = "mm") -> Outline:
     """The outline in panel millimetres. Raises LayoutError if it has no size or won't fit the panel."""
     if not outline.rings:
         raise LayoutError("the source has no outline: there is nothing in it that is wide enough to cut.")
-    turned = outline.transform(Similarity(cmath.exp(1j * placement.turn), 0j, placement.mirror))
+    turned = outline.transform(turning(placement.turn, placement.mirror))
     x0, y0, x1, y1 = turned.bounds
     scale = _scale(turned, placement, x1 - x0, y1 - y0)
     width, height = scale * (x1 - x0), scale * (y1 - y0)

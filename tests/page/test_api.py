@@ -277,12 +277,12 @@ def test_a_file_for_a_field_is_kept_and_can_be_named(
 
 
 def test_the_frame_of_a_panel_is_drawn_round_it(client: httpx.Client) -> None:
-    """Opening 560 x 420 mm, reach 10 and 6 mm, reveal 2 mm: the panel is 576 x 432 mm, by hand."""
-    answer = client.post("/api/jobs", json={"example": "hall-cabinet"}).json()
+    """Opening 600 x 400 mm, reach 8, 8, 12 and 5 mm, reveal 2 mm: the panel is 612 x 413 mm, by hand."""
+    answer = client.post("/api/jobs", json={"example": "screen-leaf"}).json()
     panel = answer["look"]["panel"]
-    assert (panel["width"], panel["height"]) == (576, 432)
-    assert panel["frame"]["opening"] == [8, 4, 568, 424]
-    assert answer["state"]["shown"]["panel.width"] == "576 mm"
+    assert (panel["width"], panel["height"]) == (612, 413)
+    assert panel["frame"]["opening"] == [6, 3, 606, 403]
+    assert answer["state"]["shown"]["panel.width"] == "612 mm"
     assert "frame" in answer["state"]["closed"]["panel.width"]
     assert "grain" in answer["state"]["closed"]["panel.grain"]
     assert "row" in answer["state"]["closed"]["figures.0.at"]

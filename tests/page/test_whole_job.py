@@ -25,33 +25,33 @@ from tests.page.handle import (
 
 
 @pytest.fixture
-def cabinet(page: Page) -> Page:
-    page.click("[data-example=hall-cabinet]")
+def screen(page: Page) -> Page:
+    page.click("[data-example=screen-leaf]")
     expect(page.locator(".frame path")).to_have_count(2)
     return page
 
 
-def test_what_the_frame_decides_is_shown_and_closed(cabinet: Page, client: httpx.Client) -> None:
-    page = cabinet
+def test_what_the_frame_decides_is_shown_and_closed(screen: Page, client: httpx.Client) -> None:
+    page = screen
     width = show(page, PANEL_WIDTH)
     expect(width).to_be_disabled()
-    expect(width).to_have_value("576 mm")
+    expect(width).to_have_value("612 mm")
     expect(page.locator("[data-field='panel.width'] .why")).to_contain_text("frame decides")
     expect(page.locator("[data-field='panel.grain'] .why")).to_contain_text("no grain")
     expect(page.locator("[data-field='figures.$.at'] .why")).to_contain_text("row decides")
     reach = [show(page, field("panel.frame.reach", n)).input_value() for n in range(4)]
-    assert reach == ["10 mm", "10 mm", "10 mm", "6 mm"]
+    assert reach == ["8 mm", "8 mm", "12 mm", "5 mm"]
     fill(page, field("panel.frame.reveal"), "4")
-    # By hand: 560 + 10 + 10 less twice the reveal of 4 mm.
-    expect(width).to_have_value("572 mm")
+    # By hand: 600 + 8 + 8 less twice the reveal of 4 mm.
+    expect(width).to_have_value("608 mm")
     switch(page, "#s-panel-frame", False)
     now = until(page, client, lambda job: job["panel"]["frame"] is None)
-    assert now["panel"]["width"] == 572
+    assert now["panel"]["width"] == 608
     expect(width).to_be_enabled()
 
 
-def test_every_part_of_the_framed_job_is_there_to_change(cabinet: Page, client: httpx.Client) -> None:
-    page = cabinet
+def test_every_part_of_the_framed_job_is_there_to_change(screen: Page, client: httpx.Client) -> None:
+    page = screen
     expect(page.locator(field("panel.zones.0.name"))).to_have_value("turn-button")
     fill(page, field("panel.zones.0.at", 0), "250")
     fill(page, field("faces.back.stile"), "50")
@@ -59,7 +59,7 @@ def test_every_part_of_the_framed_job_is_there_to_change(cabinet: Page, client: 
     fill(page, field("backing.thickness"), "4")
     show(page, field("arrange.align")).select_option("low")
     now = until(page, client, lambda job: (job["arrange"] or {}).get("align") == "low")
-    assert now["panel"]["zones"][0]["at"] == [250, 400]
+    assert now["panel"]["zones"][0]["at"] == [250, 385]
     assert now["faces"]["back"]["stile"] == 50
     assert (now["backing"]["sheet"], now["backing"]["thickness"]) == ("mdf", 4)
     show(page, "[data-add='panel.zones']").click()
@@ -72,8 +72,8 @@ def test_every_part_of_the_framed_job_is_there_to_change(cabinet: Page, client: 
     until(page, client, lambda job: len(job["panel"]["zones"]) == 1)
 
 
-def test_the_panel_is_turned_round(cabinet: Page) -> None:
-    page = cabinet
+def test_the_panel_is_turned_round(screen: Page) -> None:
+    page = screen
     expect(page.locator(".painted path.other")).to_have_count(2)
     left = middle(page.locator(".zones path").first)[0]
     page.click("#turn-round")

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, box
@@ -58,6 +59,15 @@ def test_width_is_of_the_silhouette_as_it_lies_on_the_panel(
     assert x1 - x0 == pytest.approx(width)
     assert ((x0 + x1) / 2, (y0 + y1) / 2) == pytest.approx((x, y))
     assert placed.scale == 1.0
+
+
+def test_a_mirrored_figure_still_stands_on_its_foot() -> None:
+    """An L has its foot at the right; mirrored it has it at the left, and at the bottom all the same."""
+    plain = place(ell(), PANEL, Placement(height=60)).region()
+    mirrored = place(ell(), PANEL, Placement(height=60, mirror=True)).region()
+    seen = shapely.affinity.scale(plain, -1, 1, origin=(PANEL.width / 2, PANEL.height / 2))
+    assert shapely.symmetric_difference(mirrored, seen).area < 1e-6
+    assert shapely.symmetric_difference(mirrored, plain).area > 100
 
 
 def test_height_centres_on_the_panel() -> None:
