@@ -67,6 +67,4 @@ def test_the_scale_is_right() -> None:
 def test_no_two_steps_look_alike(eye: str) -> None:
     seen = [lab(np.array(SEEN[eye]) @ light(colour)) for colour in COLOURS]
     assert min(float(np.linalg.norm(a - b)) for a, b in combinations(seen, 2)) > APART
-    assert all(b[0] > a[0] + 10 for a, b in pairwise(seen)), (
-        "lighter is wider for every eye"
-    )
+    assert all(b[0] > a[0] + 10 for a, b in pairwise(seen)), "lighter is wider for every eye"
