@@ -218,7 +218,8 @@ def _growing(length: float, step: float, wide: float) -> FloatArray:
 
 
 def _thinned(z: ComplexArray, least: float) -> ComplexArray:
-    """Stations without those closer than `least` to the one before that hardly turn."""
+    """Stations without those closer than `least` to the one before that hardly turn; no two at one place."""
+    z = z[np.concatenate([[True], np.abs(np.diff(z)) > 1e-9])]
     if len(z) < 3:
         return z
     kept = [0]
