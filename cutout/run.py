@@ -154,7 +154,7 @@ def _other_blade(laid: LaidOut, pattern: Pattern, cuts: Plan) -> tuple[str, ...]
     if pattern.keep_mode == "both":
         return ()
     others = (replace(kit, blade=b, allowance=None) for b in blades().values() if b.name != kit.blade.name)
-    word = advice(pattern, kit, others, len(cuts.legs))
+    word = advice(pattern, kit, others, cuts)
     return () if word is None else (word,)
 
 

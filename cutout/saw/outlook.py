@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
+from cutout.saw.model import Plan
 from cutout.saw.planner.area import area_of
 from cutout.saw.planner.hand import Prices
 from cutout.units import count
@@ -15,7 +16,9 @@ from cutout.units import count
 ARRIVAL = 20.0
 """Seconds from the end of one stretch onto the next, in the median of planned silhouettes: a lead and a move."""
 WORTH_IT = 0.7
-"""Another blade is named where it takes less than this share of the cuts and no more than about the time."""
+"""Another blade is named where it takes less than this share of the cuts ..."""
+NO_SLOWER = 1.2
+"""... and no more than so many times the minutes of the plan."""
 MANY = 30
 """From so many cuts on it is worth looking for another blade."""
 
@@ -45,20 +48,21 @@ def outlook(pattern: Pattern, kit: Kit) -> Outlook:
     return Outlook(kit.blade, cuts, seconds / 60)
 
 
-def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], planned: int) -> str | None:
+def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str | None:
     """A sentence on the blade that needs far fewer cuts in about the same time, or None.
 
-    planned: how many cuts the plan with this blade has.
+    plan: the one with this blade.
     """
+    planned = len(plan.legs)
     if planned < MANY:
         return None
     mine = outlook(pattern, kit)
     better = [o for o in (outlook(pattern, other) for other in others) if o.cuts < WORTH_IT * mine.cuts]
-    better = [o for o in better if o.minutes < 1.5 * mine.minutes]
+    better = [o for o in better if o.minutes < NO_SLOWER * plan.minutes]
     if not better:
         return None
     best = min(better, key=lambda o: (o.minutes, o.cuts))
     return (
         f"With the {best.blade.title} it would take about {count(best.cuts, 'cut')} and {best.minutes:.0f} minutes, "
-        f"with this blade {planned} (estimates); `--blade {best.blade.name}` plans it."
+        f"with this blade {planned} and {plan.minutes:.0f} (estimates); `--blade {best.blade.name}` plans it."
     )
