@@ -108,11 +108,10 @@ function startButtons() {
     event.preventDefault();
     history(which, steps[which]);
   });
-  byId("new-job").addEventListener("click", () => attempt(async () => {
-    await work.create({ units: units() });
-    await picture.showEarlier();
-    byId("job-menu").open = false;
-  }, "A new job. The other one is kept under Earlier jobs."));
+  byId("new-job").addEventListener("click", () => {
+    byId("job-menu").open = false; // at once: closed after the answer, it would shut what was opened meanwhile
+    attempt(() => work.create({ units: units() }), "A new job. The other one is kept under Earlier jobs.");
+  });
   byId("open-job").addEventListener("click", () => byId("job-file").click());
   byId("job-file").addEventListener("change", (event) => {
     const files = [...event.target.files];

@@ -165,7 +165,10 @@ export class Picture {
     const others = jobs.filter((job) => job.id !== this.#work.id);
     byId("earlier").hidden = !others.length;
     const entry = (job) => {
-      const open = () => this.#work.open(job.id).then(() => (byId("job-menu").open = false)).catch((error) => warn(error.message));
+      const open = () => {
+        byId("job-menu").open = false;
+        this.#work.open(job.id).catch((error) => warn(error.message));
+      };
       const remove = async () => {
         if (!confirm(`Delete ${job.title} and its pictures for good?`)) return;
         await post(`/api/jobs/${job.id}/remove`, {}).catch((error) => warn(error.message));
