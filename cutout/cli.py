@@ -214,7 +214,7 @@ def make(source: Path, out: Path | None, **options: Any) -> int:
         progress("drawing the template", 0.9)
         written = write_out(work, target)
     try:
-        _say_findings(work.findings)
+        _say_findings(work.findings, work.units)
         _say_work(work)
         _say_written(written, target)
     except OutputError as error:
@@ -313,7 +313,7 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
         findings, notes = check_laid(laid), notes_on(laid, laid.pattern)
         progress("trying sizes and blades", 0.4)
         table = size_table(laid) if sizes else ""
-    _say_findings(findings, every)
+    _say_findings(findings, laid.asked.kit.units, every)
     _say_notes(notes)
     if table:
         _say(table)
@@ -467,28 +467,32 @@ def _progress() -> Iterator[Progress]:
         yield show
 
 
-def _say_findings(findings: tuple[Finding, ...], every: bool = False) -> None:
+def _say_findings(findings: tuple[Finding, ...], units: Units, every: bool = False) -> None:
     """Stops one by one, the first few of each kind; things to take care with by kind; all if every is asked for."""
-    left = [finding for finding in findings if not finding.cleared]
-    groups: dict[tuple[str, str], list[Finding]] = {}
+    from cutout.say import said
+
+    groups: dict[tuple[str, str], list[str]] = {}
     stops: dict[str, int] = {}
-    for finding in left:
+    for finding in findings:
+        if finding.cleared:
+            continue
         if finding.severity == "stop":
             stops[finding.kind] = stops.get(finding.kind, 0) + 1
             if stops[finding.kind] > STOPS_SHOWN and not every:
                 continue
+        words = said(finding, units)
         if finding.severity == "stop" or every:
             mark = "STOP" if finding.severity == "stop" else "care"
             where = f"{finding.kind} at {finding.at[0]:.0f}, {finding.at[1]:.0f} mm"
-            _say(f"{mark}  {where}: {finding.text}\n      {finding.remedy}")
+            _say(f"{mark}  {where}: {words.text}\n      {words.remedy}")
         else:
-            groups.setdefault((finding.kind, finding.remedy), []).append(finding)
+            groups.setdefault((finding.kind, words.remedy), []).append(words.text)
     for kind, many in stops.items():
         if many > STOPS_SHOWN and not every:
             _say(f"STOP  {kind}: {many - STOPS_SHOWN} more; `cutout check --every` lists them all.")
-    for (kind, remedy), several in groups.items():
-        count = f" ({len(several)} of them)" if len(several) > 1 else ""
-        _say(f"care  {kind}{count}: {several[0].text}\n      {remedy}")
+    for (kind, remedy), texts in groups.items():
+        count = f" ({len(texts)} of them)" if len(texts) > 1 else ""
+        _say(f"care  {kind}{count}: {texts[0]}\n      {remedy}")
 
 
 def _say_notes(notes: tuple[str, ...]) -> None:

@@ -36,6 +36,8 @@ from cutout.route import tool_path as routed
 from cutout.saw import plan as planned
 from cutout.saw import prove
 from cutout.saw.model import Hole, Leg, Plan, Proof
+from cutout.say import Said
+from cutout.say import said as in_words
 from cutout.trace.rings import trace
 from cutout.units import Units
 from cutout.write.svg import outline_svg
@@ -43,8 +45,8 @@ from cutout.write.work import Work
 
 __all__ = [
     "Finding", "Hole", "Job", "Kit", "Leg", "Mended", "Mending", "Outcome", "Outline", "Panel", "Pattern",
-    "Picture", "Plan", "Proof", "ToolPath", "Work", "findings", "job_for", "kit_with", "lay_out", "make",
-    "make_all", "mend", "outline_of", "plan", "prove", "rings_of", "tool_path",
+    "Picture", "Plan", "Proof", "Said", "ToolPath", "Work", "findings", "job_for", "kit_with", "lay_out", "make",
+    "make_all", "mend", "outline_of", "plan", "prove", "rings_of", "said", "tool_path",
 ]  # fmt: skip
 
 Picture: TypeAlias = Any
@@ -207,6 +209,17 @@ def findings(pattern: Pattern, kit: Kit) -> tuple[Finding, ...]:
     'narrow opening'
     """
     return check.run(pattern, kit)
+
+
+def said(finding: Finding, units: Units = "mm") -> Said:
+    """A finding in words, lengths in the units asked for: what is the case (`text`) and what to do (`remedy`).
+
+    >>> from shapely import box
+    >>> narrow = cutout.lay_out(box(0, 0, 80, 2), (200, 100))
+    >>> print(cutout.said(cutout.findings(narrow, cutout.kit_with("jigsaw"))[0], "in").remedy)
+    Make it wider, take a narrower blade, or drill it out instead of sawing it.
+    """
+    return in_words(finding, units)
 
 
 def plan(pattern: Pattern, kit: Kit, holes: Iterable[tuple[tuple[float, float], float]] = ()) -> Plan:

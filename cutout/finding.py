@@ -1,4 +1,4 @@
-"""What a check found: data, in a fixed order."""
+"""What a check found: data, in a fixed order. `cutout.say` makes sentences of it."""
 
 from __future__ import annotations
 
@@ -8,39 +8,72 @@ from typing import Literal, TypeAlias
 
 Severity: TypeAlias = Literal["stop", "care"]
 Kind: TypeAlias = Literal[
-    "tight corner", "tight curve", "narrow opening", "thin web", "short grain", "loose piece",
-    "too near the edge", "speck", "off the panel", "glue line", "drawn line", "kit", "plan", "router", "source",
-]  # fmt: skip
-
+    "tight corner",
+    "tight curve",
+    "narrow opening",
+    "thin web",
+    "short grain",
+    "loose piece",
+    "too near the edge",
+    "speck",
+    "off the panel",
+    "glue line",
+    "drawn line",
+    "kit",
+    "plan",
+    "router",
+    "source",
+]
 
 DANGER: tuple[Kind, ...] = (
-    "loose piece", "thin web", "short grain", "narrow opening", "too near the edge", "off the panel", "glue line",
-    "tight corner", "tight curve", "drawn line", "speck", "kit", "plan", "router", "source",
-)  # fmt: skip
+    "loose piece",
+    "thin web",
+    "short grain",
+    "narrow opening",
+    "too near the edge",
+    "off the panel",
+    "glue line",
+    "tight corner",
+    "tight curve",
+    "drawn line",
+    "speck",
+    "kit",
+    "plan",
+    "router",
+    "source",
+)
 """Every kind of finding, what can spoil the board or hurt someone first."""
 
 _RANK = {kind: rank for rank, kind in enumerate(DANGER)}
 
 
 @dataclass(frozen=True, slots=True)
+class Facts:
+    """What is the case, beside the numbers every finding has: one subclass for each sort of finding.
+
+    Lengths are mm and angles radians, as everywhere; nothing here is worded or rounded for people.
+    """
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """One thing the user should know. `stop`: can't be cut or would drop out; `care`: can, with what it says.
 
-    at: place on the panel (mm). size: what was measured, limit: what it should be (mm or radians as the
-    text says; None where there is no number, as for the radius of a sharp corner). opening: number of the
-    opening, None for keep. text and remedy: one sentence each, in the user's units, in a woodworker's words.
-    cleared: mended since.
+    at: place on the panel (mm). size: what was measured, limit: what it should be (mm or radians; None where
+    there is no number, as for the radius of a sharp corner). opening: number of the opening, None for keep.
+    facts: which sort of finding it is, and what else was found. cleared: mended since; left_out: by leaving
+    out the piece or opening it is about.
     """
 
     kind: Kind
     severity: Severity
     at: tuple[float, float]
-    size: float | None
-    limit: float | None
-    opening: int | None
-    text: str
-    remedy: str
+    size: float | None = None
+    limit: float | None = None
+    opening: int | None = None
+    facts: Facts
     cleared: bool = False
+    left_out: bool = False
 
 
 def ordered(findings: Iterable[Finding]) -> tuple[Finding, ...]:

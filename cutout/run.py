@@ -6,7 +6,7 @@ Both shells and the door for Python call what stands here; nothing else puts a r
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeAlias
@@ -17,6 +17,7 @@ from cutout.amend.size import size_lines
 from cutout.check.boards import movement_finding
 from cutout.check.glue_line import clear_seams, glue_line
 from cutout.check.hint import hint
+from cutout.check.source import Doubtful, OffSize
 from cutout.errors import KitError, LayoutError, shown
 from cutout.finding import Finding, Severity, ordered
 from cutout.gauge.compare import Compared, compare, drawn_in
@@ -34,7 +35,8 @@ from cutout.route import tool_path
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
 from cutout.saw.outlook import advice
-from cutout.units import Units, format_length
+from cutout.say.source import sentence
+from cutout.units import Units
 from cutout.write.compare_picture import compare_png
 from cutout.write.files import write_files
 from cutout.write.gauge import gauge_pdf
@@ -67,9 +69,7 @@ class LaidOut:
         part, kit = self.job.panel, self.asked.kit
         if part.frame is None:
             return ()
-        found = movement_finding(
-            self.asked.panel, kit.wood, part.moisture_change, part.frame.reveal, kit.units
-        )
+        found = movement_finding(self.asked.panel, kit.wood, part.moisture_change, part.frame.reveal)
         return () if found is None else (found,)
 
 
@@ -248,29 +248,28 @@ def keep_measured(found: Measured, into: Path, *, replacing: bool) -> None:
 def notes_on(laid: LaidOut, pattern: Pattern) -> tuple[str, ...]:
     """What the readers did, one sentence each, and advice on a pattern, laid out or mended."""
     advice = hint(pattern, laid.asked.kit)
-    return (*(_sentence(note.text) for note in laid.asked.outline.notes), *((advice,) if advice else ()))
+    return (*(sentence(note) for note in laid.asked.outline.notes), *((advice,) if advice else ()))
 
 
-_DOUBTFUL: tuple[tuple[str, Severity, str], ...] = (
-    ("border", "care", "Look at the preview before you print."),
-    ("lost", "stop", "Make it larger, or take the smallest pieces out of the drawing; look at the preview."),
-)
-"""What readers note that makes the whole picture doubtful."""
+_DOUBTFUL: Mapping[str, Severity] = {"border": "care", "lost": "stop"}
+"""Kinds of readers' notes that make the whole picture doubtful."""
+
+_OFF_SIZE = (0.5, 0.002)
+"""A size is as asked for to within so many mm, or this share of itself."""
 
 
 def _of_the_source(laid: LaidOut, pattern: Pattern) -> tuple[Finding, ...]:
     """What the picture itself makes doubtful: an edge that runs off it, a size that did not come out as asked."""
     middle = (pattern.panel.width / 2, pattern.panel.height / 2)
     doubtful = tuple(
-        Finding("source", severity, middle, None, None, None, _sentence(note.text), remedy)
+        Finding(kind="source", severity=_DOUBTFUL[note.kind], at=middle, facts=Doubtful(note))
         for note in laid.asked.outline.notes
-        for kind, severity, remedy in _DOUBTFUL
-        if note.kind == kind
+        if note.kind in _DOUBTFUL
     )
-    return (*doubtful, *_off_size(laid.job, pattern, laid.asked.kit.units))
+    return (*doubtful, *_off_size(laid.job, pattern))
 
 
-def _off_size(job: Job, pattern: Pattern, units: Units) -> tuple[Finding, ...]:
+def _off_size(job: Job, pattern: Pattern) -> tuple[Finding, ...]:
     """One finding when a single figure is no longer as wide or high as asked: mending trimmed its ends."""
     figure = job.figures[0]
     asked, side = (figure.width, 0) if figure.width is not None else (figure.height, 1)
@@ -278,20 +277,11 @@ def _off_size(job: Job, pattern: Pattern, units: Units) -> tuple[Finding, ...]:
         return ()
     bounds = pattern.figure.bounds
     got = bounds[side + 2] - bounds[side]
-    if abs(got - asked) <= max(0.5, 0.002 * asked):
+    if abs(got - asked) <= max(_OFF_SIZE[0], _OFF_SIZE[1] * asked):
         return ()
-    word = ("wide", "high")[side]
-    text = (
-        f"You asked for {format_length(asked, units)}, the figure is now {format_length(got, units)} {word}: "
-        "mending took thin ends off, or filled them."
-    )
-    remedy = "Look at the preview; turn easing or bridges off, or ask for a larger size, if the ends matter."
     at = ((bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2)
-    return (Finding("source", "care", at, got, asked, None, text, remedy),)
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    facts = OffSize("high" if side else "wide")
+    return (Finding(kind="source", severity="care", at=at, size=got, limit=asked, facts=facts),)
 
 
 def _title(job: Job) -> str:

@@ -93,6 +93,14 @@ def format_length(mm: float, units: Units = "mm") -> str:
     return f"{_inches(mm / MM_PER_INCH)} in"
 
 
+def read_alike(a: float, b: float) -> bool:
+    """Whether two lengths (mm) come out the same once they are rounded for people, in the finer unit.
+
+    "3 mm wide: 3 mm would be sound" helps nobody. The reader's unit plays no part: what is found never does.
+    """
+    return format_length(a, "mm") == format_length(b, "mm")
+
+
 def format_rule(mm: float, units: Units = "mm") -> str:
     """A length as it is read off a rule or tape, not one to be given back to the program: 368 mm, 14-1/2 in.
 

@@ -24,6 +24,7 @@ from cutout.route.model import Pass, Tab, ToolPath
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof, Step
 from cutout.write.work import Work
 from tests.asking import asking
+from tests.telling import worded
 
 # No test may depend on what whoever runs it has in a kit file of his own.
 os.environ["CUTOUT_KIT"] = str(Path(__file__).parent / "no-kit-of-ones-own.toml")
@@ -116,17 +117,17 @@ LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 def _findings() -> tuple[Finding, ...]:
     return ordered(
         (
-            Finding(
+            worded(
                 "thin web", "stop", (168.0, 100.0), 4.2, 9.0, None,
                 "The wood between the leaf and the round window is only 4.2 mm wide.",
                 "Move them apart, or make the panel thicker.",
             ),
-            Finding(
+            worded(
                 "tight corner", "care", (150.0, 140.0), 0.9, None, 2,
                 "The leaf's tip <is> sharper than the blade can turn & needs a hole.",
                 "Drill hole 4 first.",
             ),
-            Finding(
+            worded(
                 "speck", "care", (40.0, 40.0), 1.1, 2.0, 2, "A speck 1.1 mm across.", "It was dropped.", cleared=True,
             ),
         )

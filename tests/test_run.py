@@ -16,6 +16,7 @@ from cutout.job.file import job_from
 from cutout.page import tasks
 from cutout.run import check_laid, lay_out, make, mend_laid
 from cutout.write.lists import lists
+from tests.telling import text
 
 FONT = Path(reportlab.__file__).parent / "fonts" / "VeraBd.ttf"
 """Bitstream Vera, shipped with reportlab under its own free licence."""
@@ -55,7 +56,7 @@ def test_a_cut_into_the_lip_is_found(disc: Path) -> None:
     figure = {"source": "disc.png", "width": "150mm", "at": ["108mm", "150mm"]}
     data = {"panel": {"frame": frame, "thickness": "12mm", "wood": "plywood"}, "figures": [figure]}
     found = check_laid(lay_out(job_from(data), disc))
-    assert any(f.kind == "too near the edge" and "lip" in f.text for f in found)
+    assert any(f.kind == "too near the edge" and "lip" in text(f) for f in found)
 
 
 def test_letters_are_cut_and_their_counters_bridged(tmp_path: Path) -> None:
@@ -80,7 +81,7 @@ def test_a_pair_in_a_row_has_equal_gaps(disc: Path) -> None:
 
 def test_the_back_face_is_checked_against_the_cuts(disc: Path) -> None:
     work = work_of(disc, faces={"back": {"stile": "100mm", "rail": "30mm"}})
-    assert any(f.kind == "drawn line" and "drawn on the back" in f.text for f in work.findings)
+    assert any(f.kind == "drawn line" and "drawn on the back" in text(f) for f in work.findings)
 
 
 def test_glue_lines_come_from_the_boards(disc: Path) -> None:
@@ -118,7 +119,7 @@ def test_a_size_that_did_not_come_out_as_asked_is_said(disc: Path) -> None:
     job = job_from({"figures": [{"source": "disc.png", "width": "160mm"}]})
     (found,) = making._off_size(job, before.pattern, before.units)
     assert found.size == pytest.approx(150.0, abs=0.1)
-    assert "160 mm" in found.text
+    assert "160 mm" in text(found)
     same = job_from({"figures": [{"source": "disc.png", "width": "150mm"}]})
     assert making._off_size(same, before.pattern, before.units) == ()
 
@@ -170,6 +171,6 @@ def test_every_stage_tells_of_a_panel_that_would_jam(disc: Path) -> None:
         make(job, disc).findings,
     ]
     for found in stages:
-        assert [f for f in found if "moves" in f.text and "reveal" in f.text]
+        assert [f for f in found if "moves" in text(f) and "reveal" in text(f)]
     shown = [tasks.checked(job, disc), tasks.mended(job, disc)]
     assert all(any("moves" in f["text"] for f in view["findings"]) for view in shown)

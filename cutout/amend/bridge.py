@@ -16,11 +16,10 @@ from cutout.amend.model import Bridge, HandBridge, Mending
 from cutout.amend.strength import Strength
 from cutout.amend.strips import SLENDER, Site, Strip, broad, shortest_strip, strips_from
 from cutout.check.loose_piece import loose_pieces
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern, with_figure
-from cutout.units import format_length
 
 TWIST = 2.0
 """A piece longer than this many times the width of its bridge would twist on one: it gets two."""
@@ -39,6 +38,11 @@ NEAR = 5.0
 """A place the user points at means the bridge whose middle is within this distance (mm)."""
 _OVERLAP = 1e-3
 _HAIR = 1e-5
+
+
+@dataclass(frozen=True, slots=True)
+class HandBridgeMisses(Facts):
+    """A bridge placed by hand does not reach wood at both ends and was left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,7 +295,7 @@ def _by_hand(
     for hand in asked:
         made = _run_out(pattern, hand, len(bridges) + 1)
         if made is None:
-            findings.append(_misses(hand, kit))
+            findings.append(_misses(hand))
         else:
             bridges.append(made)
     return tuple(bridges), tuple(findings)
@@ -326,13 +330,8 @@ def _run_out(pattern: Pattern, hand: HandBridge, number: int) -> Bridge | None:
     return Bridge(number, _xy(ends[0]), _xy(ends[1]), hand.width, seen[0], by_hand=True)
 
 
-def _misses(hand: HandBridge, kit: Kit) -> Finding:
-    x, y = (format_length(v, kit.units) for v in hand.at)
-    return Finding(
-        "loose piece", "care", hand.at, None, None, None,
-        f"The bridge you placed at {x}, {y} does not reach wood at both ends and was left out.",
-        "Move it so that its middle lies in an opening between two pieces of wood, or turn it.",
-    )  # fmt: skip
+def _misses(hand: HandBridge) -> Finding:
+    return Finding(kind="loose piece", severity="care", at=hand.at, facts=HandBridgeMisses())
 
 
 def _xy(z: complex) -> tuple[float, float]:

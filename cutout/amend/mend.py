@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from shapely import Point, Polygon
 
@@ -14,12 +14,17 @@ from cutout.amend.ease import ease
 from cutout.amend.fillet import with_fillets
 from cutout.amend.model import Mended, Mending
 from cutout.amend.stencil import bridged_letters
-from cutout.finding import Finding, ordered
+from cutout.finding import Facts, Finding, ordered
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 
 _SAME_PLACE = 5.0
 """A finding within this distance (mm) of one of the same kind before mending is taken to be the same one."""
+
+
+@dataclass(frozen=True, slots=True)
+class GaveUp(Facts):
+    """The drawing holds so much detail that mending was ended before all of it was tried."""
 
 
 def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
@@ -52,11 +57,7 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
 def _gave_up(pattern: Pattern) -> Finding:
     """A word where the drawing holds so much detail that not all of it was tried."""
     middle = (pattern.panel.width / 2, pattern.panel.height / 2)
-    return Finding(
-        "source", "care", middle, None, None, None,
-        "The drawing holds so much detail that mending was ended before all of it was tried.",
-        "Simplify the drawing or leave the smallest parts out; what still stops the work is listed.",
-    )  # fmt: skip
+    return Finding(kind="source", severity="care", at=middle, facts=GaveUp())
 
 
 def _cleared(before: Iterable[Finding], left: Iterable[Finding]) -> list[Finding]:
@@ -80,10 +81,8 @@ def _nearest(finding: Finding, among: Sequence[Finding]) -> Finding | None:
 
 
 def _said(cleared: Iterable[Finding], left_out: Sequence[Polygon]) -> list[Finding]:
-    """Cleared findings, with a word where the piece or opening they speak of was left out altogether."""
+    """Cleared findings, marked where the piece or opening they are about was left out altogether."""
     return [
-        replace(f, remedy="It was left out: too small to be made and to hold.")
-        if any(p.distance(Point(f.at)) < 1e-3 for p in left_out)
-        else f
+        replace(f, left_out=True) if any(p.distance(Point(f.at)) < 1e-3 for p in left_out) else f
         for f in cleared
     ]

@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import cmath
 import math
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from shapely import LineString
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.kit import Wood
 from cutout.pattern import Panel
-from cutout.units import Units, format_length
+from cutout.units import read_alike
 
 SHIFT = 2.0
 """Glue lines are shifted by steps of this (mm) to come clear of webs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Jams(Facts):
+    """The panel moves more than the reveal lets it; size: by how much, limit: both reveals. change: percent."""
+
+    change: float
 
 
 def board_count(width: float, board: float) -> int:
@@ -79,9 +87,7 @@ def movement(width: float, wood: Wood, change: float) -> float | None:
     return None if wood.tangential is None else width * wood.tangential * change
 
 
-def movement_finding(
-    panel: Panel, wood: Wood, change: float, reveal: float, units: Units = "mm"
-) -> Finding | None:
+def movement_finding(panel: Panel, wood: Wood, change: float, reveal: float) -> Finding | None:
     """A `kit` finding where the panel's movement takes up more than the reveal on both its sides together.
 
     change: of moisture, in percent. reveal: gap on each side (mm). None when it fits or is not known.
@@ -89,12 +95,7 @@ def movement_finding(
     moved = movement(across_grain(panel), wood, change)
     if moved is None or moved <= 2 * reveal:
         return None
-    if format_length(moved / 2, units) == format_length(reveal, units):
+    if read_alike(moved / 2, reveal):
         return None  # no larger than can be said: nothing to act on
-    text = (
-        f"Across the grain the panel moves {format_length(moved, units)} for {change:g} % of moisture, "
-        f"more than the reveal of {format_length(reveal, units)} on either side: it would jam."
-    )
-    remedy = f"Give it {format_length(moved / 2, units)} on each side at least, or use sheet goods."
     at = (panel.width / 2, panel.height / 2)
-    return Finding("kit", "care", at, moved, 2 * reveal, None, text, remedy)
+    return Finding(kind="kit", severity="care", at=at, size=moved, limit=2 * reveal, facts=Jams(change))

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from shapely import MultiPolygon
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 from cutout.pattern.faces import crossed
-from cutout.units import format_length
+
+
+@dataclass(frozen=True, slots=True)
+class CutsDrawing(Facts):
+    """An opening cuts through something drawn; size: side of a square as large as what is lost. drawn: its name."""
+
+    drawn: str
 
 
 def drawn_line(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
@@ -30,7 +37,5 @@ def drawn_line(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
                 size=size,
                 limit=0.0,
                 opening=opening.id,
-                text=f"Opening {opening.id} cuts through the {zone.name}, "
-                f"over an area as large as a square of {format_length(size, kit.units)}.",
-                remedy="Move or shrink the figure, or draw that face differently, if the cut should not show there.",
+                facts=CutsDrawing(zone.name),
             )

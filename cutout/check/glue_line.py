@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import shapely
 from shapely import LineString
 
 from cutout.check.boards import glue_lines, shifts
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.measure.webs import Web, webs
 from cutout.pattern import Panel, Pattern
-from cutout.units import format_length
+
+
+@dataclass(frozen=True, slots=True)
+class CrossesWeb(Facts):
+    """A glue line runs through a web; size: its width."""
 
 
 def glue_line(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
@@ -21,12 +25,14 @@ def glue_line(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     if not glue_lines(pattern.panel):
         return
     for web in _crossed(pattern.panel, webs(pattern, kit)):
-        text = (
-            f"A glue line between two boards runs through a web {format_length(web.width, kit.units)} wide."
+        yield Finding(
+            kind="glue line",
+            severity="care",
+            at=(web.at.real, web.at.imag),
+            size=web.width,
+            limit=web.limit,
+            facts=CrossesWeb(),
         )
-        remedy = "Shift the boards or the pattern so that the web falls inside one board, or widen it."
-        at = (web.at.real, web.at.imag)
-        yield Finding("glue line", "care", at, web.width, web.limit, None, text, remedy)
 
 
 def clear_seams(pattern: Pattern, kit: Kit) -> float:

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import shapely
 from shapely import Polygon
 
-from cutout.finding import Finding, Severity
+from cutout.finding import Facts, Finding, Severity
 from cutout.kit import Kit
 from cutout.pattern import Pattern
-from cutout.units import format_size
+
+
+@dataclass(frozen=True, slots=True)
+class Loose(Facts):
+    """A piece nothing holds, and the sides of its box (mm). drops: out of the panel, or else off the figure."""
+
+    width: float
+    height: float
+    drops: bool
 
 
 def loose_pieces(pattern: Pattern) -> tuple[Polygon, ...]:
@@ -52,14 +61,13 @@ def loose_piece(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
             continue
         width, height = _sides(piece)
         at = shapely.point_on_surface(piece)
-        size = format_size(width, height, kit.units)
-        if pattern.keep_mode == "panel":
-            text = f"A piece {size} has no wood round it that holds it: it would drop out."
-            remedy = "Add bridges that tie it to the panel, or leave it out."
-        else:
-            text = f"A piece {size} hangs on nothing: it comes out by itself."
-            remedy = "Add bridges that tie it to the rest, or keep it as a piece of its own."
-        yield Finding("loose piece", severity, (at.x, at.y), max(width, height), None, None, text, remedy)
+        yield Finding(
+            kind="loose piece",
+            severity=severity,
+            at=(at.x, at.y),
+            size=max(width, height),
+            facts=Loose(width, height, drops=pattern.keep_mode == "panel"),
+        )
 
 
 def _sides(piece: Polygon) -> tuple[float, float]:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from cutout.finding import Finding, Severity
+from cutout.finding import Facts, Finding, Severity
 from cutout.kit import Kit
 from cutout.measure.widths import Middle, middle_of_waste
 from cutout.pattern import Opening, Pattern
-from cutout.units import format_length
 
 _TOUCHING = 1e-3
 
@@ -23,6 +23,32 @@ _SLIT = 8.0
 
 _APART = 3.0
 """Necks nearer than this many kerfs to a narrower one are told with it."""
+
+
+@dataclass(frozen=True, slots=True)
+class NarrowerThanCut(Facts):
+    """An opening is nowhere as wide as the saw cut; size: its widest, limit: the cut."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoHoleFits(Facts):
+    """The hole that lets the blade in does not fit an opening; size: its widest, limit: the hole."""
+
+
+@dataclass(frozen=True, slots=True)
+class Neck(Facts):
+    """An opening narrows to less than the saw cut and widens again; size: its width, limit: the cut."""
+
+
+@dataclass(frozen=True, slots=True)
+class DeadEnd(Facts):
+    """An opening ends narrower than the saw cut; size: its width half way, limit: the cut. length: of that (mm).
+
+    slit: so long and so nearly as wide as the cut that it is meant to be one.
+    """
+
+    length: float
+    slit: bool
 
 
 def narrow_opening(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
@@ -51,24 +77,13 @@ def _widest(pattern: Pattern, middle: Middle) -> list[tuple[float, complex]]:
 
 
 def _no_way_in(opening: Opening, size: float, at: complex, kit: Kit) -> Finding | None:
-    width, place = format_length(size, kit.units), (at.real, at.imag)
     kerf = kit.blade.kerf
-    if size < kerf:
-        text = (
-            f"Opening {opening.id} is {width} across at its widest, "
-            f"narrower than the saw cut of {format_length(kerf, kit.units)}."
-        )
-        remedy = "Leave it out, make it wider, or take a finer blade."
-        return Finding("narrow opening", "stop", place, size, kerf, opening.id, text, remedy)
     hole = kit.drills.at_least(kit.blade.hole_to_turn)
+    if size < kerf:
+        return _finding(opening.id, "stop", at, size, kerf, NarrowerThanCut())
     if opening.at_edge or hole is None or size >= hole - 0.1:
         return None
-    text = (
-        f"Opening {opening.id} is {width} across at its widest: the hole that lets the blade in and turns it, "
-        f"{format_length(hole, kit.units)}, does not fit."
-    )
-    remedy = "Make it wider, take a narrower blade, or drill it out instead of sawing it."
-    return Finding("narrow opening", "stop", place, size, hole, opening.id, text, remedy)
+    return _finding(opening.id, "stop", at, size, hole, NoHoleFits())
 
 
 def _necks(pattern: Pattern, middle: Middle, kit: Kit) -> Iterator[Finding]:
@@ -82,34 +97,33 @@ def _necks(pattern: Pattern, middle: Middle, kit: Kit) -> Iterator[Finding]:
         if neck.part < kerf or (np.asarray(shapely.distance(feet, edge)) < _TOUCHING).any():
             continue
         told.append(neck.at)
-        text = (
-            f"The opening narrows to {format_length(neck.width, kit.units)} here: "
-            f"the saw cut is {format_length(kerf, kit.units)} wide."
-        )
-        remedy = "Open it to the width of the cut, close it, or take a finer blade."
-        yield _finding(pattern, "stop", neck.at, neck.width, kerf, text, remedy)
+        yield _finding(_nearest(pattern, neck.at), "stop", neck.at, neck.width, kerf, Neck())
 
 
 def _tips(pattern: Pattern, middle: Middle, kit: Kit) -> Iterator[Finding]:
     kerf = kit.blade.kerf
     for arm in middle.arms(kerf, _TIP * kerf):
         slit = arm.length > _SLIT * kerf and arm.width > kerf / 2
-        length = format_length(arm.length, kit.units)
-        what = "a slit" if slit else "the tip of the opening"
-        text = (
-            f"Over {length} {what} is narrower than the saw cut of {format_length(kerf, kit.units)}, "
-            f"{format_length(arm.width, kit.units)} half way."
-        )
-        remedy = "Open it to the width of the cut, leave it out, or take a finer blade."
-        if not slit:
-            remedy = "Let the cut end where the opening gets as narrow as the blade's cut, or widen the tip."
-        yield _finding(pattern, "stop" if slit else "care", arm.at, arm.width, kerf, text, remedy)
+        facts = DeadEnd(arm.length, slit)
+        yield _finding(_nearest(pattern, arm.at), "stop" if slit else "care", arm.at, arm.width, kerf, facts)
+
+
+def _nearest(pattern: Pattern, at: complex) -> int | None:
+    """Number of the opening nearest to a place."""
+    here = shapely.Point(at.real, at.imag)
+    away = shapely.distance([o.region for o in pattern.openings], here)
+    return pattern.openings[int(np.argmin(away))].id if len(away) else None
 
 
 def _finding(
-    pattern: Pattern, severity: Severity, at: complex, size: float, limit: float, text: str, remedy: str
+    opening: int | None, severity: Severity, at: complex, size: float, limit: float, facts: Facts
 ) -> Finding:
-    here = shapely.Point(at.real, at.imag)
-    away = shapely.distance([o.region for o in pattern.openings], here)
-    number = pattern.openings[int(np.argmin(away))].id if len(away) else None
-    return Finding("narrow opening", severity, (at.real, at.imag), size, limit, number, text, remedy)
+    return Finding(
+        kind="narrow opening",
+        severity=severity,
+        at=(at.real, at.imag),
+        size=size,
+        limit=limit,
+        opening=opening,
+        facts=facts,
+    )

@@ -3,17 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
+from cutout.geom.curve import FloatArray
 from cutout.kit import Kit
 from cutout.pattern import Pattern
-from cutout.units import format_length
 
 _REACHES = 0.01
 """Less than this (mm, mm^2) is touching."""
+
+Side: TypeAlias = Literal["left", "right", "bottom", "top"]
+
+
+@dataclass(frozen=True, slots=True)
+class NearEdge(Facts):
+    """An opening leaves little wood at an edge; size: how much, limit: the least. reaches: it leaves none."""
+
+    side: Side
+    reaches: bool
+
+
+@dataclass(frozen=True, slots=True)
+class InZone(Facts):
+    """An opening enters a zone to be kept clear; size: how far. across: it runs right across its corner or edge."""
+
+    zone: str
+    across: bool
 
 
 def near_edge(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
@@ -32,7 +52,7 @@ def _edges(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     limit, panel = kit.limits.edge, pattern.panel
     for opening in pattern.openings:
         xy = shapely.get_coordinates(opening.region.exterior)
-        away = {
+        away: dict[Side, FloatArray] = {
             "left": xy[:, 0],
             "right": panel.width - xy[:, 0],
             "bottom": xy[:, 1],
@@ -43,21 +63,16 @@ def _edges(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
             size = max(float(distance[nearest]), 0.0)
             if size < limit:
                 at = (float(xy[nearest, 0]), float(xy[nearest, 1]))
-                cut_open = size < _REACHES and pattern.keep_mode == "panel"
+                reaches = size < _REACHES
                 yield Finding(
-                    "too near the edge", "stop" if cut_open else "care", at, size, limit, opening.id,
-                    _near(opening.id, size, side, kit),
-                    "Move the pattern away from that edge, make it smaller, or take a larger panel.",
-                )  # fmt: skip
-
-
-def _near(opening: int, size: float, side: str, kit: Kit) -> str:
-    if size < _REACHES:
-        return f"Opening {opening} reaches the panel's {side} edge: no wood closes it there."
-    return (
-        f"Opening {opening} leaves {format_length(size, kit.units)} of wood at the panel's {side} edge; "
-        f"{format_length(kit.limits.edge, kit.units)} is the least."
-    )
+                    kind="too near the edge",
+                    severity="stop" if reaches and pattern.keep_mode == "panel" else "care",
+                    at=at,
+                    size=size,
+                    limit=limit,
+                    opening=opening.id,
+                    facts=NearEdge(side, reaches),
+                )
 
 
 def _zones(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
@@ -71,8 +86,12 @@ def _zones(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
             deep = np.asarray(shapely.distance(shapely.points(xy), shapely.boundary(zone.area)))
             furthest = int(np.argmax(deep))
             size, at = float(deep[furthest]), shapely.point_on_surface(inside)
-            text = f"Opening {opening.id} runs {format_length(size, kit.units)} into the {zone.name}."
-            if size < _REACHES:
-                text = f"Opening {opening.id} runs right across the {zone.name}."
-            remedy = f"Move the pattern clear of the {zone.name}, or make it smaller."
-            yield Finding("too near the edge", "stop", (at.x, at.y), size, 0.0, opening.id, text, remedy)
+            yield Finding(
+                kind="too near the edge",
+                severity="stop",
+                at=(at.x, at.y),
+                size=size,
+                limit=0.0,
+                opening=opening.id,
+                facts=InZone(zone.name, across=size < _REACHES),
+            )

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern
-from cutout.units import format_length
 
 _LEAST = 0.01
+"""Less than this (mm) is touching."""
+
+
+@dataclass(frozen=True, slots=True)
+class SticksOut(Facts):
+    """The silhouette goes over the panel's edge; size: by how much."""
 
 
 def off_panel(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
@@ -27,7 +33,5 @@ def off_panel(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
         size = float(away[far])
         if size < _LEAST:
             continue
-        text = f"The silhouette sticks out {format_length(size, kit.units)} over the panel's edge."
-        remedy = "Move it, make it smaller, or take a larger panel."
         at = (float(xy[far, 0]), float(xy[far, 1]))
-        yield Finding("off the panel", "stop", at, size, 0.0, None, text, remedy)
+        yield Finding(kind="off the panel", severity="stop", at=at, size=size, limit=0.0, facts=SticksOut())

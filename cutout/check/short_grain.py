@@ -16,5 +16,5 @@ def short_grain(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     return (
         finding_of("short grain", web, pattern, kit)
         for web in webs(pattern, kit)
-        if web.across and worth_saying(web, kit)
+        if web.across and worth_saying(web)
     )

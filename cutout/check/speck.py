@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import shapely
 from shapely import Polygon
 
 from cutout.check.loose_piece import across, is_speck, loose_pieces
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.pattern import Pattern
-from cutout.units import format_length
+
+
+@dataclass(frozen=True, slots=True)
+class SmallOpening(Facts):
+    """An opening too small to saw; size: how large it is across."""
+
+
+@dataclass(frozen=True, slots=True)
+class SmallPiece(Facts):
+    """A loose piece too small to hold; size: how long it is."""
 
 
 def speck(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
@@ -20,21 +30,14 @@ def speck(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     for opening in pattern.openings:
         size = across(opening.region)
         if size < limit:
-            text = f"An opening {format_length(size, kit.units)} across is too small to saw."
-            remedy = "Leave it out of the picture, or drill it as a plain hole."
-            yield _finding(opening.region, size, limit, opening.id, text, remedy)
+            yield _finding(opening.region, size, limit, opening.id, SmallOpening())
     for piece in loose_pieces(pattern):
         if is_speck(piece, limit):
-            size = across(piece)
-            text = (
-                f"A bit of wood {format_length(size, kit.units)} long is too small to hold: it will be lost."
-            )
-            remedy = "Leave it out of the picture, or draw it larger."
-            yield _finding(piece, size, limit, None, text, remedy)
+            yield _finding(piece, across(piece), limit, None, SmallPiece())
 
 
-def _finding(
-    region: Polygon, size: float, limit: float, opening: int | None, text: str, remedy: str
-) -> Finding:
+def _finding(region: Polygon, size: float, limit: float, opening: int | None, facts: Facts) -> Finding:
     at = shapely.point_on_surface(region)
-    return Finding("speck", "care", (at.x, at.y), size, limit, opening, text, remedy)
+    return Finding(
+        kind="speck", severity="care", at=(at.x, at.y), size=size, limit=limit, opening=opening, facts=facts
+    )

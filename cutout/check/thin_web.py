@@ -16,5 +16,5 @@ def thin_web(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     return (
         finding_of("thin web", web, pattern, kit)
         for web in webs(pattern, kit)
-        if not web.across and worth_saying(web, kit)
+        if not web.across and worth_saying(web)
     )

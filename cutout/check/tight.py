@@ -1,29 +1,92 @@
-"""What to say about a place the blade can't follow; shared by tight corners and tight curves."""
+"""A place the blade can't follow, as a finding; shared by tight corners and tight curves."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
-from cutout.finding import Finding, Severity
+from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.measure.bends import INTO_KEEP, LEFT_STANDING
 from cutout.measure.follow import Tight, tight_places
 from cutout.measure.room import blade_fits, far_off, holes_fit, loops_fit, sliver
 from cutout.pattern import Pattern
-from cutout.units import format_length
 
 NOTHING = 0.3
 """A sliver shallower than this (mm) is gone with a touch of sandpaper."""
 
-_NEEDLE = 3
-"""An angle below this (degrees) is told in words."""
+_NEEDLE = math.radians(3)
+"""A point no wider than this is a needle, however long."""
 
 FILED = 0.5
 """Wood rounded off less than this (mm) is sawn as a point and filed round; common practice, no source."""
 
 _FAR = 3.0
 """A hole whose middle is more than this many diameters from the corner is no help in it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Way(Facts):
+    """How a place the blade can't follow is sawn, or that it can't be: one subclass for each."""
+
+
+@dataclass(frozen=True, slots=True)
+class ByHole(Way):
+    """A relief hole of `drill` mm, or cuts from both sides. files: either leaves something for a file."""
+
+    drill: float
+    files: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FromBothSides(Way):
+    """Cuts into it from both sides: no hole fits."""
+
+
+@dataclass(frozen=True, slots=True)
+class EndingAtIt(Way):
+    """Cuts that end at a point of wood: no room to overshoot it."""
+
+
+@dataclass(frozen=True, slots=True)
+class PastIt(Way):
+    """Several cuts past a curve round wood, and a file."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShowingHole(Way):
+    """A hole of `drill` mm on the line, where both pieces survive: it shows on both."""
+
+    drill: float
+
+
+@dataclass(frozen=True, slots=True)
+class NoRoom(Way):
+    """None: the blade, `width` mm from front to back, finds no room."""
+
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
+class TooLong(Way):
+    """None: one hole does not bridge `length` mm of line."""
+
+    length: float
+
+
+@dataclass(frozen=True, slots=True)
+class NotFollowed(Facts):
+    """A place the blade can't follow; size: its radius, None where it is sharp, limit: the radius needed.
+
+    inside: a corner of the opening, or else wood that ends here. angle: between its sides where it is sharp.
+    turns: turning radius of the blade (mm).
+    """
+
+    inside: bool
+    angle: float | None
+    turns: float
+    way: Way
 
 
 def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
@@ -45,35 +108,31 @@ def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
     blades = blade_fits(pattern, places, kit)
     for place, drill, hole, fits in zip(places, drills, holes.tolist(), blades.tolist(), strict=True):
         if hole:
-            yield _finding(place, kit, "care", _what(place, kit), _drilled(place, drill, kit))
+            yield _finding(place, kit, _drilled(place, drill))
         elif fits:
-            yield _finding(place, kit, "care", _what(place, kit), _without_hole(place, kit))
+            yield _finding(place, kit, _without_hole(place))
         else:
-            text = _what(place, kit)[:-1] + (
-                f", and a blade {format_length(kit.blade.width, kit.units)} from front to back finds no room."
-            )
-            remedy = "Take a narrower blade, make the pattern larger, or open this place up."
-            yield _finding(place, kit, "stop", text, remedy)
+            yield _finding(place, kit, NoRoom(kit.blade.width))
 
 
 def _is_point(place: Tight) -> bool:
     """Whether wood ends here in a point, or in a curve so small that a file makes it out of a point."""
     bend = place.bend
-    if place.inside or bend.turn > math.pi - math.radians(_NEEDLE):
+    if place.inside or bend.turn > math.pi - _NEEDLE:
         return not place.inside and bend.sharp
     return bend.sharp or bend.radius * (1 / math.cos(bend.turn / 2) - 1) <= FILED
 
 
-def _finding(place: Tight, kit: Kit, severity: Severity, text: str, remedy: str) -> Finding:
+def _finding(place: Tight, kit: Kit, way: Way) -> Finding:
+    sharp = place.bend.sharp
     return Finding(
-        "tight corner" if place.bend.sharp else "tight curve",
-        severity,
-        place.at,
-        None if place.bend.sharp else place.bend.radius,
-        place.needed,
-        place.opening,
-        text,
-        remedy,
+        kind="tight corner" if sharp else "tight curve",
+        severity="stop" if isinstance(way, NoRoom | TooLong) else "care",
+        at=place.at,
+        size=None if sharp else place.bend.radius,
+        limit=place.needed,
+        opening=place.opening,
+        facts=NotFollowed(place.inside, place.angle if sharp else None, kit.blade.turning_radius, way),
     )
 
 
@@ -84,50 +143,22 @@ def _drill(place: Tight, kit: Kit) -> float:
     return max(least, filling)
 
 
-def _what(place: Tight, kit: Kit) -> str:
-    turns = f"the blade turns no tighter than {format_length(kit.blade.turning_radius, kit.units)}"
-    if place.bend.sharp:
-        angle = round(math.degrees(place.angle))
-        what = "Inside corner" if place.inside else "Point of wood"
-        if angle < _NEEDLE:
-            return f"{what} as fine as a needle: {turns}."
-        return f"{what} of {angle} degrees: {turns}."
-    radius = format_length(place.bend.radius, kit.units)
-    where = "Inside curve" if place.inside else "Curve round wood"
-    return f"{where} of {radius} radius: {turns}."
-
-
-def _drilled(place: Tight, drill: float, kit: Kit) -> str:
-    size = format_length(drill, kit.units)
+def _drilled(place: Tight, drill: float) -> ByHole:
     left = sliver(place, drill)
-    needs = f"Needs a relief hole of {size} or cuts into it from both sides"
-    if left < NOTHING or math.isinf(left):
-        return f"{needs}: the plan says which."
-    return f"{needs}: the plan says which, and what stays for a file."
+    return ByHole(drill, files=left >= NOTHING and not math.isinf(left))
 
 
-def _without_hole(place: Tight, kit: Kit) -> str:
-    if not place.inside and place.bend.sharp:
-        return (
-            "Needs cuts that end at it from both sides: the waste has no room to overshoot it and come back."
-        )
-    if not place.inside:
-        return "Needs several cuts past it, and a file for what stays between them."
-    return "Needs cuts into it from both sides: no hole in which the blade turns fits; a little may stay for a file."
+def _without_hole(place: Tight) -> Way:
+    if place.inside:
+        return FromBothSides()
+    return EndingAtIt() if place.bend.sharp else PastIt()
 
 
 def _on_the_line(place: Tight, kit: Kit) -> Finding:
     """Panel and figure both survive: any hole eats into one of them."""
     hole = kit.drills.at_least(kit.blade.hole_to_turn) or kit.blade.hole_to_turn
-    size = format_length(hole, kit.units)
-    if _beyond_one_hole(place, hole):
-        text = f"{_what(place, kit)[:-1]}, over {format_length(place.bend.length, kit.units)} of line."
-        remedy = "Take a narrower blade, or make the pattern larger: one hole does not bridge it."
-        return _finding(place, kit, "stop", text, remedy)
-    remedy = (
-        f"Where the plan has a hole of {size} for the blade to turn in, wider than the saw cut, it will show."
-    )
-    return _finding(place, kit, "care", _what(place, kit), remedy)
+    beyond = _beyond_one_hole(place, hole)
+    return _finding(place, kit, TooLong(place.bend.length) if beyond else ShowingHole(hole))
 
 
 def _beyond_one_hole(place: Tight, hole: float) -> bool:

@@ -1,81 +1,87 @@
-"""What to say about a web that is too narrow; shared by thin webs and short grain."""
+"""A web that is too narrow, as a finding; shared by thin webs and short grain."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
 
-from cutout.finding import Finding, Kind, Severity
-from cutout.kit import Kit, rule
+from cutout.finding import Facts, Finding, Kind
+from cutout.kit import Kit
 from cutout.measure.webs import Web, angle_to_grain, breaking, breaking_webs, web_limit
 from cutout.pattern import Pattern
-from cutout.units import format_length
+from cutout.units import read_alike
 
 LARGER = 2.0
 """A larger silhouette is offered as a way out up to this many times its size."""
 
+Gains: TypeAlias = Literal["sound", "holds"]
+"""sound: as wide as it should be; holds: not, but it would not break while it is sawn."""
+
+
+@dataclass(frozen=True, slots=True)
+class WayOut:
+    """What would save a web that breaks. least: width (mm) it needs; larger: how many times larger it must be.
+
+    larger is None where that is too much. grain: what laying the boards the other way gains, sheet: what sheet
+    goods gain; None where nothing.
+    """
+
+    least: float
+    larger: float | None
+    grain: Gains | None
+    sheet: Gains | None
+
+
+@dataclass(frozen=True, slots=True)
+class NarrowWeb(Facts):
+    """A web too narrow; size: its width, limit: the least it should be.
+
+    length: mm, of an arm the whole of it. angle: between length and grain, None in sheet goods. across: it is
+    short grain. held: at both ends, or an arm at one. rule: name of the rule the limit is from.
+    way_out: given where it breaks while it is sawn.
+    """
+
+    length: float
+    angle: float | None
+    across: bool
+    held: bool
+    rule: str
+    way_out: WayOut | None
+
 
 def finding_of(kind: Kind, web: Web, pattern: Pattern, kit: Kit) -> Finding:
-    """The finding a web makes, in the user's units."""
+    """The finding a web makes."""
     breaks = web.breaks or web.width < kit.limits.web_stop
-    severity: Severity = "stop" if breaks else "care"
-    at = (web.at.real, web.at.imag)
-    remedy = _change(web, pattern, kit) if breaks else _care(web, kit)
-    said = f"{remedy.removesuffix('.')} ({_source(kit)})."
-    return Finding(kind, severity, at, web.width, web.limit, None, _text(web, kit, breaks), said)
+    way_out = _way_out(web, pattern, kit) if breaks else None
+    return Finding(
+        kind=kind,
+        severity="stop" if breaks else "care",
+        at=(web.at.real, web.at.imag),
+        size=web.width,
+        limit=web.limit,
+        facts=NarrowWeb(web.length, web.angle, web.across, web.held, kit.rule, way_out),
+    )
 
 
-def worth_saying(web: Web, kit: Kit) -> bool:
-    """Whether a web falls short of its limit by as much as can be said: "3 mm: 3 mm would be sound" helps nobody."""
-    return format_length(web.width, kit.units) != format_length(web.limit, kit.units)
+def worth_saying(web: Web) -> bool:
+    """Whether a web falls short of its limit by as much as can be said."""
+    return not read_alike(web.width, web.limit)
 
 
-def _source(kit: Kit) -> str:
-    """Where the limit is from."""
-    made = rule(kit.rule)
-    return f"{made.name} rule: {made.source}"
-
-
-def _text(web: Web, kit: Kit, breaks: bool) -> str:
-    width, length, limit = (format_length(x, kit.units) for x in (web.width, web.length, web.limit))
-    how = "" if web.angle is None else f" at {math.degrees(web.angle):.0f} degrees to the grain"
-    if web.across:
-        how = ", across the grain"
-    end = "it would break while it is sawn" if breaks else f"{limit} would be sound"
-    if not web.held:
-        return f"An arm {length} long, held at one end, is only {width} wide here{how}: {end}."
-    long = f" and {length} long" if web.length >= web.width else ""
-    return f"A web {width} wide{long}{how}: {end}."
-
-
-def _care(web: Web, kit: Kit) -> str:
-    wider = f"Widen it to {format_length(web.limit, kit.units)}"
-    if not web.held:
-        return f"{wider}, shorten it, or saw it last and gently, well supported."
-    if web.across:
-        return f"{wider}, or turn the pattern or the boards so that the grain runs along it."
-    return f"{wider}, or saw it last and gently, with the wood supported on both sides."
-
-
-def _change(web: Web, pattern: Pattern, kit: Kit) -> str:
+def _way_out(web: Web, pattern: Pattern, kit: Kit) -> WayOut:
     """What to change so that a web no longer breaks while it is sawn: it is not to be tried as it is."""
     least = max(breaking(web.limit), kit.limits.web_stop)
-    ways = [
-        f"Widen it to {format_length(least, kit.units)} at the very least "
-        f"({format_length(web.limit, kit.units)} would be sound)"
-    ]
-    if least <= LARGER * web.width:
-        percent = math.ceil(100 * (least / web.width - 1))
-        ways.append(f"make the silhouette {percent} % larger")
-    if turned := _turned(web, pattern, kit):
-        ways.append(turned)
-    sheet = kit.limits.web_sheet * pattern.panel.thickness
-    if web.angle is not None and web.width >= breaking(sheet):
-        ways.append("take sheet goods: it " + ("is sound there" if web.width >= sheet else "holds there"))
-    return f"{', '.join(ways[:-1])}, or {ways[-1]}." if len(ways) > 1 else f"{ways[0]}."
+    larger = least / web.width if least <= LARGER * web.width else None
+    goods = kit.limits.web_sheet * pattern.panel.thickness
+    sheet: Gains | None = None
+    if web.angle is not None and web.width >= breaking(goods):
+        sheet = "sound" if web.width >= goods else "holds"
+    return WayOut(least, larger, _turned(web, pattern, kit), sheet)
 
 
-def _turned(web: Web, pattern: Pattern, kit: Kit) -> str | None:
-    """Words for laying the grain the other way, where that saves this web and breaks none."""
+def _turned(web: Web, pattern: Pattern, kit: Kit) -> Gains | None:
+    """What laying the grain the other way gains, where that saves this web and breaks none."""
     grain = pattern.panel.grain
     if grain is None or web.angle is None:
         return None
@@ -84,5 +90,4 @@ def _turned(web: Web, pattern: Pattern, kit: Kit) -> str | None:
         pattern, kit, grain
     ):
         return None
-    holds = "it is sound then" if web.width >= limit else "it can be sawn then"
-    return f"lay the boards with the grain the other way: {holds}"
+    return "sound" if web.width >= limit else "holds"

@@ -90,7 +90,7 @@ def checked(job: Job, folder: Path) -> dict[str, Any]:
     laid = _laid_out(job, folder)
     return {
         "look": _look(laid, folder),
-        "findings": view.findings_view(run.check_laid(laid)),
+        "findings": view.findings_view(run.check_laid(laid), laid.asked.kit.units),
         "notes": list(run.notes_on(laid, laid.pattern)),
         "stage": "checked",
     }
@@ -103,7 +103,7 @@ def mended(job: Job, folder: Path) -> dict[str, Any]:
     return {
         **view.pattern_view(after.pattern),
         **view.mend_view(after.bridges, after.eased, laid.asked.kit.units),
-        "findings": view.findings_view(after.findings),
+        "findings": view.findings_view(after.findings, laid.asked.kit.units),
         "stage": "mended",
     }
 
@@ -115,7 +115,7 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
         **view.pattern_view(work.pattern),
         **view.mend_view(work.bridges, work.eased, work.units),
         **view.plan_view(work.plan, work.proof, work.units),
-        "findings": view.findings_view(work.findings),
+        "findings": view.findings_view(work.findings, work.units),
         "notes": list(work.notes),
         "cautions": list(work.cautions),
         "stage": "planned",

@@ -21,6 +21,7 @@ from cutout.job.schema import FramePart
 from cutout.page.steps import steps
 from cutout.pattern import Opening, Panel, Pattern, Zone
 from cutout.saw.model import Plan, Proof
+from cutout.say import said
 from cutout.units import MM_PER_INCH, Units, count, format_length, format_size
 
 MOST_POINTS = 2_000
@@ -96,8 +97,9 @@ def pattern_view(pattern: Pattern) -> dict[str, Any]:
     }
 
 
-def findings_view(findings: Sequence[Finding]) -> list[dict[str, Any]]:
+def findings_view(findings: Sequence[Finding], units: Units) -> list[dict[str, Any]]:
     """The findings as listed, numbered from 1 in the order given, the mended ones last."""
+    listed = sorted(findings, key=lambda f: f.cleared)
     return [
         {
             "number": number,
@@ -105,11 +107,11 @@ def findings_view(findings: Sequence[Finding]) -> list[dict[str, Any]]:
             "severity": found.severity,
             "at": [_mm(found.at[0]), _mm(found.at[1])],
             "opening": found.opening,
-            "text": found.text,
-            "remedy": found.remedy,
+            "text": words.text,
+            "remedy": words.remedy,
             "cleared": found.cleared,
         }
-        for number, found in enumerate(sorted(findings, key=lambda f: f.cleared), 1)
+        for number, (found, words) in enumerate(((f, said(f, units)) for f in listed), 1)
     ]
 
 

@@ -1,16 +1,17 @@
-"""What the user should know about the router's path, in sentences."""
+"""What the user should know about the router's path."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding, Severity
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.kit import Feeds, Kit
@@ -18,7 +19,6 @@ from cutout.pattern import Pattern
 from cutout.route.model import Settings
 from cutout.route.offset import Space
 from cutout.route.tabs import LEAST, Piece
-from cutout.units import MM_PER_INCH, Units, format_length, format_size
 
 _SEEN = 0.05
 """Wood left in a corner that is no deeper than this (mm) is not worth a word."""
@@ -28,8 +28,122 @@ _SHALLOW = 0.3
 """Wood no deeper than this (mm) between two reached sides is a ridge for the file, not a gap."""
 _SLENDER = 4.0
 """Few bits cut deeper than this many of their diameters: common practice, no source."""
+_CLEAR = 3.0
+"""So many diameters beside a place where the bit runs out stay clear of clamps: common practice, no source."""
 _EACH = 6
 """So many findings of one sort are given one by one, the largest; the others together."""
+
+
+BedWay: TypeAlias = Literal["turn", "stick out", "saw"]
+"""What to do with a panel larger than the machine: turn it, let it stick out of it, or saw it."""
+
+
+@dataclass(frozen=True, slots=True)
+class RoundCorners(Facts):
+    """The bit leaves inside corners round; size: the most wood that stays. radius: of the worst (mm).
+
+    openings: how many share this finding, where it is about no single one.
+    """
+
+    count: int
+    radius: float
+    openings: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class BitTooWide(Facts):
+    """The bit can't enter some places; limit: its diameter. area: of the waste that stays (mm^2).
+
+    more: where the finding is about no single opening, so many further places.
+    """
+
+    area: float
+    more: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class FewTabs(Facts):
+    """A loose piece has no room for `tabs` tabs. area: of it (mm^2); more: it stands for so many smaller ones."""
+
+    area: float
+    tabs: int
+    more: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class OpeningGrows(Facts):
+    """With both sides kept, the opening becomes larger all round; size: by the bit's diameter."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunsOut(Facts):
+    """The bit runs out past the panel's edge. clear: room to leave for it there (mm)."""
+
+    clear: float
+
+
+@dataclass(frozen=True, slots=True)
+class NotSmaller(Facts):
+    """The smaller bit is none; size and limit: the diameters. bits: names of the smaller and of the other."""
+
+    small: str
+    bit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rubs(Facts):
+    """A bit takes less at each tooth than any chart gives; size: mm a tooth, limit: the least.
+
+    feed: mm a minute. speed: turns a minute.
+    """
+
+    bit: str
+    feed: float
+    speed: float
+
+
+@dataclass(frozen=True, slots=True)
+class Climbs(Facts):
+    """The bit is run in the climbing direction."""
+
+
+@dataclass(frozen=True, slots=True)
+class TooHigh(Facts):
+    """The machine does not travel far enough up and down; size: wanted, limit: what there is."""
+
+    machine: str
+
+
+@dataclass(frozen=True, slots=True)
+class LargerThanBed(Facts):
+    """The panel is larger than what the machine travels; size: by how much. panel, bed: width and height (mm)."""
+
+    panel: tuple[float, float]
+    bed: tuple[float, float]
+    machine: str
+    way: BedWay
+
+
+@dataclass(frozen=True, slots=True)
+class ShortBit(Facts):
+    """A bit does not cut as deep as it must; size: how deep it does, limit: how deep it must."""
+
+    bit: str
+
+
+@dataclass(frozen=True, slots=True)
+class SlenderBit(Facts):
+    """A bit must cut deep for its width; size: how deep, limit: what few bits exceed. times: depth over width."""
+
+    bit: str
+    times: float
+
+
+@dataclass(frozen=True, slots=True)
+class NoFinish(Facts):
+    """No room to leave wood for a finishing turn; limit: how much. openings: how many, where it is not one."""
+
+    openings: int | None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -93,7 +207,7 @@ def _away(xy: FloatArray, centre: MultiPolygon) -> FloatArray:
     return np.asarray(away)
 
 
-def corners(left: Sequence[Left], units: Units) -> Iterator[Finding]:
+def corners(left: Sequence[Left]) -> Iterator[Finding]:
     """One finding per opening whose corners keep wood: how many, the radius they get, the worst.
 
     Openings beyond the worst few share one.
@@ -108,168 +222,118 @@ def corners(left: Sequence[Left], units: Units) -> Iterator[Finding]:
         shown.append((None, [place for _, places in others for place in places]))
     for opening, places in shown:
         worst = max(places, key=lambda place: (round(place.depth, 4), place.at))
-        radius, depth = format_length(worst.radius, units), format_length(worst.depth, units)
-        what = "1 inside corner" if len(places) == 1 else f"{len(places)} inside corners"
-        where = f"{len(others)} more openings" if opening is None else f"opening {opening}"
-        yield Finding(
-            "router", "care", worst.at, worst.depth, None, opening,
-            f"The bit leaves {what} of {where} round, with a radius of {radius}; up to {depth} of wood stays.",
-            "Finish them with a chisel or file, take a smaller bit, or saw them.",
-        )  # fmt: skip
+        facts = RoundCorners(len(places), worst.radius, len(others) if opening is None else None)
+        yield _found("care", worst.at, facts, size=worst.depth, opening=opening)
 
 
-def gaps(left: Sequence[Left], units: Units) -> Iterator[Finding]:
+def gaps(left: Sequence[Left]) -> Iterator[Finding]:
     """A finding for each place the bit can't enter, the largest first; those beyond the largest few in one."""
     places = [place for place in left if not place.corner]
     places.sort(key=lambda place: (-round(place.area.area, 3), place.opening, place.at))
     for place in places[:_EACH]:
-        yield _gap(place, place.area.area, f"1 place of opening {place.opening}", place.opening, units)
+        facts = BitTooWide(place.area.area, None)
+        yield _found("care", place.at, facts, limit=2 * place.radius, opening=place.opening)
     if rest := places[_EACH:]:
         total = math.fsum(place.area.area for place in rest)
-        yield _gap(rest[0], total, f"{len(rest)} more place{'s' * (len(rest) > 1)}", None, units)
+        yield _found("care", rest[0].at, BitTooWide(total, len(rest)), limit=2 * rest[0].radius)
 
 
-def _gap(place: Left, area: float, what: str, opening: int | None, units: Units) -> Finding:
-    bit = format_length(2 * place.radius, units)
-    return Finding(
-        "router", "care", place.at, None, 2 * place.radius, opening,
-        f"A {bit} bit is too wide for {what}: {_area(area, units)} of waste stays.",
-        "Take a smaller bit, or saw it out after routing.",
-    )  # fmt: skip
-
-
-def loose(short: Iterable[Piece], units: Units) -> Iterator[Finding]:
+def loose(short: Iterable[Piece]) -> Iterator[Finding]:
     """A finding for each loose piece with no room for enough tabs, beyond the largest few in one."""
     pieces = sorted(short, key=lambda piece: -round(piece.area.area, 3))
     for n, piece in enumerate(pieces[: _EACH + 1]):
-        spot = shapely.point_on_surface(piece.area)
         more = len(pieces) - _EACH
-        what = f"A loose piece of {_area(piece.area.area, units)} has"
-        if n == _EACH and more > 1:
-            what = f"{more} smaller loose pieces have"
-        yield Finding(
-            "router", "care", (spot.x, spot.y), None, float(LEAST), None,
-            f"{what} no straight, firm stretch for {LEAST} tabs.",
-            "Hold it with double-sided tape or a screw before the last turn round it.",
-        )  # fmt: skip
+        facts = FewTabs(piece.area.area, LEAST, more if n == _EACH and more > 1 else None)
+        yield _found("care", _inside(piece.area), facts, limit=float(LEAST))
 
 
 def layout(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """What the choice of what to keep, and an outline at the panel's edge, mean for the router."""
-    units, bit = kit.units, kit.bit
+    bit = kit.bit
     if pattern.keep_mode == "both":
-        spot = shapely.point_on_surface(pattern.figure)
-        wider = format_length(bit.diameter, units)
-        yield Finding(
-            "router", "care", (spot.x, spot.y), bit.diameter, pattern.kerf, None,
-            f"A router can't keep both: the figure stays exact, and its opening in the panel becomes {wider} larger "
-            "all round.",
-            "Saw it if the figure and its opening must fit each other.",
-        )  # fmt: skip
+        at = _inside(pattern.figure)
+        yield _found("care", at, OpeningGrows(), size=bit.diameter, limit=pattern.kerf)
     at_edge = [o for o in pattern.openings if o.at_edge] if pattern.keep_mode == "panel" else []
     for opening in at_edge:
-        spot = shapely.point_on_surface(opening.region)
-        yield Finding(
-            "router", "care", (spot.x, spot.y), None, None, opening.id,
-            f"Opening {opening.id} reaches the panel's edge: the bit runs out past it.",
-            f"Keep clamps and fences {format_length(3 * bit.diameter, units)} clear of the edge there.",
-        )  # fmt: skip
-    if kit.small_bit is not None and kit.small_bit.diameter >= bit.diameter:
-        yield Finding(
-            "router", "care", (0.0, 0.0), kit.small_bit.diameter, bit.diameter, None,
-            f"The {kit.small_bit.title} is no smaller than the {bit.title}: it is not used.",
-            "Give a smaller bit for what the first one leaves.",
-        )  # fmt: skip
+        clear = _CLEAR * bit.diameter
+        yield _found("care", _inside(opening.region), RunsOut(clear), opening=opening.id)
+    small = kit.small_bit
+    if small is not None and small.diameter >= bit.diameter:
+        facts = NotSmaller(small.title, bit.title)
+        yield _found("care", (0.0, 0.0), facts, size=small.diameter, limit=bit.diameter)
 
 
 def machine(pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Settings) -> Iterator[Finding]:
     """Whether panel and depth fit the machine and its bits, and whether it can feed them."""
-    yield from _bed(pattern, kit, settings)
-    yield from _flutes(pattern, kit, driven, settings)
-    units, middle = kit.units, (pattern.panel.width / 2, pattern.panel.height / 2)
+    yield from _bed(pattern, kit)
+    yield from _flutes(pattern, driven, settings)
+    middle = (pattern.panel.width / 2, pattern.panel.height / 2)
     for drive in {d.bit: d for d in driven if d.rubs}.values():
-        yield Finding(
-            "router", "care", middle, drive.chip, drive.load.least * drive.share, None,
-            f"The {drive.bit.title} would rub and burn: at {drive.feed:.0f} mm a minute and {drive.speed:.0f} turns "
-            f"each tooth takes {drive.chip:.2f} mm, less than any chart gives.",
-            "Take a smaller bit or one with fewer flutes, or a machine that feeds faster or turns slower.",
-        )  # fmt: skip
+        facts = Rubs(drive.bit.title, drive.feed, drive.speed)
+        yield _found("care", middle, facts, size=drive.chip, limit=drive.load.least * drive.share)
     if settings.direction == "climb":
-        yield Finding(
-            "router", "care", middle, None, None, None,
-            "The bit climbs: it is pulled along the line, and can run away or lift the panel.",
-            "Clamp well, feed by machine only, never by hand; take the other direction if the machine gives way.",
-        )  # fmt: skip
+        yield _found("care", middle, Climbs())
     if (high := kit.machine.travel_z) is not None:
         wanted = settings.safe_height + pattern.panel.thickness + settings.breakthrough
         if wanted > high:
-            yield Finding(
-                "router", "stop", middle, wanted, high, None,
-                f"The bit would have to travel {format_length(wanted, units)} up and down; the {kit.machine.name} "
-                f"machine travels {format_length(high, units)}.",
-                "Lower the height at which it travels, or take a thinner panel.",
-            )  # fmt: skip
+            yield _found("stop", middle, TooHigh(kit.machine.name), size=wanted, limit=high)
 
 
-def _bed(pattern: Pattern, kit: Kit, settings: Settings) -> Iterator[Finding]:
+def _bed(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     panel, bed = pattern.panel, kit.machine.bed
     if bed is None or (panel.width <= bed[0] and panel.height <= bed[1]):
         return
-    size, room = format_size(panel.width, panel.height, kit.units), format_size(*bed, kit.units)
-    middle = (panel.width / 2, panel.height / 2)
     over = max(panel.width - bed[0], panel.height - bed[1])
     x0, y0, x1, y1 = shapely.bounds(pattern.waste).tolist() if pattern.openings else (0.0, 0.0, 0.0, 0.0)
+    way: BedWay = "saw"
     if panel.width <= bed[1] and panel.height <= bed[0]:
-        remedy = "Turn the job by 90 degrees: it would fit then."
+        way = "turn"
     elif x1 - x0 <= bed[0] and y1 - y0 <= bed[1]:
-        remedy = (
-            "What is cut would fit: with the panel sticking out, clamp it and set X0 Y0 by a mark; or saw it."
-        )
-    else:
-        remedy = "Take a smaller panel or a larger machine, or saw it."
-    yield Finding(
-        "router", "stop", middle, over, None, None,
-        f"The panel, {size}, is larger than the {room} that the {kit.machine.name} machine travels.", remedy,
-    )  # fmt: skip
+        way = "stick out"
+    facts = LargerThanBed((panel.width, panel.height), (bed[0], bed[1]), kit.machine.name, way)
+    yield _found("stop", (panel.width / 2, panel.height / 2), facts, size=over)
 
 
-def _flutes(pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Settings) -> Iterator[Finding]:
+def _flutes(pattern: Pattern, driven: Sequence[Feeds], settings: Settings) -> Iterator[Finding]:
     """Bits that are too short for the panel, or so slender for it that their length must be looked at."""
-    depth, units = pattern.panel.thickness + settings.breakthrough, kit.units
+    depth = pattern.panel.thickness + settings.breakthrough
     middle = (pattern.panel.width / 2, pattern.panel.height / 2)
     for bit in dict.fromkeys(d.bit for d in driven):
-        deep = format_length(depth, units)
         if bit.flute_length is not None and bit.flute_length < depth:
-            yield Finding(
-                "router", "stop", middle, bit.flute_length, depth, None,
-                f"The {bit.title} cuts {format_length(bit.flute_length, units)} deep at most; through this panel it "
-                f"would have to cut {deep}.",
-                "Take a longer bit, or a thinner panel.",
-            )  # fmt: skip
+            yield _found("stop", middle, ShortBit(bit.title), size=bit.flute_length, limit=depth)
         elif bit.flute_length is None and depth > _SLENDER * bit.diameter:
-            yield Finding(
-                "router", "care", middle, depth, _SLENDER * bit.diameter, None,
-                f"The {bit.title} must cut {deep} deep, {depth / bit.diameter:.1f} times its width: few can.",
-                "Measure its cutting length, and put it into your own kit file as flute_length.",
-            )  # fmt: skip
+            facts = SlenderBit(bit.title, depth / bit.diameter)
+            yield _found("care", middle, facts, size=depth, limit=_SLENDER * bit.diameter)
 
 
-def unfinished(spaces: Sequence[Space], settings: Settings, units: Units) -> Iterator[Finding]:
+def unfinished(spaces: Sequence[Space], settings: Settings) -> Iterator[Finding]:
     """One finding for the openings too narrow for a finishing turn."""
     if settings.finish <= 0 or not spaces:
         return
-    spot = shapely.point_on_surface(spaces[0].region)
-    where = dict.fromkeys(space.opening for space in spaces)
-    what = f"opening {spaces[0].opening}" if len(where) == 1 else f"{len(where)} openings"
-    yield Finding(
-        "router", "care", (spot.x, spot.y), None, settings.finish, spaces[0].opening if len(where) == 1 else None,
-        f"No room to leave {format_length(settings.finish, units)} for a finishing turn in {what}: the bit goes "
-        "along the line at once.",
-        "Take a smaller bit if the edge must be clean there.",
-    )  # fmt: skip
+    several = len({space.opening for space in spaces})
+    yield _found(
+        "care",
+        _inside(spaces[0].region),
+        NoFinish(several if several > 1 else None),
+        limit=settings.finish,
+        opening=spaces[0].opening if several == 1 else None,
+    )
 
 
-def _area(mm2: float, units: Units) -> str:
-    if units == "in":
-        return f"{mm2 / MM_PER_INCH**2:.2f} square inches"
-    return f"{mm2 / 100:.1f} square cm" if mm2 >= 100 else f"{mm2:.1f} square mm"
+def _inside(region: shapely.Geometry) -> tuple[float, float]:
+    spot = shapely.point_on_surface(region)
+    return spot.x, spot.y
+
+
+def _found(
+    severity: Severity,
+    at: tuple[float, float],
+    facts: Facts,
+    *,
+    size: float | None = None,
+    limit: float | None = None,
+    opening: int | None = None,
+) -> Finding:
+    return Finding(
+        kind="router", severity=severity, at=at, size=size, limit=limit, opening=opening, facts=facts
+    )

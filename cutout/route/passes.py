@@ -84,10 +84,10 @@ def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> T
     said = (
         *findings.layout(pattern, kit),
         *findings.machine(pattern, kit, driven, settings),
-        *findings.unfinished([cut.space for cut in rough if cut.runs and not cut.rough], settings, kit.units),
-        *findings.corners(places, kit.units),
-        *findings.gaps(places, kit.units),
-        *findings.loose(held.short, kit.units),
+        *findings.unfinished([cut.space for cut in rough if cut.runs and not cut.rough], settings),
+        *findings.corners(places),
+        *findings.gaps(places),
+        *findings.loose(held.short),
     )
     unreached = _union(left)
     length = math.fsum(p.ring.length * len(p.depths) for p in passes)

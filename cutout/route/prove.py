@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
 from shapely import LinearRing, MultiPolygon
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.pattern import Pattern
@@ -22,6 +23,19 @@ _FINISH = 3.0
 """In a corner the finishing turn may take this many times the wood left for it."""
 _ROUNDS = 96
 """Chords per quarter circle of the bit as it is moved."""
+
+
+PathWhat: TypeAlias = Literal["in keep", "uncut", "not through", "too deep", "wrong way"]
+
+
+@dataclass(frozen=True, slots=True)
+class PathFault(Facts):
+    """One thing a tool path does wrong.
+
+    in keep: size is how deep; uncut: size is the area (mm^2) left; not through, too deep: size is the depth.
+    """
+
+    what: PathWhat
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +59,7 @@ def prove(pattern: Pattern, path: ToolPath) -> RouterProof:
     gouge, where = _deepest(path.passes, lines, stays)
     found = [*_left_standing(pattern, path, lines, stays), *_wrong_turns(pattern, path)]
     if gouge > GOUGE:
-        found.append(
-            _fault(where, gouge, GOUGE, f"The router's path cuts {gouge:.2f} mm into wood that stays.")
-        )
+        found.append(_fault("in keep", where, gouge, GOUGE))
     return RouterProof(gouge, tuple(found))
 
 
@@ -90,8 +102,7 @@ def _left_standing(
     missed = shapely.difference(shapely.union_all(joined), allowed)
     for part in polygons_of(shapely.buffer(missed, -GOUGE)):
         spot = shapely.point_on_surface(part)
-        text = f"The router's path leaves {part.area:.1f} square mm of waste uncut."
-        yield _fault((spot.x, spot.y), float(part.area), None, text)
+        yield _fault("uncut", (spot.x, spot.y), float(part.area))
 
 
 def _wrong_turns(pattern: Pattern, path: ToolPath) -> Iterator[Finding]:
@@ -101,16 +112,12 @@ def _wrong_turns(pattern: Pattern, path: ToolPath) -> Iterator[Finding]:
         steps = -np.diff(np.array([0.0, *cut.depths]))
         at = (start.real, start.imag)
         if -cut.depths[-1] < pattern.panel.thickness:
-            yield _fault(
-                at, -cut.depths[-1], pattern.panel.thickness, "A router pass does not go through the panel."
-            )
+            yield _fault("not through", at, -cut.depths[-1], pattern.panel.thickness)
         thin = cut.purpose == "finish" and _beside(cut, roughed) <= _FINISH * path.settings.finish + GOUGE
         if steps.min() <= 0 or (steps.max() > cut.bit.depth_per_pass + 1e-9 and not thin):
-            yield _fault(
-                at, float(steps.max()), cut.bit.depth_per_pass, "A router pass goes too deep in one turn."
-            )
+            yield _fault("too deep", at, float(steps.max()), cut.bit.depth_per_pass)
         if (cut.ring.area > 0) != ((cut.side == "outside") == (path.settings.direction == "conventional")):
-            yield _fault(at, None, None, "A router pass runs the wrong way round.")
+            yield _fault("wrong way", at)
 
 
 def _beside(cut: Pass, roughed: list[LinearRing]) -> float:
@@ -120,9 +127,10 @@ def _beside(cut: Pass, roughed: list[LinearRing]) -> float:
     return float(shapely.distance(shapely.points(cut.ring.points(_FINE)), shapely.union_all(roughed)).max())
 
 
-def _fault(at: tuple[float, float], size: float | None, limit: float | None, text: str) -> Finding:
-    remedy = "Don't run this path; report the job as a fault of this program, and saw it instead."
-    return Finding("router", "stop", at, size, limit, None, text, remedy)
+def _fault(
+    what: PathWhat, at: tuple[float, float], size: float | None = None, limit: float | None = None
+) -> Finding:
+    return Finding(kind="router", severity="stop", at=at, size=size, limit=limit, facts=PathFault(what))
 
 
 def _edges(lines: shapely.Geometry) -> np.ndarray:

@@ -30,9 +30,9 @@ from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
+from cutout.saw.fault import Fault, What
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
 from cutout.saw.prove_moves import Moves, still_held, unannounced
-from cutout.units import Units, format_length
 
 Along: TypeAlias = Callable[[FloatArray], ComplexArray]
 """Points at given distances along a path (mm)."""
@@ -63,7 +63,6 @@ class _Bench:
 
     pattern: Pattern
     blade: Blade
-    units: Units
     allow: float
     moves: Moves
     opened: list[shapely.Geometry] = field(default_factory=list)
@@ -88,31 +87,34 @@ class _Bench:
         near = parts[shapely.intersects(parts, frame)] if len(parts) else parts
         return shapely.union_all(shapely.intersection(near, frame))
 
-    def fail(self, at: complex | tuple[float, float], text: str, **numbers: float | int | None) -> None:
+    def fail(
+        self,
+        at: complex | tuple[float, float],
+        fault: Fault,
+        *,
+        size: float | None = None,
+        limit: float | None = None,
+        opening: int | None = None,
+    ) -> None:
         x, y = (at.real, at.imag) if isinstance(at, complex) else at
-        opening = numbers.get("opening")
         self.findings.append(
             Finding(
                 kind="plan",
                 severity="stop",
                 at=(round(x, 3), round(y, 3)),
-                size=numbers.get("size"),
-                limit=numbers.get("limit"),
-                opening=int(opening) if opening is not None else None,
-                text=text,
-                remedy="Don't saw this plan as it is: change the size, the blade or the drills, or ease the outline.",
+                size=size,
+                limit=limit,
+                opening=opening,
+                facts=fault,
             )
         )
-
-    def say(self, mm: float) -> str:
-        return format_length(mm, self.units)
 
 
 def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
     """Move the blade along every leg and report whatever does not work as a `stop` finding of kind "plan"."""
     opened: list[shapely.Geometry] = []
     bench = _Bench(
-        pattern, kit.blade, kit.units, kit.allow, Moves(kit, pattern.panel.polygon, opened), opened,
+        pattern, kit.blade, kit.allow, Moves(kit, pattern.panel.polygon, opened), opened,
         {o.id: o.region for o in pattern.openings},
     )  # fmt: skip
     if pattern.keep_mode != "panel":
@@ -124,7 +126,7 @@ def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
     by_number = {h.id: h for h in plan.holes}
     orders = [leg.order for leg in plan.legs]
     if orders != sorted(set(orders)):
-        bench.fail((0.0, 0.0), "The legs are not numbered in one rising order.")
+        bench.fail((0.0, 0.0), Fault(what="not in order"))
     for leg in plan.legs:
         gouge = max(gouge, _prove_leg(bench, leg, by_number))
     left = _prove_all_free(bench, plan)
@@ -146,7 +148,7 @@ def _prove_holes(bench: _Bench, holes: tuple[Hole, ...]) -> float:
         if depth > DRILLED:
             bench.fail(
                 where,
-                f"Hole {hole.id} would take {bench.say(depth)} of wood that must stay.",
+                Fault(what="hole in keep", hole=hole.id),
                 size=depth,
                 limit=DRILLED,
                 opening=hole.opening,
@@ -158,7 +160,7 @@ def _prove_leg(bench: _Bench, leg: Leg, holes: dict[int, Hole]) -> float:
     path = _clean(to_complex(np.asarray(leg.path, dtype=float)))
     if len(path) < 2:
         bench.fail(
-            complex(path[0]) if len(path) else 0j, f"Leg {leg.order} has no length.", opening=leg.opening
+            complex(path[0]) if len(path) else 0j, Fault(what="no length", leg=leg.order), opening=leg.opening
         )
         return 0.0
     kerf = shapely.LineString(to_array(path)).buffer(bench.blade.kerf / 2, quad_segs=32, cap_style="flat")
@@ -185,14 +187,15 @@ def _prove_leg(bench: _Bench, leg: Leg, holes: dict[int, Hole]) -> float:
 
 def _prove_announced(bench: _Bench, leg: Leg, fallen: list[Polygon]) -> None:
     """(e): what comes free is said, and what is said comes free."""
-    for piece, text in (
-        (unannounced(fallen, leg), f"falls with leg {leg.order}, and nobody is told to hold it."),
-        (still_held(fallen, leg), f"is said to fall with leg {leg.order}, but wood still holds it."),
-    ):
+    pieces: tuple[tuple[Polygon | None, What], ...] = (
+        (unannounced(fallen, leg), "falls unannounced"),
+        (still_held(fallen, leg), "does not fall"),
+    )
+    for piece, what in pieces:
         if piece is not None:
             at = piece.representative_point()
-            across = math.sqrt(piece.area)
-            bench.fail((at.x, at.y), f"A piece about {bench.say(across)} across {text}", opening=leg.opening)
+            fault = Fault(what=what, leg=leg.order, across=math.sqrt(piece.area))
+            bench.fail((at.x, at.y), fault, opening=leg.opening)
 
 
 def _frame(geometry: shapely.Geometry, margin: float) -> Polygon:
@@ -211,13 +214,12 @@ def _prove_source(bench: _Bench, leg: Leg, start: complex, holes: dict[int, Hole
         or (kind == "leg" and number.isdigit() and int(number) < leg.order)
     )
     if not known:
-        bench.fail(
-            start, f"Leg {leg.order} starts from {leg.starts}, which is not there yet.", opening=leg.opening
-        )
+        bench.fail(start, Fault(what="no such start", leg=leg.order, starts=leg.starts), opening=leg.opening)
     elif kind == "hole":
         hole = holes[int(number)]
         if abs(start - complex(*hole.at)) > hole.diameter / 2 + PLAY:
-            bench.fail(start, f"Leg {leg.order} does not start in hole {number}.", opening=leg.opening)
+            fault = Fault(what="not in its hole", leg=leg.order, hole=hole.id)
+            bench.fail(start, fault, opening=leg.opening)
 
 
 def _prove_body(bench: _Bench, leg: Leg, path: ComplexArray, air: shapely.Geometry) -> None:
@@ -233,13 +235,13 @@ def _prove_body(bench: _Bench, leg: Leg, path: ComplexArray, air: shapely.Geomet
     in_air = shapely.contains_xy(air, body.real, body.imag)
     if not in_air[0].all():
         where = complex(body[0][~in_air[0]][0])
-        bench.fail(where, f"Leg {leg.order} starts where the blade has no room.", opening=leg.opening)
+        bench.fail(where, Fault(what="no room", leg=leg.order), opening=leg.opening)
         return
     stuck = _outside_kerf(at, teeth, body, in_air, width, blade.kerf)
     if stuck is not None:
         bench.fail(
             complex(at(np.array([teeth[stuck]]))[0]),
-            f"On leg {leg.order} the back of the blade would bind: the line turns too tightly for it here.",
+            Fault(what="binds", leg=leg.order),
             limit=radius,
             opening=leg.opening,
         )
@@ -250,7 +252,7 @@ def _prove_body(bench: _Bench, leg: Leg, path: ComplexArray, air: shapely.Geomet
         where, measured = bend
         bench.fail(
             where,
-            f"Leg {leg.order} bends to a radius of {bench.say(measured)}; this blade follows {bench.say(radius)}.",
+            Fault(what="bends", leg=leg.order),
             size=measured,
             limit=radius,
             opening=leg.opening,
@@ -371,7 +373,7 @@ def _prove_kerf(bench: _Bench, leg: Leg, kerf: shapely.Geometry) -> float:
     if depth > GOUGE:
         bench.fail(
             where,
-            f"Leg {leg.order} would cut {bench.say(depth)} into wood that must stay.",
+            Fault(what="kerf in keep", leg=leg.order),
             size=depth,
             limit=GOUGE,
             opening=leg.opening,
@@ -422,7 +424,7 @@ def _prove_piece_still_held(bench: _Bench, leg: Leg, kerf: shapely.Geometry) -> 
             at = cut.representative_point()
             bench.fail(
                 (at.x, at.y),
-                f"The piece that leg {leg.order} cuts has already come free.",
+                Fault(what="piece came free", leg=leg.order),
                 opening=leg.opening,
             )
             return
@@ -444,7 +446,7 @@ def _prove_all_free(bench: _Bench, plan: Plan) -> tuple[LeftOver, ...]:
             if not _acceptable(left[-1], piece, stated, bench.blade):
                 bench.fail(
                     at,
-                    f"A piece {bench.say(depth + PLAY)} deep would stay in opening {number}: no cut frees it.",
+                    Fault(what="piece stays"),
                     size=depth + PLAY,
                     opening=number,
                 )
@@ -477,7 +479,7 @@ def _prove_outline_cut(bench: _Bench) -> None:
             at = part.interpolate(0.5, normalized=True)
             bench.fail(
                 (at.x, at.y),
-                f"{bench.say(part.length)} of the outline is never sawn: the pieces would not part.",
+                Fault(what="never sawn"),
                 size=part.length,
                 limit=0.0,
             )

@@ -17,6 +17,7 @@ from shapely import Polygon
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
+from cutout.saw.fault import Fault
 from cutout.saw.model import SAME_GO, Leg
 
 TOLD = 4.0
@@ -43,28 +44,26 @@ class Moves:
     paths: list[ComplexArray] = field(default_factory=list)
     earlier: list[ComplexArray] = field(default_factory=list)
 
-    def fault(self, leg: Leg, path: ComplexArray, air: shapely.Geometry) -> str | None:
+    def fault(self, leg: Leg, path: ComplexArray, air: shapely.Geometry) -> Fault | None:
         """Why the move before a leg can't be made, None where it can; `air` is what is open round its start."""
         moves = self.kit.moves
         start = complex(path[0])
         if leg.start_by in SAME_GO and not self.paths:
-            return f"Leg {leg.order} goes on from a go that has not begun."
+            return Fault(what="no go before", leg=leg.order)
         if leg.start_by == "lift" and moves.threads:
-            return (
-                f"Leg {leg.order} lifts the blade out of a kerf: a {moves.saw} can't do that inside a panel."
-            )
+            return Fault(what="lifts inside", leg=leg.order, saw=moves.saw)
         if leg.start_by == "back" and not self._on_one(path, self.paths):
-            return f"Leg {leg.order} does not branch off from a kerf of its own go."
+            return Fault(what="no kerf to branch from", leg=leg.order)
         if leg.start_by == "turn":
             if not self._room_for(start, air):
-                return f"Leg {leg.order} turns the blade where it has no room."
+                return Fault(what="no room to turn", leg=leg.order)
             if not self._reached(start):
-                return f"Leg {leg.order} turns the blade in a place that its go does not come to."
+                return Fault(what="turns elsewhere", leg=leg.order)
         if leg.start_by in ("drop in", "thread") and not self._room_for(start, air):
             # A threaded blade may also follow a kerf from the hole it came through.
             if leg.start_by == "thread" and self._on_one(path, self.earlier):
                 return None
-            return f"Leg {leg.order} begins where no blade can be let in."
+            return Fault(what="no way in", leg=leg.order)
         return None
 
     def note(self, leg: Leg, path: ComplexArray) -> None:

@@ -125,9 +125,9 @@ def _file(work: Work, bit: Bit) -> str:
 
 
 def _why_not(work: Work, passes: Sequence[Pass]) -> str | None:
-    failed = [f.text for f in work.findings if f.kind == "router" and f.severity == "stop" and not f.cleared]
+    failed = [f for f in work.findings if f.kind == "router" and f.severity == "stop" and not f.cleared]
     if failed:
-        return failed[0]
+        return work.said(failed[0]).text
     return None if passes or work.router.passes else "no bit of this job has anything to cut."
 
 

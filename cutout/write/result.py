@@ -17,6 +17,7 @@ from cutout.geom.outline import Ring, polygons_of
 from cutout.kit import Bit
 from cutout.route.model import Pass, ToolPath
 from cutout.saw.model import LeftOver
+from cutout.say import Said
 from cutout.write.template.template import template_sheets
 from cutout.write.work import Work
 
@@ -59,7 +60,7 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
             "waste": _region(work.pattern.waste),
         },
         "blade": _blade(work),
-        "findings": [_finding(f) for f in work.findings],
+        "findings": [_finding(f, work.said(f)) for f in work.findings],
         "holes": [
             {
                 "id": h.id,
@@ -149,7 +150,7 @@ def _blade(work: Work) -> dict[str, Any]:
     }
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def _finding(finding: Finding, words: Said) -> dict[str, Any]:
     return {
         "kind": finding.kind,
         "severity": finding.severity,
@@ -157,8 +158,8 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "size": _maybe(finding.size),
         "limit": _maybe(finding.limit),
         "opening": finding.opening,
-        "text": finding.text,
-        "remedy": finding.remedy,
+        "text": words.text,
+        "remedy": words.remedy,
         "cleared": finding.cleared,
     }
 

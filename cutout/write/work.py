@@ -14,6 +14,7 @@ from cutout.kit import Kit, Paper, paper
 from cutout.pattern import Pattern
 from cutout.route.model import ToolPath
 from cutout.saw.model import Plan, Proof
+from cutout.say import Said, said
 from cutout.units import Units
 from cutout.write.cautions import cautions
 
@@ -51,6 +52,10 @@ class Work:
         from cutout.write.outputs import write_out
 
         return write_out(self, Path(target)).names
+
+    def said(self, finding: Finding) -> Said:
+        """A finding in words, in the user's units."""
+        return said(finding, self.units)
 
     @property
     def units(self) -> Units:

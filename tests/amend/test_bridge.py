@@ -20,6 +20,7 @@ from cutout.check.loose_piece import loose_pieces
 from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.kit import Kit, bit, blade, drills, hankinson, wood
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+from tests.telling import text
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PLY = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("plywood"))
@@ -155,7 +156,7 @@ def test_a_bridge_placed_where_there_is_wood_is_told_of() -> None:
     done = bridge(pattern(ring(80, 50)), KIT, Mending(bridge=False, by_hand=(hand,)))
     assert done.bridges == ()
     assert [f.severity for f in done.findings] == ["care"]
-    assert "20 mm" in done.findings[0].text
+    assert "20 mm" in text(done.findings[0])
 
 
 def test_a_bridge_taken_away_leaves_the_other() -> None:

@@ -23,6 +23,7 @@ from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.measure.widths import Middle
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.saw import plan
+from tests.telling import remedy, text
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
@@ -127,7 +128,7 @@ def test_a_speck_is_left_out_and_said_so() -> None:
     done = mend(pattern(figure), KIT, Mending())
     assert len(done.pattern.openings) == 1
     told = [f for f in done.findings if f.cleared and f.at[0] > 190]
-    assert told and all("left out" in f.remedy for f in told)
+    assert told and all("left out" in remedy(f) for f in told)
 
 
 def test_switched_off_nothing_is_eased() -> None:
@@ -222,4 +223,4 @@ def test_a_drawing_full_of_detail_ends_early_and_says_so(monkeypatch: pytest.Mon
     short = mend(pattern, kit, Mending())
     left = [f for f in short.findings if not f.cleared]
     assert [f.kind for f in left if f.severity == "stop"] == ["narrow opening"]
-    assert "mending was ended" in next(f for f in left if f.kind == "source").text
+    assert "mending was ended" in text(next(f for f in left if f.kind == "source"))

@@ -14,6 +14,7 @@ from cutout.finding import Finding, Kind
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Blade, Kit, bit, blade, drills, wood
 from cutout.pattern import Keep, Panel, Pattern, Zone, cut_pattern
+from tests.telling import remedy, text
 
 KIT = Kit(blade("scroll-medium"), drills("metric"), bit("6mm"), wood("white-pine"))
 PANEL = Panel(300, 200, 10.0, 0.0)
@@ -36,7 +37,7 @@ def test_the_middle_of_a_ring_drops_out() -> None:
     assert f.severity == "stop"
     assert f.size == pytest.approx(80, abs=0.1)
     assert math.hypot(f.at[0] - 150, f.at[1] - 100) < 40
-    assert "80 x 80 mm" in f.text
+    assert "80 x 80 mm" in text(f)
 
 
 def test_a_cut_right_across_leaves_two_pieces_and_one_is_loose() -> None:
@@ -67,14 +68,14 @@ def test_specks_of_waste_and_of_wood() -> None:
 def test_each_side_the_opening_comes_too_near() -> None:
     made = pattern(box(4, 50, 100, 193))
     near = found(made, "too near the edge")
-    assert {f.text.split("panel's ")[1].split(" edge")[0]: round(f.size or 0, 6) for f in near} == {
+    assert {text(f).split("panel's ")[1].split(" edge")[0]: round(f.size or 0, 6) for f in near} == {
         "left": 4.0,
         "top": 7.0,
     }
     assert all(f.severity == "care" and f.limit == 10 for f in near)
     assert found(pattern(box(10.01, 50, 100, 150)), "too near the edge") == []
     (open_side,) = found(pattern(box(-5, 50, 100, 150)), "too near the edge")
-    assert "reaches the panel's left edge" in open_side.text
+    assert "reaches the panel's left edge" in text(open_side)
 
 
 def test_a_figure_may_lie_near_the_edge() -> None:
@@ -86,7 +87,7 @@ def test_keep_out_zones_are_named() -> None:
     panel = replace(PANEL, zones=(hinge,))
     (f,) = found(pattern(box(30, 50, 100, 150), panel=panel), "too near the edge")
     assert f.severity == "stop"
-    assert "10 mm into the upper hinge" in f.text
+    assert "10 mm into the upper hinge" in text(f)
     assert found(pattern(box(45, 50, 100, 150), panel=panel), "too near the edge") == []
 
 
@@ -115,8 +116,8 @@ def test_no_drill_that_lets_the_blade_in() -> None:
 def test_a_blade_that_hardly_turns_is_said_to() -> None:
     wide = Blade("wide", "", "jigsaw", 20.0, 1.2, 1.5, 10, 300, "invented")
     stiff = replace(KIT, blade=wide, drills=drills("25mm"))
-    text = [f.text for f in found(pattern(Point(150, 100).buffer(60)), "kit", stiff)]
-    assert any("turns no tighter" in t for t in text)
+    said = [text(f) for f in found(pattern(Point(150, 100).buffer(60)), "kit", stiff)]
+    assert any("turns no tighter" in t for t in said)
 
 
 # Boards
@@ -152,7 +153,7 @@ def test_movement_against_the_reveal() -> None:
     f = movement_finding(panel, wood("red-oak"), 4.0, 2.0)
     assert f is not None
     assert f.size == pytest.approx(4.43, rel=0.01)
-    assert "2.2 mm on each side" in f.remedy
+    assert "2.2 mm on each side" in remedy(f)
     assert movement_finding(panel, wood("red-oak"), 4.0, 3.0) is None
     assert movement_finding(panel, wood("plywood"), 4.0, 0.1) is None
     assert movement_finding(panel, wood("ponderosa-pine"), 4.0, 0.1) is None

@@ -24,6 +24,8 @@ from cutout.measure import bends, room
 from cutout.measure import webs as rules
 from cutout.measure.widths import width_field
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+from cutout.units import Units
+from tests.telling import remedy, text, worded
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 
@@ -126,7 +128,7 @@ def test_stops_come_first_and_the_order_is_fixed() -> None:
 
 def test_the_most_dangerous_comes_first_whatever_the_input_s_order() -> None:
     def made(kind: Kind, severity: Severity, y: float = 0.0) -> Finding:
-        return Finding(kind, severity, (1.0, y), None, None, None, "Text.", "Remedy.")
+        return worded(kind, severity, (1.0, y), None, None, None, "Text.", "Remedy.")
 
     danger: tuple[Kind, ...] = (
         "loose piece", "thin web", "short grain", "narrow opening", "too near the edge", "off the panel",
@@ -142,26 +144,25 @@ def test_the_most_dangerous_comes_first_whatever_the_input_s_order() -> None:
 
 def test_every_check_stands_once_in_the_tuple() -> None:
     modules = {p.stem for p in Path(check.__file__).parent.glob("*.py")}
-    helpers = {"__init__", "tight", "web", "boards", "hint"}
+    helpers = {"__init__", "tight", "web", "boards", "hint", "source"}
     assert {c.__module__.rpartition(".")[2] for c in CHECKS} == modules - helpers
     assert len(set(CHECKS)) == len(CHECKS)
 
 
 @pytest.mark.parametrize("keep", ["panel", "figure", "both"])
 @pytest.mark.parametrize("units", ["mm", "in"])
-def test_sentences_are_sentences(keep: Keep, units: str) -> None:
-    kit = replace(KIT, units=units)  # type: ignore[arg-type]
-    found = check.run(pattern(keep=keep), kit)
+def test_sentences_are_sentences(keep: Keep, units: Units) -> None:
+    found = check.run(pattern(keep=keep), KIT)
     assert found
     for f in found:
-        assert f.text[0].isupper()
-        assert f.text.endswith(".")
-        assert f.remedy[0].isupper()
-        assert f.remedy.endswith(".")
-        assert "\n" not in f.text + f.remedy
-        assert "nan" not in f.text + f.remedy
-        assert "inf" not in f.text + f.remedy
-        assert (" mm" in f.text) <= (units == "mm")
+        assert text(f, units)[0].isupper()
+        assert text(f, units).endswith(".")
+        assert remedy(f, units)[0].isupper()
+        assert remedy(f, units).endswith(".")
+        assert "\n" not in text(f, units) + remedy(f, units)
+        assert "nan" not in text(f, units) + remedy(f, units)
+        assert "inf" not in text(f, units) + remedy(f, units)
+        assert (" mm" in text(f, units)) <= (units == "mm")
         assert all(math.isfinite(v) for v in f.at)
 
 

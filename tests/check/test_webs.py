@@ -16,6 +16,7 @@ from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, Limits, bit, blade, drills, wood
 from cutout.measure.webs import BREAKS_SHARE, angle_to_grain, web_limit, webs
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+from tests.telling import remedy, text
 
 T = 18.0
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
@@ -115,13 +116,11 @@ def test_a_finding_says_what_was_measured_and_what_to_do() -> None:
     assert finding.size == pytest.approx(10)
     assert finding.limit == pytest.approx(18)
     assert finding.at == pytest.approx((200, 200), abs=12)
-    assert finding.text.startswith("A web 10 mm wide and ")
-    assert "18 mm would be sound" in finding.text
-    assert finding.remedy.startswith("Widen it to 18 mm")
-    (inches,) = [
-        f for f in check.run(pattern(windows(12.7)), replace(KIT, units="in")) if f.kind == "thin web"
-    ]
-    assert inches.text.startswith("A web 1/2 in wide")
+    assert text(finding).startswith("A web 10 mm wide and ")
+    assert "18 mm would be sound" in text(finding)
+    assert remedy(finding).startswith("Widen it to 18 mm")
+    (half,) = [f for f in check.run(pattern(windows(12.7)), KIT) if f.kind == "thin web"]
+    assert text(half, "in").startswith("A web 1/2 in wide")
 
 
 BODY = box(100, 100, 200, 300)
@@ -133,7 +132,7 @@ def on_body(*parts: shapely.Geometry) -> shapely.Geometry:
 
 def arms(shape: shapely.Geometry, grain: float | None = math.pi / 2, kit: Kit = KIT) -> list[Finding]:
     """Findings on arms of a figure that survives."""
-    return [f for f in check.run(pattern(shape, grain, "figure"), kit) if f.text.startswith("An arm")]
+    return [f for f in check.run(pattern(shape, grain, "figure"), kit) if text(f).startswith("An arm")]
 
 
 def test_a_thorn_is_no_web_but_a_slender_arm_is_one() -> None:
@@ -174,7 +173,7 @@ def test_a_tongue_of_the_panel_with_a_small_head_is_one_stop_measured_whole() ->
     assert (finding.kind, finding.severity) == ("short grain", "stop")
     assert finding.size == pytest.approx(3.7, abs=0.25)
     assert finding.at == pytest.approx((200, 220), abs=4)
-    length = float(finding.text.split()[2])
+    length = float(text(finding).split()[2])
     assert length == pytest.approx(127, abs=8)
 
 
@@ -217,22 +216,22 @@ def test_stops_say_what_to_change_and_never_to_saw_it_all_the_same() -> None:
     assert len(stops) == 3
     for f in stops:
         assert f.severity == "stop"
-        assert "gently" not in f.remedy
-        assert f.remedy.startswith("Widen it to ")
-        assert ". " not in f.remedy
-    assert "make the silhouette 3 % larger" in stops[1].remedy
-    assert "take sheet goods: it holds there" in stops[1].remedy
+        assert "gently" not in remedy(f)
+        assert remedy(f).startswith("Widen it to ")
+        assert ". " not in remedy(f)
+    assert "make the silhouette 3 % larger" in remedy(stops[1])
+    assert "take sheet goods: it holds there" in remedy(stops[1])
 
 
 def test_a_stop_tells_that_the_grain_the_other_way_saves_it_only_where_it_does() -> None:
     shape = on_body(box(199, 196, 300, 204))
     (across,) = arms(shape)
-    assert "lay the boards with the grain the other way: it can be sawn then" in across.remedy
+    assert "lay the boards with the grain the other way: it can be sawn then" in remedy(across)
     assert [f.severity for f in arms(shape, 0.0)] == ["care"]
     (wide,) = [f for f in check.run(pattern(windows(8.9), 0.0), KIT) if f.severity == "stop"]
-    assert "grain the other way" in wide.remedy
+    assert "grain the other way" in remedy(wide)
     cross = on_body(box(199, 196, 300, 204), box(146, 299, 154, 390))
-    assert all("grain the other way" not in f.remedy for f in arms(cross) if f.severity == "stop")
+    assert all("grain the other way" not in remedy(f) for f in arms(cross) if f.severity == "stop")
 
 
 def test_a_small_figure_does_not_look_better_because_its_details_are_small() -> None:

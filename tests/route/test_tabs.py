@@ -15,6 +15,7 @@ from cutout.kit import Bit, Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, cut_pattern
 from cutout.route import Settings, tool_path
 from cutout.route.track import Track
+from tests.telling import text
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 RING = Polygon(box(100, 100, 300, 300).exterior, [box(160, 160, 240, 240).exterior.coords])
@@ -119,7 +120,7 @@ def test_a_long_thin_slug_no_tab_can_hold_goes_to_chips():
 
 def test_a_loose_figure_without_room_for_tabs_is_said():
     path = tool_path(pattern(Point(250, 200).buffer(9), "figure"), KIT)
-    assert any("no straight, firm stretch" in f.text for f in path.findings)
+    assert any("no straight, firm stretch" in text(f) for f in path.findings)
 
 
 def test_no_tab_where_a_smaller_bit_still_has_to_cut():

@@ -15,6 +15,7 @@ from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import Leg, Plan
+from tests.telling import text
 
 PANEL = Panel(260.0, 260.0, 18.0)
 
@@ -54,7 +55,7 @@ NAMES = ["jigsaw-narrow", "scroll-medium"]
 def test_the_plan_itself_is_proved(name: str) -> None:
     pattern, kit, made = planned(name)
     proof = prove(pattern, kit, made)
-    assert [f.text for f in proof.findings] == []
+    assert [text(f) for f in proof.findings] == []
     assert len(made.legs) > 1
 
 
@@ -125,6 +126,6 @@ def test_a_loop_tighter_than_the_blade_turns_is_caught() -> None:
         path = np.vstack([start, np.column_stack([z.real, z.imag])])
         hole = replace(made.holes[0], id=99, at=(118.0, 150.0), diameter=6.5)
         leg = Leg(1, 1, path, "hole 99", "corner")
-        texts = [f.text for f in prove(pattern, kit, replace(made, holes=(hole,), legs=(leg,))).findings]
+        texts = [text(f) for f in prove(pattern, kit, replace(made, holes=(hole,), legs=(leg,))).findings]
         found.append(any("bind" in t or "bends to a radius" in t for t in texts))
     assert found == [False, True]

@@ -15,6 +15,7 @@ from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import Hole, LeftOver, Leg, Plan
 from cutout.saw.prove import prove
+from tests.telling import text
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 K = KIT.blade.kerf
@@ -75,7 +76,7 @@ def test_a_hole_moved_one_millimetre_into_keep_is_caught() -> None:
     moved = replace(plan.holes[0], at=(plan.holes[0].at[0] + 1.0, plan.holes[0].at[1]))
     proof = prove(round_opening(), KIT, replace(plan, holes=(moved,)))
     assert any(
-        "Hole 1 would take" in f.text and f.size == pytest.approx(1.0, abs=0.02) for f in proof.findings
+        "Hole 1 would take" in text(f) and f.size == pytest.approx(1.0, abs=0.02) for f in proof.findings
     )
 
 
@@ -83,14 +84,14 @@ def test_a_piece_that_falls_unannounced_is_caught() -> None:
     plan = round_plan()
     silent = replace(plan.legs[0], drops=shapely.MultiPolygon())
     found = prove(round_opening(), KIT, replace(plan, legs=(silent,))).findings
-    assert any("nobody is told to hold it" in f.text for f in found)
+    assert any("nobody is told to hold it" in text(f) for f in found)
 
 
 def test_a_piece_that_is_announced_but_held_is_caught() -> None:
     plan = round_plan()
     short = replace(plan.legs[0], path=plan.legs[0].path[:-200])
     found = prove(round_opening(), KIT, replace(plan, legs=(short,))).findings
-    assert any("wood still holds it" in f.text for f in found)
+    assert any("wood still holds it" in text(f) for f in found)
 
 
 @pytest.mark.parametrize(
@@ -101,19 +102,19 @@ def test_the_move_before_a_leg_must_be_possible(start_by: str, text: str | None)
     plan = round_plan()
     leg = replace(plan.legs[0], start_by=start_by)  # type: ignore[arg-type]
     found = prove(round_opening(), KIT, replace(plan, legs=(leg,))).findings
-    assert [text in f.text for f in found] == ([True] if text else [])
+    assert [text in text(f) for f in found] == ([True] if text else [])
 
 
 def test_a_scroll_saw_is_not_lifted_out_of_a_kerf() -> None:
     kit = replace(KIT, blade=replace(KIT.blade, saw="scroll saw"))
     leg = replace(round_plan().legs[0], start_by="lift")
     found = prove(round_opening(), kit, replace(round_plan(), legs=(leg,))).findings
-    assert any("can't do that inside a panel" in f.text for f in found)
+    assert any("can't do that inside a panel" in text(f) for f in found)
 
 
 def test_a_missing_leg_leaves_the_piece_standing() -> None:
     proof = prove(round_opening(), KIT, replace(round_plan(), legs=()))
-    assert any("no cut frees it" in f.text for f in proof.findings)
+    assert any("no cut frees it" in text(f) for f in proof.findings)
 
 
 def test_a_cut_that_stops_short_of_closing_frees_nothing() -> None:
@@ -143,7 +144,7 @@ def test_a_tight_curve_inside_a_long_leg_binds() -> None:
     path = np.concatenate([z[:kink], z[kink] + inward * turn * 1j / 1j])
     leg = replace(plan.legs[0], path=np.column_stack([path.real, path.imag]))
     found = prove(pattern, KIT, replace(plan, legs=(leg,))).findings
-    assert any("bind" in f.text or "bends to a radius" in f.text for f in found)
+    assert any("bind" in text(f) or "bends to a radius" in text(f) for f in found)
 
 
 def test_a_leg_beside_its_line_gouges() -> None:
@@ -151,7 +152,7 @@ def test_a_leg_beside_its_line_gouges() -> None:
     path = plan.legs[0].path.copy()
     path[300:] = (path[300:] - 100) * (40.0 / (40.0 - K / 2)) + 100
     found = prove(round_opening(), KIT, replace(plan, legs=(replace(plan.legs[0], path=path),))).findings
-    gouges = [f for f in found if "into wood that must stay" in f.text]
+    gouges = [f for f in found if "into wood that must stay" in text(f)]
     assert gouges and gouges[0].size == pytest.approx(K / 2, abs=0.03)
 
 
@@ -159,21 +160,21 @@ def test_a_leg_beside_its_line_gouges() -> None:
 def test_a_leg_must_start_from_something_that_exists(source: str) -> None:
     plan = round_plan()
     found = prove(round_opening(), KIT, replace(plan, legs=(replace(plan.legs[0], starts=source),))).findings
-    assert any("not there yet" in f.text for f in found)
+    assert any("not there yet" in text(f) for f in found)
 
 
 def test_a_blade_cannot_start_in_solid_wood() -> None:
     plan = round_plan()
     hole = replace(plan.holes[0], at=(70.0, 100.0))
     found = prove(round_opening(), KIT, replace(plan, holes=(hole,))).findings
-    assert any("does not start in hole" in f.text for f in found)
-    assert any("no room" in f.text for f in found)
+    assert any("does not start in hole" in text(f) for f in found)
+    assert any("no room" in text(f) for f in found)
 
 
 def test_a_hole_too_small_for_the_blade_is_no_start() -> None:
     plan = round_plan()
     found = prove(round_opening(), KIT, replace(plan, holes=(replace(plan.holes[0], diameter=3.0),))).findings
-    assert any("no room" in f.text for f in found)
+    assert any("no room" in text(f) for f in found)
 
 
 def test_moving_everything_moves_nothing_in_the_verdict() -> None:
@@ -210,7 +211,7 @@ def half_sawn() -> tuple[Pattern, Plan]:
 def test_a_large_piece_held_along_one_straight_side_is_not_a_sliver() -> None:
     """All its corners lie at a kerf; it is what lies between them that counts."""
     pattern, plan = half_sawn()
-    found = [f for f in prove(pattern, KIT, plan).findings if "no cut frees it" in f.text]
+    found = [f for f in prove(pattern, KIT, plan).findings if "no cut frees it" in text(f)]
     assert len(found) == 1
     assert found[0].size == pytest.approx(40.0, abs=3.0)
 
@@ -218,7 +219,7 @@ def test_a_large_piece_held_along_one_straight_side_is_not_a_sliver() -> None:
 def test_stating_a_large_piece_as_left_over_does_not_help() -> None:
     pattern, plan = half_sawn()
     stated = replace(plan, left_over=(*plan.left_over, LeftOver((100.0, 140.0), 40.0, 6000.0)))
-    assert any("no cut frees it" in f.text for f in prove(pattern, KIT, stated).findings)
+    assert any("no cut frees it" in text(f) for f in prove(pattern, KIT, stated).findings)
 
 
 @pytest.mark.parametrize(("nib", "free"), [(0.3, True), (3.0, False)])
@@ -229,4 +230,4 @@ def test_a_piece_on_a_nib_breaks_off_and_on_a_strip_it_does_not(nib: float, free
     right = plan.legs[2].path.copy()
     legs = (*plan.legs[:2], replace(plan.legs[2], path=right), Leg(4, 1, top, "hole 3", "corner"))
     proof = prove(pattern, KIT, replace(plan, holes=(*plan.holes, last), legs=legs))
-    assert (not any("no cut frees it" in f.text for f in proof.findings)) == free
+    assert (not any("no cut frees it" in text(f) for f in proof.findings)) == free

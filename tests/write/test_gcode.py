@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 import shapely
 
-from cutout.finding import Finding
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Outline, Ring
 from cutout.kit import bit
@@ -18,6 +17,7 @@ from cutout.route import tool_path
 from cutout.route.model import Pass
 from cutout.route.readback import ProgramError, faults, lines_at, read_back
 from cutout.write.gcode import dry_run, router_bits, router_ngc, router_programs
+from tests.telling import worded
 
 DISCS = Outline(
     tuple(Ring((Arc(c + 3.01, c - 3.01, 1.0), Arc(c - 3.01, c + 3.01, 1.0))) for c in (60 + 50j, 80 + 55j)),
@@ -186,7 +186,7 @@ def test_one_program_for_each_bit(make_work):
 
 
 def test_a_path_that_failed_its_proof_gives_no_moves(routed):
-    fault = Finding("router", "stop", (0.0, 0.0), 1.0, 0.02, None, "It cuts 1 mm into wood.", "Don't.")
+    fault = worded("router", "stop", (0.0, 0.0), 1.0, 0.02, None, "It cuts 1 mm into wood.", "Don't.")
     data = router_ngc(routed(findings=(fault,)))
     assert code(data) == ["M30"]
     assert b"NO MOVES IN THIS PROGRAM: It cuts 1 mm into wood." in data

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import shapely
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.pattern import Pattern
 from cutout.saw.model import Hole
 from cutout.saw.planner.state import State
-from cutout.units import format_length
 
 ByHand = tuple[tuple[float, float], float]
 """Centre and diameter of a hole the user wants, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class HandHole(Facts):
+    """No cut begins in a hole placed by hand; size: the hole, limit: what the blade needs."""
 
 
 def by_hand_idle(state: State, by_hand: Sequence[ByHand], kit: Kit) -> list[Finding]:
@@ -43,11 +48,6 @@ def by_hand_unused(
 def _finding(hole: ByHand, opening: int, kit: Kit) -> Finding:
     at, diameter = hole
     need = kit.blade.hole_to_turn
-    size = format_length(diameter, kit.units)
-    if diameter < need:
-        text = f"The {size} hole you placed is too small for the blade, which needs {format_length(need, kit.units)}."
-    else:
-        text = f"The {size} hole you placed is drilled, but no cut begins in it."
     return Finding(
-        "plan", "care", at, diameter, need, opening, text, "Move it, enlarge it, or leave it out of the job."
+        kind="plan", severity="care", at=at, size=diameter, limit=need, opening=opening, facts=HandHole()
     )

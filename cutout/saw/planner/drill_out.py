@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from shapely import Polygon
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.geom.curve import ComplexArray, FloatArray, to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
@@ -24,6 +25,14 @@ TOUCH = 0.02
 APART = 0.3
 """Wood (mm) left between two holes, so that the drill does not run into the one beside it."""
 _GRID = 400
+
+
+@dataclass(frozen=True, slots=True)
+class ClearedByDrill(Facts):
+    """Holes clear waste the blade can't get at; numbers of the first and the last."""
+
+    first: int
+    last: int
 
 
 def drill_out(state: State, kit: Kit) -> None:
@@ -42,16 +51,9 @@ def cleared_by_drill(state: State) -> list[Finding]:
     if not holes:
         return []
     at = (round(holes[0].at.real, 3), round(holes[0].at.imag, 3))
-    first, last = holes[0].name.split()[1], holes[-1].name.split()[1]
-    which = f"Hole {first} clears" if len(holes) == 1 else f"Holes {first} to {last} clear"
-    return [
-        Finding(
-            "plan", "care", at, None, None, state.area.id,
-            f"{which} waste of opening {state.area.id} that the blade can't get at.",
-            "Drill them first, then break out and file what is left between them; a narrower blade or a larger "
-            "silhouette saves that.",
-        )
-    ]  # fmt: skip
+    first, last = (int(hole.name.split()[1]) for hole in (holes[0], holes[-1]))
+    facts = ClearedByDrill(first, last)
+    return [Finding(kind="plan", severity="care", at=at, opening=state.area.id, facts=facts)]
 
 
 def _little(kit: Kit) -> float:

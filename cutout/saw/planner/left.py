@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from shapely import Polygon
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
 from cutout.saw.model import LeftOver
 from cutout.saw.planner.state import State
-from cutout.units import format_length
 
 SNAPS = 0.5
 """A piece held along no more outline than this (mm) snaps off by hand; a nib stays for the file."""
@@ -17,6 +18,13 @@ NECK = 0.04
 """Pieces joined by a neck that is thicker than a skin by no more than this (mm) on each side are told apart."""
 DUST = 0.1
 """Slivers smaller than this (mm^2) are not worth a line."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoCut(Facts):
+    """No way was found to saw out some waste; size: how deep it is. blade: its name."""
+
+    blade: str
 
 
 def left_over_of(state: State, kit: Kit) -> tuple[list[LeftOver], list[Finding]]:
@@ -63,8 +71,10 @@ def _measured(piece: Polygon, state: State) -> LeftOver:
 
 def _stop(sliver: LeftOver, state: State, kit: Kit) -> Finding:
     return Finding(
-        "plan", "stop", sliver.at, sliver.depth, None, state.area.id,
-        f"No way was found to saw out {format_length(sliver.depth, kit.units)} of waste in opening "
-        f"{state.area.id}: the {kit.blade.title} can't get there.",
-        "Make the silhouette larger, take a narrower blade, or ease the outline here.",
-    )  # fmt: skip
+        kind="plan",
+        severity="stop",
+        at=sliver.at,
+        size=sliver.depth,
+        opening=state.area.id,
+        facts=NoCut(kit.blade.title),
+    )

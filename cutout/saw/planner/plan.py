@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.pattern import Opening, Pattern
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role, Step
@@ -27,7 +27,6 @@ from cutout.saw.planner.nibble import nibble, relief
 from cutout.saw.planner.slit import slit_plan
 from cutout.saw.planner.state import Drilled, State
 from cutout.saw.planner.steps import steps_of
-from cutout.units import format_length
 
 MANY_NIBBLES = 12
 """From so many short cuts in one opening on the plan says that the blade is wide for it."""
@@ -45,6 +44,26 @@ RELUCTANCE, MOST_CUTS = 3.0, 80
 """An opening begun more than once is walked again as if lifting took so many times as long, up to so many cuts."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoPlan(Facts):
+    """Nobody would saw it like this; each None where it is not at fault.
+
+    sawn: (sawing, outline), mm. spots: left for the file. minutes: at the saw.
+    """
+
+    sawn: tuple[float, float] | None
+    spots: int | None
+    minutes: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ManyShortCuts(Facts):
+    """Many short cuts end against the outline of an opening. turns: the blade's turning radius (mm)."""
+
+    count: int
+    turns: float
 
 
 def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
@@ -91,37 +110,24 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     findings.extend(unused)
     legs = with_falls(legs, holes, pattern, kit.blade.kerf)
     taken = takes(legs, seconds, holes, prices)
-    findings += _no_plan(legs, left, taken, pattern, kit)
+    findings += _no_plan(legs, left, taken, pattern)
     return _assembled(holes, legs, findings, left, taken, steps_of(holes, legs, pattern, kit))
 
 
-def _no_plan(
-    legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern, kit: Kit
-) -> list[Finding]:
+def _no_plan(legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern) -> list[Finding]:
     """A stop where nobody would saw it like this: far too much sawing, filing or time."""
     outline = math.fsum(o.region.length for o in pattern.openings)
     sawn = math.fsum(leg.length for leg in legs)
-    spots = len(left) / max(1, len(pattern.openings))
-    faults = []
-    if sawn > MOST_SAWN * outline and sawn > outline + WORTH_A_WORD:
-        faults.append(
-            f"{format_length(sawn, kit.units)} of sawing for {format_length(outline, kit.units)} of outline"
-        )
-    if spots > MOST_SPOTS:
-        faults.append(f"{len(left)} spots left for the file")
-    if taken.minutes > MOST_MINUTES:
-        faults.append(f"about {taken.minutes / 60:.1f} hours at the saw")
-    if not faults or not legs:
+    much = sawn > MOST_SAWN * outline and sawn > outline + WORTH_A_WORD
+    facts = NoPlan(
+        sawn=(sawn, outline) if much else None,
+        spots=len(left) if len(left) / max(1, len(pattern.openings)) > MOST_SPOTS else None,
+        minutes=taken.minutes if taken.minutes > MOST_MINUTES else None,
+    )
+    if facts == NoPlan(None, None, None) or not legs:
         return []
-    at = (float(legs[0].path[0, 0]), float(legs[0].path[0, 1]))
-    return [
-        Finding(
-            "plan", "stop", (round(at[0], 3), round(at[1], 3)), None, None, None,
-            f"This is no plan to saw by: {', '.join(faults)}.",
-            "Take a narrower blade or a scroll saw, make the silhouette larger, or simplify it; `cutout check` "
-            "compares blades and sizes.",
-        )
-    ]  # fmt: skip
+    x, y = legs[0].path[0].tolist()
+    return [Finding(kind="plan", severity="stop", at=(round(x, 3), round(y, 3)), facts=facts)]
 
 
 def _local(opening: Opening) -> tuple[Opening, complex]:
@@ -258,15 +264,15 @@ def _much_nibbling(state: State, kit: Kit) -> list[Finding]:
     if len(short) < MANY_NIBBLES:
         return []
     at = complex(short[0].z[-1])
-    radius = format_length(kit.blade.turning_radius, kit.units)
-    text = f"{len(short)} short cuts end against the outline of opening {state.area.id}, where it turns tighter than "
     return [
         Finding(
-            "plan", "care", (round(at.real, 3), round(at.imag, 3)), None, None, state.area.id,
-            f"{text}{radius}.",
-            "They can be sawn as planned and filed smooth; a narrower blade or a larger silhouette needs far fewer.",
+            kind="plan",
+            severity="care",
+            at=(round(at.real, 3), round(at.imag, 3)),
+            opening=state.area.id,
+            facts=ManyShortCuts(len(short), kit.blade.turning_radius),
         )
-    ]  # fmt: skip
+    ]
 
 
 def _drilled(hand: Hand, kit: Kit, worth: float, known: Known) -> Chosen | None:

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
@@ -22,10 +22,21 @@ from cutout.saw.model import Hole, Leg
 from cutout.saw.planner.area import MARGIN, as_line
 from cutout.saw.planner.holes import fewest
 from cutout.saw.planner.line import Stretch, ring_stretches
-from cutout.units import format_length
 
 _MIDDLE = 0.2
 """Price of a hole on a smooth run, on top of one in a corner."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoDrill(Facts):
+    """No drill makes the hole the blade comes in and turns through; limit: its diameter."""
+
+
+@dataclass(frozen=True, slots=True)
+class HolesShow(Facts):
+    """Holes on the line are wider than the saw cut; size: their diameter, limit: the cut. count: how many."""
+
+    count: int
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -133,21 +144,18 @@ def _legs(
 
 
 def _no_drill(pattern: Pattern, kit: Kit) -> Finding:
-    need = format_length(kit.blade.hole_to_turn, kit.units)
-    at = shapely.get_coordinates(pattern.figure)[0]
-    return Finding(
-        "plan", "stop", (float(at[0]), float(at[1])), None, kit.blade.hole_to_turn, None,
-        f"No drill in this set makes a hole of {need}, which the blade needs to come in and turn.",
-        f"Add a drill of at least {need}, or take a narrower blade.",
-    )  # fmt: skip
+    x, y = shapely.get_coordinates(pattern.figure)[0].tolist()
+    return Finding(kind="plan", severity="stop", at=(x, y), limit=kit.blade.hole_to_turn, facts=NoDrill())
 
 
 def _shows(holes: list[Hole], kit: Kit) -> Finding:
-    size = format_length(holes[0].diameter, kit.units)
-    aside = format_length((holes[0].diameter - kit.blade.kerf) / 2, kit.units)
-    count = "One hole" if len(holes) == 1 else f"{len(holes)} holes"
+    first = holes[0]
     return Finding(
-        "plan", "care", holes[0].at, holes[0].diameter, kit.blade.kerf, holes[0].opening,
-        f"{count} of {size} on the line will show: each takes {aside} off both pieces.",
-        "Plug and sand the holes, or take a narrower blade, which needs smaller ones.",
-    )  # fmt: skip
+        kind="plan",
+        severity="care",
+        at=first.at,
+        size=first.diameter,
+        limit=kit.blade.kerf,
+        opening=first.opening,
+        facts=HolesShow(len(holes)),
+    )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from cutout.finding import Finding
+from cutout.say import Said
 from cutout.write.work import Work
 
 # A number that measures; the number of an opening or hole is its name and stays apart.
@@ -34,17 +35,19 @@ def shown_findings(work: Work) -> tuple[Finding, ...]:
 
 def finding_rows(work: Work) -> tuple[Row, ...]:
     """Rows in the order of their first findings, those still open before those mended."""
-    groups: dict[tuple[object, ...], list[Finding]] = {}
+    groups: dict[tuple[object, ...], list[tuple[Finding, Said]]] = {}
     for f in sorted(shown_findings(work), key=lambda f: f.cleared):
-        remedy = "" if f.cleared else _MEASURE.sub("#", f.remedy)
-        key = (f.cleared, f.severity, f.kind, _MEASURE.sub("#", f.text), remedy)
-        groups.setdefault(key, []).append(f)
+        words = work.said(f)
+        remedy = "" if f.cleared else _MEASURE.sub("#", words.remedy)
+        key = (f.cleared, f.severity, f.kind, _MEASURE.sub("#", words.text), remedy)
+        groups.setdefault(key, []).append((f, words))
     rows, number = [], 1
-    for (cleared, *_), found in groups.items():
+    for (cleared, *_), told in groups.items():
+        found, words_of = zip(*told, strict=True)
         numbers = () if cleared else tuple(range(number, number + len(found)))
         number += len(numbers)
-        remedy = "" if cleared else merged([f.remedy for f in found])
-        rows.append(Row(numbers, tuple(found), merged([f.text for f in found]), remedy))
+        remedy = "" if cleared else merged([w.remedy for w in words_of])
+        rows.append(Row(numbers, found, merged([w.text for w in words_of]), remedy))
     return tuple(rows)
 
 

@@ -15,6 +15,7 @@ from cutout.pattern import Pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import Hole, Plan
 from tests.saw.planner.test_plan import assert_proved, kit_with, pattern_of
+from tests.telling import text
 
 
 def clearing(made: Plan) -> list[Hole]:
@@ -40,7 +41,7 @@ def test_an_opening_smaller_than_the_blade_is_drilled_away() -> None:
     assert_drillable(pattern, clearing(made))
     assert_proved(pattern, kit, made)
     (word,) = [f for f in made.findings if f.severity == "care"]
-    assert "that the blade can't get at" in word.text
+    assert "that the blade can't get at" in text(word)
 
 
 def test_a_foot_behind_a_bend_the_blade_cannot_follow_is_drilled_away() -> None:

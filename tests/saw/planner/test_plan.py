@@ -17,6 +17,7 @@ from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
+from tests.telling import text
 
 SLOW = settings(max_examples=4, deadline=None)
 
@@ -50,7 +51,7 @@ def blob(seed: int, size: float = 80.0) -> Polygon:
 
 def assert_proved(pattern: Pattern, kit: Kit, made: Plan) -> None:
     proof = prove(pattern, kit, made)
-    assert proof.ok, [f.text for f in proof.findings]
+    assert proof.ok, [text(f) for f in proof.findings]
     assert not [f for f in made.findings if f.severity == "stop"]
 
 
@@ -148,7 +149,7 @@ def test_a_hole_placed_by_hand_that_is_too_small_is_drilled_and_reported() -> No
     kit = kit_with("jigsaw")
     made = plan(pattern_of(shapely.box(80, 80, 220, 220), kit), kit, (((150.0, 150.0), 3.0),))
     assert ((150.0, 150.0), 3.0) in [(h.at, h.diameter) for h in made.holes]
-    assert any("too small" in f.text for f in made.findings)
+    assert any("too small" in text(f) for f in made.findings)
 
 
 @SLOW

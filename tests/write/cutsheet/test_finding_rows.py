@@ -6,21 +6,27 @@ from dataclasses import replace
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cutout.finding import Finding
+from cutout.finding import Finding, Severity
 from cutout.write.cutsheet.finding_rows import finding_numbers, finding_rows, merged
 from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.work import Work
+from tests.telling import remedy, worded
 
 
-def curve(radius: float, x: float, **changes: object) -> Finding:
-    finding = Finding(
-        "tight curve", "care", (x, 20.0), radius, 9.0, 1,
-        f"Inside curve of {radius:g} mm radius: the blade turns no tighter than 9 mm.", "Drill a 5 mm hole there.",
-    )  # fmt: skip
-    return replace(finding, **changes)  # type: ignore[arg-type]
+def curve(
+    radius: float,
+    x: float,
+    text: str = "",
+    remedy: str = "Drill a 5 mm hole there.",
+    *,
+    severity: Severity = "care",
+    cleared: bool = False,
+) -> Finding:
+    said = text or f"Inside curve of {radius:g} mm radius: the blade turns no tighter than 9 mm."
+    return worded("tight curve", severity, (x, 20.0), radius, 9.0, 1, said, remedy, cleared=cleared)
 
 
-ROUTER = Finding("router", "care", (5.0, 5.0), 1.0, None, 1, "The bit leaves corners round.", "Use a chisel.")
+ROUTER = worded("router", "care", (5.0, 5.0), 1.0, None, 1, "The bit leaves corners round.", "Use a chisel.")
 
 
 def test_sentences_merge_into_a_span() -> None:
@@ -50,8 +56,8 @@ def test_every_finding_is_in_one_row_and_open_ones_are_numbered(
     make_work: Callable[..., Work], picks: list[tuple[str, bool, bool]]
 ) -> None:
     found = tuple(
-        curve(n + 1, 5.0 * n, remedy=remedy, cleared=cleared, severity="stop" if stop else "care")
-        for n, (remedy, cleared, stop) in enumerate(picks)
+        curve(n + 1, 5.0 * n, remedy=way, cleared=cleared, severity="stop" if stop else "care")
+        for n, (way, cleared, stop) in enumerate(picks)
     )
     work = make_work(findings=found)
     rows = finding_rows(work)
@@ -60,7 +66,7 @@ def test_every_finding_is_in_one_row_and_open_ones_are_numbered(
     assert [n for n, _ in numbered] == list(range(1, len(numbered) + 1))
     assert {f.at for _, f in numbered} == {f.at for f in found if not f.cleared}
     for row in rows:
-        assert len({(f.severity, f.cleared or f.remedy) for f in row.findings}) == 1
+        assert len({(f.severity, f.cleared or remedy(f)) for f in row.findings}) == 1
 
 
 def test_findings_keep_the_order_they_come_in(make_work: Callable[..., Work]) -> None:

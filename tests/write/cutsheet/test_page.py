@@ -20,6 +20,7 @@ from cutout.saw.model import Proof
 from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.work import Work
 from tests.asking import asking
+from tests.telling import text
 
 VOID = {"meta", "rect", "circle", "path", "image", "polygon", "br"}
 
@@ -81,7 +82,7 @@ def test_what_a_reader_aloud_needs(work: Work) -> None:
 def test_it_says_what_the_job_says(work: Work) -> None:
     words = Page(cut_sheet(work)).words
     for finding in work.findings:
-        assert finding.text in words
+        assert text(finding) in words
     for caution in work.cautions:
         assert caution in words
     for wanted in (

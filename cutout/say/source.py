@@ -1,0 +1,32 @@
+"""What the picture itself makes doubtful, in words."""
+
+from __future__ import annotations
+
+from cutout.check.source import Doubtful, OffSize
+from cutout.finding import Finding
+from cutout.geom.outline import Note
+from cutout.say.words import Said, Words, says
+
+_REMEDIES = {
+    "border": "Look at the preview before you print.",
+    "lost": "Make it larger, or take the smallest pieces out of the drawing; look at the preview.",
+}
+
+
+@says(Doubtful)
+def _(f: Finding, facts: Doubtful, words: Words) -> Said:
+    return Said(sentence(facts.note), _REMEDIES[facts.note.kind])
+
+
+@says(OffSize)
+def _(f: Finding, facts: OffSize, words: Words) -> Said:
+    return Said(
+        f"You asked for {words.length(f.limit)}, the figure is now {words.length(f.size)} {facts.side}: "
+        "mending took thin ends off, or filled them.",
+        "Look at the preview; turn easing or bridges off, or ask for a larger size, if the ends matter.",
+    )
+
+
+def sentence(note: Note) -> str:
+    """What a reader did, as a sentence."""
+    return note.text[:1].upper() + note.text[1:]
