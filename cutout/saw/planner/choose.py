@@ -327,6 +327,16 @@ def stub(path: ComplexArray, s: float, back: float) -> ComplexArray:
     return np.concatenate([ends[:1], path[(along > at[0] + 1e-6) & (along < at[1] - 1e-6)], ends[1:]])
 
 
+def _likely(state: State, leads: Leads) -> np.ndarray:
+    """Indices of the leads that lie where the centre may go at a few places along them."""
+    z = leads.middle()
+    likely = np.flatnonzero(shapely.contains_xy(state.area.roomy, z.real, z.imag))
+    if len(likely):
+        z = leads.pick(likely).probes()
+        likely = likely[shapely.contains_xy(state.area.roomy, z.real, z.imag).all(axis=1)]
+    return np.asarray(likely)
+
+
 def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
     """The shortest few leads to each entry that stay where the blade's centre may go.
 
@@ -334,8 +344,7 @@ def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
     """
     if len(leads) == 0:
         return []
-    middle = leads.middle()
-    likely = np.flatnonzero(shapely.contains_xy(state.area.roomy, middle.real, middle.imag))
+    likely = _likely(state, leads)
     cost = leads.length[likely] + 2.0 * leads.turn[likely]
     order = likely[np.lexsort((cost, leads.target[likely]))]
     target = leads.target[order]

@@ -15,6 +15,8 @@ SETTLE = 2.0
 """Seconds to find the place where a blade that was backed out branches off; common practice, no source."""
 _SIDE = 0.03
 """Room (mm) beside a blade that is turned."""
+_PLAIN = 0.01
+"""What is open is simplified by this much (mm) before rooms are looked for in it: less than the room beside a blade."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,8 @@ class Rooms:
         self._state = state
         self._seen = 0
         self._last: shapely.Geometry | None = None
-        self._wide: list[shapely.Geometry] = []
+        self._wide: shapely.Geometry = shapely.Polygon()
+        self._kerfs: set[int] = set()
         self._rooms: list[shapely.Geometry] = []
         self._known: dict[complex, int | None] = {}
 
@@ -65,7 +68,8 @@ class Rooms:
         state = self._state
         if self._seen and (len(state.open) < self._seen or state.open[self._seen - 1][0] is not self._last):
             # A hole was taken back: begun anew.
-            self._seen, self._wide, self._rooms = 0, [], []
+            self._seen, self._wide, self._rooms = 0, shapely.Polygon(), []
+            self._kerfs.clear()
             self._known.clear()
         new = [g for g, name in state.open[self._seen :] if not state.is_kerf(g, name)]
         self._seen = len(state.open)
@@ -73,14 +77,16 @@ class Rooms:
         if not new:
             return
         self._known.clear()
-        self._wide += new
-        near = [g for g, name in state.open if state.is_kerf(g, name)]
+        near = [g for g, name in state.open if state.is_kerf(g, name) and id(g) not in self._kerfs]
         beside = shapely.STRtree(near).query(new, predicate="dwithin", distance=0.1)[1] if near else []
-        self._wide += [near[i] for i in np.unique(beside).tolist()]
+        kerfs = [near[i] for i in np.unique(beside).tolist()]
+        self._kerfs.update(id(g) for g in kerfs)
+        plain = shapely.simplify(np.array([*new, *kerfs], dtype=object), _PLAIN)
+        self._wide = shapely.union_all([self._wide, *shapely.buffer(plain, _PLAIN, quad_segs=1)])
         half = state.blade.hole_to_turn / 2 - _SIDE
-        joined = shapely.union_all(shapely.buffer(np.array(self._wide, dtype=object), 0.01, quad_segs=2))
-        self._wide = [joined]
-        self._rooms = list(polygons_of(shapely.buffer(joined, -half, quad_segs=4)))
+        self._rooms = list(polygons_of(shapely.buffer(self._wide, -half, quad_segs=4)))
+        for room in self._rooms:
+            shapely.prepare(room)
 
 
 @dataclass

@@ -55,9 +55,19 @@ class Leads:
     def middle(self) -> ComplexArray:
         """The middle of the straight run of each lead: a quick first test of where it goes."""
         along = self.heading * np.exp(1j * self.side1 * self.first)
-        spin = 1j * self.side1 * self.heading * self.radius
-        turned = self.start + spin * (1 - np.exp(1j * self.side1 * self.first))
+        turned = self.start + _swing(self.heading, self.side1, self.first, self.radius)
         return np.asarray(turned + along * self.straight / 2)
+
+    def probes(self) -> ComplexArray:
+        """Four more places along each lead, (n, 4): halfway along both arcs, both ends of the straight run."""
+        along = self.heading * np.exp(1j * self.side1 * self.first)
+        half, turned = (
+            self.start + _swing(self.heading, self.side1, self.first * share, self.radius)
+            for share in (0.5, 1.0)
+        )
+        there = turned + along * self.straight
+        last = there + _swing(along, self.side2, self.second / 2, self.radius)
+        return np.stack([turned, there, half, last], axis=1)
 
     def pick(self, which: np.ndarray) -> Leads:
         """The leads at the given indices or where the mask is true."""
@@ -93,6 +103,11 @@ class Leads:
         return np.asarray(shapely.linestrings(xy, indices=who[order]))
 
 
+def _swing(heading: ComplexArray, side: FloatArray, angle: FloatArray, radius: float) -> ComplexArray:
+    """From the beginning of arcs to where they have turned by an angle."""
+    return np.asarray(1j * side * heading * radius * (1 - np.exp(1j * side * angle)))
+
+
 def _step(radius: float) -> float:
     return min(2 * math.acos(max(1 - _SAGITTA / max(radius, _SAGITTA), -1.0)), _COARSEST)
 
@@ -120,21 +135,19 @@ def from_places(q: ComplexArray, p: ComplexArray, t: ComplexArray, radius: float
     q (m,), p and t (n,): all m * n pairs, turning left or right onto the line; those that do not exist or
     turn more than half a circle are left out.
     """
-    source, target = (a.ravel() for a in np.meshgrid(np.arange(len(q)), np.arange(len(p)), indexing="ij"))
-    parts = []
-    for side in (1.0, -1.0):
-        centre = p[target] + 1j * side * t[target] * radius
-        away = centre - q[source]
-        square = np.abs(away) ** 2 - radius**2
-        ok = square > 0
-        straight = np.sqrt(np.where(ok, square, 0.0))
-        w = away / (straight + 1j * side * radius) if radius > 0 else away / np.maximum(np.abs(away), 1e-12)
-        angle = _angle(side * np.angle(t[target] / np.where(ok, w, 1.0)))
-        ok &= angle < math.pi
-        zero = np.zeros(len(source))
-        made = Leads(q[source], w, zero + 1.0, zero, straight, zero + side, angle, source, target, radius)
-        parts.append(made.pick(ok))
-    return _joined(parts)
+    side = np.array([1.0, -1.0])[:, None, None]
+    centre = p + 1j * side * t * radius
+    away = centre - q[:, None]
+    square = away.real**2 + away.imag**2 - radius**2
+    which, source, target = np.nonzero(square > 0)
+    side = side.ravel()[which]
+    straight = np.sqrt(square[which, source, target])
+    away = away[which, source, target]
+    w = away / (straight + 1j * side * radius) if radius > 0 else away / np.maximum(np.abs(away), 1e-12)
+    angle = _angle(side * np.angle(t[target] / w))
+    zero = np.zeros(len(source))
+    made = Leads(q[source], w, zero + 1.0, zero, straight, side, angle, source, target, radius)
+    return made.pick(angle < math.pi)
 
 
 def from_poses(
@@ -149,52 +162,21 @@ def from_poses(
 
     Those that do not exist or turn more than `most` radians in all are left out.
     """
-    source, target = (a.ravel() for a in np.meshgrid(np.arange(len(q)), np.arange(len(p)), indexing="ij"))
-    parts = []
-    for side1 in (1.0, -1.0):
-        for side2 in (1.0, -1.0):
-            o1 = q[source] + 1j * side1 * u[source] * radius
-            o2 = p[target] + 1j * side2 * t[target] * radius
-            apart = (side2 - side1) * radius
-            square = np.abs(o2 - o1) ** 2 - apart**2
-            ok = square > 1e-9
-            straight = np.sqrt(np.where(ok, square, 1.0))
-            w = np.where(ok, o2 - o1, 1.0) / np.where(ok, straight + 1j * apart, 1.0)
-            first = _angle(side1 * np.angle(w / u[source]))
-            second = _angle(side2 * np.angle(t[target] / w))
-            ok &= (first < math.pi) & (second < math.pi) & (first + second < most)
-            zero = np.zeros(len(source))
-            made = Leads(
-                q[source],
-                u[source],
-                zero + side1,
-                first,
-                straight,
-                zero + side2,
-                second,
-                source,
-                target,
-                radius,
-            )
-            parts.append(made.pick(ok))
-    return _joined(parts)
+    side1 = np.array([1.0, 1.0, -1.0, -1.0])[:, None, None]
+    side2 = np.array([1.0, -1.0, 1.0, -1.0])[:, None, None]
+    between = (p + 1j * side2 * t * radius) - (q[:, None] + 1j * side1 * u[:, None] * radius)
+    apart = (side2 - side1) * radius
+    square = between.real**2 + between.imag**2 - apart**2
+    which, source, target = np.nonzero(square > 1e-9)
+    side1, side2, apart = side1.ravel()[which], side2.ravel()[which], apart.ravel()[which]
+    straight = np.sqrt(square[which, source, target])
+    w = between[which, source, target] / (straight + 1j * apart)
+    first = _angle(side1 * np.angle(w / u[source]))
+    second = _angle(side2 * np.angle(t[target] / w))
+    made = Leads(q[source], u[source], side1, first, straight, side2, second, source, target, radius)
+    return made.pick((first < math.pi) & (second < math.pi) & (first + second < most))
 
 
 def _angle(raw: FloatArray) -> FloatArray:
     angle = np.mod(raw, _FULL)
     return np.where(angle > _FULL - 1e-6, 0.0, angle)
-
-
-def _joined(parts: list[Leads]) -> Leads:
-    return Leads(
-        np.concatenate([p.start for p in parts]),
-        np.concatenate([p.heading for p in parts]),
-        np.concatenate([p.side1 for p in parts]),
-        np.concatenate([p.first for p in parts]),
-        np.concatenate([p.straight for p in parts]),
-        np.concatenate([p.side2 for p in parts]),
-        np.concatenate([p.second for p in parts]),
-        np.concatenate([p.source for p in parts]),
-        np.concatenate([p.target for p in parts]),
-        parts[0].radius,
-    )

@@ -365,8 +365,11 @@ class State:
         for piece in drops:
             if piece.area < 1.0:
                 continue
-            near = [g for g, _ in self.open if shapely.dwithin(g, piece, 0.1)]
-            room = shapely.buffer(shapely.buffer(shapely.union_all([piece, *near]), 0.01), -half)
+            shapes = np.array([g for g, _ in self.open], dtype=object)
+            near = shapes[shapely.dwithin(shapes, piece, 0.1)]
+            plain = shapely.simplify(np.array([piece, *near], dtype=object), 0.01)
+            whole = shapely.union_all(shapely.buffer(plain, 0.01, quad_segs=1))
+            room = shapely.buffer(whole, -half, quad_segs=4)
             for part in polygons_of(room):
                 n = int(min(max(part.exterior.length / max(self.blade.width, 2.0), 1), 150))
                 spots = shapely.line_interpolate_point(part.exterior, np.arange(n) / n, normalized=True)
