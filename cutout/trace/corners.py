@@ -7,7 +7,7 @@ doing. So a corner is looked for, and placed, from the two flanks that lead up t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -21,6 +21,7 @@ STEP = 0.5
 """Distance between the samples of a ring in pixels."""
 
 _LEAST_TURN = math.radians(24)
+_LASTING_TURN = math.radians(30)
 _BLUNT = math.radians(50)
 _REACH = 10.0
 """Greatest length (px) of flank used to place a corner."""
@@ -88,6 +89,47 @@ def find_corners(z: ComplexArray, blur: float, noise: float) -> list[Corner]:
         room = min(room, *((k - index) % len(z) for k in kept), len(z) // 2)
         corners.extend(_blunt(z, index, room, blur, noise))
     return sorted(corners, key=lambda c: c.index)
+
+
+def lasting(z: ComplexArray, corners: list[Corner], reach: float, noise: float) -> list[Corner]:
+    """The corners that are more than ripples: their flanks turn as straight lines `reach` px long, too.
+
+    The sharpest are looked at first; a flank ends where one of those begins to turn. Flanks shorter than half
+    the reach say nothing: such corners belong to detail. Those kept lie where their long flanks meet, which
+    ripples move less than short ones.
+    """
+    n, far = len(z), max(4, round(reach / STEP))
+    turns = [_chord_turn(z, c, far) for c in corners]
+    kept: list[int] = []
+    for k in sorted(range(len(corners)), key=lambda k: -turns[k]):
+        here = corners[k].index
+        room = min((min((here - j) % n, (j - here) % n) for j in (corners[i].index for i in kept)), default=n)
+        if room >= far / 2 and _chord_turn(z, corners[k], min(far, room)) >= _LASTING_TURN:
+            kept.append(k)
+    kept.sort()
+    at = [corners[k].index for k in kept]
+    rooms = [(b - a) % n or n for a, b in zip(at, at[1:] + at[:1], strict=True)]
+    return [
+        _settled(z, corners[k], min(far, rooms[i - 1] // 2), min(far, rooms[i] // 2), noise)
+        for i, k in enumerate(kept)
+    ]
+
+
+def _settled(z: ComplexArray, corner: Corner, before: int, after: int, noise: float) -> Corner:
+    """The corner where flanks of so many samples meet; as it is where that is farther off than ripples take it."""
+    left = _flank(z, corner.index, -corner.before, -max(before, corner.before + 3), noise)
+    right = _flank(z, corner.index, corner.after, max(after, corner.after + 3), noise)
+    meeting = _meet(left, right, corner.apex) if left is not None and right is not None else None
+    if meeting is None or abs(meeting[0] - corner.apex) > 1.0 + 6.0 * noise:
+        return corner
+    return replace(corner, apex=meeting[0])
+
+
+def _chord_turn(z: ComplexArray, corner: Corner, far: int) -> float:
+    """How much (radians) the mean ways to and from the corner turn over `far` samples each."""
+    t = np.arange(1, min(far, len(z) // 3) + 1)
+    before, after = ((z[(corner.index + s * t) % len(z)] - corner.apex).mean() for s in (-1, 1))
+    return abs(math.atan2((-before.conjugate() * after).imag, (-before.conjugate() * after).real))
 
 
 def _candidates(z: ComplexArray, blur: float, noise: float) -> list[int]:

@@ -126,6 +126,22 @@ def test_smoothing_takes_out_ripples_and_keeps_the_size() -> None:
     assert ring.area == pytest.approx(math.pi * 1e4, rel=0.002)
 
 
+@pytest.mark.parametrize("smooth", [3.0, 8.0])
+def test_smoothing_keeps_corners_and_size(smooth: float) -> None:
+    t = np.linspace(0, 1, 4000, endpoint=False)
+    sides = np.array([0, 150, 150 + 90j, 90j, 0])
+    at = np.interp(4 * t, np.arange(5), sides.real) + 1j * np.interp(4 * t, np.arange(5), sides.imag)
+    rippled = at + 0.4 * np.sin(2 * math.pi * 60 * t) * np.exp(2j * math.pi * np.floor(4 * t) / 4) * 1j
+    ring = fit_ring(rippled, 0.1, smooth=smooth)
+    z = ring.complex_points()
+    assert len(ring.corners(math.radians(30))) == 4
+    assert np.ptp(z.real) == pytest.approx(150, abs=0.9)
+    assert np.ptp(z.imag) == pytest.approx(90, abs=0.9)
+    # Ripples of 0.4 on long sides are gone; at the corners half of one may be left.
+    assert furthest(ring, Ring.of_points(np.array([(0, 0), (150, 0), (150, 90), (0, 90)]))) < 0.45
+    assert len(ring.segments) <= 16
+
+
 def test_pieces_cover_a_run_without_gaps() -> None:
     rng = np.random.default_rng(2)
     z = np.cumsum(STEP * np.exp(1j * np.cumsum(rng.normal(0, 0.08, 600))))

@@ -27,12 +27,14 @@ _COLOURLESS = {"1": "L", "L": "L", "LA": "LA", "La": "LA"}
 class Picture:
     """Pixels of one picture. `colour` is a grey ("L") or "RGB" image, `alpha` its opacity or None.
 
-    camera: the file says that a camera or scanner took it.
+    camera: the file says that a camera or scanner took it. palette: its colours were picked for it, so that some
+    greys may be lacking.
     """
 
     colour: Image.Image
     alpha: Image.Image | None
     camera: bool = False
+    palette: bool = False
 
 
 def decode(data: bytes, name: str) -> Picture:
@@ -47,7 +49,9 @@ def decode(data: bytes, name: str) -> Picture:
             _check_size(opened.size, name)
             opened.load()
             camera = _taken_by_camera(opened)
-            return replace(_split(_in_srgb(ImageOps.exif_transpose(opened))), camera=camera)
+            palette = opened.mode in ("P", "PA")
+            picture = _split(_in_srgb(ImageOps.exif_transpose(opened)))
+            return replace(picture, camera=camera, palette=palette)
     except UnidentifiedImageError as error:
         raise ReadError(
             f"{name}: not a picture that can be read: use PNG, JPEG, WebP, TIFF, BMP or GIF."

@@ -11,7 +11,7 @@ from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.geom.outline import Note, Outline
 from cutout.read.options import ReadOptions
 from cutout.read.picture.decode import Picture, decode
-from cutout.read.picture.edge import EdgeFit, fit_edges, in_light
+from cutout.read.picture.edge import EdgeFit, fit_edges, gap_noise, in_light
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.straighten import straightened
 from cutout.read.specks import Share
@@ -71,13 +71,16 @@ def _edges(picture: Picture, name: str, options: ReadOptions) -> tuple[Field, Is
     found = iso_lines(field.values, field.level)
     if field.stepped:
         return field, replace(found, noise=STEPPED)
+    if picture.palette:
+        grey = np.asarray(picture.colour.convert("L"))
+        found = replace(found, noise=gap_noise(grey, field.values, field.level, found.blur))
     if field.exact:
         return field, found
     fit = fit_edges(np.asarray(picture.colour.convert("L")), found)
     light = picture.camera if fit is None else fit.light_mixed(picture.camera)
     if light:
         field = find_figure(in_light(picture), name, options)
-        found = iso_lines(field.values, field.level)
+        found = replace(iso_lines(field.values, field.level), noise=found.noise)
     return replace(field, notes=(*field.notes, _edge_note(fit, light))), found
 
 

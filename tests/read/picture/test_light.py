@@ -89,6 +89,20 @@ def test_a_light_disc_on_dark_too() -> None:
     assert "in light" in said(found, "edges")
 
 
+def test_greys_a_palette_lacks_make_no_ripples() -> None:
+    """Six greys for a soft disc: its half-way line hops, but the outline is a circle still."""
+    few = np.array([20, 25, 60, 150, 190, 225])
+    codes = 225 - 205 * disc(1.5)
+    nearest = np.abs(codes[..., None] - few).argmin(axis=2).astype(np.uint8)
+    image = Image.fromarray(nearest, "P")
+    image.putpalette(np.repeat(few, 3).astype(np.uint8).tobytes())
+    out = io.BytesIO()
+    image.save(out, "PNG")
+    found = traced(out.getvalue())
+    assert len(found.rings[0].segments) <= 4
+    assert abs(off(found)) < 0.35
+
+
 def test_where_the_edges_do_not_tell_the_camera_decides() -> None:
     """Black and white along the pixel rows, softened by nothing: no edge to look at."""
     plain = np.full((60, 60), 230.0)
