@@ -8,21 +8,25 @@ import math
 import tempfile
 import zipfile
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path, PurePath
 from typing import Any
 
 from cutout import run
+from cutout.amend.model import Bridge
 from cutout.amend.size import scaled, sizes
+from cutout.finding import Finding
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.job.schema import Job
 from cutout.job.set_up import kit_of, outline_of, panel_of
-from cutout.kit import blade, paper
+from cutout.kit import Kit, blade, paper
 from cutout.page import view
 from cutout.page.examples import example
 from cutout.page.reading import Memory, Reader, first_size
+from cutout.page.remedies import Case, lead, remedies, take_blade, take_width
 from cutout.page.room import free_room, overlaps
-from cutout.pattern import Panel
+from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import clear_area
 from cutout.write.gauge import gauge_pdf
 from cutout.write.outputs import FILES, JOB, RESULT, files_of, output
@@ -100,10 +104,11 @@ def mended(job: Job, folder: Path) -> dict[str, Any]:
     """The pattern as it would be cut, and as it was laid out."""
     laid = _laid_out(job, folder)
     after = run.mend_laid(laid)
+    case = _case(job, laid.asked.kit, after.pattern, after.bridges, folder)
     return {
         **view.pattern_view(after.pattern),
         **view.mend_view(after.bridges, after.eased, laid.asked.kit.units),
-        "findings": view.findings_view(after.findings),
+        **_found(after.findings, case),
         "stage": "mended",
     }
 
@@ -115,7 +120,7 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
         **view.pattern_view(work.pattern),
         **view.mend_view(work.bridges, work.eased, work.units),
         **view.plan_view(work.plan, work.proof, work.units),
-        "findings": view.findings_view(work.findings),
+        **_found(work.findings, _case(job, work.kit, work.pattern, work.bridges, folder)),
         "notes": list(work.notes),
         "cautions": list(work.cautions),
         "stage": "planned",
@@ -171,7 +176,33 @@ def smallest(job: Job, folder: Path, name: str) -> dict[str, Any]:
     one = kit.blade if name == kit.blade.name else blade(name)
     x0, _, x1, _ = before.outline.bounds
     found = sizes(scaled(before.outline, before.panel, job.keep), x1 - x0, kit, [one])
-    return view.size_view(found.rows[0], found.most, kit.units)
+    row = found.rows[0]
+    # Where blade or size is the job's own already, or the search ended at its end, there is nothing to take.
+    ways = [] if name == kit.blade.name else [take_blade(one)]
+    if row.smallest is not None and not row.below and not row.manages and len(job.figures) == 1:
+        ways.append(take_width(job, before.outline.bounds, row.smallest))
+    return {**view.size_view(row, found.most, kit.units), "ways": [asdict(way) for way in ways]}
+
+
+def _case(job: Job, kit: Kit, pattern: Pattern, bridges: tuple[Bridge, ...], folder: Path) -> Case:
+    """What remedies are worked out from; figures that stand by a rule have no place or size of their own."""
+    own = _in_place(job)
+    boxes = [_outline(job, n, pattern.panel, folder).bounds for n in range(len(job.figures))] if own else []
+    return Case(job, kit, pattern, bridges, tuple(boxes))
+
+
+def _found(findings: Sequence[Finding], case: Case) -> dict[str, Any]:
+    """The findings, each with what can be done about it, and what would help the whole pattern most."""
+    first = lead(case)
+    return {
+        "findings": view.findings_view(findings, lambda found: remedies(found, case)),
+        "lead": None if first is None else {"text": first[0], "way": first[1] and asdict(first[1])},
+    }
+
+
+def _in_place(job: Job) -> bool:
+    """Every figure stands once, at a place of its own."""
+    return job.arrange is None and all(f.repeat == 1 and not f.pair for f in job.figures)
 
 
 def _work(job: Job, folder: Path) -> Work:
@@ -205,7 +236,7 @@ def _board(job: Job, panel: Panel, folder: Path) -> dict[str, Any]:
     units = job.units or "mm"
     each = view.MOST_POINTS // max(1, len(job.figures))
     outlines = [_outline(job, n, panel, folder) for n in range(len(job.figures))]
-    in_place = job.arrange is None and all(f.repeat == 1 and not f.pair for f in job.figures)
+    in_place = _in_place(job)
     return {
         "panel": {
             **view.panel_view(panel, units),

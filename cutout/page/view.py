@@ -6,7 +6,8 @@ Lengths are mm in the panel's frame (y up); areas are SVG path data in that fram
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from cutout.amend.size import BladeSize
 from cutout.finding import Finding
 from cutout.geom.outline import Outline, polygons_of
 from cutout.job.schema import FramePart
+from cutout.page.remedies import Remedy
 from cutout.page.steps import steps
 from cutout.pattern import Opening, Panel, Pattern, Zone
 from cutout.saw.model import Plan, Proof
@@ -96,8 +98,10 @@ def pattern_view(pattern: Pattern) -> dict[str, Any]:
     }
 
 
-def findings_view(findings: Sequence[Finding]) -> list[dict[str, Any]]:
-    """The findings as listed, numbered from 1 in the order given, the mended ones last."""
+def findings_view(
+    findings: Sequence[Finding], ways: Callable[[Finding], Sequence[Remedy]] = lambda _: ()
+) -> list[dict[str, Any]]:
+    """The findings as listed, numbered from 1 in the order given, the mended ones last; `ways`: what can be done."""
     return [
         {
             "number": number,
@@ -108,6 +112,7 @@ def findings_view(findings: Sequence[Finding]) -> list[dict[str, Any]]:
             "text": found.text,
             "remedy": found.remedy,
             "cleared": found.cleared,
+            "ways": [asdict(way) for way in ways(found)],
         }
         for number, found in enumerate(sorted(findings, key=lambda f: f.cleared), 1)
     ]

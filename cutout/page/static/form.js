@@ -4,8 +4,8 @@ import { el } from "./dom.js";
 import { isBeingWritten, send, valueAt } from "./fields.js";
 import { say, warn } from "./say.js";
 
-/** Of such a pair only one is given: writing in the one empties the other. */
-const EITHER = [["width", "height"], ["size", "diameter"]];
+/** Of such settings only one is given: writing in the one empties the others. */
+const EITHER = [["width", "height", "cap_height"], ["size", "diameter"]];
 const EITHER_IN = /^(figures|faces\.(show|back)\.figures|panel\.zones)\.\d+$/;
 
 export class Form {
@@ -211,8 +211,9 @@ export class Form {
   }
 
   #emptied(way, name, value) {
-    const pair = value !== null && EITHER_IN.test(way) && EITHER.find((names) => names.includes(name));
-    return pair ? [{ path: `${way}.${pair.find((other) => other !== name)}`, value: null }] : [];
+    const alike = value !== null && EITHER_IN.test(way) && EITHER.find((names) => names.includes(name));
+    const others = (alike || []).filter((other) => other !== name && valueAt(this.#work.state.job, `${way}.${other}`));
+    return others.map((other) => ({ path: `${way}.${other}`, value: null }));
   }
 
   /** One of several values: sent with the others once all are there; all emptied, the setting is unset. */

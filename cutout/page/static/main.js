@@ -77,6 +77,10 @@ function startEverything() {
   picture.start(form, hands, choices);
   findings.dispatch = walk.dispatch = held.dispatch = drawAll;
   findings.reveal = () => drawers.open("findings");
+  held.reveal = (field) => {
+    drawers.reveal(field);
+    field.focus();
+  };
   held.leaveFinished = () => shown() === "finished" && showAs("after");
   work.addEventListener("state", showState);
   work.addEventListener("look", showLook);

@@ -231,7 +231,7 @@ export class Picture {
         const at = `figures.${this.chosen}`;
         const value = Number(slider.value);
         const changes = [{ path: `${at}.${slider.dataset.slider}`, value }];
-        if (slider.dataset.slider === "width") changes.push({ path: `${at}.height`, value: null });
+        if (slider.dataset.slider === "width") changes.push(...["height", "cap_height"].map((other) => ({ path: `${at}.${other}`, value: null })), { path: `${at}.fit`, value: false });
         setOf(this.#work, slider, changes, gesture);
       });
       slider.addEventListener("change", () => (gesture = null));
