@@ -58,9 +58,7 @@ def best_way(pattern: Pattern, kit: Kit) -> Way | None:
     gain = "the weakest web is sound then, instead of having"
     if best < 1:
         gain = f"the weakest web then has {best:.0%} of the width it should have, instead of"
-    return Way(
-        turn, f"{_what(turn)}: {gain} {now:.0%}{' of the width it should have' if best >= 1 else ''}."
-    )
+    return Way(turn, f"{_what(turn)}: {gain} {now:.0%}{' of the width it should have' if best >= 1 else ''}.")
 
 
 def _what(turn: int | None) -> str:

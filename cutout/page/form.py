@@ -78,7 +78,7 @@ OPTIONS = {
     "keep": {"panel": "the panel: the figure is cut out of it", "figure": "the figure: the wood around it goes",
              "both": "both: one cut along the line"},
     "overlap": {"merge": "are joined into one", "refuse": "are refused"},
-    "units": {"": "millimetres (usual)", "mm": "millimetres", "in": "inches"},
+    "units": {"": "mm (usual)", "mm": "mm", "in": "inches"},
     "template.line_lies": {"middle": "in the middle of the line", "keep": "at its edge, the line stays"},
 }  # fmt: skip
 """What the words of a choice mean."""

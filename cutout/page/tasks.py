@@ -73,13 +73,21 @@ def example_view(name: str) -> dict[str, Any]:
     with tempfile.TemporaryDirectory() as folder:
         for file, content in files.items():
             (Path(folder) / file).write_bytes(content)
-        laid = run.lay_out(job, Path(folder))
-    kept = job.keep == "panel"
+        return {"title": job.title, **_sketch(run.lay_out(job, Path(folder)))}
+
+
+def sketch(job: Job, folder: Path) -> dict[str, Any]:
+    """A job as a small picture, to know it by among others."""
+    with READER.near():
+        return _sketch(_laid_out(job, folder))
+
+
+def _sketch(laid: run.LaidOut) -> dict[str, Any]:
+    job, pattern = laid.job, laid.pattern
     return {
-        "title": job.title,
-        "panel": view.panel_view(laid.pattern.panel, job.units or "mm"),
-        "figure": view.path_data(laid.pattern.figure, view.MOST_POINTS // 4),
-        "cut_out": kept,
+        "panel": {**view.panel_view(pattern.panel, job.units or "mm"), "wood": job.panel.wood},
+        "figure": view.path_data(pattern.figure, view.MOST_POINTS // 4),
+        "cut_out": job.keep == "panel",
     }
 
 
@@ -121,6 +129,7 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
         **view.mend_view(work.bridges, work.eased, work.units),
         **view.plan_view(work.plan, work.proof, work.units),
         **_found(work.findings, _case(job, work.kit, work.pattern, work.bridges, folder)),
+        "template": view.sheets_view(work),
         "notes": list(work.notes),
         "cautions": list(work.cautions),
         "stage": "planned",

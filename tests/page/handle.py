@@ -64,7 +64,7 @@ def hold_plans(context: BrowserContext) -> None:
     """Let no plan be worked out until a test asks for one: most look at the page before, and a plan takes seconds."""
     waiting: list[Route] = []
     _held[context] = waiting
-    context.route(_PLAN, waiting.append)
+    context.route(_PLAN, lambda route: waiting.append(route))
 
 
 def let_plans(page: Page) -> None:

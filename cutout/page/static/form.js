@@ -8,6 +8,9 @@ import { say, warn } from "./say.js";
 const EITHER = [["width", "height", "cap_height"], ["size", "diameter"]];
 const EITHER_IN = /^(figures|faces\.(show|back)\.figures|panel\.zones)\.\d+$/;
 
+/** Letters of a value, or of the words for none, from which on a field needs a line of its own. */
+const LONG = 18;
+
 export class Form {
   #work;
   #spec;
@@ -151,7 +154,9 @@ export class Form {
     const input = field.parts.length ? this.#parts(field, path, id) : this.#input(field, path, id);
     const flag = field.kind === "yes or no" && field.default !== null;
     const label = field.parts.length ? el("span", { class: "legend", id: `${id}-label` }, field.label) : el("label", { for: id }, field.label);
-    const wide = field.parts.length > 2 || ["places", "file"].includes(field.kind) || flag || field.choices.some(({ title }) => title.length > 24) ? " wide" : field.parts.length ? " pair" : "";
+    const named = field.names.length && !field.more_than_names ? field.names : field.choices;
+    const longest = Math.max(0, ...named.map(({ title }) => title.length), field.required || field.default !== null ? 0 : field.unset.length);
+    const wide = field.parts.length > 2 || ["places", "file"].includes(field.kind) || flag || longest > LONG ? " wide" : field.parts.length ? " pair" : "";
     const order = flag ? [input, label] : [label, input];
     return el("div", { class: `field${flag ? " flag" : ""}${wide}`, "data-field": path }, ...order, means, why);
   }

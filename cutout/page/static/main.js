@@ -4,13 +4,14 @@ import { ApiError, download, get, jobInAddress } from "./api.js";
 import { Begin } from "./begin.js";
 import { compareBlades } from "./blades.js";
 import { Board } from "./board.js";
-import { byId, el, refill, settled } from "./dom.js";
+import { byId, el, refill, settled, svg } from "./dom.js";
 import { Drawers } from "./drawers.js";
 import { Findings } from "./findings.js";
 import { Form } from "./form.js";
 import { Hands } from "./hands.js";
 import { Held } from "./held.js";
 import { legend } from "./marks.js";
+import { Overview } from "./map.js";
 import { figure as written, Paper } from "./paper.js";
 import { Picture } from "./picture.js";
 import { doing, say, warn } from "./say.js";
@@ -22,6 +23,7 @@ const NUDGE_EDGE = 10;
 const work = new Work();
 const board = new Board(byId("board"));
 const paper = new Paper(board);
+new Overview(board);
 const hands = new Hands(board);
 const drawers = new Drawers();
 const begin = new Begin(work);
@@ -55,6 +57,16 @@ async function start() {
   }
 }
 
+/** Where a phone finds the walk, as a code to read; or how to get one. */
+function showShared() {
+  const { shared } = choices;
+  const hint = (text) => el("p", { class: "hint" }, text);
+  if (!shared) return byId("shared").replaceChildren(hint("Save cutsheet.html under Print and open it there; or start the page with “cutout page --share” for a code to read."));
+  const box = `-2 -2 ${shared.across + 4} ${shared.across + 4}`;
+  const code = svg("svg", { viewBox: box, class: "code", role: "img", "aria-label": "Code that opens the walk on a phone" }, svg("rect", { x: -2, y: -2, width: shared.across + 4, height: shared.across + 4, fill: "#fff" }), svg("path", { d: shared.code, fill: "#000" }));
+  return byId("shared").replaceChildren(hint("Read this code in the same network. Whoever has it sees the steps of the job that is open here, and nothing else; it ends with the page."), code, el("p", { class: "address" }, shared.address));
+}
+
 async function openJob() {
   const id = jobInAddress();
   try {
@@ -76,6 +88,7 @@ function startEverything() {
   form.adding = { "mend.bridges": () => byId("add-bridge").click(), holes: () => byId("add-hole").click() };
   picture.start(form, hands, choices);
   findings.dispatch = walk.dispatch = held.dispatch = drawAll;
+  drawers.dispatch = () => work.state && drawAll();
   findings.reveal = () => drawers.open("findings");
   held.reveal = (field) => {
     drawers.reveal(field);
@@ -90,6 +103,7 @@ function startEverything() {
   hands.addEventListener("chosen", (event) => chosen(event.detail));
   hands.addEventListener("moving", (event) => showMoving(event.detail));
   startButtons();
+  showShared();
 }
 
 /** What an unset field of a figure comes to, as the panel shows it. */
@@ -280,6 +294,7 @@ function drawAll() {
   const chosenBox = hands.items.find((item) => item.key === hands.chosen)?.box;
   paper.still = chosenBox ?? (look?.figures.length === 1 ? look.figures[0].box : null);
   byId("caption").textContent = look ? caption(look) : "";
+  byId("template-sum").textContent = walk.plan?.template?.text ?? "";
   byId("eased").textContent = work.cut?.eased ?? "";
   const empty = { panel: emptyPanel(), waste: "", openings: [], bridges: [] };
   const base = look ? { ...look, ...drawn } : empty;
@@ -295,6 +310,7 @@ function drawAll() {
     selected: findings.selected,
     marked: byId("show-marks").getAttribute("aria-pressed") === "true",
     plan: show === "before" ? null : walk.plan,
+    sheets: drawers.current === "print" && !walk.walking && show !== "finished" ? (walk.plan?.template?.sheets ?? []) : [],
     walking: walk.walking,
     step: walk.step,
     done: walk.sawn,
