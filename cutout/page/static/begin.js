@@ -52,11 +52,11 @@ export class Begin {
   }
 }
 
-function fillEntry(button, { title, about, ...sketch }) {
+function fillEntry(button, view) {
   const [picture, name, what] = button.children;
-  drawSketch(picture, sketch);
-  name.textContent = title;
-  what.textContent = about;
+  drawSketch(picture, view);
+  name.textContent = view.title;
+  what.textContent = view.about;
 }
 
 /** A job as a small picture. */

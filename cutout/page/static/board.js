@@ -135,6 +135,7 @@ export class Board extends EventTarget {
     return this.#size[0] < NARROW ? ROOM.narrow : ROOM.wide;
   }
 
+  /** @param {number[]} box */
   #turnedBox([x0, y0, x1, y1]) {
     const { width } = this.model.panel;
     return this.turned ? [width - x1, y0, width - x0, y1] : [x0, y0, x1, y1];
@@ -192,7 +193,10 @@ export class Board extends EventTarget {
     this.#layers.cross.replaceChildren(this.upright(at, svg("circle", { r: 10, class: "aim" }), lines));
   }
 
-  /** A place of the panel as it is seen: mirrored when the panel is turned round. */
+  /**
+   * A place of the panel as it is seen: mirrored when the panel is turned round.
+   * @param {number[]} at
+   */
   seen([x, y]) {
     return [this.turned ? this.model.panel.width - x : x, y];
   }

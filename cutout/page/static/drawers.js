@@ -1,6 +1,6 @@
 // The dock: six drawers, one open at a time, each front saying how things stand in a few words.
 
-import { byId } from "./dom.js";
+import { byId, one } from "./dom.js";
 
 const NAMES = ["picture", "panel", "saw", "findings", "plan", "print"];
 
@@ -16,7 +16,7 @@ export class Drawers {
   }
 
   #front(name) {
-    return document.querySelector(`#${name} > h2 > .front`);
+    return one(`#${name} > h2 > .front`);
   }
 
   /** The front of the open drawer closes it, so that a small screen is all board. */

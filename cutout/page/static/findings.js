@@ -1,7 +1,7 @@
 // The list of findings by kind, each tied to its mark on the panel.
 
 import { sameAs } from "./crowd.js";
-import { byId, el, refill } from "./dom.js";
+import { byId, el, one, refill } from "./dom.js";
 import { kindOf, listMark } from "./marks.js";
 import { say, warn } from "./say.js";
 
@@ -129,7 +129,7 @@ export class Findings {
     this.selected = found;
     this.reveal();
     this.dispatch();
-    const entry = document.querySelector(`[data-key="${keyOf(found)}"]`);
+    const entry = one(`[data-key="${keyOf(found)}"]`);
     entry?.scrollIntoView({ block: "center" });
     entry?.focus({ preventScroll: true });
   }

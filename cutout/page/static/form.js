@@ -1,6 +1,6 @@
 // The form: every setting of a job, made from what the server says of the schema. A new setting appears by itself.
 
-import { el } from "./dom.js";
+import { all, el, one } from "./dom.js";
 import { isBeingWritten, send, valueAt } from "./fields.js";
 import { say, warn } from "./say.js";
 
@@ -18,7 +18,9 @@ export class Form {
   #lists = [];
   #switches = [];
   /** Set by main.js: what an entry of a list is called and shows; the words for an unset value; adding by hand. */
+  /** @type {(path: string, n: number) => any} */
   entry = () => null;
+  /** @type {(path: string, part?: string) => string | null} */
   fallback = () => null;
   adding = {};
 
@@ -27,7 +29,7 @@ export class Form {
     this.#work = work;
     this.#spec = spec;
     this.#figure = figure;
-    for (const holder of document.querySelectorAll("[data-form]")) this.#fill(holder);
+    for (const holder of all("[data-form]")) this.#fill(holder);
   }
 
   #fill(holder) {
@@ -142,7 +144,7 @@ export class Form {
     const words = button.getAttribute("aria-label").replace("Take away ", "");
     if (!(await this.#set(button, [{ path, value: null }]))) return;
     say(`${words} taken away.`, true);
-    document.querySelector(`[data-add="${list}"]`)?.focus();
+    one(`[data-add="${list}"]`)?.focus();
   }
 
   /** One setting: a label, one field or a few side by side, its meaning, and why it is closed where it is. */
@@ -253,8 +255,8 @@ export class Form {
       box.checked = on;
       body.hidden = !on;
     }
-    for (const field of document.querySelectorAll("[data-path]")) this.#show(field);
-    for (const holder of document.querySelectorAll("[data-field]")) this.#close(holder);
+    for (const field of all("[data-path]")) this.#show(field);
+    for (const holder of all("[data-field]")) this.#close(holder);
   }
 
   #show(field) {

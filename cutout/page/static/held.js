@@ -1,6 +1,6 @@
 // What hands have done on the panel, as changes of the job; and the lists of bridges and holes.
 
-import { byId, el, refill } from "./dom.js";
+import { byId, el, one, refill } from "./dom.js";
 import { button } from "./picture.js";
 import { say, warn } from "./say.js";
 
@@ -45,6 +45,7 @@ export class Held {
   dispatch = () => {};
   leaveFinished = () => {};
   /** Set by main.js: open what holds a field, and go to it. */
+  /** @type {(field: any) => void} */
   reveal = () => {};
 
   #figures() {
@@ -112,7 +113,7 @@ export class Held {
   async #typed({ at, angle, width }) {
     const value = { at: at.map(round), angle: round(angle), width: round(width) };
     await this.#change([{ path: "mend.without.+", value: at }, { path: "mend.bridges.+", value }], () => "This bridge is now one of your own: type its place, direction and width.");
-    const field = document.querySelector(`[data-path="mend.bridges.${this.#work.state.job.mend.bridges.length - 1}.width"]`);
+    const field = one(`[data-path="mend.bridges.${this.#work.state.job.mend.bridges.length - 1}.width"]`);
     if (field) this.reveal(field);
   }
 

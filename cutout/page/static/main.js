@@ -4,7 +4,7 @@ import { ApiError, download, get, jobInAddress } from "./api.js";
 import { Begin } from "./begin.js";
 import { compareBlades } from "./blades.js";
 import { Board } from "./board.js";
-import { byId, el, refill, settled, svg } from "./dom.js";
+import { all, byId, el, one, refill, settled, svg } from "./dom.js";
 import { Drawers } from "./drawers.js";
 import { Findings } from "./findings.js";
 import { Form } from "./form.js";
@@ -36,11 +36,11 @@ let choices = null;
 let turned = false;
 
 const units = () => work.state.job.units ?? "mm";
-const shown = () => document.querySelector("[name=show]:checked").value;
+const shown = () => one("[name=show]:checked").value;
 
 async function start() {
   byId("legend").append(...legend().map((parts) => el("li", {}, ...parts)));
-  for (const link of document.querySelectorAll("[data-goto]")) {
+  for (const link of all("[data-goto]")) {
     link.addEventListener("click", (event) => {
       event.preventDefault();
       byId(link.dataset.goto).focus({ preventScroll: true });
@@ -99,9 +99,9 @@ function startEverything() {
   work.addEventListener("look", showLook);
   work.addEventListener("cut", showCut);
   work.addEventListener("busy", showBusy);
-  work.addEventListener("trouble", (event) => warn(event.detail));
-  hands.addEventListener("chosen", (event) => chosen(event.detail));
-  hands.addEventListener("moving", (event) => showMoving(event.detail));
+  work.addEventListener("trouble", (/** @type {any} */ event) => warn(event.detail));
+  hands.addEventListener("chosen", (/** @type {any} */ event) => chosen(event.detail));
+  hands.addEventListener("moving", (/** @type {any} */ event) => showMoving(event.detail));
   startButtons();
   showShared();
 }
@@ -138,7 +138,7 @@ function startButtons() {
     byId("job-menu").open = false;
   });
   byId("job-menu").addEventListener("toggle", () => byId("job-menu").open && picture.showEarlier());
-  document.addEventListener("pointerdown", (event) => event.target.closest("#job-menu") || (byId("job-menu").open = false));
+  document.addEventListener("pointerdown", (/** @type {any} */ event) => event.target.closest("#job-menu") || (byId("job-menu").open = false));
   byId("job-menu").addEventListener("keydown", (event) => {
     if (event.key !== "Escape") return;
     byId("job-menu").open = false;
@@ -152,9 +152,9 @@ function startButtons() {
     byId("show-marks").setAttribute("aria-pressed", String(on));
     drawAll();
   });
-  for (const radio of document.querySelectorAll("[name=show]")) radio.addEventListener("change", () => showAs(radio.value));
+  for (const radio of all("[name=show]")) radio.addEventListener("change", () => showAs(radio.value));
   byId("turn-round").addEventListener("click", turnRound);
-  for (const button of document.querySelectorAll("#behind [data-behind]")) button.addEventListener("click", () => putBehind(button.dataset.behind));
+  for (const button of all("#behind [data-behind]")) button.addEventListener("click", () => putBehind(button.dataset.behind));
   putBehind("light");
   byId("help-open").addEventListener("click", () => byId("help").showModal());
   byId("compare").addEventListener("click", () => compareBlades(work, choices.blades));
@@ -168,7 +168,7 @@ function startButtons() {
 }
 
 function showAs(value) {
-  document.querySelector(`[name=show][value=${value}]`).checked = true;
+  one(`[name=show][value=${value}]`).checked = true;
   byId("behind").hidden = value !== "finished";
   drawAll();
   if (board.isWhole) board.whole();
@@ -184,7 +184,7 @@ function turnRound() {
 
 function putBehind(what) {
   board.holder.dataset.behind = what;
-  for (const button of document.querySelectorAll("#behind [data-behind]")) button.setAttribute("aria-pressed", String(button.dataset.behind === what));
+  for (const button of all("#behind [data-behind]")) button.setAttribute("aria-pressed", String(button.dataset.behind === what));
 }
 
 const writing = (target) => target.matches("input:not([type=checkbox], [type=radio], [type=range], [type=file]), textarea");

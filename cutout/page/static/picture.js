@@ -2,7 +2,7 @@
 
 import { blob, get, post } from "./api.js";
 import { drawSketch } from "./begin.js";
-import { byId, el, refill, svg } from "./dom.js";
+import { all, byId, el, one, refill, svg } from "./dom.js";
 import { newGesture, send as setOf, setField } from "./fields.js";
 import { chosenFile } from "./form.js";
 import { say, warn } from "./say.js";
@@ -198,7 +198,7 @@ export class Picture {
   async #sketchEarlier(jobs) {
     for (const job of jobs) {
       if (!byId("job-menu").open) return;
-      const picture = document.querySelector(`#earlier-list [data-key="${job.id}"] svg`);
+      const picture = one(`#earlier-list [data-key="${job.id}"] svg`);
       const sketch = await get(`/api/jobs/${job.id}/sketch`).catch(() => null);
       if (picture && sketch) drawSketch(picture, sketch);
     }
@@ -243,12 +243,13 @@ export class Picture {
   }
 
   #startSliders() {
-    for (const slider of document.querySelectorAll("[data-slider]")) {
+    for (const slider of all("[data-slider]")) {
       let gesture = null;
       slider.addEventListener("input", () => {
         gesture ??= newGesture();
         const at = `figures.${this.chosen}`;
         const value = Number(slider.value);
+        /** @type {{path: string, value: any}[]} */
         const changes = [{ path: `${at}.${slider.dataset.slider}`, value }];
         if (slider.dataset.slider === "width") changes.push(...["height", "cap_height"].map((other) => ({ path: `${at}.${other}`, value: null })), { path: `${at}.fit`, value: false });
         setOf(this.#work, slider, changes, gesture);
