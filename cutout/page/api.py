@@ -108,6 +108,7 @@ class Api:
             Route("/api/jobs", self.new, methods=["POST"]),
             Route("/api/jobs/{id}", self.show),
             Route("/api/jobs/{id}/sketch", self.sketch),
+            Route("/api/jobs/{id}/traced/{n:int}", self.traced),
             Route("/api/jobs/{id}/change", self.change, methods=["POST"]),
             Route("/api/jobs/{id}/undo", self.undo, methods=["POST"]),
             Route("/api/jobs/{id}/redo", self.redo, methods=["POST"]),
@@ -292,6 +293,14 @@ class Api:
         except NoSuchJobError:
             return "That job is no longer here. This asks again by itself."
         return bytes(content)
+
+    async def traced(self, request: Request) -> Response:
+        """A figure's outline over its own photo."""
+        state, n = await self._state(request), request.path_params["n"]
+        if n >= len(state.job.figures):
+            raise HTTPException(404)
+        _need_sources(state)
+        return JSONResponse(await self._quick("traced", state, *self._job_and_folder(state), n))
 
     async def _outputs(self) -> dict[str, Any]:
         """What can be downloaded; asked for once, over there, where the writers are known."""

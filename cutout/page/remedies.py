@@ -31,6 +31,12 @@ LARGER = 2.0
 MOST_BLADES = 4
 """Blades tried until one manages the pattern; each trial is a round of checks."""
 
+MANY = 150
+"""Findings from which on the page asks before it mends: so many come of a noisy photo, and help nobody."""
+
+SMOOTHED = 0.5
+"""Smoothing offered then, of 1; a figure that has as much already is not asked about."""
+
 Box = tuple[float, float, float, float]
 Changes = tuple[dict[str, Any], ...]
 
@@ -89,6 +95,18 @@ def lead(case: Case) -> tuple[str, Remedy | None] | None:
     side = "left" if way.turn > 0 else "right"
     label = f"Turn it {abs(way.turn)} degrees to the {side}"
     return way.text, Remedy(label, (_set("figures.0.turn", turn),))
+
+
+def smooth_first(job: Job, found: int, pictures: Sequence[int]) -> tuple[str, Remedy] | None:
+    """Whether to ask before mending: `found` findings, and the figures (by number) that are photos or scans."""
+    rough = [n for n in pictures if job.figures[n].smooth < SMOOTHED]
+    if found < MANY or not rough:
+        return None
+    text = (
+        f"{found} findings: the picture's edge is rough, and every tooth of it is a place of its own. "
+        "Mending and planning them all would take long."
+    )
+    return text, Remedy("Smooth it", tuple(_set(f"figures.{n}.smooth", SMOOTHED) for n in rough))
 
 
 def take_blade(blade: Blade) -> Remedy:

@@ -8,7 +8,7 @@ import math
 import tempfile
 import zipfile
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -19,12 +19,12 @@ from cutout.finding import Finding
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.job.schema import Job
-from cutout.job.set_up import kit_of, outline_of, panel_of
+from cutout.job.set_up import kit_of, outline_of, panel_of, read_options
 from cutout.kit import Kit, blade, paper
 from cutout.page import view
 from cutout.page.examples import example
-from cutout.page.reading import Memory, Reader, first_size
-from cutout.page.remedies import Case, lead, remedies, take_blade, take_width
+from cutout.page.reading import Memory, Reader, first_size, is_picture, pixels_of, upright_shape
+from cutout.page.remedies import Case, lead, remedies, smooth_first, take_blade, take_width
 from cutout.page.room import free_room, overlaps
 from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import clear_area
@@ -76,6 +76,26 @@ def example_view(name: str) -> dict[str, Any]:
         return {"title": job.title, **_sketch(run.lay_out(job, Path(folder)))}
 
 
+def traced(job: Job, folder: Path, n: int) -> dict[str, Any]:
+    """The outline of a figure's photo in the photo's own pixels, y down: what its cleaning up comes to.
+
+    path: None where there is no photo, or where it is straightened, and the outline with it.
+    """
+    figure = job.figures[n]
+    path = folder / figure.source if figure.source else None
+    shape = upright_shape(path) if path is not None else None
+    if path is None or shape is None or figure.corners or figure.sheet:
+        return {"path": None, "size": shape}
+    with READER.near():
+        options = replace(read_options(figure), width=None, height=None)
+        outline = READER(path, options)
+    by = pixels_of(path, READER.scratch)
+    if outline.bounds[2] * by > 1.05 * shape[0]:
+        by = 1.0  # the small copy was no help, and the outline is the file's own
+    down = outline.transform(Similarity(complex(by, 0), complex(0, shape[1]), mirror=True))
+    return {"path": view.path_data(down.region(0.5), view.MOST_POINTS), "size": shape}
+
+
 def sketch(job: Job, folder: Path) -> dict[str, Any]:
     """A job as a small picture, to know it by among others."""
     with READER.near():
@@ -100,9 +120,15 @@ def look(job: Job, folder: Path) -> dict[str, Any]:
 def checked(job: Job, folder: Path) -> dict[str, Any]:
     """The exact view, and what the checks say about the pattern as laid out."""
     laid = _laid_out(job, folder)
+    found = run.check_laid(laid)
+    pictures = [
+        n for n, figure in enumerate(job.figures) if figure.source and is_picture(folder / figure.source)
+    ]
+    ask = smooth_first(job, len(found), pictures)
     return {
         "look": _look(laid, folder),
-        "findings": view.findings_view(run.check_laid(laid)),
+        "findings": view.findings_view(found),
+        "ask": None if ask is None else {"text": ask[0], "way": asdict(ask[1])},
         "notes": list(run.notes_on(laid, laid.pattern)),
         "stage": "checked",
     }

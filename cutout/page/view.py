@@ -212,7 +212,7 @@ def sheets_view(work: Work) -> dict[str, Any] | None:
             {"name": sheet.name, "blank": sheet in tiling.blank, **_on_panel(sheet.window, back)}
             for sheet in (*tiling.sheets, *tiling.blank)
         ],
-        "text": f"Template: {count(printed, 'sheet')} of {work.paper.name}, {tiling.columns} across and "
+        "text": f"Template: {count(printed, 'sheet')} of {work.paper.title}, {tiling.columns} across and "
         f"{tiling.rows} down{left_out}.",
     }
 

@@ -166,6 +166,7 @@ export class Form {
   #input(field, path, id) {
     const about = { id, "data-path": path, "data-kind": field.kind, "aria-describedby": `${id}-means` };
     if (field.kind === "places") return el("ul", { ...about, class: "entries" });
+    if (field.kind === "spots") return el("button", { ...about, type: "button", onclick: () => this.#set(document.getElementById(id), [{ path: this.#pathOf(path), value: [] }]) }, "none");
     if (field.kind === "file") return el("button", { ...about, type: "button", onclick: () => this.#chooseFile(id, path) }, "Choose a file");
     const select = this.#options(field);
     const input = select ? el("select", about, ...select) : el("input", { ...about, type: field.kind === "yes or no" ? "checkbox" : "text", autocomplete: "off" });
@@ -268,7 +269,8 @@ export class Form {
     const value = part === undefined ? whole : whole?.[part];
     if (kind === "places") return this.#showPlaces(field, path, whole ?? []);
     const text = shown[part === undefined ? path : `${path}.${part}`];
-    if (kind === "file") field.textContent = whole ? `${labels[whole] ?? whole}: choose another` : "Choose a file";
+    if (kind === "spots") field.textContent = whole?.length ? `Take back all ${whole.length}` : "none";
+    else if (kind === "file") field.textContent = whole ? `${labels[whole] ?? whole}: choose another` : "Choose a file";
     else if (field.type === "checkbox") field.checked = Boolean(value);
     else if ("choice" in field.dataset) choose(field, value === null || value === undefined ? "" : String(value));
     else field.value = text ?? spelled(value) ?? this.fallback(path, part) ?? "";
@@ -279,7 +281,7 @@ export class Form {
     const why = holder.querySelector(".why");
     why.hidden = !reason;
     if (why.textContent !== (reason ?? "")) why.textContent = reason ?? "";
-    for (const input of holder.querySelectorAll("input, select, [data-kind=file]")) input.disabled = Boolean(reason);
+    for (const input of holder.querySelectorAll("input, select, [data-kind=file], [data-kind=spots]")) input.disabled = Boolean(reason);
   }
 
   #showPlaces(field, path, places) {

@@ -160,6 +160,14 @@ function startButtons() {
   byId("compare").addEventListener("click", () => compareBlades(work, choices.blades));
   byId("test-card").addEventListener("click", () => fetchFile("test-card.pdf"));
   byId("everything").addEventListener("click", () => fetchFile("everything.zip"));
+  byId("ask-no").addEventListener("click", () => work.goOn());
+  byId("ask-yes").addEventListener("click", () => {
+    const { way } = work.asking;
+    attempt(async () => {
+      await work.change(way.changes);
+      say(`Done: ${way.label}. It is checked again.`, true);
+    });
+  });
   byId("stop").addEventListener("click", () => {
     work.stop();
     say("Stopped. It goes on with the next change.");
@@ -208,6 +216,7 @@ async function attempt(action, words) {
 }
 
 function showState() {
+  showAsk();
   const { state } = work;
   byId("job-title").textContent = state.job.figures.length ? state.title : "New job";
   document.title = state.job.figures.length ? `${state.title} – Cutout` : "Cutout: see it on the panel first";
@@ -259,7 +268,16 @@ function showLook() {
   picture.show();
 }
 
+/** Before hundreds of findings are mended: shall the picture be smoothed? */
+function showAsk() {
+  const { asking } = work;
+  byId("ask").hidden = !asking;
+  byId("ask-text").textContent = asking?.text ?? "";
+  byId("ask-yes").textContent = asking?.way.label ?? "";
+}
+
 function showCut() {
+  showAsk();
   drawAll();
   byId("notes").replaceChildren(...(work.cut?.notes ?? work.checked?.notes ?? []).map((text) => el("li", {}, text)));
   if (work.cut?.stage === "planned") {

@@ -6,6 +6,7 @@ import { all, byId, el, one, refill, svg } from "./dom.js";
 import { newGesture, send as setOf, setField } from "./fields.js";
 import { chosenFile } from "./form.js";
 import { say, warn } from "./say.js";
+import { Touch } from "./touch.js";
 import { unpacked } from "./unzip.js";
 
 /** Earlier jobs that are shown with a picture. */
@@ -49,6 +50,8 @@ export class Picture {
       form.show();
     };
     byId("clean").addEventListener("toggle", () => this.#showThumb());
+    const touch = new Touch(this.#work, () => this.chosen);
+    byId("touch-open").addEventListener("click", () => (byId("thumb").hidden ? say("There is no photo to draw on.") : touch.open(byId("thumb")).catch((error) => warn(error.message))));
   }
 
   show() {
@@ -319,7 +322,9 @@ export class Picture {
     try {
       const data = await blob(`/api/jobs/${this.#work.id}/sources/${source}`);
       const start = new TextDecoder().decode(await data.slice(0, 400).arrayBuffer());
-      const typed = new Blob([data], { type: /<svg|<\?xml/.test(start) ? "image/svg+xml" : "" });
+      const drawn = /<svg|<\?xml/.test(start);
+      const typed = new Blob([data], { type: drawn ? "image/svg+xml" : "" });
+      byId("touch-open").hidden = byId("pick-corners").hidden = drawn;
       if (this.#thumb !== wanted) return;
       thumb.onload = () => (thumb.hidden = false);
       thumb.src = URL.createObjectURL(typed);
