@@ -435,13 +435,16 @@ def compare(result: Path, photos: tuple[Path, ...], units: Units, least: str, ou
 @click.option("--port", type=click.IntRange(1, 65535), help="Port on 127.0.0.1 [any free one].")
 @click.option("--browser/--no-browser", default=True, help="Open the page in the browser.")
 @click.option("--folder", type=click.Path(path_type=Path, file_okay=False), help="Where jobs are kept.")
-def page(port: int | None, browser: bool, folder: Path | None) -> int:
+@click.option(
+    "--share", is_flag=True, help="Show the steps of the open job, read only, to phones in your network."
+)
+def page(port: int | None, browser: bool, folder: Path | None, share: bool) -> int:
     """Start the local web page (this computer only) and open it."""
     from cutout.page import serve
 
     # The server ends by itself when it is told to, and waits for what is under way.
     signal.set_wakeup_fd(-1)
-    serve(port=port, open_browser=browser, folder=folder)
+    serve(port=port, open_browser=browser, folder=folder, share=share)
     return 0
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import cmath
 import math
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -21,8 +23,24 @@ _LEAST = 0.02
 _TURNS = tuple(range(5, 91, 5))
 
 
+@dataclass(frozen=True, slots=True)
+class Way:
+    """What strengthens the weakest web most: the pattern turned by `turn` degrees to the left, or, where that is
+    None, the boards laid the other way. text: the same as a sentence, with what is gained."""
+
+    turn: int | None
+    text: str
+
+
 def hint(pattern: Pattern, kit: Kit) -> str | None:
-    """A sentence on what would strengthen the weakest web most, or None when nothing gains a tenth.
+    """A sentence on what would strengthen the weakest web most, or None when nothing gains a tenth."""
+    way = best_way(pattern, kit)
+    return None if way is None else way.text
+
+
+@lru_cache(maxsize=4)
+def best_way(pattern: Pattern, kit: Kit) -> Way | None:
+    """What would strengthen the weakest web most, or None when nothing gains a tenth.
 
     Tried: the boards laid the other way, and the pattern turned by up to a right angle either way as far as
     it stays on the panel. A web counts by its width over its limit; the weakest one decides.
@@ -31,19 +49,22 @@ def hint(pattern: Pattern, kit: Kit) -> str | None:
     if grain is None or not kit.wood.has_grain or not webs(pattern, kit):
         return None
     now = _weakest(grain, pattern, kit)
-    choices = [(_weakest(grain + math.pi / 2, pattern, kit), "Lay the boards the other way")]
-    for turn in (t * sign for t in _TURNS for sign in (1, -1)):
-        if _stays_on(pattern, math.radians(turn)):
-            side = "left" if turn > 0 else "right"
-            text = f"Turn the pattern {abs(turn)} degrees to the {side}"
-            choices.append((_weakest(grain - math.radians(turn), pattern, kit), text))
-    best, what = max(choices, key=lambda c: round(c[0], 6))
+    turns = (t * sign for t in _TURNS for sign in (1, -1))
+    tried = [(t, grain - math.radians(t)) for t in turns if _stays_on(pattern, math.radians(t))]
+    ways: list[tuple[int | None, float]] = [(None, grain + math.pi / 2), *tried]
+    best, turn = max(((_weakest(g, pattern, kit), t) for t, g in ways), key=lambda c: round(c[0], 6))
     if best < _WORTH * now or best < now + _LEAST:
         return None
     gain = "the weakest web is sound then, instead of having"
     if best < 1:
         gain = f"the weakest web then has {best:.0%} of the width it should have, instead of"
-    return f"{what}: {gain} {now:.0%}{' of the width it should have' if best >= 1 else ''}."
+    return Way(turn, f"{_what(turn)}: {gain} {now:.0%}{' of the width it should have' if best >= 1 else ''}.")
+
+
+def _what(turn: int | None) -> str:
+    if turn is None:
+        return "Lay the boards the other way"
+    return f"Turn the pattern {abs(turn)} degrees to the {'left' if turn > 0 else 'right'}"
 
 
 def _weakest(grain: float, pattern: Pattern, kit: Kit) -> float:

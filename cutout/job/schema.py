@@ -367,6 +367,18 @@ class FigurePart(Part):
         '["210mm", "297mm"]',
         "--sheet",
     )
+    touched: tuple[tuple[Number, Number, Number], ...] = setting(
+        (),
+        "Spots of the photo filled in by hand: x, y and width in pixels from the top left; rubbed out where the "
+        "width is below 0.",
+        "[[120, 80, 14], [300, 210, -25]]",
+        max_length=20_000,
+    )
+    crop: tuple[Number, Number, Number, Number] | None = setting(
+        None,
+        "Part of the photo that counts, as left, top, right and bottom in pixels; all beyond it is background.",
+        "[40, 40, 900, 1200]",
+    )
     tolerance: Positive = setting(0.1, "How far curves may be from what the picture shows.", '"0.1mm"')
 
 

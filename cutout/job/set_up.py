@@ -240,7 +240,12 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
         return read_text(figure.text, folder / figure.font, asked)
     if figure.source is None:
         raise LayoutError("a figure needs a source file or a text.")
-    options = ReadOptions(
+    return reader(folder / figure.source, read_options(figure))
+
+
+def read_options(figure: FigurePart) -> ReadOptions:
+    """How the picture of a figure is to be read."""
+    return ReadOptions(
         width=figure.width,
         height=figure.height,
         tolerance=figure.tolerance,
@@ -249,8 +254,9 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
         invert=figure.invert,
         corners=figure.corners,
         sheet=figure.sheet,
+        touched=figure.touched,
+        crop=figure.crop,
     )
-    return reader(folder / figure.source, options)
 
 
 def _measured(job: Job, folder: Path) -> Measured | None:

@@ -29,8 +29,9 @@ from cutout.page.closed import closed, decided
 from cutout.page.examples import EXAMPLES, example
 from cutout.page.files import distinct, plain_name
 from cutout.page.form import form
+from cutout.page.share import Shared, code_path
 from cutout.page.sources import renamed, with_labels
-from cutout.page.store import StaleError, State, Store
+from cutout.page.store import NoSuchJobError, StaleError, State, Store
 from cutout.page.workers import TaskError, Workers, sentence
 from cutout.units import Units
 
@@ -39,6 +40,9 @@ UPLOAD_LIMIT = 40_000_000
 
 QUICK_SECONDS = 30.0
 SLOW_SECONDS = 240.0
+
+_WALK = "cutsheet.html"
+"""The output that a phone is shown: it holds all it needs in one file."""
 
 _STAGES = ("checked", "mended", "planned")
 _BACKGROUND = (*_STAGES, "smallest")
@@ -70,8 +74,11 @@ class _NewJob(BaseModel):
 class Api:
     """The addresses under /api, over one folder of jobs."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, shared: Shared | None = None) -> None:
         self._store = store
+        self._shared = shared
+        self._current: str | None = None
+        self._sketches: dict[str, tuple[int, dict[str, Any]]] = {}
         self._scratch = tempfile.TemporaryDirectory(prefix="cutout-page-")
         self._workers = Workers("cutout.page.tasks", prepare=(Path(self._scratch.name),))
         self._offered: dict[str, Any] | None = None
@@ -100,6 +107,8 @@ class Api:
             Route("/api/jobs", self.earlier),
             Route("/api/jobs", self.new, methods=["POST"]),
             Route("/api/jobs/{id}", self.show),
+            Route("/api/jobs/{id}/sketch", self.sketch),
+            Route("/api/jobs/{id}/traced/{n:int}", self.traced),
             Route("/api/jobs/{id}/change", self.change, methods=["POST"]),
             Route("/api/jobs/{id}/undo", self.undo, methods=["POST"]),
             Route("/api/jobs/{id}/redo", self.redo, methods=["POST"]),
@@ -117,7 +126,12 @@ class Api:
         """What can be chosen and set: the form, what the kit says, files, examples, and the limit of an upload."""
         files = (await self._outputs())["files"]
         offered = {"form": form(), "examples": list(EXAMPLES), "files": files, "upload_limit": UPLOAD_LIMIT}
-        return JSONResponse({**choices.choices(), **offered})
+        shared = self._shared and {
+            "address": self._shared.address,
+            "code": code_path(self._shared.code()),
+            "across": len(self._shared.code()),
+        }
+        return JSONResponse({**choices.choices(), **offered, "shared": shared})
 
     async def example(self, request: Request) -> Response:
         """How one of the examples looks, to choose it by."""
@@ -130,7 +144,16 @@ class Api:
     async def earlier(self, _: Request) -> Response:
         """Jobs of earlier visits."""
         states = await asyncio.to_thread(self._store.earlier)
-        return JSONResponse({"jobs": [{"id": state.id, "title": _title(state)} for state in states]})
+        return JSONResponse({"jobs": [_entry(state, self._store.changed(state.id)) for state in states]})
+
+    async def sketch(self, request: Request) -> Response:
+        """A job as a small picture; worked out once for each state of it."""
+        state = await self._state(request)
+        _need_sources(state)
+        if self._sketches.get(state.id, (-1, {}))[0] != state.revision:
+            drawn = await self._quick("sketch", state, *self._job_and_folder(state))
+            self._sketches[state.id] = (state.revision, drawn)
+        return JSONResponse(self._sketches[state.id][1])
 
     async def new(self, request: Request) -> Response:
         """A new job, empty or from the text of a job file."""
@@ -253,6 +276,32 @@ class Api:
         own_name, media_type, content = made
         return _download(content, own_name, media_type)
 
+    async def walk(self) -> bytes | str:
+        """The cut sheet of the job last looked at, which walks through its plan; or why there is none yet."""
+        try:
+            if self._current is None:
+                return "No job is open on the page yet. This asks again by itself."
+            state = await asyncio.to_thread(self._store.state, self._current)
+            if not state.job.figures or state.missing:
+                return "There is no picture on the panel yet. This asks again by itself."
+            async with self._writing[state.id]:
+                _, _, content = await self._slow("file_of", state, *self._job_and_folder(state), _WALK)
+        except CutoutError as error:
+            return str(error)
+        except TaskError as error:
+            return sentence(error)
+        except NoSuchJobError:
+            return "That job is no longer here. This asks again by itself."
+        return bytes(content)
+
+    async def traced(self, request: Request) -> Response:
+        """A figure's outline over its own photo."""
+        state, n = await self._state(request), request.path_params["n"]
+        if n >= len(state.job.figures):
+            raise HTTPException(404)
+        _need_sources(state)
+        return JSONResponse(await self._quick("traced", state, *self._job_and_folder(state), n))
+
     async def _outputs(self) -> dict[str, Any]:
         """What can be downloaded; asked for once, over there, where the writers are known."""
         if self._offered is None:
@@ -302,6 +351,7 @@ class Api:
 
     async def _answer(self, state: State) -> Response:
         """The job, and how it looks now or why it can't be shown."""
+        self._current = state.id
         answer: dict[str, Any] = {"state": _state_view(state), "look": None, "problem": None}
         if state.job.figures and not state.missing:
             try:
@@ -372,6 +422,13 @@ def _state_view(state: State) -> dict[str, Any]:
         "labels": dict(state.labels),
         "missing": list(state.missing),
     }
+
+
+def _entry(state: State, changed_at: float) -> dict[str, Any]:
+    """A job in the list of earlier ones: what it is called, its panel's size, when it was changed (seconds)."""
+    sizes = shown(state.job) | decided(state.job)
+    sides = [sizes[f"panel.{side}"] for side in ("width", "height") if f"panel.{side}" in sizes]
+    return {"id": state.id, "title": _title(state), "size": " x ".join(sides), "changed": changed_at}
 
 
 def _title(state: State) -> str:

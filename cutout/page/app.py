@@ -17,6 +17,7 @@ from starlette.routing import Route
 from cutout.errors import CutoutError
 from cutout.page.api import UPLOAD_LIMIT, Api
 from cutout.page.guard import Guard
+from cutout.page.share import App, Shared, Sharing
 from cutout.page.store import NoSuchJobError, StaleError, Store
 from cutout.page.workers import TaskError, sentence
 
@@ -28,11 +29,14 @@ _NOTHING_TO_SAY = 204
 _TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 
 
-def create_app(secret: str, folder: Path) -> Guard:
-    """The page as an ASGI application: `secret` is the key every request must carry, jobs live in `folder`."""
+def create_app(secret: str, folder: Path, shared: Shared | None = None) -> App:
+    """The page as an ASGI application: `secret` is the key every request must carry, jobs live in `folder`.
+
+    shared: where the walk of the job under way is shown besides, to those who have its own key.
+    """
     store = Store(folder)
     store.sweep()
-    api = Api(store)
+    api = Api(store, shared)
     app = Starlette(
         routes=[*_static_routes(), *api.routes()],
         lifespan=api.lifespan,
@@ -47,7 +51,8 @@ def create_app(secret: str, folder: Path) -> Guard:
             Exception: _on_fault,
         },
     )
-    return Guard(app, secret, _limit, api.stop)
+    guard = Guard(app, secret, _limit, api.stop)
+    return guard if shared is None else Sharing(guard, shared, api.walk)
 
 
 def _limit(path: str) -> int:

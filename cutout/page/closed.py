@@ -66,8 +66,11 @@ def _of_a_figure(figure: FigurePart, job: Job) -> Iterator[tuple[str, str]]:
     elif figure.at is not None:
         for name in ("stand", "margin"):
             yield name, "The place of its middle is given."
+    if figure.fit:
+        for name in ("width", "height", "cap_height"):
+            yield name, "It is as large as the panel takes it."
     if figure.text is not None:
-        for name in ("source", "threshold", "smooth", "invert", "corners", "sheet"):
+        for name in ("source", "threshold", "smooth", "invert", "corners", "sheet", "touched", "crop"):
             yield name, "Letters come from a font, not from a picture."
     else:
         for name in ("font", "cap_height"):

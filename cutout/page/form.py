@@ -26,7 +26,8 @@ DRAWERS = {
 """Which drawer shows a table of the job; a table that is not named here is shown with the panel."""
 
 CLEANING = frozenset(
-    f"figures.*.{name}" for name in ("threshold", "smooth", "invert", "corners", "sheet", "tolerance")
+    f"figures.*.{name}"
+    for name in ("threshold", "smooth", "invert", "corners", "sheet", "crop", "touched", "tolerance")
 )
 """Settings of a figure that tell how its picture is read."""
 
@@ -45,7 +46,8 @@ WORDS = {
     "figures.*.mirror": "Mirrored", "figures.*.stand": "Stands at", "figures.*.pair": "And its mirror image",
     "figures.*.repeat": "How many", "figures.*.threshold": "Where dark begins", "figures.*.smooth": "Smoothing",
     "figures.*.invert": "Light on dark", "figures.*.corners": "Corners of the sheet in the photo",
-    "figures.*.sheet": "Sheet in the photo", "figures.*.source": "Picture",
+    "figures.*.sheet": "Sheet in the photo", "figures.*.crop": "Part that counts, pixels",
+    "figures.*.touched": "Spots touched by hand", "figures.*.source": "Picture",
     "panel.grain": "Grain runs, degrees", "panel.frame": "Hangs in a frame",
     "panel.frame.opening": "Opening of the frame",
     "panel.frame.reach": "Reach behind the lip", "panel.zones": "Places to keep clear",
@@ -71,14 +73,14 @@ WORDS = {
 PARTS = {
     "at": ("from the left", "from the bottom"), "opening": ("wide", "high"), "size": ("wide", "high"),
     "reach": ("left", "right", "top", "bottom"), "sheet": ("wide", "high"), "mat": ("wide", "high"),
-    "print_scale": ("short side", "long side"),
+    "print_scale": ("short side", "long side"), "crop": ("left", "top", "right", "bottom"),
 }  # fmt: skip
 
 OPTIONS = {
     "keep": {"panel": "the panel: the figure is cut out of it", "figure": "the figure: the wood around it goes",
              "both": "both: one cut along the line"},
     "overlap": {"merge": "are joined into one", "refuse": "are refused"},
-    "units": {"": "millimetres (usual)", "mm": "millimetres", "in": "inches"},
+    "units": {"": "mm (usual)", "mm": "mm", "in": "inches"},
     "template.line_lies": {"middle": "in the middle of the line", "keep": "at its edge, the line stays"},
 }  # fmt: skip
 """What the words of a choice mean."""
@@ -138,6 +140,8 @@ def _entry(field: Field, path: str) -> dict[str, Any]:
 def _kind(field: Field, parts: Sequence[str]) -> str:
     if field.kind == "list of list of lengthss":
         return "places"
+    if field.name == "touched":
+        return "spots"
     if field.kind.startswith("list") and not parts:
         return "text"
     return field.kind.removeprefix("list of ").removesuffix("s") if parts else field.kind

@@ -104,7 +104,7 @@ class Reader:
             if small is not None:
                 # Lost in the small copy, or wrong altogether: the file itself will tell.
                 with suppress(ReadError):
-                    return read(small, options)
+                    return read(small, _shrunk_options(options, small, path))
         return read(path, options)
 
 
@@ -127,6 +127,44 @@ def first_size(reader: Reader, path: Path, board: tuple[float, float]) -> tuple[
     if by_width:
         return (across, None) if height * across / width <= board[1] else (None, up)
     return (None, up) if width * up / height <= board[0] else (across, None)
+
+
+def is_picture(path: Path) -> bool:
+    """Whether a file is a raster picture, by its header."""
+    return _picture_shape(path) is not None
+
+
+def _shrunk_options(options: ReadOptions, small: Path, path: Path) -> ReadOptions:
+    """Places in the picture's pixels as they lie in its small copy."""
+    by = _longest(small) / _longest(path)
+    touched = tuple((x * by, y * by, across * by) for x, y, across in options.touched)
+    crop = options.crop
+    return replace(
+        options, touched=touched, crop=crop and (crop[0] * by, crop[1] * by, crop[2] * by, crop[3] * by)
+    )
+
+
+def _longest(path: Path) -> int:
+    return max(_picture_shape(path) or (1, 1))
+
+
+def pixels_of(path: Path, scratch: Path | None) -> float:
+    """Pixels of the picture for one unit of an outline that is read `near` from it."""
+    small = None if scratch is None else _small_copy(path, scratch)
+    return 1.0 if small is None else _longest(path) / _longest(small)
+
+
+def upright_shape(path: Path) -> tuple[int, int] | None:
+    """Width and height of a raster picture as a browser shows it, turned as its camera says; None for others."""
+    try:
+        with Image.open(path) as picture:
+            return (
+                ImageOps.exif_transpose(picture).size
+                if picture.getexif().get(0x0112, 1) > 4
+                else picture.size
+            )
+    except Exception:  # a guess only, as above
+        return None
 
 
 def _spans(outline: Outline) -> tuple[float, float]:

@@ -14,36 +14,67 @@ import uvicorn
 
 from cutout.errors import WriteError
 from cutout.page.app import create_app
-from cutout.page.guard import Guard
 from cutout.page.opening import opened
 from cutout.page.patience import Impatient
+from cutout.page.share import App, Shared, code_text, lan_address
 
 HOST = "127.0.0.1"
 
 
-def serve(port: int | None = None, open_browser: bool = True, folder: Path | None = None) -> None:
+def serve(
+    port: int | None = None, open_browser: bool = True, folder: Path | None = None, share: bool = False
+) -> None:
     """Serve the page on 127.0.0.1 until interrupted, and say its address.
 
-    port: None takes any free one. folder: where jobs are kept; None is the user's own data folder.
-    Raises WriteError when the port is taken or the folder can't be made.
+    port: None takes any free one. folder: where jobs are kept; None is the user's own data folder. share: also show
+    the walk of the job under way, and nothing else, in the network this machine is in.
+    Raises WriteError when the port is taken, the folder can't be made, or there is no network to share in.
     """
     home = folder if folder is not None else _data_folder()
     key = secrets.token_urlsafe(24)
-    with listening(port) as sock:
+    with listening(port) as sock, _shared_socket(share) as (shared, other):
         address = f"http://{HOST}:{sock.getsockname()[1]}/#key={key}"
         try:
-            app = create_app(key, home)
+            app = create_app(key, home, shared)
         except OSError as error:
             raise WriteError(
                 f"{home}: can't keep jobs there ({error.strerror}): choose another folder."
             ) from error
         print(f"The page is at {address}\nJobs are kept in {home}\nStop it with Ctrl+C.", flush=True)
+        if shared is not None:
+            print(_said(shared), flush=True)
         browser = opened(address, home) if open_browser else nullcontext()
         with suppress(KeyboardInterrupt), browser:
-            server_of(app).run(sockets=[sock])
+            server_of(app).run(sockets=[sock, *other])
 
 
-def server_of(app: Guard) -> uvicorn.Server:
+@contextmanager
+def _shared_socket(share: bool) -> Iterator[tuple[Shared | None, tuple[socket.socket, ...]]]:
+    """Where the walk is shared, with a socket on this machine's address in its network; nothing unless wanted."""
+    if not share:
+        yield None, ()
+        return
+    host = lan_address()
+    with listening(None, host) as sock:
+        yield Shared(host, sock.getsockname()[1], secrets.token_urlsafe(24)), (sock,)
+
+
+def _said(shared: Shared) -> str:
+    """What is shared and with whom, and the code; left out where the terminal has no letters for it."""
+    words = (
+        "Shared: whoever is in your network and has this address can see the steps of the job that is open here, "
+        "and nothing else.\nNothing can be changed there; it is not encrypted, and it ends with the page.\n"
+        f"  {shared.address}"
+    )
+    code = code_text(shared.code(), colour=sys.stdout.isatty())
+    try:
+        code.encode(sys.stdout.encoding or "ascii")
+    except UnicodeEncodeError:
+        return words
+    return f"{words}\n\n{code}\n"
+
+
+def server_of(app: App) -> uvicorn.Server:
     """A server for the page: plain HTTP/1.1, an end to waiting, no web sockets, no trust in forwarding headers."""
     settings = uvicorn.Config(
         app,
@@ -63,7 +94,7 @@ def server_of(app: Guard) -> uvicorn.Server:
 class _Server(uvicorn.Server):
     """Ends the work under way before it waits for the requests that wait for that work."""
 
-    def __init__(self, settings: uvicorn.Config, page: Guard) -> None:
+    def __init__(self, settings: uvicorn.Config, page: App) -> None:
         super().__init__(settings)
         self._page = page
 
@@ -73,14 +104,14 @@ class _Server(uvicorn.Server):
 
 
 @contextmanager
-def listening(port: int | None) -> Iterator[socket.socket]:
-    """A socket on 127.0.0.1 that takes connections from now on. Raises WriteError."""
+def listening(port: int | None, host: str = HOST) -> Iterator[socket.socket]:
+    """A socket on 127.0.0.1, or another of this machine's addresses, that takes connections. Raises WriteError."""
     sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
         if sys.platform != "win32":
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            sock.bind((HOST, port or 0))
+            sock.bind((host, port or 0))
             sock.listen(128)
         except (OSError, OverflowError) as error:
             raise WriteError(

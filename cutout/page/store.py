@@ -217,6 +217,13 @@ class Store:
                 continue
         return tuple(state for state in states if state.job.figures)
 
+    def changed(self, id: str) -> float:
+        """When a job was last changed, in seconds of the system's clock; 0 for one that is gone."""
+        try:
+            return (self._home(id) / "state.json").stat().st_mtime
+        except (NoSuchJobError, OSError):
+            return 0.0
+
     def remove(self, id: str) -> None:
         """Delete a job and everything in it. Raises NoSuchJobError."""
         folder = self._home(id)

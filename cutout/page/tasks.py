@@ -8,21 +8,25 @@ import math
 import tempfile
 import zipfile
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict, replace
 from pathlib import Path, PurePath
 from typing import Any
 
 from cutout import run
+from cutout.amend.model import Bridge
 from cutout.amend.size import scaled, sizes
+from cutout.finding import Finding
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.job.schema import Job
-from cutout.job.set_up import kit_of, outline_of, panel_of
-from cutout.kit import blade, paper
+from cutout.job.set_up import kit_of, outline_of, panel_of, read_options
+from cutout.kit import Kit, blade, paper
 from cutout.page import view
 from cutout.page.examples import example
-from cutout.page.reading import Memory, Reader, first_size
+from cutout.page.reading import Memory, Reader, first_size, is_picture, pixels_of, upright_shape
+from cutout.page.remedies import Case, lead, remedies, smooth_first, take_blade, take_width
 from cutout.page.room import free_room, overlaps
-from cutout.pattern import Panel
+from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import clear_area
 from cutout.write.gauge import gauge_pdf
 from cutout.write.outputs import FILES, JOB, RESULT, files_of, output
@@ -69,13 +73,41 @@ def example_view(name: str) -> dict[str, Any]:
     with tempfile.TemporaryDirectory() as folder:
         for file, content in files.items():
             (Path(folder) / file).write_bytes(content)
-        laid = run.lay_out(job, Path(folder))
-    kept = job.keep == "panel"
+        return {"title": job.title, **_sketch(run.lay_out(job, Path(folder)))}
+
+
+def traced(job: Job, folder: Path, n: int) -> dict[str, Any]:
+    """The outline of a figure's photo in the photo's own pixels, y down: what its cleaning up comes to.
+
+    path: None where there is no photo, or where it is straightened, and the outline with it.
+    """
+    figure = job.figures[n]
+    path = folder / figure.source if figure.source else None
+    shape = upright_shape(path) if path is not None else None
+    if path is None or shape is None or figure.corners or figure.sheet:
+        return {"path": None, "size": shape}
+    with READER.near():
+        options = replace(read_options(figure), width=None, height=None)
+        outline = READER(path, options)
+    by = pixels_of(path, READER.scratch)
+    if outline.bounds[2] * by > 1.05 * shape[0]:
+        by = 1.0  # the small copy was no help, and the outline is the file's own
+    down = outline.transform(Similarity(complex(by, 0), complex(0, shape[1]), mirror=True))
+    return {"path": view.path_data(down.region(0.5), view.MOST_POINTS), "size": shape}
+
+
+def sketch(job: Job, folder: Path) -> dict[str, Any]:
+    """A job as a small picture, to know it by among others."""
+    with READER.near():
+        return _sketch(_laid_out(job, folder))
+
+
+def _sketch(laid: run.LaidOut) -> dict[str, Any]:
+    job, pattern = laid.job, laid.pattern
     return {
-        "title": job.title,
-        "panel": view.panel_view(laid.pattern.panel, job.units or "mm"),
-        "figure": view.path_data(laid.pattern.figure, view.MOST_POINTS // 4),
-        "cut_out": kept,
+        "panel": {**view.panel_view(pattern.panel, job.units or "mm"), "wood": job.panel.wood},
+        "figure": view.path_data(pattern.figure, view.MOST_POINTS // 4),
+        "cut_out": job.keep == "panel",
     }
 
 
@@ -88,9 +120,15 @@ def look(job: Job, folder: Path) -> dict[str, Any]:
 def checked(job: Job, folder: Path) -> dict[str, Any]:
     """The exact view, and what the checks say about the pattern as laid out."""
     laid = _laid_out(job, folder)
+    found = run.check_laid(laid)
+    pictures = [
+        n for n, figure in enumerate(job.figures) if figure.source and is_picture(folder / figure.source)
+    ]
+    ask = smooth_first(job, len(found), pictures)
     return {
         "look": _look(laid, folder),
-        "findings": view.findings_view(run.check_laid(laid), laid.asked.kit.units),
+        "findings": view.findings_view(found, laid.asked.kit.units),
+        "ask": None if ask is None else {"text": ask[0], "way": asdict(ask[1])},
         "notes": list(run.notes_on(laid, laid.pattern)),
         "stage": "checked",
     }
@@ -100,10 +138,11 @@ def mended(job: Job, folder: Path) -> dict[str, Any]:
     """The pattern as it would be cut, and as it was laid out."""
     laid = _laid_out(job, folder)
     after = run.mend_laid(laid)
+    case = _case(job, laid.asked.kit, after.pattern, after.bridges, folder)
     return {
         **view.pattern_view(after.pattern),
         **view.mend_view(after.bridges, after.eased, laid.asked.kit.units),
-        "findings": view.findings_view(after.findings, laid.asked.kit.units),
+        **_found(after.findings, case),
         "stage": "mended",
     }
 
@@ -115,7 +154,8 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
         **view.pattern_view(work.pattern),
         **view.mend_view(work.bridges, work.eased, work.units),
         **view.plan_view(work.plan, work.proof, work.units),
-        "findings": view.findings_view(work.findings, work.units),
+        **_found(work.findings, _case(job, work.kit, work.pattern, work.bridges, folder)),
+        "template": view.sheets_view(work),
         "notes": list(work.notes),
         "cautions": list(work.cautions),
         "stage": "planned",
@@ -171,7 +211,33 @@ def smallest(job: Job, folder: Path, name: str) -> dict[str, Any]:
     one = kit.blade if name == kit.blade.name else blade(name)
     x0, _, x1, _ = before.outline.bounds
     found = sizes(scaled(before.outline, before.panel, job.keep), x1 - x0, kit, [one])
-    return view.size_view(found.rows[0], found.most, kit.units)
+    row = found.rows[0]
+    # Where blade or size is the job's own already, or the search ended at its end, there is nothing to take.
+    ways = [] if name == kit.blade.name else [take_blade(one)]
+    if row.smallest is not None and not row.below and not row.manages and len(job.figures) == 1:
+        ways.append(take_width(job, before.outline.bounds, row.smallest))
+    return {**view.size_view(row, found.most, kit.units), "ways": [asdict(way) for way in ways]}
+
+
+def _case(job: Job, kit: Kit, pattern: Pattern, bridges: tuple[Bridge, ...], folder: Path) -> Case:
+    """What remedies are worked out from; figures that stand by a rule have no place or size of their own."""
+    own = _in_place(job)
+    boxes = [_outline(job, n, pattern.panel, folder).bounds for n in range(len(job.figures))] if own else []
+    return Case(job, kit, pattern, bridges, tuple(boxes))
+
+
+def _found(findings: Sequence[Finding], case: Case) -> dict[str, Any]:
+    """The findings, each with what can be done about it, and what would help the whole pattern most."""
+    first = lead(case)
+    return {
+        "findings": view.findings_view(findings, case.kit.units, lambda found: remedies(found, case)),
+        "lead": None if first is None else {"text": first[0], "way": first[1] and asdict(first[1])},
+    }
+
+
+def _in_place(job: Job) -> bool:
+    """Every figure stands once, at a place of its own."""
+    return job.arrange is None and all(f.repeat == 1 and not f.pair for f in job.figures)
 
 
 def _work(job: Job, folder: Path) -> Work:
@@ -205,7 +271,7 @@ def _board(job: Job, panel: Panel, folder: Path) -> dict[str, Any]:
     units = job.units or "mm"
     each = view.MOST_POINTS // max(1, len(job.figures))
     outlines = [_outline(job, n, panel, folder) for n in range(len(job.figures))]
-    in_place = job.arrange is None and all(f.repeat == 1 and not f.pair for f in job.figures)
+    in_place = _in_place(job)
     return {
         "panel": {
             **view.panel_view(panel, units),

@@ -6,7 +6,8 @@ Lengths are mm in the panel's frame (y up); areas are SVG path data in that fram
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -15,14 +16,20 @@ from shapely.geometry.base import BaseGeometry
 
 from cutout.amend.model import Bridge, Eased
 from cutout.amend.size import BladeSize
+from cutout.errors import CutoutError
 from cutout.finding import Finding
+from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, polygons_of
 from cutout.job.schema import FramePart
+from cutout.page.remedies import Remedy
 from cutout.page.steps import steps
 from cutout.pattern import Opening, Panel, Pattern, Zone
 from cutout.saw.model import Plan, Proof
 from cutout.say import said
 from cutout.units import MM_PER_INCH, Units, count, format_length, format_size
+from cutout.write.drawing import Drawing
+from cutout.write.template.template import tiling_of
+from cutout.write.work import Work
 
 MOST_POINTS = 2_000
 """Points sent for one region; more than a screen can show, and a drag stays smooth."""
@@ -97,8 +104,10 @@ def pattern_view(pattern: Pattern) -> dict[str, Any]:
     }
 
 
-def findings_view(findings: Sequence[Finding], units: Units) -> list[dict[str, Any]]:
-    """The findings as listed, numbered from 1 in the order given, the mended ones last."""
+def findings_view(
+    findings: Sequence[Finding], units: Units, ways: Callable[[Finding], Sequence[Remedy]] = lambda _: ()
+) -> list[dict[str, Any]]:
+    """The findings as listed, numbered from 1 in the order given, the mended ones last; `ways`: what can be done."""
     listed = sorted(findings, key=lambda f: f.cleared)
     return [
         {
@@ -110,6 +119,7 @@ def findings_view(findings: Sequence[Finding], units: Units) -> list[dict[str, A
             "text": words.text,
             "remedy": words.remedy,
             "cleared": found.cleared,
+            "ways": [asdict(way) for way in ways(found)],
         }
         for number, (found, words) in enumerate(((f, said(f, units)) for f in listed), 1)
     ]
@@ -183,6 +193,48 @@ def plan_view(plan: Plan, proof: Proof, units: Units) -> dict[str, Any]:
         "minutes": max(1, round(plan.minutes)),
         "proved": proof.ok,
     }
+
+
+def sheets_view(work: Work) -> dict[str, Any] | None:
+    """The template's sheets as they lie on the panel, and how many are printed; None where it can't be laid out."""
+    drawing = Drawing.of(work)
+    try:
+        tiling = tiling_of(drawing)
+    except CutoutError:
+        return None
+    back = _inverse(drawing.frame)
+    printed, blank = len(tiling.sheets), len(tiling.blank)
+    left_out = (
+        f"; {count(blank, 'sheet')} that would be blank {'is' if blank == 1 else 'are'} left out"
+        if blank
+        else ""
+    )
+    return {
+        "sheets": [
+            {"name": sheet.name, "blank": sheet in tiling.blank, **_on_panel(sheet.window, back)}
+            for sheet in (*tiling.sheets, *tiling.blank)
+        ],
+        "text": f"Template: {count(printed, 'sheet')} of {work.paper.title}, {tiling.columns} across and "
+        f"{tiling.rows} down{left_out}.",
+    }
+
+
+def _on_panel(window: tuple[float, float, float, float], back: Similarity) -> dict[str, Any]:
+    x0, y0, x1, y1 = window
+    corners = [back(complex(x, y)) for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))]
+    middle = sum(corners) / 4
+    path = _run(np.array([[corner.real, corner.imag] for corner in corners]))
+    return {"path": f"M{path}Z", "at": [_mm(middle.real), _mm(middle.imag)]}
+
+
+def _inverse(frame: Similarity) -> Similarity:
+    """The similarity that takes paper points back to the panel."""
+    a = 1 / frame.a
+    return (
+        Similarity(a.conjugate(), -(a * frame.b).conjugate(), True)
+        if frame.mirror
+        else Similarity(a, -a * frame.b)
+    )
 
 
 def _middle_of(zone: Zone) -> list[float]:

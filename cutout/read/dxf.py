@@ -350,6 +350,8 @@ def _notes(
     yield from dropped.notes(options.speck)
     if options.invert is not None or options.threshold is not None:
         yield Note("option", "threshold and invert are for pictures; in a DXF the outlines alone count.")
+    if options.touched or options.crop is not None:
+        yield Note("option", "touched and crop are for photos; in a DXF the outlines alone count.")
     if repairs:
         flaws = count(repairs, "flaw in the file was", "flaws in the file were")
         yield Note("damaged", f"{flaws} repaired on reading.")

@@ -18,6 +18,8 @@ class ReadOptions:
     invert: True = light on dark, False = dark on light, None finds out.
     corners: four (x, y) picture pixels (y down, clockwise from top left) of a rectangle of `sheet` mm
     (width, height); `sheet` alone looks for a sheet of that size lying in the picture.
+    touched: discs (x, y, across) in picture pixels from the top left, filled in, or rubbed out where across is
+    below 0, in that order. crop: left, top, right, bottom in the same; what lies beyond is background.
     dxf_units: mm per drawing unit where the header does not say.
     """
 
@@ -30,4 +32,6 @@ class ReadOptions:
     invert: bool | None = None
     corners: tuple[tuple[float, float], ...] | None = None
     sheet: tuple[float, float] | None = None
+    touched: tuple[tuple[float, float, float], ...] = ()
+    crop: tuple[float, float, float, float] | None = None
     dxf_units: float | None = None

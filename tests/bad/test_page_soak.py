@@ -18,6 +18,8 @@ from pathlib import Path
 import httpx
 import pytest
 
+from cutout.page.store import MOST_STEPS
+
 ROOT = Path(__file__).parents[2]
 QUICK = (
     "import cutout.page.patience as p; p.HEAD_WITHIN, p.STALL, p._TICK = {head}, {stall}, 0.05\n"
@@ -131,12 +133,13 @@ def test_a_connection_in_use_is_not_ended(tmp_path: Path) -> None:
             time.sleep(0.05)
 
 
-def test_a_thousand_changes_in_a_row_are_all_there(tmp_path: Path) -> None:
+def test_more_changes_than_are_kept_are_all_there(tmp_path: Path) -> None:
     """With slow clients beside it; every step back in order, as far as steps are kept."""
+    most = MOST_STEPS + 30
     with page(tmp_path, LOW if sys.platform != "win32" else "") as running, running.client() as client:
         slow = [running.half(b"GET / HTTP/1.1\r\n") for _ in range(30)]
         state = client.post("/api/jobs", json={}).json()["state"]
-        for n in range(1000):
+        for n in range(most):
             change = {"revision": state["revision"], "changes": [{"path": "panel.width", "value": 300.0 + n}]}
             answer = client.post(f"/api/jobs/{state['id']}/change", json=change)
             assert answer.status_code == 200, answer.text
@@ -146,8 +149,8 @@ def test_a_thousand_changes_in_a_row_are_all_there(tmp_path: Path) -> None:
         for _ in range(5):
             answer = client.post(f"/api/jobs/{state['id']}/undo", json={"revision": state["revision"]})
             state = answer.json()["state"]
-        assert state["job"]["panel"]["width"] == 300.0 + 994
-        assert len(list((running.jobs / state["id"] / "history").iterdir())) <= 301
+        assert state["job"]["panel"]["width"] == 300.0 + most - 6
+        assert len(list((running.jobs / state["id"] / "history").iterdir())) <= MOST_STEPS + 1
     assert running.errors.read_bytes() == b""
 
 

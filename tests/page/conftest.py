@@ -19,6 +19,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, 
 
 from cutout.page import create_app
 from cutout.page.server import listening, server_of
+from tests.page.handle import hold_plans
 
 KEY = "a key that only these tests know"
 
@@ -101,6 +102,7 @@ class Visit:
         self.expected: list[str] = []
         self.context = browser.new_context(locale="en-GB", accept_downloads=True, **options)  # type: ignore[arg-type]
         self.context.on("request", self._note)
+        hold_plans(self.context)
         self.page = self.tab()
 
     def tab(self, address: str | None = None) -> Page:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import httpx
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import BrowserContext, Error, Locator, Page, Route, expect
 
 SLOW = 60_000
 
@@ -52,8 +54,30 @@ def settle(page: Page) -> None:
     )
 
 
+_held: WeakKeyDictionary[BrowserContext, list[Route]] = WeakKeyDictionary()
+"""Requests for a plan that wait, by the tabs they come from."""
+
+_PLAN = "**/api/jobs/*/work/planned"
+
+
+def hold_plans(context: BrowserContext) -> None:
+    """Let no plan be worked out until a test asks for one: most look at the page before, and a plan takes seconds."""
+    waiting: list[Route] = []
+    _held[context] = waiting
+    context.route(_PLAN, lambda route: waiting.append(route))
+
+
+def let_plans(page: Page) -> None:
+    """Let plans be worked out from now on."""
+    for route in _held.pop(page.context, []):
+        with suppress(Error):  # nobody waits for it any more: the job has changed since
+            route.continue_()
+    page.context.unroute(_PLAN)
+
+
 def planned(page: Page) -> None:
     """Wait until the plan is there."""
+    let_plans(page)
     expect(page.locator("#to-saw")).to_have_attribute("aria-disabled", "false", timeout=SLOW)
 
 

@@ -26,9 +26,9 @@ def reader(tmp_path: Path) -> Reader:
 
 @pytest.fixture
 def large(tmp_path: Path) -> Path:
-    """A disc of radius 400 on 1000 x 1000 pixels."""
-    image = Image.new("RGB", (1000, 1000), "white")
-    ImageDraw.Draw(image).ellipse((100, 100, 900, 900), fill="black")
+    """A disc of radius 240 on 600 x 600 pixels: more than a small copy has."""
+    image = Image.new("RGB", (600, 600), "white")
+    ImageDraw.Draw(image).ellipse((60, 60, 540, 540), fill="black")
     image.save(tmp_path / "disc.png")
     return tmp_path / "disc.png"
 
@@ -70,7 +70,7 @@ def test_near_is_one_outline_for_every_size_and_has_the_same_shape(reader: Reade
     roundness = [4 * math.pi * o.region().area / o.region().length ** 2 for o in (near, exact)]
     assert roundness == pytest.approx([1, 1], abs=0.003)
     across = near.bounds[2] - near.bounds[0]
-    assert across == pytest.approx(800 * math.sqrt(reading.SMALL) / 1000, abs=2)
+    assert across == pytest.approx(480 * math.sqrt(reading.SMALL) / 600, abs=2)
 
 
 def test_what_cannot_be_read_is_said_as_read_says_it(reader: Reader, large: Path) -> None:

@@ -11,7 +11,7 @@ from cutout.job.file import load_job
 from cutout.job.schema import Job
 from cutout.page.changes import Change, changed
 from cutout.page.start import empty, with_picture
-from cutout.page.store import MOST_STEPS, NoSuchJobError, StaleError, State, Store
+from cutout.page.store import NoSuchJobError, StaleError, State, Store
 
 
 @pytest.fixture
@@ -75,12 +75,16 @@ def test_one_gesture_is_one_step(store: Store) -> None:
     assert state.job.panel.width == 149.0
 
 
-def test_the_history_does_not_grow_without_end(store: Store, tmp_path: Path) -> None:
+def test_the_history_does_not_grow_without_end(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    most = 5
+    monkeypatch.setattr("cutout.page.store.MOST_STEPS", most)
     state = store.new(empty("mm"))
-    for n in range(MOST_STEPS + 20):
+    for n in range(most + 4):
         state = set_width(store, state, 100.0 + n)
-    assert len(state.entries) == MOST_STEPS + 1
-    assert len(list((tmp_path / "jobs" / state.id / "history").iterdir())) == MOST_STEPS + 1
+    assert len(state.entries) == most + 1
+    assert len(list((tmp_path / "jobs" / state.id / "history").iterdir())) == most + 1
 
 
 def test_no_change_is_no_step(store: Store) -> None:

@@ -52,13 +52,18 @@ export class Begin {
   }
 }
 
-function fillEntry(button, { title, about, panel, figure, cut_out: cutOut }) {
+function fillEntry(button, view) {
   const [picture, name, what] = button.children;
+  drawSketch(picture, view);
+  name.textContent = view.title;
+  what.textContent = view.about;
+}
+
+/** A job as a small picture. */
+export function drawSketch(picture, { panel, figure, cut_out: cutOut }) {
   picture.setAttribute("viewBox", `${-panel.width * 0.03} ${-panel.height * 0.03} ${panel.width * 1.06} ${panel.height * 1.06}`);
   const board = svg("rect", { width: panel.width, height: panel.height, class: "example-wood" });
   const shape = svg("path", { d: figure, transform: `matrix(1 0 0 -1 0 ${panel.height})`, class: cutOut ? "example-cut" : "example-wood" });
   picture.replaceChildren(...(cutOut ? [board, shape] : [shape]));
   picture.dataset.tone = toneOf(panel.wood);
-  name.textContent = title;
-  what.textContent = about;
 }

@@ -12,9 +12,10 @@ export async function compareBlades(work, blades) {
   const revision = work.state.revision;
   for (const [name, cells] of table.rows) {
     try {
-      const { smallest, manages } = await get(`/api/jobs/${work.id}/blades/${encodeURIComponent(name)}`);
+      const { smallest, manages, ways } = await get(`/api/jobs/${work.id}/blades/${encodeURIComponent(name)}`);
       cells[0].textContent = smallest;
       cells[1].textContent = manages ? "yes" : "no";
+      cells[2].replaceChildren(...ways.map((way) => wayButton(work, way)));
     } catch (error) {
       cells[0].textContent = "not found out";
       if (work.state.revision !== revision) return say("The job has changed: compare again.");
@@ -24,13 +25,26 @@ export async function compareBlades(work, blades) {
   say("All blades compared.");
 }
 
+/** Takes a blade, or the size another needs: a change of the job like any other. */
+function wayButton(work, way) {
+  const take = async () => {
+    try {
+      await work.change(way.changes);
+      say(`Done: ${way.label}. It is checked again.`, true);
+    } catch (error) {
+      warn(error.message);
+    }
+  };
+  return el("button", { type: "button", class: "way", onclick: take }, way.label);
+}
+
 function bladeTable(blades, { job, shown }) {
   const units = job.units ?? "mm";
-  const heads = ["Blade", "Turning radius", "Kerf", "Smallest width of the figures", "This size"];
+  const heads = ["Blade", "Turning radius", "Kerf", "Smallest width of the figures", "This size", "Take it"];
   const caption = "Where nothing stops each blade, before mending; weak webs and loose pieces apart";
   const rows = new Map();
   const row = (blade) => {
-    const open = [el("td", {}, "…"), el("td", {}, "…")];
+    const open = [el("td", {}, "…"), el("td", {}, "…"), el("td", {})];
     rows.set(blade.name, open);
     const mine = blade.name === job.saw.blade;
     const measured = (path) => (mine ? shown[path] : undefined);

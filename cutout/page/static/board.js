@@ -4,11 +4,11 @@
 import { crowds } from "./crowd.js";
 import { svg } from "./dom.js";
 import { bridgeMark, findingMark, kindOf, quarters } from "./marks.js";
+import { NARROW } from "./narrow.js";
 import { grainLines, toneOf } from "./wood.js";
 
 /** Pixels kept free round the whole panel, for rulers and dimensions: left, top, right, bottom. */
-const ROOM = { wide: [104, 44, 34, 74], narrow: [72, 30, 16, 56], plain: [30, 30, 30, 30], finished: [24, 24, 24, 100] };
-const NARROW = 600;
+const ROOM = { wide: [104, 44, 34, 74], narrow: [48, 12, 14, 50], plain: [30, 30, 30, 30], finished: [24, 24, 24, 76] };
 const NEAREST = 8;
 /** Marks nearer than this (pixels) are gathered into one; from this near (mm a pixel) each shows its number. */
 const CROWD = 20;
@@ -36,11 +36,11 @@ export class Board extends EventTarget {
     this.holder = holder;
     this.#svg = svg("svg", { class: "board", "aria-hidden": "false", focusable: "false" }, patterns());
     this.flipped = svg("g");
-    for (const name of ["sheet", "frame", "wood", "waste", "depth", "before", "zones", "painted", "bridges", "drops", "legs", "lip", "figures"]) {
+    for (const name of ["sheet", "frame", "wood", "halo", "waste", "depth", "before", "zones", "painted", "sheets", "bridges", "drops", "legs", "lip", "figures"]) {
       this.flipped.append((this.#layers[name] = svg("g", { class: name })));
     }
     this.#svg.append(this.flipped);
-    for (const name of ["zone-names", "numbers", "holes", "marks", "ends", "blade", "hands", "handles", "cross"]) {
+    for (const name of ["zone-names", "sheet-names", "numbers", "holes", "marks", "ends", "blade", "hands", "handles", "cross"]) {
       this.#svg.append((this.#layers[name] = svg("g", { class: name })));
     }
     this.overlay = svg("svg", { class: "overlay", "aria-hidden": "true" });
@@ -103,10 +103,12 @@ export class Board extends EventTarget {
     this.#drawFrame(panel);
     const waste = model.show === "before" ? model.before : model.waste;
     this.#set("waste", waste);
+    this.#set("halo", model.show === "finished" ? waste : "");
     this.#set("depth", waste);
     this.#svg.querySelector("#through path").setAttribute("d", waste);
     this.#set("before", model.show === "both" ? model.before : "");
     this.#drawZones(panel);
+    this.#drawSheets(model.sheets ?? []);
     this.#layers.bridges.replaceChildren(...model.bridges.map((bridge) => svg("path", { d: bridge.path })));
     this.#drawPlan(model);
     this.#layers.numbers.replaceChildren(...(model.numbered ? model.openings : []).map((o) => this.upright(o.at, svg("text", {}, String(o.id)))));
@@ -133,6 +135,7 @@ export class Board extends EventTarget {
     return this.#size[0] < NARROW ? ROOM.narrow : ROOM.wide;
   }
 
+  /** @param {number[]} box */
   #turnedBox([x0, y0, x1, y1]) {
     const { width } = this.model.panel;
     return this.turned ? [width - x1, y0, width - x0, y1] : [x0, y0, x1, y1];
@@ -190,7 +193,10 @@ export class Board extends EventTarget {
     this.#layers.cross.replaceChildren(this.upright(at, svg("circle", { r: 10, class: "aim" }), lines));
   }
 
-  /** A place of the panel as it is seen: mirrored when the panel is turned round. */
+  /**
+   * A place of the panel as it is seen: mirrored when the panel is turned round.
+   * @param {number[]} at
+   */
   seen([x, y]) {
     return [this.turned ? this.model.panel.width - x : x, y];
   }
@@ -263,6 +269,13 @@ export class Board extends EventTarget {
     this.#layers["zone-names"].replaceChildren(...zones.filter((zone) => zone.at).map((zone) => this.upright(zone.at, svg("text", { y: 4 }, zone.name))));
   }
 
+  /** The template's sheets, each with its name; one that would be blank is not printed. */
+  #drawSheets(sheets) {
+    this.#layers.sheets.replaceChildren(...sheets.map(({ path, blank }) => svg("path", { d: path, class: blank ? "blank" : "" })));
+    const named = (sheet) => this.upright(sheet.at, svg("text", { y: 6 }, sheet.blank ? "not printed" : sheet.name));
+    this.#layers["sheet-names"].replaceChildren(...sheets.map(named));
+  }
+
   #drawPlan({ step, plan, walking, hands, done }) {
     const now = new Set(step?.legs ?? []);
     const path = (leg, name) => svg("path", { d: leg.path, class: name });
@@ -312,7 +325,7 @@ export class Board extends EventTarget {
 
   #drawMarks() {
     const { findings, selected, marked, walking } = this.model;
-    const wanted = findings.filter((found) => found === selected || (marked && !walking && !found.cleared));
+    const wanted = walking ? [] : findings.filter((found) => found === selected || (marked && !found.cleared));
     const near = this.pixel < NUMBERS_FROM;
     this.#groups = crowds(wanted, CROWD * this.pixel, (found) => found === selected);
     // The first of the list is drawn last, on top.
@@ -393,5 +406,7 @@ export const pointsOf = (path) => path.slice(1).split("L").map((pair) => pair.sp
 
 function patterns() {
   const mesh = svg("pattern", { id: "mesh", width: 8, height: 8, patternUnits: "userSpaceOnUse" }, svg("rect", { width: 8, height: 8, class: "mesh-ground" }), svg("path", { d: "M0 4H8M4 0V8", class: "mesh-line" }));
-  return svg("defs", {}, mesh, svg("clipPath", { id: "wood-edge" }), svg("clipPath", { id: "through" }, svg("path", { d: "", "clip-rule": "evenodd" })));
+  const glow = svg("radialGradient", { id: "glow", gradientUnits: "objectBoundingBox" }, svg("stop", { offset: 0, "stop-color": "#fff6d8" }), svg("stop", { offset: 0.55, "stop-color": "#ffdd94" }), svg("stop", { offset: 1, "stop-color": "#f0ae52" }));
+  const soft = svg("filter", { id: "soft", x: "-30%", y: "-30%", width: "160%", height: "160%" }, svg("feGaussianBlur", { stdDeviation: 9 }));
+  return svg("defs", {}, mesh, glow, soft, svg("clipPath", { id: "wood-edge" }), svg("clipPath", { id: "through" }, svg("path", { d: "", "clip-rule": "evenodd" })));
 }

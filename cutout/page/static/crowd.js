@@ -3,6 +3,9 @@
 /**
  * Groups of `spots` ([{at: [x, y], ...}], mm) of which each is nearer than `reach` mm to the first of its group.
  * Spots that come first lead their group; one for which `apart` holds stands alone.
+ * @param {any[]} spots
+ * @param {number} reach
+ * @param {(spot: any) => boolean} apart
  */
 export function crowds(spots, reach, apart = () => false) {
   const groups = [];

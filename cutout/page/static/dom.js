@@ -2,9 +2,40 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 
+/**
+ * An element of the page by its id. Typed loosely: what kind it is stands in index.html, and a test looks up every id.
+ * @param {string} id
+ * @returns {any}
+ */
 export const byId = (id) => document.getElementById(id);
 
-/** An element with attributes, listeners (on...) and children; `false` and null attributes are left out. */
+/**
+ * The first element that fits, or null.
+ * @param {string} selector
+ * @returns {any}
+ */
+export const one = (selector) => document.querySelector(selector);
+
+/**
+ * Every element that fits.
+ * @param {string} selector
+ * @returns {any[]}
+ */
+export const all = (selector) => [...document.querySelectorAll(selector)];
+
+/**
+ * What has the focus.
+ * @returns {any}
+ */
+export const focused = () => document.activeElement;
+
+/**
+ * An element with attributes, listeners (on...) and children; `false` and null attributes are left out.
+ * @param {string} tag
+ * @param {Record<string, any>} attributes
+ * @param {...any} children
+ * @returns {any}
+ */
 export function el(tag, attributes = {}, ...children) {
   return fill(document.createElement(tag), attributes, children);
 }
@@ -26,10 +57,12 @@ function fill(element, attributes, children) {
 
 /** Replace the children of a list, and give the focus back to the entry that had it (by data-key). */
 export function refill(parent, children) {
-  const key = parent.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
+  const key = parent.contains(document.activeElement) ? focused().dataset.key : undefined;
   parent.replaceChildren(...children);
   if (key !== undefined) {
-    const again = [...parent.querySelectorAll("[data-key]")].find((child) => child.dataset.key === key);
+    /** @type {any[]} */
+    const keyed = [...parent.querySelectorAll("[data-key]")];
+    const again = keyed.find((child) => child.dataset.key === key);
     (again ?? parent.querySelector("button, input") ?? parent.closest("section"))?.focus();
   }
 }

@@ -1,10 +1,14 @@
 // The dock: six drawers, one open at a time, each front saying how things stand in a few words.
 
-import { byId } from "./dom.js";
+import { byId, one } from "./dom.js";
 
 const NAMES = ["picture", "panel", "saw", "findings", "plan", "print"];
 
 export class Drawers {
+  current = null;
+  /** Set by main.js: draw everything again. */
+  dispatch = () => {};
+
   constructor() {
     for (const name of NAMES) this.#front(name).addEventListener("click", () => this.#tapped(name));
     byId("dock").addEventListener("keydown", (event) => this.#key(event));
@@ -12,7 +16,7 @@ export class Drawers {
   }
 
   #front(name) {
-    return document.querySelector(`#${name} > h2 > .front`);
+    return one(`#${name} > h2 > .front`);
   }
 
   /** The front of the open drawer closes it, so that a small screen is all board. */
@@ -24,6 +28,8 @@ export class Drawers {
 
   /** wanted: the user asked for it; on a phone an empty board keeps the sheet folded until then. */
   open(name, wanted = false) {
+    const before = this.current;
+    this.current = name;
     document.body.classList.toggle("folded", name === null);
     for (const other of NAMES) {
       const front = this.#front(other);
@@ -31,6 +37,8 @@ export class Drawers {
       byId(`${other}-in`).hidden = other !== name;
       byId(`${other}-in`).classList.toggle("wanted", wanted && other === name);
     }
+    // The sheets of the template lie on the board while their drawer is open.
+    if (before !== name && [before, name].includes("print")) this.dispatch();
   }
 
   /** Open the drawer that holds an element. */

@@ -1,9 +1,9 @@
 // The list of findings by kind, each tied to its mark on the panel.
 
 import { sameAs } from "./crowd.js";
-import { byId, el, refill } from "./dom.js";
+import { byId, el, one, refill } from "./dom.js";
 import { kindOf, listMark } from "./marks.js";
-import { say } from "./say.js";
+import { say, warn } from "./say.js";
 
 export class Findings {
   selected = null;
@@ -31,6 +31,7 @@ export class Findings {
     const cleared = this.list.filter((found) => found.cleared);
     const stops = this.left.filter((found) => found.severity === "stop").length;
     byId("findings-sum").textContent = this.#sum(this.left.length, stops, cleared.length);
+    this.#showLead();
     refill(byId("finding-list"), this.#groups(this.left));
     byId("cleared").hidden = !cleared.length;
     byId("cleared-sum").textContent = `Mended: ${cleared.length}`;
@@ -87,7 +88,33 @@ export class Findings {
       el("span", { class: "remedy" }, found.cleared ? "" : found.remedy),
     );
     const attributes = { type: "button", class: "entry finding", "data-key": keyOf(found), "aria-current": found === this.selected && "true" };
-    return el("li", {}, el("button", { ...attributes, onclick: () => this.choose(found) }, listMark(found), text));
+    return el("li", {}, el("button", { ...attributes, onclick: () => this.choose(found) }, listMark(found), text), this.#ways(found));
+  }
+
+  /** A button for each thing that can be done about a finding at one touch. */
+  #ways(found) {
+    const ways = (found.ways ?? []).map((way, n) => this.#wayButton(way, `${keyOf(found)}-way-${n}`, `${way.label}, for ${found.number}, ${found.kind}`));
+    return ways.length ? el("div", { class: "ways" }, ...ways) : null;
+  }
+
+  #wayButton(way, key, label) {
+    return el("button", { type: "button", class: "way", "data-key": key, "aria-label": label, onclick: () => this.#take(way) }, way.label);
+  }
+
+  async #take(way) {
+    try {
+      await this.#work.change(way.changes);
+      say(`Done: ${way.label}. It is checked again.`, true);
+    } catch (error) {
+      warn(error.message);
+    }
+  }
+
+  /** What would help the whole pattern most stands before everything else. */
+  #showLead() {
+    const lead = this.#work.cut?.lead;
+    byId("lead").hidden = !lead;
+    refill(byId("lead"), lead ? [el("p", {}, lead.text), lead.way && this.#wayButton(lead.way, "lead-way", lead.way.label)].filter(Boolean) : []);
   }
 
   /** Bring the spot into view and mark it. */
@@ -102,7 +129,7 @@ export class Findings {
     this.selected = found;
     this.reveal();
     this.dispatch();
-    const entry = document.querySelector(`[data-key="${keyOf(found)}"]`);
+    const entry = one(`[data-key="${keyOf(found)}"]`);
     entry?.scrollIntoView({ block: "center" });
     entry?.focus({ preventScroll: true });
   }

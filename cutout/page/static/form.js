@@ -1,12 +1,15 @@
 // The form: every setting of a job, made from what the server says of the schema. A new setting appears by itself.
 
-import { el } from "./dom.js";
+import { all, el, one } from "./dom.js";
 import { isBeingWritten, send, valueAt } from "./fields.js";
 import { say, warn } from "./say.js";
 
-/** Of such a pair only one is given: writing in the one empties the other. */
-const EITHER = [["width", "height"], ["size", "diameter"]];
+/** Of such settings only one is given: writing in the one empties the others. */
+const EITHER = [["width", "height", "cap_height"], ["size", "diameter"]];
 const EITHER_IN = /^(figures|faces\.(show|back)\.figures|panel\.zones)\.\d+$/;
+
+/** Letters of a value, or of the words for none, from which on a field needs a line of its own. */
+const LONG = 18;
 
 export class Form {
   #work;
@@ -15,7 +18,9 @@ export class Form {
   #lists = [];
   #switches = [];
   /** Set by main.js: what an entry of a list is called and shows; the words for an unset value; adding by hand. */
+  /** @type {(path: string, n: number) => any} */
   entry = () => null;
+  /** @type {(path: string, part?: string) => string | null} */
   fallback = () => null;
   adding = {};
 
@@ -24,7 +29,7 @@ export class Form {
     this.#work = work;
     this.#spec = spec;
     this.#figure = figure;
-    for (const holder of document.querySelectorAll("[data-form]")) this.#fill(holder);
+    for (const holder of all("[data-form]")) this.#fill(holder);
   }
 
   #fill(holder) {
@@ -139,7 +144,7 @@ export class Form {
     const words = button.getAttribute("aria-label").replace("Take away ", "");
     if (!(await this.#set(button, [{ path, value: null }]))) return;
     say(`${words} taken away.`, true);
-    document.querySelector(`[data-add="${list}"]`)?.focus();
+    one(`[data-add="${list}"]`)?.focus();
   }
 
   /** One setting: a label, one field or a few side by side, its meaning, and why it is closed where it is. */
@@ -151,7 +156,9 @@ export class Form {
     const input = field.parts.length ? this.#parts(field, path, id) : this.#input(field, path, id);
     const flag = field.kind === "yes or no" && field.default !== null;
     const label = field.parts.length ? el("span", { class: "legend", id: `${id}-label` }, field.label) : el("label", { for: id }, field.label);
-    const wide = field.parts.length > 2 || ["places", "file"].includes(field.kind) || flag || field.choices.some(({ title }) => title.length > 24) ? " wide" : field.parts.length ? " pair" : "";
+    const named = field.names.length && !field.more_than_names ? field.names : field.choices;
+    const longest = Math.max(0, ...named.map(({ title }) => title.length), field.required || field.default !== null ? 0 : field.unset.length);
+    const wide = field.parts.length > 2 || ["places", "file"].includes(field.kind) || flag || longest > LONG ? " wide" : field.parts.length ? " pair" : "";
     const order = flag ? [input, label] : [label, input];
     return el("div", { class: `field${flag ? " flag" : ""}${wide}`, "data-field": path }, ...order, means, why);
   }
@@ -159,6 +166,7 @@ export class Form {
   #input(field, path, id) {
     const about = { id, "data-path": path, "data-kind": field.kind, "aria-describedby": `${id}-means` };
     if (field.kind === "places") return el("ul", { ...about, class: "entries" });
+    if (field.kind === "spots") return el("button", { ...about, type: "button", onclick: () => this.#set(document.getElementById(id), [{ path: this.#pathOf(path), value: [] }]) }, "none");
     if (field.kind === "file") return el("button", { ...about, type: "button", onclick: () => this.#chooseFile(id, path) }, "Choose a file");
     const select = this.#options(field);
     const input = select ? el("select", about, ...select) : el("input", { ...about, type: field.kind === "yes or no" ? "checkbox" : "text", autocomplete: "off" });
@@ -211,8 +219,9 @@ export class Form {
   }
 
   #emptied(way, name, value) {
-    const pair = value !== null && EITHER_IN.test(way) && EITHER.find((names) => names.includes(name));
-    return pair ? [{ path: `${way}.${pair.find((other) => other !== name)}`, value: null }] : [];
+    const alike = value !== null && EITHER_IN.test(way) && EITHER.find((names) => names.includes(name));
+    const others = (alike || []).filter((other) => other !== name && valueAt(this.#work.state.job, `${way}.${other}`));
+    return others.map((other) => ({ path: `${way}.${other}`, value: null }));
   }
 
   /** One of several values: sent with the others once all are there; all emptied, the setting is unset. */
@@ -247,8 +256,8 @@ export class Form {
       box.checked = on;
       body.hidden = !on;
     }
-    for (const field of document.querySelectorAll("[data-path]")) this.#show(field);
-    for (const holder of document.querySelectorAll("[data-field]")) this.#close(holder);
+    for (const field of all("[data-path]")) this.#show(field);
+    for (const holder of all("[data-field]")) this.#close(holder);
   }
 
   #show(field) {
@@ -260,7 +269,8 @@ export class Form {
     const value = part === undefined ? whole : whole?.[part];
     if (kind === "places") return this.#showPlaces(field, path, whole ?? []);
     const text = shown[part === undefined ? path : `${path}.${part}`];
-    if (kind === "file") field.textContent = whole ? `${labels[whole] ?? whole}: choose another` : "Choose a file";
+    if (kind === "spots") field.textContent = whole?.length ? `Take back all ${whole.length}` : "none";
+    else if (kind === "file") field.textContent = whole ? `${labels[whole] ?? whole}: choose another` : "Choose a file";
     else if (field.type === "checkbox") field.checked = Boolean(value);
     else if ("choice" in field.dataset) choose(field, value === null || value === undefined ? "" : String(value));
     else field.value = text ?? spelled(value) ?? this.fallback(path, part) ?? "";
@@ -271,7 +281,7 @@ export class Form {
     const why = holder.querySelector(".why");
     why.hidden = !reason;
     if (why.textContent !== (reason ?? "")) why.textContent = reason ?? "";
-    for (const input of holder.querySelectorAll("input, select, [data-kind=file]")) input.disabled = Boolean(reason);
+    for (const input of holder.querySelectorAll("input, select, [data-kind=file], [data-kind=spots]")) input.disabled = Boolean(reason);
   }
 
   #showPlaces(field, path, places) {

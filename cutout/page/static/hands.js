@@ -1,6 +1,6 @@
 // What can be taken hold of on the panel: figures, bridges and holes, with pointer or keys.
 
-import { svg } from "./dom.js";
+import { focused, svg } from "./dom.js";
 import { quarters } from "./marks.js";
 import { snap } from "./snap.js";
 
@@ -84,7 +84,7 @@ export class Hands extends EventTarget {
   }
 
   #redraw() {
-    const focused = document.activeElement?.dataset?.hold;
+    const held = focused()?.dataset?.hold;
     this.#groups.clear();
     const figures = [];
     const hands = [];
@@ -101,7 +101,7 @@ export class Hands extends EventTarget {
     this.#groups.get(this.chosen)?.classList.add("chosen");
     this.#goOnMoving();
     this.#drawHandles();
-    if (focused && this.#groups.has(focused)) this.#groups.get(focused).focus({ preventScroll: true });
+    if (held && this.#groups.has(held)) this.#groups.get(held).focus({ preventScroll: true });
   }
 
   /** The drawing is new, what is being moved goes on from where it stands now. */

@@ -1,6 +1,6 @@
 // What hands have done on the panel, as changes of the job; and the lists of bridges and holes.
 
-import { byId, el, refill } from "./dom.js";
+import { byId, el, one, refill } from "./dom.js";
 import { button } from "./picture.js";
 import { say, warn } from "./say.js";
 
@@ -44,6 +44,9 @@ export class Held {
   /** Set by main.js: draw everything again; leave the finished view, where nothing can be placed. */
   dispatch = () => {};
   leaveFinished = () => {};
+  /** Set by main.js: open what holds a field, and go to it. */
+  /** @type {(field: any) => void} */
+  reveal = () => {};
 
   #figures() {
     const { job, labels } = this.#work.state;
@@ -101,8 +104,17 @@ export class Held {
       "li",
       {},
       el("button", { type: "button", class: "entry", "data-key": item.key, onclick: go }, item.label),
+      button("Set its numbers", `Set the numbers of ${item.label}`, () => this.#typed(item)),
       button("Take away", `Take away ${item.label}`, () => this.#removed(item)),
     );
+  }
+
+  /** A bridge that was found becomes one of one's own, with fields for place, direction and width. */
+  async #typed({ at, angle, width }) {
+    const value = { at: at.map(round), angle: round(angle), width: round(width) };
+    await this.#change([{ path: "mend.without.+", value: at }, { path: "mend.bridges.+", value }], () => "This bridge is now one of your own: type its place, direction and width.");
+    const field = one(`[data-path="mend.bridges.${this.#work.state.job.mend.bridges.length - 1}.width"]`);
+    if (field) this.reveal(field);
   }
 
   async #moved({ item, at, turn, scale }) {
@@ -124,15 +136,20 @@ export class Held {
     const path = `figures.${item.index}`;
     const changes = [];
     if (turn) changes.push({ path: `${path}.turn`, value: round((this.#work.state.job.figures[item.index].turn + turn) % 360) });
-    if (scale !== 1) {
-      const width = round((item.box[2] - item.box[0]) * scale);
-      changes.push({ path: `${path}.width`, value: width }, { path: `${path}.height`, value: null });
-    }
+    if (scale !== 1) changes.push(...this.#sized(path, item, scale));
     if (Math.hypot(at[0] - item.at[0], at[1] - item.at[1]) > 0.005) changes.push({ path: `${path}.at`, value: at });
     const size = () => this.#work.look?.figures[item.index]?.label;
     return this.#change(changes, () =>
       turn ? `Turned by ${turn} degrees.` : scale !== 1 ? `Now ${size()}.` : `Moved to ${this.#place(path)}.`,
     );
+  }
+
+  /** The setting that rules the size of a figure, scaled: letters keep the height of their capitals as the one. */
+  #sized(path, { index, box }, scale) {
+    const capital = this.#work.state.job.figures[index].cap_height;
+    if (capital) return [{ path: `${path}.cap_height`, value: round(capital * scale) }];
+    const others = [["height", null], ["fit", false]].map(([name, value]) => ({ path: `${path}.${name}`, value }));
+    return [{ path: `${path}.width`, value: round((box[2] - box[0]) * scale) }, ...others];
   }
 
   #removed(item) {

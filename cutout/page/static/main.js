@@ -4,13 +4,14 @@ import { ApiError, download, get, jobInAddress } from "./api.js";
 import { Begin } from "./begin.js";
 import { compareBlades } from "./blades.js";
 import { Board } from "./board.js";
-import { byId, el, refill, settled } from "./dom.js";
+import { all, byId, el, one, refill, settled, svg } from "./dom.js";
 import { Drawers } from "./drawers.js";
 import { Findings } from "./findings.js";
 import { Form } from "./form.js";
 import { Hands } from "./hands.js";
 import { Held } from "./held.js";
 import { legend } from "./marks.js";
+import { Overview } from "./map.js";
 import { figure as written, Paper } from "./paper.js";
 import { Picture } from "./picture.js";
 import { doing, say, warn } from "./say.js";
@@ -22,6 +23,7 @@ const NUDGE_EDGE = 10;
 const work = new Work();
 const board = new Board(byId("board"));
 const paper = new Paper(board);
+new Overview(board);
 const hands = new Hands(board);
 const drawers = new Drawers();
 const begin = new Begin(work);
@@ -34,11 +36,11 @@ let choices = null;
 let turned = false;
 
 const units = () => work.state.job.units ?? "mm";
-const shown = () => document.querySelector("[name=show]:checked").value;
+const shown = () => one("[name=show]:checked").value;
 
 async function start() {
   byId("legend").append(...legend().map((parts) => el("li", {}, ...parts)));
-  for (const link of document.querySelectorAll("[data-goto]")) {
+  for (const link of all("[data-goto]")) {
     link.addEventListener("click", (event) => {
       event.preventDefault();
       byId(link.dataset.goto).focus({ preventScroll: true });
@@ -53,6 +55,16 @@ async function start() {
   } catch (error) {
     warn(error.message);
   }
+}
+
+/** Where a phone finds the walk, as a code to read; or how to get one. */
+function showShared() {
+  const { shared } = choices;
+  const hint = (text) => el("p", { class: "hint" }, text);
+  if (!shared) return byId("shared").replaceChildren(hint("Save cutsheet.html under Print and open it there; or start the page with “cutout page --share” for a code to read."));
+  const box = `-2 -2 ${shared.across + 4} ${shared.across + 4}`;
+  const code = svg("svg", { viewBox: box, class: "code", role: "img", "aria-label": "Code that opens the walk on a phone" }, svg("rect", { x: -2, y: -2, width: shared.across + 4, height: shared.across + 4, fill: "#fff" }), svg("path", { d: shared.code, fill: "#000" }));
+  return byId("shared").replaceChildren(hint("Read this code in the same network. Whoever has it sees the steps of the job that is open here, and nothing else; it ends with the page."), code, el("p", { class: "address" }, shared.address));
 }
 
 async function openJob() {
@@ -76,16 +88,22 @@ function startEverything() {
   form.adding = { "mend.bridges": () => byId("add-bridge").click(), holes: () => byId("add-hole").click() };
   picture.start(form, hands, choices);
   findings.dispatch = walk.dispatch = held.dispatch = drawAll;
+  drawers.dispatch = () => work.state && drawAll();
   findings.reveal = () => drawers.open("findings");
+  held.reveal = (field) => {
+    drawers.reveal(field);
+    field.focus();
+  };
   held.leaveFinished = () => shown() === "finished" && showAs("after");
   work.addEventListener("state", showState);
   work.addEventListener("look", showLook);
   work.addEventListener("cut", showCut);
   work.addEventListener("busy", showBusy);
-  work.addEventListener("trouble", (event) => warn(event.detail));
-  hands.addEventListener("chosen", (event) => chosen(event.detail));
-  hands.addEventListener("moving", (event) => showMoving(event.detail));
+  work.addEventListener("trouble", (/** @type {any} */ event) => warn(event.detail));
+  hands.addEventListener("chosen", (/** @type {any} */ event) => chosen(event.detail));
+  hands.addEventListener("moving", (/** @type {any} */ event) => showMoving(event.detail));
   startButtons();
+  showShared();
 }
 
 /** What an unset field of a figure comes to, as the panel shows it. */
@@ -120,7 +138,7 @@ function startButtons() {
     byId("job-menu").open = false;
   });
   byId("job-menu").addEventListener("toggle", () => byId("job-menu").open && picture.showEarlier());
-  document.addEventListener("pointerdown", (event) => event.target.closest("#job-menu") || (byId("job-menu").open = false));
+  document.addEventListener("pointerdown", (/** @type {any} */ event) => event.target.closest("#job-menu") || (byId("job-menu").open = false));
   byId("job-menu").addEventListener("keydown", (event) => {
     if (event.key !== "Escape") return;
     byId("job-menu").open = false;
@@ -134,14 +152,22 @@ function startButtons() {
     byId("show-marks").setAttribute("aria-pressed", String(on));
     drawAll();
   });
-  for (const radio of document.querySelectorAll("[name=show]")) radio.addEventListener("change", () => showAs(radio.value));
+  for (const radio of all("[name=show]")) radio.addEventListener("change", () => showAs(radio.value));
   byId("turn-round").addEventListener("click", turnRound);
-  for (const button of document.querySelectorAll("#behind [data-behind]")) button.addEventListener("click", () => putBehind(button.dataset.behind));
+  for (const button of all("#behind [data-behind]")) button.addEventListener("click", () => putBehind(button.dataset.behind));
   putBehind("light");
   byId("help-open").addEventListener("click", () => byId("help").showModal());
   byId("compare").addEventListener("click", () => compareBlades(work, choices.blades));
   byId("test-card").addEventListener("click", () => fetchFile("test-card.pdf"));
   byId("everything").addEventListener("click", () => fetchFile("everything.zip"));
+  byId("ask-no").addEventListener("click", () => work.goOn());
+  byId("ask-yes").addEventListener("click", () => {
+    const { way } = work.asking;
+    attempt(async () => {
+      await work.change(way.changes);
+      say(`Done: ${way.label}. It is checked again.`, true);
+    });
+  });
   byId("stop").addEventListener("click", () => {
     work.stop();
     say("Stopped. It goes on with the next change.");
@@ -150,7 +176,7 @@ function startButtons() {
 }
 
 function showAs(value) {
-  document.querySelector(`[name=show][value=${value}]`).checked = true;
+  one(`[name=show][value=${value}]`).checked = true;
   byId("behind").hidden = value !== "finished";
   drawAll();
   if (board.isWhole) board.whole();
@@ -166,7 +192,7 @@ function turnRound() {
 
 function putBehind(what) {
   board.holder.dataset.behind = what;
-  for (const button of document.querySelectorAll("#behind [data-behind]")) button.setAttribute("aria-pressed", String(button.dataset.behind === what));
+  for (const button of all("#behind [data-behind]")) button.setAttribute("aria-pressed", String(button.dataset.behind === what));
 }
 
 const writing = (target) => target.matches("input:not([type=checkbox], [type=radio], [type=range], [type=file]), textarea");
@@ -190,6 +216,7 @@ async function attempt(action, words) {
 }
 
 function showState() {
+  showAsk();
   const { state } = work;
   byId("job-title").textContent = state.job.figures.length ? state.title : "New job";
   document.title = state.job.figures.length ? `${state.title} – Cutout` : "Cutout: see it on the panel first";
@@ -241,7 +268,16 @@ function showLook() {
   picture.show();
 }
 
+/** Before hundreds of findings are mended: shall the picture be smoothed? */
+function showAsk() {
+  const { asking } = work;
+  byId("ask").hidden = !asking;
+  byId("ask-text").textContent = asking?.text ?? "";
+  byId("ask-yes").textContent = asking?.way.label ?? "";
+}
+
 function showCut() {
+  showAsk();
   drawAll();
   byId("notes").replaceChildren(...(work.cut?.notes ?? work.checked?.notes ?? []).map((text) => el("li", {}, text)));
   if (work.cut?.stage === "planned") {
@@ -276,6 +312,7 @@ function drawAll() {
   const chosenBox = hands.items.find((item) => item.key === hands.chosen)?.box;
   paper.still = chosenBox ?? (look?.figures.length === 1 ? look.figures[0].box : null);
   byId("caption").textContent = look ? caption(look) : "";
+  byId("template-sum").textContent = walk.plan?.template?.text ?? "";
   byId("eased").textContent = work.cut?.eased ?? "";
   const empty = { panel: emptyPanel(), waste: "", openings: [], bridges: [] };
   const base = look ? { ...look, ...drawn } : empty;
@@ -291,6 +328,7 @@ function drawAll() {
     selected: findings.selected,
     marked: byId("show-marks").getAttribute("aria-pressed") === "true",
     plan: show === "before" ? null : walk.plan,
+    sheets: drawers.current === "print" && !walk.walking && show !== "finished" ? (walk.plan?.template?.sheets ?? []) : [],
     walking: walk.walking,
     step: walk.step,
     done: walk.sawn,

@@ -1,6 +1,7 @@
 // What a drawing office adds to the board: rulers at its edges, and dimensions with their ticks, in pixels of the screen.
 
 import { svg } from "./dom.js";
+import { NARROW } from "./narrow.js";
 
 const RULER = 24;
 const STEPS_MM = [1, 2, 5, 10, 20, 50, 100, 200, 500];
@@ -55,12 +56,13 @@ export class Paper {
     if (this.off) return;
     const { model } = this.#board;
     if (!model.walking) this.#drawDims();
-    this.#drawRulers();
+    // A phone's screen is for the panel: its dimensions stand beside it, rulers only on larger screens.
+    if (this.#board.size[0] >= NARROW) this.#drawRulers();
   }
 
   #drawDims() {
     const { panel } = this.#board.model;
-    const narrow = this.#board.size[0] < 600;
+    const narrow = this.#board.size[0] < NARROW;
     const box = this.live ?? this.still;
     const far = box ? (narrow ? 42 : OUT[1]) : narrow ? 20 : OUT[0];
     const near = narrow ? 18 : OUT[0];

@@ -1,11 +1,16 @@
 // The picture section: choosing figures, their size and place, cleaning up; and earlier jobs.
 
 import { blob, get, post } from "./api.js";
-import { byId, el, refill } from "./dom.js";
+import { drawSketch } from "./begin.js";
+import { all, byId, el, one, refill, svg } from "./dom.js";
 import { newGesture, send as setOf, setField } from "./fields.js";
 import { chosenFile } from "./form.js";
 import { say, warn } from "./say.js";
+import { Touch } from "./touch.js";
 import { unpacked } from "./unzip.js";
+
+/** Earlier jobs that are shown with a picture. */
+const SKETCHED = 12;
 
 export class Picture {
   chosen = 0;
@@ -45,6 +50,8 @@ export class Picture {
       form.show();
     };
     byId("clean").addEventListener("toggle", () => this.#showThumb());
+    const touch = new Touch(this.#work, () => this.chosen);
+    byId("touch-open").addEventListener("click", () => (byId("thumb").hidden ? say("There is no photo to draw on.") : touch.open(byId("thumb")).catch((error) => warn(error.message))));
   }
 
   show() {
@@ -53,7 +60,7 @@ export class Picture {
     const some = job.figures.length > 0;
     byId("figure-fields").hidden = byId("add-figure").hidden = !some;
     byId("drop-hint").hidden = some;
-    byId("choose").textContent = some ? "Another picture instead" : "Choose a picture";
+    byId("choose").textContent = some ? "Replace the picture" : "Choose a picture";
     byId("choose").classList.toggle("main", !some);
     const named = (figure) => (figure.text === null ? labels[figure.source] : `“${figure.text}”`) ?? "figure";
     refill(byId("figure-list"), job.figures.map((figure, n) => this.#entry(named(figure), n, job.figures.length)));
@@ -164,25 +171,40 @@ export class Picture {
     const { jobs } = await get("/api/jobs");
     const others = jobs.filter((job) => job.id !== this.#work.id);
     byId("earlier").hidden = !others.length;
-    const entry = (job) => {
-      const open = () => {
-        byId("job-menu").open = false;
-        this.#work.open(job.id).catch((error) => warn(error.message));
-      };
-      const remove = async () => {
-        if (!confirm(`Delete ${job.title} and its pictures for good?`)) return;
-        await post(`/api/jobs/${job.id}/remove`, {}).catch((error) => warn(error.message));
-        say(`${job.title} deleted.`);
-        this.showEarlier();
-      };
-      return el(
-        "li",
-        {},
-        el("button", { type: "button", class: "entry", "data-key": job.id, onclick: open }, job.title),
-        button("Delete for good", `Delete ${job.title} for good`, remove),
-      );
+    refill(byId("earlier-list"), others.map((job) => this.#earlierEntry(job)));
+    await this.#sketchEarlier(others.slice(0, SKETCHED));
+  }
+
+  #earlierEntry(job) {
+    const open = () => {
+      byId("job-menu").open = false;
+      this.#work.open(job.id).catch((error) => warn(error.message));
     };
-    refill(byId("earlier-list"), others.map(entry));
+    const remove = async () => {
+      if (!confirm(`Delete ${job.title} and its pictures for good?`)) return;
+      await post(`/api/jobs/${job.id}/remove`, {}).catch((error) => warn(error.message));
+      say(`${job.title} deleted.`);
+      this.showEarlier();
+    };
+    const when = new Date(job.changed * 1000).toLocaleString(undefined, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+    const about = el("span", { class: "what" }, [job.size, when].filter(Boolean).join(", "));
+    const picture = svg("svg", { viewBox: "0 0 10 10", "aria-hidden": "true" });
+    return el(
+      "li",
+      {},
+      el("button", { type: "button", class: "entry", "data-key": job.id, onclick: open }, picture, el("strong", {}, job.title), about),
+      button("Delete", `Delete ${job.title} for good`, remove),
+    );
+  }
+
+  /** Small pictures of earlier jobs, one after the other, while their menu is open. */
+  async #sketchEarlier(jobs) {
+    for (const job of jobs) {
+      if (!byId("job-menu").open) return;
+      const picture = one(`#earlier-list [data-key="${job.id}"] svg`);
+      const sketch = await get(`/api/jobs/${job.id}/sketch`).catch(() => null);
+      if (picture && sketch) drawSketch(picture, sketch);
+    }
   }
 
   #listenForFiles() {
@@ -224,14 +246,15 @@ export class Picture {
   }
 
   #startSliders() {
-    for (const slider of document.querySelectorAll("[data-slider]")) {
+    for (const slider of all("[data-slider]")) {
       let gesture = null;
       slider.addEventListener("input", () => {
         gesture ??= newGesture();
         const at = `figures.${this.chosen}`;
         const value = Number(slider.value);
+        /** @type {{path: string, value: any}[]} */
         const changes = [{ path: `${at}.${slider.dataset.slider}`, value }];
-        if (slider.dataset.slider === "width") changes.push({ path: `${at}.height`, value: null });
+        if (slider.dataset.slider === "width") changes.push(...["height", "cap_height"].map((other) => ({ path: `${at}.${other}`, value: null })), { path: `${at}.fit`, value: false });
         setOf(this.#work, slider, changes, gesture);
       });
       slider.addEventListener("change", () => (gesture = null));
@@ -299,7 +322,9 @@ export class Picture {
     try {
       const data = await blob(`/api/jobs/${this.#work.id}/sources/${source}`);
       const start = new TextDecoder().decode(await data.slice(0, 400).arrayBuffer());
-      const typed = new Blob([data], { type: /<svg|<\?xml/.test(start) ? "image/svg+xml" : "" });
+      const drawn = /<svg|<\?xml/.test(start);
+      const typed = new Blob([data], { type: drawn ? "image/svg+xml" : "" });
+      byId("touch-open").hidden = byId("pick-corners").hidden = drawn;
       if (this.#thumb !== wanted) return;
       thumb.onload = () => (thumb.hidden = false);
       thumb.src = URL.createObjectURL(typed);

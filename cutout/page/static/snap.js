@@ -26,6 +26,7 @@ function along(low, high, panel, edge, others, reach) {
 /**
  * How far a box [x0, y0, x1, y1] is to be shifted to lie in line, and the lines it then lies on.
  * panel: its width and height. edge: wood kept to its edge. others: boxes of other figures. reach: mm.
+ * @param {number[]} box
  */
 export function snap([x0, y0, x1, y1], panel, edge, others, reach) {
   const x = along(x0, x1, panel.width, edge, others.map((box) => [box[0], box[2]]), reach);

@@ -1,7 +1,7 @@
 // At the saw: one step, one sentence, one big button; the view goes to the step, the blade shows the way.
 
 import { pointsOf } from "./board.js";
-import { byId, el, refill } from "./dom.js";
+import { byId, el, one, refill } from "./dom.js";
 import { say } from "./say.js";
 
 /** Steps that stand nearer than this (mm) to one that was ticked off, and are called the same, count as it. */
@@ -123,7 +123,7 @@ export class Walk {
     if (n < 0 || n >= this.steps.length) return;
     this.#at = n;
     this.dispatch();
-    document.querySelector("#walk-steps [aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
+    one("#walk-steps [aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
     this.#look();
   }
 
@@ -167,7 +167,7 @@ export class Walk {
   }
 
   #key(event) {
-    if (!this.walking || event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
+    if (!this.walking || event.ctrlKey || event.metaKey || event.altKey || one("dialog[open]")) return;
     const action = { ArrowRight: () => this.#sawn(), ArrowLeft: () => this.go(this.#at - 1), Escape: () => this.end() }[event.key];
     if (!action) return;
     event.preventDefault();

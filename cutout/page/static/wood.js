@@ -1,5 +1,6 @@
 // How wood looks: a tone by species, and lines along the grain. A texture, not a measurement.
 
+/** @type {[RegExp, string][]} */
 const TONES = [
   [/poplar|birch|maple/, "pale"],
   [/oak|cherry|mahogany/, "red"],

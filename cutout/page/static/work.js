@@ -25,6 +25,9 @@ export class Work extends EventTarget {
   since = 0;
   /** The user has stopped what was being worked out; it goes on with the next change. */
   stopped = false;
+  /** What to ask before mending goes on: {text, way}; null while there is nothing to ask. */
+  asking = null;
+  #asked = new Set();
   #queue = [];
   #sending = false;
   #background = null;
@@ -149,13 +152,15 @@ export class Work extends EventTarget {
     this.dispatchEvent(new Event("cut"));
   }
 
+  /** The answer to what was asked is no: go on with the job as it is. */
   goOn() {
+    this.#asked.add(this.id);
     this.#again();
   }
 
   /** One stage after the other, as long as nothing changes. */
   async #again() {
-    this.cut = this.checked = null;
+    this.cut = this.checked = this.asking = null;
     this.stopped = false;
     this.#background?.abort();
     this.#setBusy("");
@@ -171,8 +176,10 @@ export class Work extends EventTarget {
         // The first look is only near enough for the eye; the checks come with the exact one.
         if (task === "checked") [this.checked, this.look] = [answer, answer.look];
         else this.cut = answer;
-        if (n === STAGES.length - 1) this.#setBusy("");
+        this.asking = task === "checked" && !this.#asked.has(this.id) ? answer.ask : null;
+        if (n === STAGES.length - 1 || this.asking) this.#setBusy("");
         this.dispatchEvent(new Event("cut"));
+        if (this.asking) return;
       }
     } catch (error) {
       if (mine.signal.aborted || error.kind === "replaced") return;

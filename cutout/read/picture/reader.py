@@ -13,6 +13,7 @@ from cutout.read.options import ReadOptions
 from cutout.read.picture.decode import Picture, decode
 from cutout.read.picture.edge import EdgeFit, fit_edges, gap_noise, in_light
 from cutout.read.picture.figure import Field, border_notes, find_figure
+from cutout.read.picture.retouch import retouched
 from cutout.read.picture.straighten import straightened
 from cutout.read.specks import Share
 from cutout.trace.iso import STEPPED, IsoLines, iso_lines
@@ -60,6 +61,9 @@ def _lines(
         # Who straightens a picture photographed it, whether the file still says so or not.
         picture = replace(straight.picture, camera=True)
     field, found = _edges(picture, name, options)
+    touched = retouched(field, options, name)
+    if touched is not field:
+        field, found = touched, replace(iso_lines(touched.values, touched.level), noise=found.noise)
     if straight is None:
         return field, found, None, ()
     return field, replace(found, lines=straight.lines(found.lines)), straight.scale, straight.notes
