@@ -1,4 +1,4 @@
-"""The whole result as data: result.json, described by docs/result.schema.json."""
+"""The whole result as data: result.json, described by docs/reference/result.schema.json."""
 
 from __future__ import annotations
 
