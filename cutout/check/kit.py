@@ -7,17 +7,21 @@ from collections.abc import Iterator
 from cutout.finding import Finding
 from cutout.kit import Kit
 from cutout.pattern import Pattern
-from cutout.units import MM_PER_INCH, format_length
+from cutout.units import MM_PER_INCH, count, format_length
 
 THICKEST = {"softwood": 1.5 * MM_PER_INCH, "hardwood": 0.75 * MM_PER_INCH, "sheet": 1.5 * MM_PER_INCH}
 """Thickest wood (mm) for a jigsaw: 1-1/2 in of softwood (a general home-repair guide: "about 1-1/2 in, beyond
 that the blade wanders"), 3/4 in of hardwood (a tool guide); another says up to 5 in, the blade flexes. Sheet
 goods as softwood: common practice, no source."""
 
+MOST_LAYERS = 4
+"""Panels sawn at once: two to four sheets of 1/8 to 1/4 in are usual (a scroll saw club's and a tool page's hints on
+stack cutting; one of them nails five of 1/8 in)."""
+
 
 def kit(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Wood too thin for the teeth, or too thick for a jigsaw; no drill that lets the blade in."""
-    blade, thickness = kit.blade, pattern.panel.thickness
+    blade, thickness = kit.blade, pattern.panel.sawn
     at = (pattern.panel.width / 2, pattern.panel.height / 2)
     if thickness < blade.least_thickness:
         text = (
@@ -26,6 +30,11 @@ def kit(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
         )
         remedy = "Take a blade with finer teeth, or saw with a scrap board under the panel."
         yield Finding("kit", "care", at, thickness, blade.least_thickness, None, text, remedy)
+    if pattern.panel.layers > MOST_LAYERS:
+        layers = count(pattern.panel.layers, "layer")
+        text = f"A stack of {layers}: {MOST_LAYERS} are usual at most, then the lowest come out unlike the topmost."
+        remedy = f"Saw {MOST_LAYERS} at a time, with a sharp blade that stands square to the table."
+        yield Finding("kit", "care", at, None, None, None, text, remedy)
     thickest = THICKEST[kit.wood.kind]
     if blade.saw == "jigsaw" and thickness > thickest:
         limit = format_length(thickest, kit.units)

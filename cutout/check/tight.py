@@ -28,7 +28,7 @@ _FAR = 3.0
 
 def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
     """Findings on the sharp corners, or else on the curves, that the blade can't follow."""
-    places = [p for p in tight_places(pattern, kit.blade) if p.bend.sharp == sharp]
+    places = [p for p in tight_places(pattern, kit.blade) if p.bend.sharp == sharp and _worth_saying(p, kit)]
     if not places:
         return
     if pattern.keep_mode == "both":
@@ -54,6 +54,12 @@ def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
             )
             remedy = "Take a narrower blade, make the pattern larger, or open this place up."
             yield _finding(place, kit, "stop", text, remedy)
+
+
+def _worth_saying(place: Tight, kit: Kit) -> bool:
+    """Whether a curve is tighter than the blade follows by as much as can be said in the user's units."""
+    bend = place.bend
+    return bend.sharp or format_length(bend.radius, kit.units) != format_length(place.needed, kit.units)
 
 
 def _is_point(place: Tight) -> bool:
@@ -94,7 +100,10 @@ def _what(place: Tight, kit: Kit) -> str:
         return f"{what} of {angle} degrees: {turns}."
     radius = format_length(place.bend.radius, kit.units)
     where = "Inside curve" if place.inside else "Curve round wood"
-    return f"{where} of {radius} radius: {turns}."
+    needed = format_length(place.needed, kit.units)
+    if needed == format_length(kit.blade.turning_radius, kit.units):
+        return f"{where} of {radius} radius: {turns}."
+    return f"{where} of {radius} radius: {turns}, which makes {needed} on the line."
 
 
 def _drilled(place: Tight, drill: float, kit: Kit) -> str:

@@ -107,6 +107,7 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
             "minutes": _round(work.plan.minutes),
             "minutes_by": {move: _round(taken) for move, taken in work.plan.minutes_by.items()},
         },
+        "pins": [_point(at) for at in work.pins],
         "bridges": [
             {
                 "id": b.id,
@@ -133,6 +134,7 @@ def _panel(work: Work) -> dict[str, Any]:
         "width": _round(panel.width),
         "height": _round(panel.height),
         "thickness": _round(panel.thickness),
+        "layers": panel.layers,
         "grain_deg": None if panel.grain is None else _round(math.degrees(panel.grain)),
     }
 
