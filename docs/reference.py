@@ -1,4 +1,4 @@
-"""Writes reference.md beside this file from the code: commands, options, every setting of a job file, limits."""
+"""Writes reference/settings.md from the code: commands, options, every setting of a job file, limits."""
 
 from __future__ import annotations
 
@@ -104,4 +104,4 @@ def _words(text: str | None) -> str:
 
 
 if __name__ == "__main__":
-    Path(__file__).with_name("reference.md").write_text(reference(), "utf-8")
+    (Path(__file__).parent / "reference" / "settings.md").write_text(reference(), "utf-8")

@@ -1,4 +1,4 @@
-"""Writes sources.md beside this file: every number of kit and limits, where it is from, what it decides."""
+"""Writes reference/sources.md: every number of kit and limits, where it is from, what it decides."""
 
 from __future__ import annotations
 
@@ -250,4 +250,4 @@ def _worked_out(node: ast.expr) -> Any:
 
 
 if __name__ == "__main__":
-    Path(__file__).with_name("sources.md").write_text(sources(), "utf-8")
+    (Path(__file__).parent / "reference" / "sources.md").write_text(sources(), "utf-8")

@@ -141,11 +141,11 @@ def test_a_batch_on_a_cluster_engine(tmp_path: Path) -> None:
     assert [o.code for o in outcomes] == [2, 0, 0]
 
 
-@pytest.mark.parametrize("block", blocks("docs/python.md", "python"))
+@pytest.mark.parametrize("block", blocks("docs/reference/python.md", "python"))
 def test_every_block_of_the_page_on_python_runs(
     block: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     root = Path(__file__).parent.parent
     (tmp_path / "heron.svg").write_bytes((root / "examples/heron-shutter/heron.svg").read_bytes())
     monkeypatch.chdir(tmp_path)
-    exec(compile(block, "docs/python.md", "exec"), {"__name__": "__page__"})
+    exec(compile(block, "docs/reference/python.md", "exec"), {"__name__": "__page__"})

@@ -15,12 +15,24 @@ THICKEST = {"softwood": 1.5 * MM_PER_INCH, "hardwood": 0.75 * MM_PER_INCH, "shee
 that the blade wanders"), 3/4 in of hardwood (a tool guide); another says up to 5 in, the blade flexes. Sheet
 goods as softwood: common practice, no source."""
 
+MOST_LAYERS = 4
+"""Panels sawn at once: two to four sheets of 1/8 to 1/4 in are usual (a scroll saw club's and a tool page's hints on
+stack cutting; one of them nails five of 1/8 in)."""
+
 
 @dataclass(frozen=True, slots=True)
 class ThinForTeeth(Facts):
     """Wood too thin for the blade's teeth; size: its thickness, limit: the least."""
 
     teeth_per_inch: float
+
+
+@dataclass(frozen=True, slots=True)
+class TallStack(Facts):
+    """More panels sawn at once than come out alike."""
+
+    layers: int
+    most: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +54,7 @@ class NoDrillToTurn(Facts):
 
 def kit(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Wood too thin for the teeth, or too thick for a jigsaw; no drill that lets the blade in."""
-    blade, thickness = kit.blade, pattern.panel.thickness
+    blade, thickness = kit.blade, pattern.panel.sawn
     at = (pattern.panel.width / 2, pattern.panel.height / 2)
 
     def found(severity: Severity, size: float, limit: float, facts: Facts) -> Finding:
@@ -50,6 +62,9 @@ def kit(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
 
     if thickness < blade.least_thickness:
         yield found("care", thickness, blade.least_thickness, ThinForTeeth(blade.tpi))
+    if pattern.panel.layers > MOST_LAYERS:
+        facts = TallStack(pattern.panel.layers, MOST_LAYERS)
+        yield Finding(kind="kit", severity="care", at=at, facts=facts)
     thickest = THICKEST[kit.wood.kind]
     if blade.saw == "jigsaw" and thickness > thickest:
         yield found("care", thickness, thickest, ThickForJigsaw(kit.wood.title))

@@ -22,6 +22,9 @@ _NEEDLE = math.radians(3)
 FILED = 0.5
 """Wood rounded off less than this (mm) is sawn as a point and filed round; common practice, no source."""
 
+_TELLABLE = 0.05
+"""Radii closer than this (mm) are the same to a woodworker: common practice, no source."""
+
 _FAR = 3.0
 """A hole whose middle is more than this many diameters from the corner is no help in it."""
 
@@ -91,7 +94,7 @@ class NotFollowed(Facts):
 
 def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
     """Findings on the sharp corners, or else on the curves, that the blade can't follow."""
-    places = [p for p in tight_places(pattern, kit.blade) if p.bend.sharp == sharp]
+    places = [p for p in tight_places(pattern, kit.blade) if p.bend.sharp == sharp and _worth_saying(p)]
     if not places:
         return
     if pattern.keep_mode == "both":
@@ -113,6 +116,11 @@ def findings(pattern: Pattern, kit: Kit, *, sharp: bool) -> Iterator[Finding]:
             yield _finding(place, kit, _without_hole(place))
         else:
             yield _finding(place, kit, NoRoom(kit.blade.width))
+
+
+def _worth_saying(place: Tight) -> bool:
+    """Whether a curve is tighter than the blade follows by more than anyone can measure in wood."""
+    return place.bend.sharp or place.needed - place.bend.radius > _TELLABLE
 
 
 def _is_point(place: Tight) -> bool:

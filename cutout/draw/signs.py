@@ -15,6 +15,9 @@ WORDS = 2.8
 DISC = 6.4
 """Diameter of the disc round the letter of a step (mm)."""
 
+PIN = 2.2
+"""From the middle of a pin's sign to its corners (mm)."""
+
 DRILLS = 6
 """Signs for holes that can be told apart; further sizes have theirs written beside them."""
 
@@ -40,6 +43,15 @@ def drill_sign(paint: Paint, x: float, y: float, radius: float, kind: int, arm: 
     paint.pen(0.13)
     paint.line(x - reach, y, x + reach, y)
     paint.line(x, y - reach, x, y + reach)
+
+
+def pin_sign(paint: Paint, x: float, y: float) -> None:
+    """A pin through a stack: a square standing on its corner with a dot in it."""
+    paint.pen(0.25)
+    for n in range(4):
+        start, end = PIN * 1j**n, PIN * 1j ** (n + 1)
+        paint.line(x + start.real, y + start.imag, x + end.real, y + end.imag)
+    paint.circle(x, y, 0.4, fill=True)
 
 
 def disc(paint: Paint, x: float, y: float, text: str, height: float = NUMBER) -> None:

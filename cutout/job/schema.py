@@ -254,6 +254,14 @@ class PanelPart(Part):
     width: PanelSide | None = setting(None, "Width of the panel.", '"500mm"')
     height: PanelSide | None = setting(None, "Height of the panel.", '"700mm"')
     thickness: Thickness = setting(18.0, "Thickness of the panel.", '"18mm"', "--thickness")
+    layers: int = setting(
+        1,
+        "How many such panels lie one on the other and are sawn at once.",
+        "3",
+        "--layers",
+        ge=1,
+        le=20,
+    )
     wood: str = setting(
         "white-pine", "Wood or sheet good by name; `cutout kit` lists them.", '"red-oak"', "--wood"
     )
@@ -458,6 +466,12 @@ class BackingPart(Part):
     """A second way to build it: the cut board lies over a backing sheet."""
 
     sheet: str = setting("hardboard", "What the backing is, a wood or sheet good by name.", '"plywood"')
+    cloth: bool = setting(False, "It is cloth or mesh instead, turned in along its edges.", "true")
+    hem: Length = setting(20.0, "Cloth turned in on every side.", '"20mm"', ge=0.0)
+    fastened: Literal["glue", "screws"] = setting(
+        "glue", "How a sheet is held; screws stand in slots where the panel moves.", '"screws"'
+    )
+    screw: Positive = setting(3.5, "Diameter of those screws.", '"3.5mm"')
     thickness: Positive = setting(3.0, "Thickness of the backing.", '"3mm"')
     overlap: Positive = setting(
         15.0, "How far it reaches beyond the openings on every side, where it is fastened.", '"15mm"'

@@ -64,6 +64,7 @@ def set_up(job: Job, folder: Path, reader: Reader = read) -> SetUp:
     """Everything a job asks for, read and placed; paths in it are relative to `folder`. Raises CutoutError."""
     kit = kit_of(job, folder)
     _inlay_can_be_made(job, kit)
+    _stack_can_be_sawn(job)
     panel = faces_on(job, panel_of(job), folder, reader)
     return SetUp(job, kit, panel, outline_of(job, panel, folder, reader))
 
@@ -83,6 +84,18 @@ def _inlay_can_be_made(job: Job, kit: Kit) -> None:
                 "an inlay sawn together needs a scroll saw, whose table tilts: choose its blade."
             )
         bevel(kit.blade.kerf, job.panel.thickness)
+
+
+def _stack_can_be_sawn(job: Job) -> None:
+    """Refuses a stack where each piece needs something of its own. Raises LayoutError."""
+    if job.panel.layers == 1:
+        return
+    if job.inlay is not None:
+        raise LayoutError("an inlay can't be sawn in a stack: leave layers at 1.")
+    if job.router.gcode:
+        raise LayoutError(
+            "a router program is for one panel, not for a stack: leave layers at 1, or gcode out."
+        )
 
 
 def kit_of(job: Job, folder: Path = Path()) -> Kit:
@@ -133,7 +146,8 @@ def panel_of(job: Job) -> Panel:
     grain = radians_of_grain(part, width, height) if wood(part.wood).has_grain else None
     zones = (*(frame.zones() if frame else ()), *(_zone(z) for z in part.zones))
     sold = board_of(job) if grain is not None else None
-    return Panel(width, height, part.thickness, grain, zones, board=sold.usable if sold else None)
+    board_width = sold.usable if sold else None
+    return Panel(width, height, part.thickness, grain, zones, board=board_width, layers=part.layers)
 
 
 def board_of(job: Job) -> Board | None:
@@ -263,7 +277,7 @@ def _measured(job: Job, folder: Path) -> Measured | None:
     """What the user measured of the job's blade, in the wood and thickness nearest to the job's. Raises KitError."""
     named = job.saw.measured
     known = measured_in(mine_path()) if named is None else measured_in(folder / named, must=True)
-    return fitting(known, blade(job.saw.blade).name, job.panel.wood, job.panel.thickness)
+    return fitting(known, blade(job.saw.blade).name, job.panel.wood, job.panel.thickness * job.panel.layers)
 
 
 def _said(asked: float | None, measured: float | None) -> float | None:

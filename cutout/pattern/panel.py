@@ -18,6 +18,7 @@ class Panel:
     zones: keep-out areas (lips, hinges, screws) with what each is, which the pattern must stay clear of.
     drawn: lines or figures drawn on a face ("stile's edge on the back"), which openings should not cut through.
     board: actual width (mm) of the boards it is glued up from, edge to edge along the grain; None: one piece.
+    layers: panels that lie one on the other and are sawn at once.
     seams: how far (mm) the glue lines lie from where they would stand evenly, across the grain, to the left of it.
     Raises LayoutError for sizes no panel can have.
     """
@@ -30,12 +31,18 @@ class Panel:
     drawn: tuple[Zone, ...] = ()
     board: float | None = None
     seams: float = 0.0
+    layers: int = 1
 
     def __post_init__(self) -> None:
         for name in ("width", "height", "thickness", "board"):
             value = getattr(self, name)
             if value is not None and not (math.isfinite(value) and value > 0):
                 raise LayoutError(f"panel {name} is {value:g} mm: it must be more than zero.")
+
+    @property
+    def sawn(self) -> float:
+        """Thickness (mm) that the blade goes through: that of all layers together."""
+        return self.thickness * self.layers
 
     @property
     def polygon(self) -> Polygon:

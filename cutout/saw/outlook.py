@@ -34,7 +34,7 @@ class Outlook:
 
 def outlook(pattern: Pattern, kit: Kit) -> Outlook:
     """The fewest stretches of every opening, with what arriving at each takes."""
-    prices = Prices.of(kit.moves, kit.feed(pattern.panel.thickness))
+    prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     cuts, seconds = 0, 0.0
     for opening in pattern.openings:
         area = area_of(opening, pattern.panel, kit.blade, kit.allow)

@@ -7,7 +7,7 @@ import math
 from cutout.check.boards import Jams
 from cutout.check.drawn_line import CutsDrawing
 from cutout.check.glue_line import CrossesWeb
-from cutout.check.kit import NoDrillToTurn, ThickForJigsaw, ThinForTeeth, TurnsTooWide
+from cutout.check.kit import NoDrillToTurn, TallStack, ThickForJigsaw, ThinForTeeth, TurnsTooWide
 from cutout.check.loose_piece import Loose
 from cutout.check.narrow_opening import DeadEnd, NarrowerThanCut, Neck, NoHoleFits
 from cutout.check.near_edge import InZone, NearEdge
@@ -28,6 +28,7 @@ from cutout.check.web import NarrowWeb, WayOut
 from cutout.finding import Finding
 from cutout.kit import rule
 from cutout.say.words import Said, Words, says
+from cutout.units import count
 
 _NEEDLE = 3
 """An angle that rounds to less than this (degrees) is told in words."""
@@ -66,6 +67,15 @@ def _(f: Finding, facts: ThinForTeeth, words: Words) -> Said:
         f"Wood {words.length(f.size)} thick is too thin for {facts.teeth_per_inch:g} teeth to the inch: "
         f"two teeth must be in the wood, {words.length(f.limit)} at least.",
         "Take a blade with finer teeth, or saw with a scrap board under the panel.",
+    )
+
+
+@says(TallStack)
+def _(f: Finding, facts: TallStack, words: Words) -> Said:
+    return Said(
+        f"A stack of {count(facts.layers, 'layer')}: {facts.most} are usual at most, "
+        "then the lowest come out unlike the topmost.",
+        f"Saw {facts.most} at a time, with a sharp blade that stands square to the table.",
     )
 
 
@@ -255,7 +265,10 @@ def _place(f: Finding, facts: NotFollowed, words: Words) -> str:
     turns = f"the blade turns no tighter than {words.length(facts.turns)}"
     if facts.angle is None:
         where = "Inside curve" if facts.inside else "Curve round wood"
-        return f"{where} of {words.length(f.size)} radius: {turns}"
+        radius, needed = words.length(f.size), words.length(f.limit)
+        of = f"just under {radius}" if radius == needed else radius
+        on_line = "" if needed == words.length(facts.turns) else f", which makes {needed} on the line"
+        return f"{where} of {of} radius: {turns}{on_line}"
     what = "Inside corner" if facts.inside else "Point of wood"
     degrees = round(math.degrees(facts.angle))
     return (

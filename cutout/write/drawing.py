@@ -76,6 +76,11 @@ class Drawing:
         turn = Similarity(cmath.exp(1j * work.sheet_turn))
         return cls(work, seen.then(turn) if work.sheet_turn else seen, more)
 
+    @cached_property
+    def pins(self) -> tuple[tuple[float, float], ...]:
+        """Where a stack is pinned, panel mm."""
+        return self.work.pins
+
     def at(self, point: tuple[float, float]) -> tuple[float, float]:
         """A panel point on paper."""
         z = self.frame(complex(*point))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from typing import TypeAlias
 
 import shapely
 
 from cutout.check.boards import across_grain, boards_in, movement
 from cutout.geom.outline import polygons_of
-from cutout.job.schema import Job
+from cutout.job.schema import BackingPart, Job
 from cutout.job.set_up import board_of
 from cutout.kit import Board, Kit
 from cutout.kit.wood import wood
@@ -16,7 +17,7 @@ from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import Frame
 from cutout.route.model import ToolPath
 from cutout.saw.model import Plan
-from cutout.units import format_length, format_size
+from cutout.units import Units, format_length, format_size
 from cutout.write.inlay import inlay_lines
 from cutout.write.work import Work
 
@@ -31,8 +32,10 @@ def lists(work: Work) -> tuple[Section, ...]:
     job, pattern, kit, plan, path = work.job, work.pattern, work.kit, work.plan, work.router
     return (
         ("The panel", _panel_lines(job, pattern, kit)),
+        *((("Backing", _backing_lines(job, pattern, kit)),) if job.backing is not None else ()),
         ("Cut list", (*_goods(job, pattern, kit), *_pieces(pattern, kit), _waste_share(pattern))),
         ("Shopping list", _shopping(job, pattern, kit, plan, path)),
+        *((("Stack", _stack(work)),) if pattern.panel.layers > 1 else ()),
         *((("Inlay", inlay_lines(job, pattern, kit)),) if job.inlay is not None else ()),
     )
 
@@ -52,9 +55,7 @@ def _panel_lines(job: Job, pattern: Pattern, kit: Kit) -> tuple[str, ...]:
     def say(mm: float) -> str:
         return format_length(mm, kit.units)
 
-    lines = [
-        f"Cut the panel {format_size(panel.width, panel.height, kit.units)}, {say(panel.thickness)} thick."
-    ]
+    lines = [panel_size_line(panel, kit.units)]
     if job.panel.frame:
         part = job.panel.frame
         frame = Frame(part.opening, part.reach, part.reveal)
@@ -93,15 +94,112 @@ def _goods(job: Job, pattern: Pattern, kit: Kit) -> list[str]:
         lines = _boards(job, board, panel, kit)
     else:
         lines = [
-            f"1 x panel {format_size(panel.width, panel.height, units)}, {thick} thick, {kit.wood.title}"
+            f"{panel.layers} x panel {format_size(panel.width, panel.height, units)}, {thick} thick, {kit.wood.title}"
         ]
     if job.backing is not None:
-        size = backing_size(pattern, job.backing.overlap)
-        lines.append(
-            f"1 x backing sheet {format_size(*size, units)}, {format_length(job.backing.thickness, units)} thick, "
-            f"{wood(job.backing.sheet).title}: reaches {format_length(job.backing.overlap, units)} past the openings"
-        )
+        lines.append(f"{panel.layers} x {_backing(job.backing, pattern, units)}")
     return lines
+
+
+def panel_size_line(panel: Panel, units: Units) -> str:
+    """What to cut the wood to."""
+    what = "the panel" if panel.layers == 1 else f"{panel.layers} panels"
+    return (
+        f"Cut {what} {format_size(panel.width, panel.height, units)}, "
+        f"{format_length(panel.thickness, units)} thick."
+    )
+
+
+def _backing(part: BackingPart, pattern: Pattern, units: Units) -> str:
+    """What lies behind the openings, and the size to cut it to."""
+    width, height = backing_size(pattern, part.overlap)
+    past = f"reaches {format_length(part.overlap, units)} past the openings"
+    if part.cloth:
+        size = format_size(width + 2 * part.hem, height + 2 * part.hem, units)
+        hem = f", with {format_length(part.hem, units)} for the hem on every side" if part.hem else ""
+        return f"backing cloth or mesh, cut {size}: {past}{hem}"
+    thick = format_length(part.thickness, units)
+    return (
+        f"backing sheet {format_size(width, height, units)}, {thick} thick, {wood(part.sheet).title}: {past}"
+    )
+
+
+SCREWS_APART = 150.0
+"""Screws along the edge of a backing sheet are at most this far apart (mm): common practice, no source."""
+
+
+def _backing_lines(job: Job, pattern: Pattern, kit: Kit) -> tuple[str, ...]:
+    """How the backing is held, with room for the panel to move."""
+    part, panel = job.backing, pattern.panel
+    assert part is not None
+
+    def say(mm: float) -> str:
+        return format_length(mm, kit.units)
+
+    if part.cloth:
+        turned = f"Turn {say(part.hem)} in all round; hemmed it" if part.hem else "It"
+        return (
+            f"{turned} covers {format_size(*backing_size(pattern, part.overlap), kit.units)}: staple or glue it down "
+            "from the middles of its sides towards the corners, drawn flat and not tight.",
+        )
+    width, height = backing_size(pattern, part.overlap)
+    moved = _moved_against(panel, kit, job.panel.moisture_change, width, height)
+    if part.fastened == "glue":
+        if moved is None or moved < 0.5:
+            return ("Glue the sheet down all over: panel and sheet move alike.",)
+        return (
+            f"The panel moves {say(moved)} against the sheet across its grain: glue only a strip along the middle, "
+            "along the grain, or use screws.",
+        )
+    across, down = (max(2, math.ceil(side / SCREWS_APART) + 1) for side in (width, height))
+    number = 2 * (across + down) - 4
+    lines = [f"{number} screws of {say(part.screw)} round its edge, {say(SCREWS_APART)} apart at most."]
+    if moved is None:
+        lines.append(
+            f"How far {kit.wood.title} moves is not in the kit: give all screws but the middle ones slots."
+        )
+    elif moved >= 0.5:
+        lines.append(
+            f"Fasten those on the middle line along the grain; for the others saw slots {say(part.screw)} wide and "
+            f"{say(part.screw + moved)} long across the grain, the screw in their middle, drawn up so that it slides."
+        )
+    return tuple(lines)
+
+
+def _moved_against(panel: Panel, kit: Kit, change: float, width: float, height: float) -> float | None:
+    """How far (mm) the panel moves against a sheet so large, across its grain; None where it is not known."""
+    if panel.grain is None:
+        return 0.0
+    covered = width * abs(math.sin(panel.grain)) + height * abs(math.cos(panel.grain))
+    return movement(covered, kit.wood, change)
+
+
+def _stack(work: Work) -> tuple[str, ...]:
+    """How the layers are held, and where the pins go."""
+    panel, units = work.pattern.panel, work.units
+
+    def say(mm: float) -> str:
+        return format_length(mm, units)
+
+    first = (
+        f"Lay {panel.layers} panels on each other, show faces up, their edges flush: {say(panel.sawn)} for the saw. "
+        f"Webs are judged by one layer of {say(panel.thickness)}: take the stack apart with care."
+    )
+    square = "Set the blade square to the table: what it leans shows on the lowest layer."
+    if not work.pins:
+        return (
+            first,
+            "No waste has room for a pin clear of the saw: wind tape round the edges, and lay strips of double-sided "
+            "tape between the layers.",
+            square,
+        )
+    places = "; ".join(f"{say(x)}, {say(y)}" for x, y in work.pins)
+    return (
+        first,
+        f"Pin through all layers at {places} (squares with a dot on the template), brads no longer than the stack is "
+        "thick; wind tape round the edges: what is pinned comes free with its waste.",
+        square,
+    )
 
 
 def _boards(job: Job, board: Board, panel: Panel, kit: Kit) -> list[str]:
@@ -109,7 +207,8 @@ def _boards(job: Job, board: Board, panel: Panel, kit: Kit) -> list[str]:
     units, thickness = kit.units, panel.thickness
     across = across_grain(panel)
     length = panel.width + panel.height - across + 2 * job.panel.trim
-    count = boards_in(panel)
+    each = boards_in(panel)
+    count = each * panel.layers
     lines = [
         f"{count} x board {board.name}, actual width {format_length(board.width, units)}, "
         f"{format_length(length, units)} long ({format_length(job.panel.trim, units)} more at each end), "
@@ -124,7 +223,7 @@ def _boards(job: Job, board: Board, panel: Panel, kit: Kit) -> list[str]:
             f"Plane the glued-up panel from {format_length(board.thickness, units)} to "
             f"{format_length(thickness, units)}, alike from both faces."
         )
-    spare = count * board.usable - across
+    spare = each * board.usable - across
     if spare < LEAST_SPARE:
         lines.append(
             f"Only {format_length(spare, units)} of width to spare: the boards' edges must be straight before gluing."

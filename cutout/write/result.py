@@ -1,4 +1,4 @@
-"""The whole result as data: result.json, described by docs/result.schema.json."""
+"""The whole result as data: result.json, described by docs/reference/result.schema.json."""
 
 from __future__ import annotations
 
@@ -108,6 +108,7 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
             "minutes": _round(work.plan.minutes),
             "minutes_by": {move: _round(taken) for move, taken in work.plan.minutes_by.items()},
         },
+        "pins": [_point(at) for at in work.pins],
         "bridges": [
             {
                 "id": b.id,
@@ -134,6 +135,7 @@ def _panel(work: Work) -> dict[str, Any]:
         "width": _round(panel.width),
         "height": _round(panel.height),
         "thickness": _round(panel.thickness),
+        "layers": panel.layers,
         "grain_deg": None if panel.grain is None else _round(math.degrees(panel.grain)),
     }
 

@@ -14,6 +14,7 @@ from cutout.kit import Kit, Paper, paper
 from cutout.pattern import Pattern
 from cutout.route.model import ToolPath
 from cutout.saw.model import Plan, Proof
+from cutout.saw.pins import pins
 from cutout.say import Said, said
 from cutout.units import Units
 from cutout.write.cautions import cautions
@@ -71,6 +72,11 @@ class Work:
     def paper(self) -> Paper:
         """The paper it is printed on. Raises KitError for one that does not exist."""
         return paper(self.job.template.paper, self.job.units)
+
+    @property
+    def pins(self) -> tuple[tuple[float, float], ...]:
+        """Where a stack is pinned, panel mm."""
+        return pins(self.pattern, self.plan, self.kit.blade.kerf)
 
     @property
     def cautions(self) -> tuple[str, ...]:

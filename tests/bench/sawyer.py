@@ -1,7 +1,7 @@
 """What a plan costs the sawyer, by one rule of pricing whatever the plan itself reckons with.
 
 Prices: cut 400 mm/min (200 on a scroll saw), back three times as fast, turn 5 s, drop in 20 s, lift 45 s, thread
-120 s, hole 45 s. Common practice, no source (docs/plan.md).
+120 s, hole 45 s. Common practice, no source (docs/explanation/plan.md).
 """
 
 from __future__ import annotations

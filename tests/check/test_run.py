@@ -182,7 +182,7 @@ def test_widths_for_a_picture_lie_in_keep() -> None:
 
 
 def test_the_document_tells_every_kind_and_the_limits_that_are_used() -> None:
-    text = (Path(__file__).parents[2] / "docs" / "checks.md").read_text("utf-8")
+    text = (Path(__file__).parents[2] / "docs" / "explanation" / "checks.md").read_text("utf-8")
     rows = {line.split("|")[1].strip() for line in text.splitlines() if line.startswith("| ")}
     assert set(get_args(Kind)) - {"plan", "router", "source"} <= rows
     limits = Limits()

@@ -18,7 +18,9 @@ from cutout.geom.outline import Outline
 from cutout.write.result import result_json
 from cutout.write.work import Work
 
-SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "result.schema.json").read_text("utf-8"))
+SCHEMA = json.loads(
+    (Path(__file__).parents[2] / "docs" / "reference" / "result.schema.json").read_text("utf-8")
+)
 CHECK = jsonschema.Draft202012Validator(SCHEMA)
 
 

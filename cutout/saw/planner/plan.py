@@ -74,12 +74,12 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     if pattern.keep_mode == "both":
         drilled, cuts, notes = slit_plan(pattern, kit)
         loose, unused = by_hand_unused(by_hand, pattern, kit, len(drilled))
-        prices = Prices.of(kit.moves, kit.feed(pattern.panel.thickness))
+        prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
         put_in = kit.moves.thread if kit.moves.threads else kit.moves.drop_in
         taken = takes(cuts, [put_in] * len(cuts), drilled, prices)
         steps = steps_of([*drilled, *loose], cuts, pattern, kit)
         return _assembled([*drilled, *loose], cuts, [*notes, *unused], [], taken, steps)
-    prices = Prices.of(kit.moves, kit.feed(pattern.panel.thickness))
+    prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     holes: list[Hole] = []
     legs: list[Leg] = []
     seconds: list[float] = []
@@ -167,7 +167,7 @@ def _saw_opening(
     first: numbers of the first hole and the first leg.
     """
     area = area_of(opening, pattern.panel, kit.blade, kit.allow)
-    prices = Prices.of(kit.moves, kit.feed(pattern.panel.thickness))
+    prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     holes = [(complex(*at), size) for at, size in by_hand]
     best: State | None = None
     for _ in range(ROUNDS):

@@ -12,13 +12,14 @@ from cutout.amend.model import Bridge
 from cutout.draw.crowd import in_a_row, leg_length, numbers_in_words
 from cutout.draw.heat import HeatMap
 from cutout.kit import Limits
+from cutout.pattern import Panel
 from cutout.saw.model import Hole, Leg, Step
 from cutout.units import Units, count, format_length, format_rule, format_size
 from cutout.write.changed import eased_places
 from cutout.write.cutsheet.finding_rows import Row, finding_rows
 from cutout.write.cutsheet.html import beside, halves, listed, table, text
 from cutout.write.cutsheet.opening import opening_svg
-from cutout.write.lists import lists
+from cutout.write.lists import lists, panel_size_line
 from cutout.write.steps import falls
 from cutout.write.template.template import template_sheets
 from cutout.write.work import Work
@@ -33,6 +34,10 @@ BASIS = {
 def cautions_list(work: Work) -> str:
     """Safety first."""
     return listed(work.cautions)
+
+
+def _layers(panel: Panel) -> str:
+    return "" if panel.layers == 1 else f"; {panel.layers} of them sawn at once"
 
 
 def steps_table(work: Work) -> str:
@@ -65,7 +70,8 @@ def facts_list(work: Work) -> str:
     facts = (
         (
             "Panel",
-            f"{format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick",
+            f"{format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick"
+            f"{_layers(panel)}",
         ),
         ("Wood", f"{kit.wood.title}, {grain}"),
         ("Keep", keep),
@@ -330,8 +336,7 @@ def router_list(work: Work) -> str:
 def extras_lists(work: Work) -> str:
     """Cut list, shopping list and the like beside each other; what was said once is only pointed to."""
     panel, units = work.pattern.panel, work.units
-    size = format_size(panel.width, panel.height, units)
-    facts = f"Cut the panel {size}, {format_length(panel.thickness, units)} thick."
+    facts = panel_size_line(panel, units)
     said = {facts: ""}  # among the facts above the lists
     parts = []
     for title, lines in lists(work):

@@ -16,7 +16,7 @@ from cutout.draw.box import Box
 from cutout.draw.crowd import crowds, numbers_in_words
 from cutout.draw.labels import Label, Placed, Room, Span, Style
 from cutout.draw.lettered import lettered
-from cutout.draw.signs import DRILLS
+from cutout.draw.signs import DRILLS, PIN
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.saw.model import Hole, Leg, Step
@@ -139,6 +139,7 @@ def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...], l
     printed = shapely.union_all([shapely.box(*sheet.window) for sheet in tiling.sheets])
     unprinted = polygons_of(shapely.box(*limits).difference(printed))
     discs = [shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 + CROSS) for h in drawing.holes]
+    discs += [shapely.Point(drawing.at(pin)).buffer(PIN) for pin in drawing.pins]
     return np.concatenate([segments(lines), np.array([*discs, *unprinted], dtype=object)])
 
 

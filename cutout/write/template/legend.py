@@ -13,7 +13,7 @@ from cutout.draw import fonts
 from cutout.draw.box import Box
 from cutout.draw.crowd import crowds
 from cutout.draw.paint import HATCH, PT, Paint
-from cutout.draw.signs import NUMBER, disc, drill_sign, size
+from cutout.draw.signs import NUMBER, disc, drill_sign, pin_sign, size
 from cutout.geom.outline import Ring
 from cutout.units import format_length
 from cutout.write.cutsheet.flow import LEADING, Flow
@@ -67,6 +67,10 @@ def _signs(paint: Paint, drawing: Drawing, notes: Annotations, *, joined: bool) 
         signs.append((_stop(paint), "short thick bar: a cut ends here, in an earlier cut"))
     for diameter, kind in notes.drills.items():
         signs.append((_hole(paint, kind), f"hole to drill {format_length(diameter, unit)}, with its number"))
+    if drawing.pins:
+        signs.append(
+            (lambda x, y: pin_sign(paint, x + 7.5, y), "pin through all layers of the stack, in waste")
+        )
     signs.append((_along(lambda line: lines.edge(paint, line)), "heavy: edge of the panel"))
     signs.append((_along(lambda line: lines.middle(paint, line)), "long dash and dot: middle of the panel"))
     if panel.grain is not None:

@@ -13,7 +13,7 @@ from cutout.check.boards import glue_lines
 from cutout.draw import fonts
 from cutout.draw.lettered import draw_label
 from cutout.draw.paint import HATCH, PT, Paint
-from cutout.draw.signs import WORDS, drill_sign, size
+from cutout.draw.signs import WORDS, drill_sign, pin_sign, size
 from cutout.errors import WriteError
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
@@ -180,6 +180,8 @@ def _define_pattern(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annot
         paint.lines(drawing.cuts)
     for hole in drawing.holes:
         drill_sign(paint, *drawing.at(hole.at), hole.diameter / 2, notes.drills[hole.diameter], CROSS)
+    for pin in drawing.pins:
+        pin_sign(paint, *drawing.at(pin))
     paint.pen(0.35)
     for area in drawing.more:
         paint.lines(shapely.line_merge(drawing.edge_of(area)))
