@@ -112,16 +112,18 @@ def make(
     progress: Progress = silent,
     reader: Reader = read,
     job_file: Path | None = None,
+    mending: Callable[[LaidOut], Mended] = mend_laid,
 ) -> Work:
     """Work out a whole job; paths in it are relative to `folder`. Raises CutoutError.
 
-    job_file: the file the job was read from, if any; the one that is written keeps its wording.
+    job_file: the file the job was read from, if any; the one that is written keeps its wording. mending: `mend_laid`,
+    or one that remembers what it came to for the same job.
     """
     progress("reading", 0.0)
     laid = lay_out(job, folder, reader)
     kit = laid.asked.kit
     progress("checking and mending", 0.25)
-    mended = mend_laid(laid)
+    mended = mending(laid)
     progress("planning the cuts", 0.45)
     cuts = plan(mended.pattern, kit, tuple((h.at, h.diameter) for h in job.holes))
     progress("proving the plan", 0.7)

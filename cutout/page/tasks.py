@@ -13,7 +13,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from cutout import run
-from cutout.amend.model import Bridge
+from cutout.amend.model import Bridge, Mended
 from cutout.amend.size import scaled, sizes
 from cutout.finding import Finding
 from cutout.geom.curve import Similarity
@@ -37,6 +37,7 @@ _OLDEST = (1980, 1, 1, 0, 0, 0)
 
 READER = Reader()
 _works: Memory[Work] = Memory(2)
+_mended: Memory[Mended] = Memory(2)
 
 
 def prepare(scratch: Path) -> None:
@@ -137,7 +138,7 @@ def checked(job: Job, folder: Path) -> dict[str, Any]:
 def mended(job: Job, folder: Path) -> dict[str, Any]:
     """The pattern as it would be cut, and as it was laid out."""
     laid = _laid_out(job, folder)
-    after = run.mend_laid(laid)
+    after = _mend(laid, folder)
     case = _case(job, laid.asked.kit, after.pattern, after.bridges, folder)
     return {
         **view.pattern_view(after.pattern),
@@ -241,7 +242,15 @@ def _in_place(job: Job) -> bool:
 
 
 def _work(job: Job, folder: Path) -> Work:
-    return _works.recall((folder, job.model_dump_json()), lambda: run.make(job, folder, reader=READER))
+    return _works.recall(
+        (folder, job.model_dump_json()),
+        lambda: run.make(job, folder, reader=READER, mending=lambda laid: _mend(laid, folder)),
+    )
+
+
+def _mend(laid: run.LaidOut, folder: Path) -> Mended:
+    """As `run.mend_laid`, once: the plan goes on from what the page was shown before."""
+    return _mended.recall((folder, laid.job.model_dump_json()), lambda: run.mend_laid(laid))
 
 
 def _laid_out(job: Job, folder: Path) -> run.LaidOut:

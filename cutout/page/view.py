@@ -250,11 +250,11 @@ def _place_of(bridge: Bridge, units: Units) -> str:
 
 def _sums(plan: Plan, units: Units) -> str:
     counts = (count(len(plan.holes), "hole"), count(len(plan.legs), "leg"))
-    length = _whole_length(plan.cut_length, units)
+    length = whole_length(plan.cut_length, units)
     return f"{counts[0]}, {counts[1]}, {length} of sawing, roughly {max(1, round(plan.minutes))} minutes."
 
 
-def _whole_length(mm: float, units: Units) -> str:
+def whole_length(mm: float, units: Units) -> str:
     """A sum of length as people say it: to an inch, or to ten millimetres."""
     if units == "in":
         return f"{max(1, round(mm / MM_PER_INCH))} in"

@@ -1,13 +1,12 @@
-"""How long the page takes: first view of a 4-megapixel picture, from a slider's move to the redraw, and a pan.
+"""How long the page takes: frames of a drag and of a pan, slider to redraw, first views beside a bare decode.
 
-Run: python tests/bench/page.py. Needs Debian's chromium. Wall times depend on what else the machine does, so
-each is set beside something measured in the same run: reading the same picture without the page, and the
-emptiest request the page can make.
+Run: python tests/bench/page.py. Needs Debian's chromium; ends within two minutes on a machine that is free. Wall
+times depend on what else the machine does, so each is set beside something measured in the same run: decoding the
+same picture, or the emptiest request the page can make; and it is said what part of a core was to be had.
 """
 
 from __future__ import annotations
 
-import json
 import math
 import shutil
 import statistics
@@ -25,12 +24,10 @@ from skimage.data import horse
 
 from cutout.page import create_app
 from cutout.page.server import listening, server_of
-from cutout.read import read
-from cutout.read.options import ReadOptions
 
-ROUNDS = 5
-SLIDES = 30
-TARGET_FIRST, TARGET_SLIDE, TARGET_FRAME = 1500, 150, 33
+ROUNDS = 3
+SLIDES = 20
+TARGET_FIRST, TARGET_SLIDE, TARGET_FRAME = 1.5, 150, 33
 FRAMES = 150
 
 _WATCH = """() => { window.times = []; window.begun = 0;
@@ -61,12 +58,27 @@ _TOGGLE = """() => { const times = []; for (let n = 0; n < 6; n += 1) { const be
   document.getElementById("show-marks").click(); times.push(performance.now() - begun); } return times; }"""
 
 
+_DRAG = """(count) => new Promise((resolve) => {
+  const board = document.querySelector("svg.board"); const held = document.querySelector(".hold.figure path");
+  const box = held.getBoundingClientRect(); let [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
+  const times = []; let last = performance.now(); board.setPointerCapture = () => {};
+  const send = (kind, on) => on.dispatchEvent(new PointerEvent(kind, { bubbles: true, pointerId: 8, button: 0,
+    buttons: 1, clientX: x, clientY: y }));
+  send("pointerdown", held);
+  const frame = (now) => { times.push(now - last); last = now;
+    x += 3 * Math.sin(times.length / 11); y += 3 * Math.cos(times.length / 8); send("pointermove", board);
+    if (times.length < count) return requestAnimationFrame(frame);
+    send("pointercancel", board); resolve(times.slice(5)); };
+  requestAnimationFrame(frame); })"""
+
+
 def main() -> None:
     """Measure and print."""
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        picture, drawing = Path(folder) / "horse.png", Path(folder) / "wavy.svg"
-        _large_horse().save(picture)
-        drawing.write_text(_wavy(2000))
+        four, twelve, drawing = (Path(folder) / name for name in ("four.png", "twelve.jpg", "wavy.svg"))
+        _large_horse((2240, 1840)).save(four)
+        _large_horse((4000, 3000)).save(twelve, quality=92)
+        drawing.write_text(_wavy(400))
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
         with _running(Path(folder) / "jobs") as address:
             page = browser.new_page(viewport={"width": 1280, "height": 800})
@@ -74,32 +86,49 @@ def main() -> None:
             page.locator("#file-list li").first.wait_for(state="attached")
             empty = statistics.median(page.evaluate(_EMPTY))
             shares = [_share()]
-            firsts = [_first_view(page, picture) for _ in range(ROUNDS)]
-            alone = [_reading(picture) for _ in range(ROUNDS)]
-            slides = _slides(page, drawing)
+            firsts = {
+                path: [(_first_view(page, path), _decoding(path)) for _ in range(ROUNDS)]
+                for path in (four, twelve)
+            }
+            _choose(page, drawing)
+            drags = page.evaluate(_DRAG, FRAMES)
+            slides = {path: _slides(page, path) for path in (drawing, four)}
             pans, toggles, marks, found, nodes = _many_marks(page, Path(folder) / "comb.png")
             shares.append(_share())
         browser.close()
-    print(f"a busy loop got {statistics.mean(shares):.2f} of a core meanwhile")
-    first, reading, slide = (statistics.median(times) for times in (firsts, alone, slides))
     print(
-        f"first view, 2240 x 1840 pixels: median {first:.0f} ms (wanted {TARGET_FIRST}), all {_row(firsts)}"
+        f"a busy loop got {statistics.mean(shares):.2f} of a core meanwhile; emptiest request {empty:.0f} ms\n"
     )
-    print(
-        f"  reading it whole in this process: median {reading:.0f} ms; first view: {first / reading:.2f} of that"
-    )
-    print(f"slider to redraw, 2000 points: median {slide:.0f} ms (wanted {TARGET_SLIDE}), 90th centile "
-          f"{statistics.quantiles(slides, n=10)[-1]:.0f} ms")  # fmt: skip
-    worst = max(pans)
-    print(f"pan with {found} findings in {marks} marks: median frame {statistics.median(pans):.1f} ms, 95th centile "
-          f"{statistics.quantiles(pans, n=20)[-1]:.1f} ms, worst {worst:.1f} ms (wanted {TARGET_FRAME})")  # fmt: skip
-    print(f"  marks on or off: {statistics.median(toggles):.0f} ms of script; {nodes} elements on the page")
-    print(f"  emptiest request: median {empty:.1f} ms; a redraw takes {slide / empty:.1f} times that")
+    print("| what | median | 95 % | worst | wanted |")
+    print("|---|---|---|---|---|")
+    print(f"| frame of a drag, 400-point drawing | {_three(drags)} | worst {TARGET_FRAME} ms |")
+    print(f"| frame of a pan, {found} findings in {marks} marks | {_three(pans)} | worst {TARGET_FRAME} ms |")
+    for path, times in slides.items():
+        print(f"| slider to redraw, {path.name} | {_three(times)} | median {TARGET_SLIDE} ms |")
+    for path, pairs in firsts.items():
+        first, bare = (statistics.median(times) for times in zip(*pairs, strict=True))
+        row = f"{first:.0f} ms, {first / bare:.2f} x its decode ({bare:.0f} ms)"
+        print(f"| first view, {path.name} | {row} | | {max(p[0] for p in pairs):.0f} ms | {TARGET_FIRST} x |")
+    print(f"| marks on or off, {nodes} elements | {_three(toggles)} | |")
+
+
+def _three(times: list[float]) -> str:
+    return f"{statistics.median(times):.1f} ms | {statistics.quantiles(times, n=20)[-1]:.1f} ms | {max(times):.1f} ms"
+
+
+def _new(page: Page) -> None:
+    page.evaluate("document.getElementById('new-job').click()")
+    page.locator(".hold.figure").wait_for(state="detached")
+
+
+def _choose(page: Page, picture: Path) -> None:
+    _new(page)
+    page.set_input_files("#picture-file", picture)
+    page.locator(".hold.figure").wait_for(state="attached", timeout=60_000)
 
 
 def _first_view(page: Page, picture: Path) -> float:
-    page.evaluate("document.getElementById('new-job').click()")
-    page.locator(".hold.figure").wait_for(state="detached")
+    _new(page)
     page.wait_for_timeout(300)
     begun = time.perf_counter()
     page.set_input_files("#picture-file", picture)
@@ -107,17 +136,17 @@ def _first_view(page: Page, picture: Path) -> float:
     return (time.perf_counter() - begun) * 1000
 
 
-def _reading(picture: Path) -> float:
+def _decoding(picture: Path) -> float:
+    """The least that any look at a picture takes: its file made into pixels."""
     begun = time.perf_counter()
-    read(picture, ReadOptions(width=350.0))
+    with Image.open(picture) as image:
+        image.convert("L").load()
     return (time.perf_counter() - begun) * 1000
 
 
-def _slides(page: Page, drawing: Path) -> list[float]:
-    page.evaluate("document.getElementById('new-job').click()")
-    page.locator(".hold.figure").wait_for(state="detached")
-    page.set_input_files("#picture-file", drawing)
-    page.locator(".hold.figure").wait_for(state="attached", timeout=60_000)
+def _slides(page: Page, picture: Path) -> list[float]:
+    _choose(page, picture)
+    page.evaluate("document.getElementById('stop').click()")
     page.evaluate(_WATCH)
     times: list[float] = []
     for n in range(SLIDES):
@@ -133,8 +162,7 @@ def _slides(page: Page, drawing: Path) -> list[float]:
 def _many_marks(page: Page, path: Path) -> tuple[list[float], list[float], int, int, int]:
     """Frames of a pan over a figure with hundreds of findings, and how long showing its marks takes."""
     _comb().save(path)
-    page.evaluate("document.getElementById('new-job').click()")
-    page.locator(".hold.figure").wait_for(state="detached")
+    _new(page)
     page.evaluate("document.querySelector('[data-path=\"mend.ease\"]').click()")
     page.set_input_files("#picture-file", path)
     page.locator(".hold.figure").wait_for(state="attached", timeout=60_000)
@@ -158,9 +186,9 @@ def _comb() -> Image.Image:
     return image
 
 
-def _large_horse() -> Image.Image:
-    """The horse of scikit-image at 2240 x 1840 pixels, its edges a pixel soft as a scanner's are."""
-    large = Image.fromarray((horse() * 255).astype(np.uint8)).resize((2240, 1840), Image.Resampling.BICUBIC)
+def _large_horse(size: tuple[int, int]) -> Image.Image:
+    """The horse of scikit-image, large, its edges a pixel soft as a scanner's are."""
+    large = Image.fromarray((horse() * 255).astype(np.uint8)).resize(size, Image.Resampling.BICUBIC)
     sharp = large.filter(ImageFilter.GaussianBlur(5)).point(lambda v: 255 if v > 127 else 0)
     return sharp.filter(ImageFilter.GaussianBlur(0.8))
 
@@ -195,10 +223,6 @@ def _running(folder: Path) -> Iterator[str]:
         yield f"http://127.0.0.1:{sock.getsockname()[1]}/#key={key}"
         server.should_exit = True
         thread.join(10)
-
-
-def _row(times: list[float]) -> str:
-    return json.dumps([round(t) for t in times])
 
 
 if __name__ == "__main__":

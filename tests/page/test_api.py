@@ -6,6 +6,7 @@ import io
 import multiprocessing
 import re
 import struct
+import time
 import tomllib
 import zipfile
 import zlib
@@ -402,8 +403,13 @@ def test_blades_are_compared(client: httpx.Client, state: dict[str, Any]) -> Non
 
 
 def test_earlier_jobs_are_listed_and_deleted(client: httpx.Client, state: dict[str, Any]) -> None:
-    listed = [job["id"] for job in client.get("/api/jobs").json()["jobs"]]
-    assert state["id"] in listed
+    listed = {job["id"]: job for job in client.get("/api/jobs").json()["jobs"]}
+    entry = listed[state["id"]]
+    assert (entry["title"], entry["size"]) == ("pebble", "500 mm x 700 mm")
+    assert 0 <= time.time() - entry["changed"] < 600
+    sketch = client.get(f"/api/jobs/{state['id']}/sketch").json()
+    assert sketch["figure"].startswith("M")
+    assert (sketch["panel"]["width"], sketch["cut_out"]) == (500, True)
     assert client.post(f"/api/jobs/{state['id']}/remove", content=b"").status_code == 200
     assert state["id"] not in [job["id"] for job in client.get("/api/jobs").json()["jobs"]]
     assert client.get(f"/api/jobs/{state['id']}").status_code == 404

@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 from PIL import Image, ImageDraw
 
+from cutout import run
 from cutout.errors import ReadError
-from cutout.page import reading
+from cutout.job.schema import FigurePart, Job, PanelPart
+from cutout.page import reading, tasks
 from cutout.page.reading import FILL, Reader, first_size
 from cutout.read import read
 from cutout.read.options import ReadOptions
@@ -110,3 +112,23 @@ def test_a_figure_unlike_its_picture_still_fits(reader: Reader, tmp_path: Path) 
     image.save(tmp_path / "stroke.png")
     width, height = first_size(reader, tmp_path / "stroke.png", (500.0, 700.0))
     assert (width, height) == (None, pytest.approx(FILL * 700))
+
+
+def test_what_was_mended_is_not_mended_again_for_the_plan(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawing = (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="30"/></svg>'
+    )
+    (tmp_path / "a.svg").write_text(drawing)
+    panel = PanelPart().model_copy(update={"width": 100.0, "height": 120.0})
+    figure = FigurePart().model_copy(update={"source": "a.svg", "width": 60.0})
+    job = Job().model_copy(update={"panel": panel, "figures": (figure,)})
+    mended, done = run.mend_laid, []
+    monkeypatch.setattr(run, "mend_laid", lambda laid: done.append(1) or mended(laid))
+    first = tasks.mended(job, tmp_path)
+    after = tasks.planned(job, tmp_path)
+    assert done == [1]
+    assert after["waste"] == first["waste"]
+    tasks.mended(job.model_copy(update={"keep": "figure"}), tmp_path)
+    assert done == [1, 1]

@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+import httpx
 import pytest
+from playwright.sync_api import Page, Route, expect
 
 from cutout import run
 from cutout.finding import Finding
 from cutout.job.file import parse_job
-from cutout.job.schema import Job
+from cutout.job.schema import FigurePart, Job
 from cutout.page.changes import Change, changed
-from cutout.page.remedies import Case, Remedy, lead, remedies, take_width
+from cutout.page.remedies import MANY, SMOOTHED, Case, Remedy, lead, remedies, smooth_first, take_width
+from tests.page.handle import EASE, field, put, settle, show, switch, until
 
 DRAWINGS = {
     "oval": '<ellipse cx="100" cy="100" rx="60" ry="40"/>',
@@ -164,3 +167,75 @@ def test_the_size_a_blade_needs_is_taken_rounded_up(tmp_path: Path) -> None:
     assert way.label == "Take 201 mm"
     x0, _, x1, _ = taken(case, way, tmp_path).boxes[0]
     assert math.isclose(x1 - x0, 201, abs_tol=0.01)
+
+
+def test_a_rough_photo_is_asked_about_once_it_gives_too_many_findings() -> None:
+    job = Job().model_copy(update={"figures": (FigurePart(), FigurePart())})
+    assert smooth_first(job, MANY - 1, [0, 1]) is None
+    assert smooth_first(job, MANY, []) is None  # a drawing is as its maker drew it
+    asked = smooth_first(job, MANY + 5, [1])
+    assert asked is not None
+    assert asked[0].startswith(f"{MANY + 5} findings")
+    assert [change["path"] for change in asked[1].changes] == ["figures.1.smooth"]
+    smooth = job.model_copy(update={"figures": (FigurePart(), FigurePart(smooth=SMOOTHED))})
+    assert smooth_first(smooth, MANY, [1]) is None
+
+
+@pytest.fixture
+def narrow(page: Page, eye: Path) -> Page:
+    """A ring round a disc, held by one bridge that is too narrow."""
+    switch(page, EASE, False)
+    for name, text in (("width", "7"), ("count", "1")):
+        show(page, field(f"mend.bridge_{name}")).fill(text)
+        page.keyboard.press("Tab")
+    put(page, eye)
+    settle(page)
+    return page
+
+
+def test_a_finding_is_done_away_with_by_its_button_and_comes_back_with_undo(
+    narrow: Page, client: httpx.Client
+) -> None:
+    way = show(narrow, ".way:text('Leave this bridge')").first
+    way.click()
+    now = until(narrow, client, lambda job: len(job["mend"]["bridges"]) == 1)
+    assert now["mend"]["bridges"][0]["width"] > 7
+    expect(narrow.locator("#status")).to_contain_text("Done: Leave this bridge")
+    settle(narrow)
+    narrow.click("#undo-here")
+    until(narrow, client, lambda job: job["mend"]["bridges"] == [])
+
+
+def test_a_bridge_that_was_found_takes_numbers(narrow: Page, client: httpx.Client) -> None:
+    show(narrow, "#bridge-list li button").nth(1).click()
+    width = narrow.locator(field("mend.bridges.0.width"))
+    expect(width).to_be_focused()
+    width.fill("21")
+    narrow.keyboard.press("Tab")
+    now = until(narrow, client, lambda job: [b["width"] for b in job["mend"]["bridges"]] == [21])
+    assert len(now["mend"]["without"]) == 1
+
+
+def test_before_hundreds_of_findings_are_mended_the_page_asks(
+    page: Page, eye: Path, client: httpx.Client
+) -> None:
+    """The server's question is put in by hand: a photo that gives hundreds of findings takes long to check."""
+    way = {"label": "Smooth it", "changes": [{"path": "figures.0.smooth", "value": 0.5}]}
+
+    def asking(route: Route) -> None:
+        answer = route.fetch()
+        route.fulfill(response=answer, json={**answer.json(), "ask": {"text": "412 findings.", "way": way}})
+
+    mended: list[str] = []
+    page.on("request", lambda request: mended.append(request.url) if "/work/mended" in request.url else None)
+    page.route("**/work/checked", asking)
+    put(page, eye)
+    expect(page.locator("#ask")).to_contain_text("412 findings.")
+    assert mended == []
+    page.click("#ask-yes")
+    until(page, client, lambda job: job["figures"][0]["smooth"] == 0.5)
+    expect(page.locator("#ask")).to_be_visible()  # asked again: the answer was put in again
+    page.click("#ask-no")
+    settle(page)
+    expect(page.locator("#ask")).to_be_hidden()
+    assert mended

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, box
 
 from cutout.page.steps import steps
-from cutout.page.view import MOST_POINTS, path_data
+from cutout.page.view import MOST_POINTS, path_data, whole_length
 from cutout.saw.model import Hole, Leg, Plan
 from cutout.saw.model import Step as PlanStep
 
@@ -73,6 +73,11 @@ def test_what_is_drawn_is_thin_enough_and_near_enough(count: int, radius: float)
     assert 3 <= len(drawn) <= MOST_POINTS
     if count > 200:
         assert shapely.hausdorff_distance(shape, shapely.Polygon(drawn)) < 0.002 * radius + 0.1
+
+
+def test_sums_of_length_are_said_as_people_say_them() -> None:
+    assert [whole_length(mm, "in") for mm in (121.03 * 25.4, 3.0)] == ["121 in", "1 in"]
+    assert [whole_length(mm, "mm") for mm in (3074.2, 3.0)] == ["3070 mm", "10 mm"]
 
 
 def test_holes_and_lines_are_drawn_too() -> None:

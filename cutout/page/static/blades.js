@@ -4,20 +4,44 @@ import { get } from "./api.js";
 import { byId, el } from "./dom.js";
 import { say, warn } from "./say.js";
 
+/** Which blade of how many is being looked at; none while `of` is 0. */
+export const comparing = { at: 0, of: 0 };
+let stopping = new AbortController();
+
+/** End the comparison; the rows found so far stay. */
+export function stopComparing() {
+  stopping.abort();
+}
+
 /** The table of blades; the smallest size each manages is a search of its own and comes row by row. */
-export async function compareBlades(work, blades) {
+export async function compareBlades(work, blades, tell) {
+  stopComparing();
+  stopping = new AbortController();
+  const mine = stopping;
+  try {
+    await compareEach(work, blades, mine.signal, tell);
+  } finally {
+    if (mine === stopping) comparing.of = 0;
+    tell();
+  }
+}
+
+async function compareEach(work, blades, signal, tell) {
   if (!work.look) return say("Choose a picture first.");
   const table = bladeTable(blades, work.state);
   byId("sizes").replaceChildren(...table.parts);
   const revision = work.state.revision;
-  for (const [name, cells] of table.rows) {
+  for (const [n, [name, cells]] of [...table.rows].entries()) {
+    [comparing.at, comparing.of] = [n + 1, table.rows.size];
+    tell();
     try {
-      const { smallest, manages, ways } = await get(`/api/jobs/${work.id}/blades/${encodeURIComponent(name)}`);
+      const { smallest, manages, ways } = await get(`/api/jobs/${work.id}/blades/${encodeURIComponent(name)}`, signal);
       cells[0].textContent = smallest;
       cells[1].textContent = manages ? "yes" : "no";
       cells[2].replaceChildren(...ways.map((way) => wayButton(work, way)));
     } catch (error) {
       cells[0].textContent = "not found out";
+      if (signal.aborted) return say("Comparing stopped.");
       if (work.state.revision !== revision) return say("The job has changed: compare again.");
       warn(error.message);
     }

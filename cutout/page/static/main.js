@@ -2,7 +2,7 @@
 
 import { ApiError, download, get, jobInAddress } from "./api.js";
 import { Begin } from "./begin.js";
-import { compareBlades } from "./blades.js";
+import { compareBlades, comparing, stopComparing } from "./blades.js";
 import { Board } from "./board.js";
 import { all, byId, el, one, refill, settled, svg } from "./dom.js";
 import { Drawers } from "./drawers.js";
@@ -14,7 +14,7 @@ import { legend } from "./marks.js";
 import { Overview } from "./map.js";
 import { figure as written, Paper } from "./paper.js";
 import { Picture } from "./picture.js";
-import { doing, say, warn } from "./say.js";
+import { doing, progress, say, warn } from "./say.js";
 import { Walk } from "./walk.js";
 import { Work } from "./work.js";
 
@@ -157,7 +157,7 @@ function startButtons() {
   for (const button of all("#behind [data-behind]")) button.addEventListener("click", () => putBehind(button.dataset.behind));
   putBehind("light");
   byId("help-open").addEventListener("click", () => byId("help").showModal());
-  byId("compare").addEventListener("click", () => compareBlades(work, choices.blades));
+  byId("compare").addEventListener("click", () => compareBlades(work, choices.blades, tellBusy));
   byId("test-card").addEventListener("click", () => fetchFile("test-card.pdf"));
   byId("everything").addEventListener("click", () => fetchFile("everything.zip"));
   byId("ask-no").addEventListener("click", () => work.goOn());
@@ -169,10 +169,11 @@ function startButtons() {
     });
   });
   byId("stop").addEventListener("click", () => {
+    if (comparing.of) return stopComparing();
     work.stop();
     say("Stopped. It goes on with the next change.");
   });
-  setInterval(() => work.busy && tellBusy(), 1000);
+  setInterval(() => (work.busy || comparing.of) && tellBusy(), 1000);
 }
 
 function showAs(value) {
@@ -294,7 +295,11 @@ const showBusy = settled(() => {
 }, 120);
 
 function tellBusy() {
-  if (work.busy) return doing(`${work.busy}…`, work.stage, Math.round((Date.now() - work.since) / 1000));
+  if (comparing.of) return doing(`Comparing blades, ${comparing.at} of ${comparing.of}`, comparing.at - 1, comparing.of);
+  if (work.busy) {
+    const { share, words } = progress(Math.round((Date.now() - work.since) / 1000), work.took);
+    return doing(`${work.busy}…${words}`, work.stage - 1 + share);
+  }
   return doing(work.stopped ? "Stopped" : work.cut?.stage === "planned" ? "Plan worked out" : "");
 }
 

@@ -60,7 +60,8 @@ export class Picture {
     const some = job.figures.length > 0;
     byId("figure-fields").hidden = byId("add-figure").hidden = !some;
     byId("drop-hint").hidden = some;
-    byId("choose").textContent = some ? "Replace the picture" : "Choose a picture";
+    byId("choose").textContent = some ? "Replace" : "Choose a picture";
+    byId("choose").setAttribute("aria-label", some ? "Replace the picture" : "Choose a picture");
     byId("choose").classList.toggle("main", !some);
     const named = (figure) => (figure.text === null ? labels[figure.source] : `“${figure.text}”`) ?? "figure";
     refill(byId("figure-list"), job.figures.map((figure, n) => this.#entry(named(figure), n, job.figures.length)));

@@ -16,9 +16,23 @@ export function warn(text) {
   problem.textContent = text ?? "";
 }
 
-/** What is being worked out: `stage` of three, seconds so far; "" when nothing is. Not read out again and again. */
-export function doing(text, stage = 0, seconds = 0) {
-  byId("doing").textContent = text && seconds >= 3 ? `${text}, ${seconds} s` : text;
-  byId("bar").hidden = byId("stop").hidden = !stage;
-  if (stage) byId("bar").value = stage - 0.5;
+/**
+ * How far along something is, and how it is said. seconds: so far; took: what it took the last time, if it is known.
+ * @param {number} seconds
+ * @param {number | null} took
+ */
+export function progress(seconds, took) {
+  if (!took) return { share: 0.5, words: seconds >= 3 ? `, ${seconds} s` : "" };
+  const left = Math.round(took - seconds);
+  const more = left >= 2 ? `, about ${left} s more` : seconds >= 3 ? `, ${seconds} s` : "";
+  return { share: Math.min(seconds / took, 0.95), words: more };
+}
+
+/** What is being worked out: `done` of so many parts; "" when nothing is. Not read out again and again. */
+export function doing(text, done = null, of = 3) {
+  byId("doing").textContent = text;
+  byId("bar").hidden = byId("stop").hidden = done === null;
+  if (done === null) return;
+  byId("bar").max = of;
+  byId("bar").value = done;
 }

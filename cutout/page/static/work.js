@@ -23,6 +23,7 @@ export class Work extends EventTarget {
   /** Which of the three stages is under way, from 1; and when it began. */
   stage = 0;
   since = 0;
+  #took = new Map();
   /** The user has stopped what was being worked out; it goes on with the next change. */
   stopped = false;
   /** What to ask before mending goes on: {text, way}; null while there is nothing to ask. */
@@ -31,6 +32,11 @@ export class Work extends EventTarget {
   #queue = [];
   #sending = false;
   #background = null;
+
+  /** Seconds that the stage under way took the last time for this job; null where that is not known. */
+  get took() {
+    return this.#took.get(`${this.id} ${this.stage}`) ?? null;
+  }
 
   get id() {
     return this.state?.id;
@@ -173,6 +179,7 @@ export class Work extends EventTarget {
         this.#setBusy(words, n + 1);
         const answer = await get(`/api/jobs/${this.id}/work/${task}`, mine.signal);
         if (mine.signal.aborted || answer.revision !== this.state.revision) return;
+        this.#took.set(`${this.id} ${this.stage}`, (Date.now() - this.since) / 1000);
         // The first look is only near enough for the eye; the checks come with the exact one.
         if (task === "checked") [this.checked, this.look] = [answer, answer.look];
         else this.cut = answer;
