@@ -32,6 +32,15 @@ class Moves:
     allowance: float
     source: str
 
+    @property
+    def spins(self) -> bool:
+        """Whether the blade is turned on the spot in its own kerf: a thin one, held at both ends.
+
+        Source: Creative Woodworks & Crafts, January 2005, p. 22 (scroll saw); other frame saws the same way, common
+        practice.
+        """
+        return self.threads
+
     def __post_init__(self) -> None:
         times = (self.lift, self.drop_in, self.thread, self.turn, self.hole, self.change)
         if not all(t >= 0 for t in times) or self.back <= 0 or self.allowance < 0:

@@ -28,6 +28,9 @@ What: TypeAlias = Literal[
     "no room to turn",
     "turns elsewhere",
     "no way in",
+    "spins no blade",
+    "spins elsewhere",
+    "no room to spin",
 ]
 
 

@@ -17,12 +17,13 @@ Role: TypeAlias = Literal["starter", "relief", "clearing"]
 holes that take away waste where no blade gets."""
 
 
-StartBy: TypeAlias = Literal["on", "back", "turn", "drop in", "lift", "thread"]
+StartBy: TypeAlias = Literal["on", "back", "turn", "spin", "drop in", "lift", "thread"]
 """How the blade comes to where a leg begins. on: it simply goes on; back: backed out of where it stands, in its own
-kerf, and branching off; turn: turned on the spot, in a hole or where waste has fallen; drop in: lifted out and let
-into a hole, fallen waste or the edge; lift: lifted out and put into a kerf; thread: unclamped and passed through."""
+kerf, and branching off; turn: turned on the spot, in a hole or where waste has fallen; spin: a thin blade turned on
+the spot in its own kerf, round its back edge; drop in: lifted out and let into a hole, fallen waste or the edge;
+lift: lifted out and put into a kerf; thread: unclamped and passed through."""
 
-SAME_GO: tuple[StartBy, ...] = ("on", "back", "turn")
+SAME_GO: tuple[StartBy, ...] = ("on", "back", "turn", "spin")
 """Moves within one go: the saw is not lifted."""
 
 
@@ -44,7 +45,8 @@ class Leg:
     starts: "hole 3", "leg 2" (the open kerf or fallen waste of an earlier leg) or "edge" of the panel;
     ends: the same, or "corner": the blade stops there and is backed out the way it came.
     drops: area of waste that comes free at the end of this leg (empty when none).
-    start_by: how the blade comes to where it begins.
+    start_by: how the blade comes to where it begins. turned: the angle (radians, to the left positive) by which a
+    spin turns it, about a point half a blade width behind the first of the path.
     """
 
     order: int
@@ -54,6 +56,7 @@ class Leg:
     ends: str
     drops: MultiPolygon = field(default_factory=MultiPolygon)
     start_by: StartBy = "drop in"
+    turned: float = 0.0
 
     @property
     def length(self) -> float:

@@ -171,8 +171,14 @@ def _prove_leg(bench: _Bench, leg: Leg, holes: dict[int, Hole]) -> float:
     _prove_source(bench, leg, complex(path[0]), holes)
     if bench.pattern.keep_mode != "both" and (fault := bench.moves.fault(leg, path, air)) is not None:
         bench.fail(complex(path[0]), fault, opening=leg.opening)
+    gouge = 0.0
+    if leg.start_by == "spin":
+        swept = bench.moves.swept(leg, path)
+        gouge = _prove_kerf(bench, leg, swept)
+        bench.open(swept)
+        air = bench.air(reach)
     _prove_body(bench, leg, path, air)
-    gouge = _prove_kerf(bench, leg, kerf)
+    gouge = max(gouge, _prove_kerf(bench, leg, kerf))
     if bench.board is not None:
         _prove_piece_still_held(bench, leg, kerf)
     bench.open(kerf)

@@ -54,6 +54,8 @@ class Moves:
             return Fault(what="lifts inside", leg=leg.order, saw=moves.saw)
         if leg.start_by == "back" and not self._on_one(path, self.paths):
             return Fault(what="no kerf to branch from", leg=leg.order)
+        if leg.start_by == "spin":
+            return self._spin_fault(leg, path, air)
         if leg.start_by == "turn":
             if not self._room_for(start, air):
                 return Fault(what="no room to turn", leg=leg.order)
@@ -65,6 +67,33 @@ class Moves:
                 return None
             return Fault(what="no way in", leg=leg.order)
         return None
+
+    def _spin_fault(self, leg: Leg, path: ComplexArray, air: shapely.Geometry) -> Fault | None:
+        """A spin begins with the blade in a kerf of its go, pointing along it, its back where it is turned about."""
+        blade = self.kit.blade
+        if not self.kit.moves.spins:
+            return Fault(what="spins no blade", leg=leg.order, saw=self.kit.moves.saw)
+        after = (path[1] - path[0]) / abs(path[1] - path[0])
+        before = after * np.exp(-1j * leg.turned)
+        pivot = path[0] - after * blade.width / 2
+        stands = pivot + before * blade.width * np.array([0.0, 0.5, 1.0])
+        if not all(self._on_one(np.array([z, z + before]), self.paths) for z in stands[:2]):
+            return Fault(what="spins elsewhere", leg=leg.order)
+        steel = shapely.LineString(to_array(stands)).buffer(blade.body / 2, cap_style="flat")
+        if shapely.area(shapely.difference(steel, air)) > 0.02 * blade.width * blade.body:
+            return Fault(what="no room to spin", leg=leg.order)
+        return None
+
+    def swept(self, leg: Leg, path: ComplexArray) -> shapely.Geometry:
+        """What a spin takes off: the blade as wide as its kerf, about the middle of its back, degree by degree."""
+        blade = self.kit.blade
+        after = (path[1] - path[0]) / abs(path[1] - path[0])
+        pivot = path[0] - after * blade.width / 2
+        turns = np.linspace(-leg.turned, 0.0, max(2, int(np.ceil(abs(np.degrees(leg.turned)))) + 1))
+        half = blade.kerf / 2
+        corners = np.array([-1j * half, blade.width - 1j * half, blade.width + 1j * half, 1j * half])
+        z = pivot + (after * np.exp(1j * turns))[:, None] * corners[None, :]
+        return shapely.union_all(shapely.polygons(np.stack([z.real, z.imag], axis=-1)))
 
     def note(self, leg: Leg, path: ComplexArray) -> None:
         """The leg is sawn."""

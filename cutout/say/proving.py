@@ -57,6 +57,13 @@ _TEXTS: dict[What, Callable[[Finding, Fault, Words], str]] = {
         f"Leg {fault.leg} turns the blade in a place that its go does not come to."
     ),
     "no way in": lambda f, fault, words: f"Leg {fault.leg} begins where no blade can be let in.",
+    "spins no blade": lambda f, fault, words: (
+        f"Leg {fault.leg} turns the blade in its kerf: a {fault.saw} can't do that."
+    ),
+    "spins elsewhere": lambda f, fault, words: (
+        f"Leg {fault.leg} turns the blade out of a kerf that it does not stand in."
+    ),
+    "no room to spin": lambda f, fault, words: f"Leg {fault.leg} turns the blade where it has no room before.",
 }
 
 

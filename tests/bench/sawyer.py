@@ -16,7 +16,7 @@ from cutout.pattern import Pattern
 from cutout.saw.model import Plan
 from cutout.saw.planner.area import Area, area_of
 
-SECONDS = {"back": 5.0, "turn": 5.0, "drop in": 20.0, "lift": 45.0, "thread": 120.0}
+SECONDS = {"back": 5.0, "turn": 5.0, "spin": 5.0, "drop in": 20.0, "lift": 45.0, "thread": 120.0}
 HOLE = 45.0
 SHORT = 10.0
 

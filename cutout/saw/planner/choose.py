@@ -13,10 +13,12 @@ from cutout.saw.model import SAME_GO
 from cutout.saw.planner.hand import Hand
 from cutout.saw.planner.lead import Leads, from_places, from_poses
 from cutout.saw.planner.line import Stretch
-from cutout.saw.planner.state import END_ROOM, Covers, KerfPath, Move, State
+from cutout.saw.planner.spin import MOST_TURNED
+from cutout.saw.planner.state import END_ROOM, Covers, KerfPath, Move, Poses, State
 
 _NEAR_PLACES = 12
 _NEAR_POSES = 60
+_NEAR_SPINS = 30
 _KEPT = 40
 _LEAST = 0.05
 _PER_ENTRY = 2
@@ -25,6 +27,8 @@ ARRIVAL = 30.0
 """Seconds another arrival takes, for what a way leaves of the run it saws: about a lead and a move of this saw's."""
 _MEASURED = 6
 """So many of the cheapest ways are measured exactly before one is chosen."""
+_LOOP = 1.5 * np.pi
+"""Going on round a point of wood the blade may turn so far in one arc: past a sharp one it loops in the waste."""
 _RUN_ON = (0.0, 0.4, 0.9, 1.6)
 """How far the blade may run on straight, in turning radii, before it turns towards the next run."""
 
@@ -43,7 +47,8 @@ class Way:
     """A leg that could be sawn next. gain: about how much new outline (mm); rest: runs it leaves of its gap.
 
     It begins at `place` (a point and a name), or in a kerf at `pose` (the way through it, how far along), or, with
-    neither, where the blade stands.
+    neither, where the blade stands. turned: in the kerf at `pose` the blade is first turned on the spot by this angle
+    (radians).
     """
 
     z: ComplexArray
@@ -52,6 +57,7 @@ class Way:
     rest: int
     place: tuple[complex, str] | None = None
     pose: tuple[KerfPath, float] | None = None
+    turned: float | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -131,6 +137,8 @@ def ways(state: State, gap: Gap, known: Known) -> list[Way]:
     found = [*before]
     for aim, entries in _aims(state, gap):
         found.extend(_led(state, aim, entries, since))
+        if state.spins:
+            found.extend(_spun(state, aim, entries, since))
         if not aim.line.closed:
             found.extend(_resumed(state, aim))
     found.sort(key=lambda w: w.rest * ARRIVAL * 10 + _lead(w))
@@ -149,7 +157,7 @@ def _spread(found: list[Way]) -> list[Way]:
     for way in found:
         key: object = way.place[1] if way.place is not None else None
         if way.pose is not None:
-            key = (way.pose[0].cut, way.pose[0].forward)
+            key = (way.pose[0].cut, way.pose[0].forward, way.turned is None)
         count[key] = count.get(key, 0) + 1
         if count[key] <= 3:
             kept.append(way)
@@ -263,6 +271,46 @@ def _led(state: State, aim: _Aim, entries: FloatArray, since: Since) -> list[Way
             if way is not None:
                 found.append(replace(way, pose=(path, s)))
     return found
+
+
+def _spun(state: State, aim: _Aim, entries: FloatArray, since: Since) -> list[Way]:
+    """Ways that begin with the blade turned on the spot in its own kerf, round its back edge."""
+    p, t = aim.line.pose(entries)
+    near = near_poses(state, p, since[1], _NEAR_SPINS)
+    poses, width = state.poses, state.blade.width
+    near = near[[_lies_straight(poses, int(k), width) for k in near]]
+    if len(near) == 0:
+        return []
+    u = poses.u[near]
+    back = poses.q[near] - u * width
+    leads = from_places(back, p, t, state.area.radius)
+    turned = np.angle(leads.heading / u[leads.source])
+    able = (leads.straight >= width) & (np.abs(turned) < MOST_TURNED)
+    leads, turned = leads.pick(able), turned[able]
+    found: list[Way] = []
+    for i, z in valid_leads(state, leads):
+        k, w, angle = int(leads.source[i]), complex(leads.heading[i]), float(turned[i])
+        start = z[0] + w * width / 2
+        if not state.spins_freely(complex(start), w, angle):
+            continue
+        z = np.concatenate([[start], z[np.abs(z - z[0]) > width * 0.6]])
+        way = _led_way(aim, z, float(entries[leads.target[i]]))
+        if way is not None:
+            n = int(near[k])
+            path = poses.paths[int(poses.path[n])]
+            found.append(replace(way, pose=(path, float(poses.s[n])), turned=angle))
+    return found
+
+
+def _lies_straight(poses: Poses, k: int, width: float) -> bool:
+    """Whether a pose is in a kerf the way it was sawn, and that runs straight under the whole blade behind it."""
+    path = poses.paths[int(poses.path[k])]
+    if not path.forward:
+        return False
+    under = stub(path.z, float(poses.s[k]), width)
+    off = (under - poses.q[k]) / poses.u[k]
+    begins = (under[1] - under[0]) / poses.u[k]
+    return bool(np.abs(off.imag).max() < 0.06 and begins.real > 0.97 * abs(begins))
 
 
 def _led_way(aim: _Aim, z: ComplexArray, entry: float) -> Way | None:
@@ -385,7 +433,7 @@ def going_on(state: State, near: list[Gap]) -> list[Way]:
             p, t = aim.line.pose(entries)
             if np.abs(p - z[-1]).min() > 8 * state.area.radius + 4 * state.blade.width:
                 continue
-            leads = from_poses(q, np.full(len(q), u), p, t, state.area.radius, most=2.2 * np.pi)
+            leads = from_poses(q, np.full(len(q), u), p, t, state.area.radius, 2.2 * np.pi, _LOOP)
             for i, lead in valid_leads(state, leads):
                 head = stub(z, state.cuts[-1].length, min(state.blade.width / 2, state.cuts[-1].length))
                 way = _led_way(aim, np.concatenate([head, lead]), float(entries[leads.target[i]]))
@@ -422,7 +470,7 @@ def priced(hand: Hand, way: Way) -> Chosen | None:
     if way.place is not None:
         move: Move | None = hand.to_place(*way.place)
     elif way.pose is not None:
-        move = hand.to_kerf(*way.pose)
+        move = hand.to_kerf(*way.pose) if way.turned is None else hand.to_spin(*way.pose)
     else:
         move = Move("on", 0.0, (len(hand.state.cuts) - 1, hand.state.cuts[-1].length))
     if move is None:

@@ -8,9 +8,12 @@ from dataclasses import replace
 import shapely
 from shapely import MultiPolygon, Point, Polygon
 
+from cutout.geom.curve import to_complex
 from cutout.geom.outline import polygons_of
+from cutout.kit import Blade
 from cutout.pattern import Pattern
 from cutout.saw.model import Hole, Leg
+from cutout.saw.planner.spin import swept
 
 THIN = 0.05
 """Wood thinner than this (mm) holds nothing."""
@@ -20,12 +23,17 @@ CRUMB = 1.5
 """A smaller piece (mm^2) is a crumb, which falls without a word."""
 
 
-def with_falls(legs: Sequence[Leg], holes: Sequence[Hole], pattern: Pattern, kerf: float) -> list[Leg]:
+def with_falls(legs: Sequence[Leg], holes: Sequence[Hole], pattern: Pattern, blade: Blade) -> list[Leg]:
     """The legs, each with the waste that comes free while it is sawn."""
     found = []
     standing = {o.id: _less(o.region, holes, o.id) for o in pattern.openings}
     for leg in legs:
-        swath = shapely.LineString(leg.path).buffer(kerf / 2, quad_segs=32, cap_style="flat")
+        swath: shapely.Geometry = shapely.LineString(leg.path).buffer(
+            blade.kerf / 2, quad_segs=32, cap_style="flat"
+        )
+        if leg.start_by == "spin":
+            z = to_complex(leg.path[:2])
+            swath = shapely.union(swath, swept(complex(z[0]), complex(z[1] - z[0]), leg.turned, blade))
         drops, standing[leg.opening] = _fallen(standing.get(leg.opening, []), _grown(swath), pattern)
         found.append(replace(leg, drops=MultiPolygon([p for p in drops if p.area >= CRUMB])))
     return found

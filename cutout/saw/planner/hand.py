@@ -12,11 +12,12 @@ from cutout.kit import Moves
 from cutout.saw.planner.state import KerfPath, Move, State
 
 SETTLE = 2.0
-"""Seconds to find the place where a blade that was backed out branches off; common practice, no source."""
+"""Seconds to find the place where a blade that was backed out branches off; a thin one is turned out of its kerf
+there, which takes as long as any turn. Common practice, no source."""
 _SIDE = 0.03
 """Room (mm) beside a blade that is turned."""
 _PLAIN = 0.01
-"""What is open is simplified by this much (mm) before rooms are looked for in it: less than the room beside a blade."""
+"""What is open is simplified by this much (mm) before rooms are looked for: less than the room beside a blade."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,11 @@ class Prices:
     back: float
     reluctance: float = 1.0
     """How much dearer the walk takes it to lift the saw than it is: one that lifts less may be quicker in all."""
+
+    @property
+    def settle(self) -> float:
+        """Seconds to branch off from a kerf, the way back left out."""
+        return self.moves.turn if self.moves.spins else SETTLE
 
     @classmethod
     def of(cls, moves: Moves, feed: float) -> Prices:
@@ -110,13 +116,23 @@ class Hand:
         along = s if path.forward else cuts[path.cut].length - s
         parent = (path.cut, along)
         if path.forward and cuts and cuts[path.cut].go == cuts[-1].go:
-            return Move("back", SETTLE + self.prices.back * self.distance(path.cut, along), parent)
+            return Move(
+                "back", self.prices.settle + self.prices.back * self.distance(path.cut, along), parent
+            )
         if not self.prices.moves.threads:
             return Move("lift", self.prices.moves.lift, parent)
         root, way = self._root(path.cut, along)
         if not path.forward or cuts[root].starts.startswith("leg"):
             return None
         return Move("thread", self.prices.moves.thread + self.prices.back * way, parent)
+
+    def to_spin(self, path: KerfPath, s: float) -> Move | None:
+        """Turned on the spot in a kerf of this go, the teeth `s` mm along it; None where the blade is not in it."""
+        cuts = self.state.cuts
+        if not path.forward or not cuts or cuts[path.cut].go != cuts[-1].go:
+            return None
+        moves = self.prices.moves
+        return Move("spin", moves.turn + self.prices.back * self.distance(path.cut, s), (path.cut, s))
 
     def to_place(self, z: complex, name: str) -> Move:
         """To a hole, fallen waste or the edge, where the blade can be turned."""

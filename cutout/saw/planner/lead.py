@@ -157,10 +157,11 @@ def from_poses(
     t: ComplexArray,
     radius: float,
     most: float = 1.4 * math.pi,
+    longest: float = math.pi,
 ) -> Leads:
     """Leads from poses q with direction u to poses p with direction t, all pairs, arc-straight-arc.
 
-    Those that do not exist or turn more than `most` radians in all are left out.
+    Those that do not exist, turn more than `most` radians in all or more than `longest` in one arc are left out.
     """
     side1 = np.array([1.0, 1.0, -1.0, -1.0])[:, None, None]
     side2 = np.array([1.0, -1.0, 1.0, -1.0])[:, None, None]
@@ -174,7 +175,7 @@ def from_poses(
     first = _angle(side1 * np.angle(w / u[source]))
     second = _angle(side2 * np.angle(t[target] / w))
     made = Leads(q[source], u[source], side1, first, straight, side2, second, source, target, radius)
-    return made.pick((first < math.pi) & (second < math.pi) & (first + second < most))
+    return made.pick((first < longest) & (second < longest) & (first + second < most))
 
 
 def _angle(raw: FloatArray) -> FloatArray:

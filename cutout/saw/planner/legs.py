@@ -41,7 +41,7 @@ def legs_of(state: State, opening: int, origin: complex) -> list[Leg]:
             Leg(
                 state.first_leg + n, opening, to_array(np.round(z + origin, 5)),
                 _renamed(first.starts, state, number), _renamed(last.ends, state, number), MultiPolygon(),
-                first.start_by,
+                first.start_by, first.turned,
             )
         )  # fmt: skip
     return legs
@@ -78,7 +78,7 @@ def takes(legs: Sequence[Leg], seconds: Sequence[float], holes: Sequence[Hole], 
     by = dict.fromkeys(("saw", "back", "turn", "drop in", "lift", "thread", "drill"), 0.0)
     by["saw"] = math.fsum(leg.length for leg in legs) * prices.cut
     for leg, taken in zip(legs, seconds, strict=True):
-        by["saw" if leg.start_by == "on" else leg.start_by] += taken
+        by[{"on": "saw", "spin": "turn"}.get(leg.start_by, leg.start_by)] += taken
     sizes = {h.diameter for h in holes}
     by["drill"] = prices.moves.hole * len(holes) + prices.moves.change * max(len(sizes) - 1, 0)
     goes = sum(leg.start_by not in SAME_GO for leg in legs)

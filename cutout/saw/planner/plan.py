@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -108,7 +109,7 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     loose, unused = by_hand_unused(outside, pattern, kit, len(holes))
     holes.extend(loose)
     findings.extend(unused)
-    legs = with_falls(legs, holes, pattern, kit.blade.kerf)
+    legs = with_falls(legs, holes, pattern, kit.blade)
     taken = takes(legs, seconds, holes, prices)
     findings += _no_plan(legs, left, taken, pattern)
     return _assembled(holes, legs, findings, left, taken, steps_of(holes, legs, pattern, kit))
@@ -168,10 +169,11 @@ def _saw_opening(
     """
     area = area_of(opening, pattern.panel, kit.blade, kit.allow)
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
+    fresh = partial(State, area, kit.blade, first[1], first[0], spins=kit.moves.spins)
     holes = [(complex(*at), size) for at, size in by_hand]
     best: State | None = None
     for _ in range(ROUNDS):
-        state = _walked(State(area, kit.blade, first[1], first[0]), kit, prices, holes)
+        state = _walked(fresh(), kit, prices, holes)
         if best is None or _seconds(state, prices) < _seconds(best, prices) - 1e-6:
             best = state
         needed = _needed(state, len(by_hand))
@@ -181,7 +183,7 @@ def _saw_opening(
     assert best is not None
     if len(best.cuts) <= MOST_CUTS and best.cuts[-1:] and best.cuts[-1].go > 1:
         again = replace(prices, reluctance=RELUCTANCE)
-        state = _walked(State(area, kit.blade, first[1], first[0]), kit, again, _needed(best, len(by_hand)))
+        state = _walked(fresh(), kit, again, _needed(best, len(by_hand)))
         best = min(best, state, key=lambda s: _seconds(s, prices))
     drill_out(best, kit)
     return best
@@ -240,7 +242,12 @@ def _walked(state: State, kit: Kit, prices: Prices, holes: Sequence[tuple[comple
             # Out of reach by any means known here: go on with the rest, what stays is reported.
             state.done[:] = True
             continue
-        state.saw(chosen.way.z, _starts(state, chosen), chosen.way.along, chosen.move)
+        if not state.is_worth_sawing(chosen.way.z):
+            state.done[state.passed(state.pushed(chosen.way.z))] = True
+            continue
+        state.saw(
+            chosen.way.z, _starts(state, chosen), chosen.way.along, chosen.move, chosen.way.turned or 0.0
+        )
 
 
 def _starts(state: State, chosen: Chosen) -> str:

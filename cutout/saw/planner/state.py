@@ -13,6 +13,7 @@ from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
 from cutout.saw.model import SAME_GO, StartBy
 from cutout.saw.planner.area import Area, as_line
+from cutout.saw.planner.spin import SHY, swept
 
 END_ROOM = 0.15
 """A blade put into a kerf stays this far (mm) from the kerf's end."""
@@ -22,6 +23,10 @@ THIN = 0.05
 """Wood thinner than this (mm) holds nothing."""
 FILED = 0.75
 """A held piece of up to this many times kerf x blade width is left for the file, if no deeper than a kerf."""
+WORTHLESS = 0.1
+"""A leg that takes off less than this share of a square as wide as its kerf is not sawn."""
+SAME_SPOT, TRIES = 0.5, 2
+"""A place that holds a piece is sawn again at most so often; nearer than this (mm) it is the same place."""
 CRUMB = 0.05
 """Pieces smaller than this (mm^2) are sawdust."""
 
@@ -52,6 +57,7 @@ class Cut:
     seconds: float
     parent: tuple[int, float] | None
     go: int
+    turned: float = 0.0
 
     @property
     def length(self) -> float:
@@ -125,6 +131,8 @@ class State:
     along_stretch: dict[int, list[int]] = field(default_factory=dict)
     tree: shapely.STRtree | None = None
     kerfs: set[int] = field(default_factory=set)
+    spins: bool = False
+    reopened: list[list[float]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.standing = [self.area.region]
@@ -189,12 +197,19 @@ class State:
         del self.open[opened:]
         del self.places[places:]
 
-    def saw(self, z: ComplexArray, starts: str, along: Covers | None, move: Move) -> Cut:
-        """Saw a leg along z and note what it covers, what falls and where a blade may start from now on."""
+    def saw(self, z: ComplexArray, starts: str, along: Covers | None, move: Move, turned: float = 0.0) -> Cut:
+        """Saw a leg along z and note what it covers, what falls and where a blade may start from now on.
+
+        turned: by which angle (radians) the blade was spun before.
+        """
         name = f"leg {self.next_leg}"
         end = self._open_at(z[-1])
         z = self.pushed(z)
-        kerf = shapely.LineString(to_array(z)).buffer(self.blade.kerf / 2, quad_segs=16, cap_style="flat")
+        kerf: shapely.Geometry = shapely.LineString(to_array(z)).buffer(
+            self.blade.kerf / 2, quad_segs=16, cap_style="flat"
+        )
+        if move.start_by == "spin":
+            kerf = shapely.union(kerf, swept(z[0], z[1] - z[0], turned, self.blade))
         drops = self._remove(kerf, name)
         self.done[self.passed(z)] = True
         go = (
@@ -212,12 +227,23 @@ class State:
             move.seconds,
             move.parent,
             go,
+            turned,
         )
         if along is not None:
             self.along_stretch.setdefault(along.stretch, []).append(len(self.cuts))
         self.cuts.append(cut)
         self._note_poses(z)
         return cut
+
+    def is_worth_sawing(self, z: ComplexArray) -> bool:
+        """Whether a kerf along z takes off more than dust."""
+        swath = shapely.LineString(to_array(self.pushed(z))).buffer(self.blade.kerf / 2, cap_style="flat")
+        fresh = shapely.area(shapely.intersection(np.array(self.standing, dtype=object), swath))
+        return float(fresh.sum()) > WORTHLESS * self.blade.kerf**2
+
+    def spins_freely(self, start: complex, ahead: complex, turned: float) -> bool:
+        """Whether a blade that is turned by this angle, to begin at `start` towards `ahead`, sweeps waste alone."""
+        return bool(shapely.covers(self._roomy_region, swept(start, ahead, turned, self.blade, SHY)))
 
     def is_kerf(self, geometry: shapely.Geometry, name: str) -> bool:
         """Whether something open is a kerf: neither a hole nor a piece that fell."""
@@ -330,6 +356,13 @@ class State:
         if not contacts:
             return False
         spots = shapely.get_coordinates(shapely.centroid(np.array(contacts)))
+        # A place that was sawn again twice and still holds is as clean as it gets: what stays there is reported.
+        seen = np.array(self.reopened).reshape(-1, 2)
+        near = np.hypot(*(spots[:, None] - seen[None, :]).transpose(2, 0, 1)) < SAME_SPOT
+        spots = spots[near.sum(axis=1) < TRIES]
+        self.reopened += spots.tolist()
+        if len(spots) == 0:
+            return False
         self._watch(spots)
         return True
 

@@ -165,11 +165,12 @@ def _cuts(legs: Sequence[Leg]) -> str:
 def _moves(legs: Sequence[Leg]) -> str:
     """How often the blade is backed out, turned and lifted within the step."""
     inner = legs[1:]
-    backs, turns = (sum(leg.start_by == kind for leg in inner) for kind in ("back", "turn"))
+    backs, turns, spins = (sum(leg.start_by == kind for leg in inner) for kind in ("back", "turn", "spin"))
     lifts = sum(leg.start_by not in SAME_GO for leg in inner)
     parts = [
         f"back out {_times(backs)}" if backs else "",
         f"turn {_times(turns)} where a hole or fallen waste gives room" if turns else "",
+        f"turn {_times(spins)} in the kerf round the back of the blade" if spins else "",
         f"lift out {_times(lifts)}" if lifts else "",
     ]
     said = ", ".join(p for p in parts if p)
