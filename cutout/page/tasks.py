@@ -24,6 +24,7 @@ from cutout.page.reading import Memory, Reader, first_size
 from cutout.page.room import free_room, overlaps
 from cutout.pattern import Panel
 from cutout.pattern.frame import clear_area
+from cutout.say.source import sentence
 from cutout.write.gauge import gauge_pdf
 from cutout.write.outputs import FILES, JOB, RESULT, files_of, output
 from cutout.write.work import Work
@@ -91,7 +92,7 @@ def checked(job: Job, folder: Path) -> dict[str, Any]:
     return {
         "look": _look(laid, folder),
         "findings": view.findings_view(run.check_laid(laid), laid.asked.kit.units),
-        "notes": list(run.notes_on(laid, laid.pattern)),
+        "notes": [sentence(note, laid.asked.kit.units) for note in run.notes_on(laid, laid.pattern)],
         "stage": "checked",
     }
 
@@ -114,9 +115,9 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
     return {
         **view.pattern_view(work.pattern),
         **view.mend_view(work.bridges, work.eased, work.units),
-        **view.plan_view(work.plan, work.proof, work.units),
+        **view.plan_view(work),
         "findings": view.findings_view(work.findings, work.units),
-        "notes": list(work.notes),
+        "notes": list(work.said_notes),
         "cautions": list(work.cautions),
         "stage": "planned",
     }
