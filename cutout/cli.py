@@ -307,14 +307,16 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
         click.echo(f"Of the list, {name} is checked, the longest.")
     with _progress() as progress:
         from cutout.run import check_laid, lay_out, notes_on, size_table
+        from cutout.say.source import sentence
 
         progress("checking", 0.1)
         laid = lay_out(job, folder)
         findings, notes = check_laid(laid), notes_on(laid, laid.pattern)
+        units = laid.asked.kit.units
         progress("trying sizes and blades", 0.4)
         table = size_table(laid) if sizes else ""
-    _say_findings(findings, laid.asked.kit.units, every)
-    _say_notes(notes)
+    _say_findings(findings, units, every)
+    _say_notes(tuple(sentence(note, units) for note in notes))
     if table:
         _say(table)
     _say(f"{count(len(laid.pattern.openings), 'opening')}, {_count(findings)}.")
@@ -505,7 +507,7 @@ def _say_notes(notes: tuple[str, ...]) -> None:
 
 def _say_work(work: Work) -> None:
     units, plan = work.units, work.plan
-    _say_notes(work.notes)
+    _say_notes(work.said_notes)
     x0, y0, x1, y1 = work.pattern.figure.bounds
     blade = work.kit.blade
     _say(

@@ -13,7 +13,7 @@ from typing import TypeAlias
 
 from cutout import check
 from cutout.amend import Mended, mend
-from cutout.amend.size import size_lines
+from cutout.amend.size import scaled, sizes, webs_hold_from, with_own
 from cutout.check.boards import movement_finding
 from cutout.check.glue_line import clear_seams, glue_line
 from cutout.check.hint import hint
@@ -25,6 +25,7 @@ from cutout.gauge.light import file_bytes, linear_colour, linear_light
 from cutout.gauge.reading import Reading, read_card
 from cutout.gauge.rung import ALLOWANCE
 from cutout.gauge.say import compared_lines, lines
+from cutout.geom.outline import Note
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
 from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
@@ -35,7 +36,7 @@ from cutout.route import tool_path
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
 from cutout.saw.outlook import advice
-from cutout.say.source import sentence
+from cutout.say.sizes import size_lines
 from cutout.units import Units
 from cutout.write.compare_picture import compare_png
 from cutout.write.files import write_files
@@ -150,20 +151,26 @@ def make(
     return replace(work, sheet_turn=sheet_turn(work)) if job.template.turn else work
 
 
-def _other_blade(laid: LaidOut, pattern: Pattern, cuts: Plan) -> tuple[str, ...]:
+def _other_blade(laid: LaidOut, pattern: Pattern, cuts: Plan) -> tuple[Note, ...]:
     """A word where another blade of the kit would need far fewer cuts."""
     kit = laid.asked.kit
     if pattern.keep_mode == "both":
         return ()
     others = (replace(kit, blade=b, allowance=None) for b in blades().values() if b.name != kit.blade.name)
     word = advice(pattern, kit, others, cuts)
-    return () if word is None else (word,)
+    return () if word is None else (Note("advice", word),)
 
 
 def size_table(laid: LaidOut) -> str:
-    """At what size each blade manages, and with what blade this size is managed; lines for people."""
+    """At what size each blade manages, and with what blade this size is managed; lines for people.
+
+    At other widths the panel is taken to grow or shrink with the silhouette.
+    """
     asked = laid.asked
-    return size_lines(asked.outline, asked.panel, asked.job.keep, asked.kit)
+    x0, _, x1, _ = asked.outline.bounds
+    build = scaled(asked.outline, asked.panel, asked.job.keep)
+    found = sizes(build, x1 - x0, asked.kit, with_own(asked.kit.blade))
+    return size_lines(found, webs_hold_from(build, x1 - x0, asked.kit), asked.kit.units)
 
 
 def write_gauge(blade_name: str, paper_name: str, units: Units, out: Path) -> None:
@@ -247,10 +254,10 @@ def keep_measured(found: Measured, into: Path, *, replacing: bool) -> None:
     write_files(into.parent, {into.name: with_measured(text, found, replacing=replacing).encode()})
 
 
-def notes_on(laid: LaidOut, pattern: Pattern) -> tuple[str, ...]:
-    """What the readers did, one sentence each, and advice on a pattern, laid out or mended."""
-    advice = hint(pattern, laid.asked.kit)
-    return (*(sentence(note) for note in laid.asked.outline.notes), *((advice,) if advice else ()))
+def notes_on(laid: LaidOut, pattern: Pattern) -> tuple[Note, ...]:
+    """What the readers did, and advice on a pattern, laid out or mended."""
+    word = hint(pattern, laid.asked.kit)
+    return (*laid.asked.outline.notes, *((Note("advice", word),) if word else ()))
 
 
 _DOUBTFUL: Mapping[str, Severity] = {"border": "care", "lost": "stop"}

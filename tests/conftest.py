@@ -16,7 +16,7 @@ from shapely import MultiPolygon, Point, box
 from cutout.amend.model import Bridge, Eased
 from cutout.finding import Finding, ordered
 from cutout.geom.curve import Arc, Cubic, Line
-from cutout.geom.outline import Outline, Ring, as_multi
+from cutout.geom.outline import Note, Outline, Ring, as_multi
 from cutout.job.schema import Job, TemplatePart
 from cutout.kit import Kit, bit, blade, drills, feeds, machine, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
@@ -99,15 +99,14 @@ def _plan(pattern: Pattern, kit: Kit) -> Plan:
 
 def hand_made_steps(holes: Sequence[Hole], legs: Sequence[Leg]) -> tuple[Step, ...]:
     """Drilling, then a step for each opening in the order of cutting."""
-    steps = [Step("A", "Drill them all.", (), tuple(h.id for h in holes), MultiPolygon())]
+    steps = [Step("A", (), tuple(h.id for h in holes), MultiPolygon())]
     for opening in dict.fromkeys(leg.opening for leg in legs):
         own = [leg for leg in legs if leg.opening == opening]
         drops = shapely.union_all([leg.drops for leg in own])
-        text = f"Saw round opening {opening}: {len(own)} cuts. Back out once."
         orders = tuple(leg.order for leg in own)
         number = len(steps)
         letter = (LETTERS[number // 24 - 1] if number >= 24 else "") + LETTERS[number % 24]
-        steps.append(Step(letter, text, orders, (), as_multi(drops)))
+        steps.append(Step(letter, orders, (), as_multi(drops)))
     return tuple(steps)
 
 
@@ -185,7 +184,7 @@ def make_work() -> WorkMaker:
             plan=_plan(pattern, kit) if own else empty,
             proof=Proof(True, (), 0.02, (), 1200),
             router=_router(pattern),
-            notes=("1 speck under 2 mm was dropped.",),
+            notes=(Note("speck", "1 speck under {} was dropped.", (2.0,)),),
         )
         return asking(work, **fields)
 

@@ -117,11 +117,11 @@ def test_drills_and_bit_follow_the_units(disc: Path) -> None:
 def test_a_size_that_did_not_come_out_as_asked_is_said(disc: Path) -> None:
     before = work_of(disc)
     job = job_from({"figures": [{"source": "disc.png", "width": "160mm"}]})
-    (found,) = making._off_size(job, before.pattern, before.units)
+    (found,) = making._off_size(job, before.pattern)
     assert found.size == pytest.approx(150.0, abs=0.1)
     assert "160 mm" in text(found)
     same = job_from({"figures": [{"source": "disc.png", "width": "150mm"}]})
-    assert making._off_size(same, before.pattern, before.units) == ()
+    assert making._off_size(same, before.pattern) == ()
 
 
 def test_moving_the_figure_moves_the_plan(disc: Path) -> None:

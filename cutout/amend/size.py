@@ -13,7 +13,6 @@ from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.kit import Blade, Kit, blades
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
-from cutout.units import format_length
 
 Build = Callable[[float, Blade], Pattern]
 """The pattern whose silhouette is so many mm wide, for a blade."""
@@ -85,27 +84,6 @@ def webs_hold_from(build: Build, width: float, kit: Kit) -> float | None:
     return search.between(*search.bracket(width))
 
 
-def size_lines(outline: Outline, panel: Panel, keep: Keep, kit: Kit) -> str:
-    """A small table for people: blade, the smallest width of this silhouette it manages, in the kit's units.
-
-    outline: placed on the panel, in mm. At other widths the panel is taken to grow or shrink with it.
-    """
-    x0, _, x1, _ = outline.bounds
-    build = scaled(outline, panel, keep)
-    found = sizes(build, x1 - x0, kit, _with_own(kit.blade))
-    width = max(len(row.blade.title) for row in found.rows)
-    lines = ["Smallest width at which the checks find no stop for each blade, unmended (to about 3 %):"]
-    lines += [f"  {row.blade.title:<{width}}  {_size_text(row, found, kit)}" for row in found.rows]
-    largest = found.largest.title if found.largest else "none without mending"
-    lines.append(f"Largest blade for {format_length(found.width, kit.units)}: {largest}.")
-    lines.append(
-        "Well above these widths a cut needs few holes; near them it takes many and short cuts, and only the plan "
-        "shows whether it can be sawn."
-    )
-    lines.append(_webs_text(webs_hold_from(build, x1 - x0, kit), found, kit))
-    return "\n".join(lines)
-
-
 def scaled(outline: Outline, panel: Panel, keep: Keep) -> Build:
     """Patterns of one placed outline at other widths, on a panel that grows or shrinks with them."""
     x0, _, x1, _ = outline.bounds
@@ -119,23 +97,7 @@ def scaled(outline: Outline, panel: Panel, keep: Keep) -> Build:
     return lambda width, blade: build(width, blade.kerf if keep == "both" else 1.0)
 
 
-def _size_text(row: BladeSize, found: Sizes, kit: Kit) -> str:
-    if row.smallest is None:
-        return f"more than {format_length(found.most, kit.units)}"
-    size = format_length(row.smallest, kit.units)
-    return f"{size} or less" if row.below else size
-
-
-def _webs_text(webs: float | None, found: Sizes, kit: Kit) -> str:
-    if webs is None:
-        return f"Some webs are too weak up to {format_length(found.most, kit.units)}: mend them."
-    if webs <= found.width:
-        return "Its webs hold at this size, whatever the blade."
-    size = format_length(webs, kit.units)
-    return f"Its webs hold, whatever the blade, from {size} wide on; below that they need mending."
-
-
-def _with_own(own: Blade) -> Sequence[Blade]:
+def with_own(own: Blade) -> Sequence[Blade]:
     """Every blade of the data file, the user's own (measured) one in place of the listed one."""
     return [own if b.name == own.name else b for b in blades().values()]
 

@@ -77,10 +77,14 @@ class Ring:
 
 @dataclass(frozen=True)
 class Note:
-    """Something the reader did that the user should know: `kind` is a short tag, `text` a sentence."""
+    """Something the reader did that the user should know: `kind` is a short tag, `text` a sentence.
+
+    lengths: mm; where there are any, `text` is a format string with {} for each.
+    """
 
     kind: str
     text: str
+    lengths: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

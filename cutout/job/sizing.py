@@ -33,7 +33,7 @@ def sized(outline: Outline, figure: FigurePart, panel: Panel, area: Polygon, uni
         raise LayoutError(
             f"{str(error).rstrip('.')}; the largest cap height that fits is {capital}."
         ) from error
-    return replace(placed, notes=(*placed.notes, *_height_note(placed, figure, most, units)))
+    return replace(placed, notes=(*placed.notes, *_height_note(placed, figure)))
 
 
 def capital_of(outline: Outline) -> float | None:
@@ -71,11 +71,11 @@ def _turned(outline: Outline, figure: FigurePart) -> Outline:
     return outline.transform(turning(math.radians(figure.turn), figure.mirror))
 
 
-def _height_note(placed: Outline, figure: FigurePart, most: float, units: Units) -> tuple[Note, ...]:
+def _height_note(placed: Outline, figure: FigurePart) -> tuple[Note, ...]:
     """What height of letters was chosen where the user gave none."""
     capital = capital_of(placed)
     if capital is None or figure.cap_height is not None:
         return ()
     why = ", the largest that the panel takes" if figure.fit else ""
-    text = f'the capitals of "{figure.text}" are {format_length(capital, units)} high{why}.'
-    return (Note("cap height", text),)
+    letters = (figure.text or "").replace("{", "{{").replace("}", "}}")
+    return (Note("cap height", f'the capitals of "{letters}" are {{}} high{why}.', (capital,)),)

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from shapely import MultiPolygon
 
 from cutout.saw import model
-from cutout.saw.model import Hole, Leg, Plan
 from cutout.units import count
-
-_HOLD = re.compile(r"\bHold [^.]*(?:\.\d[^.]*)*\.")
-"""The sentence of a step that says what falls; a point within a number does not end it."""
+from cutout.write.work import Work
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,27 +29,27 @@ class Step:
     drops: MultiPolygon = field(default_factory=MultiPolygon)
 
 
-def steps(plan: Plan) -> tuple[Step, ...]:
-    """Every step of the plan, in order, its words taken apart into what to do and what to hold."""
-    legs = {leg.order: leg for leg in plan.legs}
-    holes = {hole.id: hole for hole in plan.holes}
-    return tuple(_step(step, legs, holes) for step in plan.steps)
-
-
-def _step(step: model.Step, legs: Mapping[int, Leg], holes: Mapping[int, Hole]) -> Step:
-    held = _HOLD.search(step.text)
-    say = " ".join(_HOLD.sub("", step.text).split())
-    x, y = legs[step.legs[0]].path[0] if step.legs else holes[step.holes[0]].at
-    return Step(
-        letter=step.letter,
-        title=_title(step),
-        say=say,
-        at=(round(float(x), 2), round(float(y), 2)),
-        hold=held[0] if held else None,
-        holes=step.holes,
-        legs=step.legs,
-        drops=step.drops,
-    )
+def steps(work: Work) -> tuple[Step, ...]:
+    """Every step of the plan, in order."""
+    legs = {leg.order: leg for leg in work.plan.legs}
+    holes = {hole.id: hole for hole in work.plan.holes}
+    made = []
+    for step in work.plan.steps:
+        said = work.told(step)
+        x, y = legs[step.legs[0]].path[0] if step.legs else holes[step.holes[0]].at
+        made.append(
+            Step(
+                letter=step.letter,
+                title=_title(step),
+                say=said.whole,
+                at=(round(float(x), 2), round(float(y), 2)),
+                hold=said.hold,
+                holes=step.holes,
+                legs=step.legs,
+                drops=step.drops,
+            )
+        )
+    return tuple(made)
 
 
 def _title(step: model.Step) -> str:

@@ -28,6 +28,7 @@ from cutout.page.remedies import Case, lead, remedies, smooth_first, take_blade,
 from cutout.page.room import free_room, overlaps
 from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import clear_area
+from cutout.say.source import sentence
 from cutout.write.gauge import gauge_pdf
 from cutout.write.outputs import FILES, JOB, RESULT, files_of, output
 from cutout.write.work import Work
@@ -130,7 +131,7 @@ def checked(job: Job, folder: Path) -> dict[str, Any]:
         "look": _look(laid, folder),
         "findings": view.findings_view(found, laid.asked.kit.units),
         "ask": None if ask is None else {"text": ask[0], "way": asdict(ask[1])},
-        "notes": list(run.notes_on(laid, laid.pattern)),
+        "notes": [sentence(note, laid.asked.kit.units) for note in run.notes_on(laid, laid.pattern)],
         "stage": "checked",
     }
 
@@ -154,10 +155,10 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
     return {
         **view.pattern_view(work.pattern),
         **view.mend_view(work.bridges, work.eased, work.units),
-        **view.plan_view(work.plan, work.proof, work.units),
+        **view.plan_view(work),
         **_found(work.findings, _case(job, work.kit, work.pattern, work.bridges, folder)),
         "template": view.sheets_view(work),
-        "notes": list(work.notes),
+        "notes": list(work.said_notes),
         "cautions": list(work.cautions),
         "stage": "planned",
     }

@@ -24,8 +24,9 @@ from cutout.job.schema import FramePart
 from cutout.page.remedies import Remedy
 from cutout.page.steps import steps
 from cutout.pattern import Opening, Panel, Pattern, Zone
-from cutout.saw.model import Plan, Proof
+from cutout.saw.model import Plan
 from cutout.say import said
+from cutout.say.sizes import smallest
 from cutout.units import MM_PER_INCH, Units, count, format_length, format_size
 from cutout.write.drawing import Drawing
 from cutout.write.template.template import tiling_of
@@ -152,15 +153,12 @@ def size_view(row: BladeSize, most: float, units: Units) -> dict[str, Any]:
 
     most: the largest width tried (mm). Where the search ended at one of its ends, the size says so.
     """
-    if row.smallest is None:
-        size = f"more than {format_length(most, units)}"
-    else:
-        size = f"{format_length(row.smallest, units)}{' or less' if row.below else ''}"
-    return {"smallest": size, "manages": row.manages}
+    return {"smallest": smallest(row, most, units), "manages": row.manages}
 
 
-def plan_view(plan: Plan, proof: Proof, units: Units) -> dict[str, Any]:
+def plan_view(work: Work) -> dict[str, Any]:
     """Holes, legs, and the steps that walk through them."""
+    plan, proof, units = work.plan, work.proof, work.units
     return {
         "holes": [
             {
@@ -187,7 +185,7 @@ def plan_view(plan: Plan, proof: Proof, units: Units) -> dict[str, Any]:
                 "legs": list(step.legs),
                 "drops": path_data(step.drops, 400),
             }
-            for step in steps(plan)
+            for step in steps(work)
         ],
         "sums": _sums(plan, units),
         "minutes": max(1, round(plan.minutes)),

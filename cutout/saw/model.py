@@ -23,6 +23,9 @@ kerf, and branching off; turn: turned on the spot, in a hole or where waste has 
 the spot in its own kerf, round its back edge; drop in: lifted out and let into a hole, fallen waste or the edge;
 lift: lifted out and put into a kerf; thread: unclamped and passed through."""
 
+HELD = 50.0
+"""A piece from this size (mm^2) on is to be held when it comes free."""
+
 SAME_GO: tuple[StartBy, ...] = ("on", "back", "turn", "spin")
 """Moves within one go: the saw is not lifted."""
 
@@ -75,13 +78,12 @@ class LeftOver:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Step:
-    """What is said to the sawyer in one sentence: some legs, what to drill before them, what falls.
+    """What the sawyer is told at once: some legs, or what to drill before them, and what falls.
 
     letter: A, B, ... without I and O. legs: their numbers; holes: numbers of holes drilled in this step.
     """
 
     letter: str
-    text: str
     legs: tuple[int, ...]
     holes: tuple[int, ...]
     drops: MultiPolygon

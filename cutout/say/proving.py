@@ -63,7 +63,9 @@ _TEXTS: dict[What, Callable[[Finding, Fault, Words], str]] = {
     "spins elsewhere": lambda f, fault, words: (
         f"Leg {fault.leg} turns the blade out of a kerf that it does not stand in."
     ),
-    "no room to spin": lambda f, fault, words: f"Leg {fault.leg} turns the blade where it has no room before.",
+    "no room to spin": lambda f, fault, words: (
+        f"Leg {fault.leg} turns the blade where it has no room before."
+    ),
 }
 
 

@@ -6,6 +6,7 @@ from cutout.check.source import Doubtful, OffSize
 from cutout.finding import Finding
 from cutout.geom.outline import Note
 from cutout.say.words import Said, Words, says
+from cutout.units import Units
 
 _REMEDIES = {
     "border": "Look at the preview before you print.",
@@ -15,7 +16,7 @@ _REMEDIES = {
 
 @says(Doubtful)
 def _(f: Finding, facts: Doubtful, words: Words) -> Said:
-    return Said(sentence(facts.note), _REMEDIES[facts.note.kind])
+    return Said(sentence(facts.note, words.units), _REMEDIES[facts.note.kind])
 
 
 @says(OffSize)
@@ -27,6 +28,8 @@ def _(f: Finding, facts: OffSize, words: Words) -> Said:
     )
 
 
-def sentence(note: Note) -> str:
+def sentence(note: Note, units: Units) -> str:
     """What a reader did, as a sentence."""
-    return note.text[:1].upper() + note.text[1:]
+    words = Words(units)
+    text = note.text.format(*map(words.length, note.lengths)) if note.lengths else note.text
+    return text[:1].upper() + text[1:]

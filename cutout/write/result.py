@@ -86,7 +86,7 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
         "steps": [
             {
                 "letter": step.letter,
-                "text": step.text,
+                "text": work.told(step).text,
                 "legs": list(step.legs),
                 "holes": list(step.holes),
                 "drops": _region(step.drops),
@@ -124,7 +124,7 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
         "template": template_sheets(work),
         "router": _router(work),
         "files": [{"name": name, "bytes": files[name]} for name in sorted(files)],
-        "notes": list(work.notes),
+        "notes": list(work.said_notes),
         "cautions": list(work.cautions),
     }
 

@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 
 import shapely
 
-from cutout.saw.model import Step
-
-_LENGTH = re.compile(r", [\d./ -]+ (mm|in)$")
-
-HELD = 50.0
-"""A piece this large (mm^2) is to be held when it comes free; the plan's sentences say so from the same size on."""
+from cutout.saw.model import HELD, Step
 
 
 def falls(step: Step) -> bool:
@@ -34,9 +28,3 @@ def mark_of(step: Step, order: int) -> str:
     """What is written at a cut: the step's letter where it begins, the letter and the cut's number at the others, so
     that no number of a cut is taken for that of a hole."""
     return step.letter if order == step.legs[0] else f"{step.letter}{order}"
-
-
-def action(step: Step) -> str:
-    """The first sentence of a step: what to do, without how long it is and what comes of it."""
-    first = step.text.split(". ")[0].rstrip(".")
-    return f"{_LENGTH.sub('', first)}."

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from cutout.amend.model import Bridge, Eased
 from cutout.finding import Finding
+from cutout.geom.outline import Note
 from cutout.job.schema import Job, TemplatePart
 from cutout.job.set_up import router_wanted
 from cutout.kit import Kit, Paper, paper
 from cutout.pattern import Pattern
 from cutout.route.model import ToolPath
-from cutout.saw.model import Plan, Proof
+from cutout.saw.model import Plan, Proof, Step
 from cutout.saw.pins import pins
 from cutout.say import Said, said
+from cutout.say.source import sentence
+from cutout.say.steps import StepSaid, step_said
 from cutout.units import Units
 from cutout.write.cautions import cautions
 
@@ -25,7 +28,7 @@ class Work:
     """The finished job, and the job it came from: a writer takes what the user asked for from there.
 
     before: the pattern as laid out; pattern: as mended. findings hold everything, cleared ones too, ordered.
-    notes: what readers did, one sentence each. sheet_turn: how far the drawing lies turned on its sheets
+    notes: what readers did, and advice. sheet_turn: how far the drawing lies turned on its sheets
     (radians, counter-clockwise). folder: where the paths in the job start from. sources: pictures that were given
     in memory, by the name the job has for them: they are written along, so that the job can be run again. job_file:
     the job file it was read from, whose wording and comments the one that is written keeps.
@@ -42,7 +45,7 @@ class Work:
     plan: Plan
     proof: Proof
     router: ToolPath
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     sheet_turn: float = 0.0
     folder: Path = field(default=Path(), compare=False)
     sources: Mapping[str, bytes] = field(default_factory=dict, compare=False)
@@ -54,9 +57,22 @@ class Work:
 
         return write_out(self, Path(target)).names
 
+    def in_units(self, units: Units) -> Work:
+        """The same work told in other units: nothing is worked out anew, and the job written along stays as it is."""
+        return replace(self, kit=replace(self.kit, units=units))
+
     def said(self, finding: Finding) -> Said:
         """A finding in words, in the user's units."""
         return said(finding, self.units)
+
+    def told(self, step: Step) -> StepSaid:
+        """A step of the plan in words, in the user's units."""
+        return step_said(step, self.plan, self.pattern, self.units, self.kit.drills.unit)
+
+    @property
+    def said_notes(self) -> tuple[str, ...]:
+        """The notes, a sentence each, in the user's units."""
+        return tuple(sentence(note, self.units) for note in self.notes)
 
     @property
     def units(self) -> Units:

@@ -9,10 +9,11 @@ import pytest
 import shapely
 from shapely import box
 
-from cutout.amend.size import RESOLUTION, scaled, size_lines, sizes, webs_hold_from
+from cutout.amend.size import RESOLUTION, scaled, sizes, webs_hold_from, with_own
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, bit, blade, blades, drills, wood
 from cutout.pattern import Panel
+from cutout.say.sizes import size_lines
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PANEL = Panel(300.0, 300.0, 18.0, math.pi / 2)
@@ -49,8 +50,10 @@ def test_webs_hold_from_one_size_on_whatever_the_blade() -> None:
 
 
 def test_the_table_names_every_blade_and_the_users_own_measure() -> None:
-    own = replace(KIT, blade=KIT.blade.measured(5.0), units="in")
-    text = size_lines(SLOT, PANEL, "panel", own)
+    own = replace(KIT, blade=KIT.blade.measured(5.0))
+    build = scaled(SLOT, PANEL, "panel")
+    found = sizes(build, 100.0, own, with_own(own.blade))
+    text = size_lines(found, webs_hold_from(build, 100.0, own), "in")
     assert all(b.title in text for b in blades().values())
     assert "Largest blade for 3-15/16 in: " in text
     assert " in" in text and " mm or less" not in text

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 
 import numpy as np
+import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, box
 
-from cutout.page.steps import steps
+from cutout.page.steps import Step, steps
 from cutout.page.view import MOST_POINTS, path_data, whole_length
 from cutout.saw.model import Hole, Leg, Plan
 from cutout.saw.model import Step as PlanStep
+from cutout.write.work import Work
 
 HOLES = (
     Hole(1, (10.0, 10.0), 3.0, ("starter",), 1),
@@ -22,23 +25,30 @@ HOLES = (
 )
 LEGS = (
     Leg(1, 1, np.array([[10.0, 10.0], [10.0, 110.0]]), "hole 1", "corner"),
-    Leg(2, 1, np.array([[10.0, 10.0], [20.0, 10.0]]), "leg 1", "hole 2", MultiPolygon([box(0, 0, 80, 40)])),
+    Leg(
+        2,
+        1,
+        np.array([[10.0, 10.0], [20.0, 10.0]]),
+        "leg 1",
+        "hole 2",
+        MultiPolygon([box(0, 0, 80, 40)]),
+        "back",
+    ),
 )
-SAID = (
-    "Drill holes 1 and 2 with 6 mm.",
-    "From hole 1 saw at the left. Back out once. Hold the piece of 12.8 x 40.5 mm at the left: it falls.",
-    "Go on.",
-)
+DROP = MultiPolygon([box(0, 0, 80, 40)])
 STEPS = (
-    PlanStep("A", SAID[0], (), (1, 2), MultiPolygon()),
-    PlanStep("B", SAID[1], (1, 2), (), MultiPolygon([box(0, 0, 80, 40)])),
-    PlanStep("C", SAID[2], (2,), (), MultiPolygon()),
+    PlanStep("A", (), (1, 2), MultiPolygon()),
+    PlanStep("B", (1, 2), (), DROP),
+    PlanStep("C", (2,), (), MultiPolygon()),
 )
-PLAN = Plan(HOLES, LEGS, (), (), 110.0, 1, 1.0, STEPS)
 
 
-def test_steps_are_the_plans_own_with_its_letters() -> None:
-    walk = steps(PLAN)
+@pytest.fixture(scope="module")
+def walk(make_work: Callable[..., Work]) -> tuple[Step, ...]:
+    return steps(make_work(plan=Plan(HOLES, LEGS, (), (), 110.0, 1, 1.0, STEPS)))
+
+
+def test_steps_are_the_plans_own_with_its_letters(walk: tuple[Step, ...]) -> None:
     assert [(step.letter, step.title) for step in walk] == [
         ("A", "Drill 2 holes"),
         ("B", "Cuts 1 to 2"),
@@ -49,13 +59,15 @@ def test_steps_are_the_plans_own_with_its_letters() -> None:
     assert walk[1].drops.area == 3200
 
 
-def test_what_to_hold_stands_apart_and_no_word_is_lost() -> None:
-    walk = steps(PLAN)
-    assert walk[1].say == "From hole 1 saw at the left. Back out once."
-    assert walk[1].hold == "Hold the piece of 12.8 x 40.5 mm at the left: it falls."
-    assert [step.hold for step in (walk[0], walk[2])] == [None, None]
-    for step, said in zip(walk, SAID, strict=True):
-        assert " ".join(filter(None, (step.say, step.hold))) == said
+def test_what_to_hold_stands_apart(walk: tuple[Step, ...]) -> None:
+    """Words of the two legs by hand: 100 and 10 mm long, the second backed into, a piece of 80 x 40 mm falls."""
+    assert walk[0].say == "Drill hole 1 with 3 mm; hole 2 with 6 mm."
+    assert walk[1].say.endswith(": cuts 1 to 2, 110 mm. Back out once.")
+    assert walk[1].hold is not None and walk[1].hold.startswith("Hold the piece of 80 x 40 mm ")
+    assert [step.hold for step in (walk[0], walk[2])] == [
+        None,
+        "Hold the piece of 80 x 40 mm " + walk[1].hold[29:],
+    ]
 
 
 def points_of(data: str) -> list[tuple[float, float]]:

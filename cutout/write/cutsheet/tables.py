@@ -13,14 +13,13 @@ from cutout.draw.crowd import in_a_row, leg_length, numbers_in_words
 from cutout.draw.heat import HeatMap
 from cutout.kit import Limits
 from cutout.pattern import Panel
-from cutout.saw.model import Hole, Leg, Step
+from cutout.saw.model import Hole, Leg
 from cutout.units import Units, count, format_length, format_rule, format_size
 from cutout.write.changed import eased_places
 from cutout.write.cutsheet.finding_rows import Row, finding_rows
 from cutout.write.cutsheet.html import beside, halves, listed, table, text
 from cutout.write.cutsheet.opening import opening_svg
 from cutout.write.lists import lists, panel_size_line
-from cutout.write.steps import falls
 from cutout.write.template.template import template_sheets
 from cutout.write.work import Work
 
@@ -42,13 +41,8 @@ def _layers(panel: Panel) -> str:
 
 def steps_table(work: Work) -> str:
     """The plan's steps, lettered as on the shop drawing and the template."""
-    rows = [(step.letter, f"{step.text}{' Hold it.' if _unsaid(step) else ''}") for step in work.plan.steps]
+    rows = [(step.letter, work.told(step).text) for step in work.plan.steps]
     return table("Steps, as lettered on the shop drawing", ("Step", "What to do"), rows)
-
-
-def _unsaid(step: Step) -> bool:
-    """Whether something falls in a step whose words don't say so."""
-    return falls(step) and "hold" not in step.text.lower()
 
 
 def facts_list(work: Work) -> str:
@@ -352,7 +346,7 @@ def extras_lists(work: Work) -> str:
 
 def notes_list(work: Work) -> str:
     """What the reader did to the source."""
-    return listed(work.notes) if work.notes else "<p>Read as it is.</p>\n"
+    return listed(work.said_notes) if work.notes else "<p>Read as it is.</p>\n"
 
 
 def sources_table(work: Work) -> str:

@@ -15,7 +15,7 @@ from cutout.saw.model import Step
 from cutout.units import count, format_length
 from cutout.write.dated import printed_date
 from cutout.write.shopdrawing.view import weak_places
-from cutout.write.steps import action, falls, is_drilling
+from cutout.write.steps import falls, is_drilling
 from cutout.write.template.annotate import drill_kinds
 from cutout.write.work import Work
 
@@ -42,7 +42,7 @@ def blocks(paint: Paint, work: Work, steps: Sequence[Step], width: float, *, bri
     where something is to be held."""
     drilled, sawn = (
         list(_drilling(paint, work, steps, width)),
-        list(_sawing(paint, steps, width, brief=brief)),
+        list(_sawing(paint, work, steps, width, brief=brief)),
     )
     held = "hand: hold it, it falls" if any(map(falls, steps)) else ""
     first = _with_first(_band(paint, "First drill: sign, size, numbers of holes"), iter(drilled))
@@ -95,15 +95,16 @@ def _drill_row(
     return draw
 
 
-def _sawing(paint: Paint, steps: Sequence[Step], width: float, *, brief: bool) -> Iterator[Block]:
+def _sawing(paint: Paint, work: Work, steps: Sequence[Step], width: float, *, brief: bool) -> Iterator[Block]:
     sawn = [step for step in steps if not is_drilling(step)]
     if not sawn:
         return
     room = width - _BOX - _DISC - 2.0
     for step in sawn:
         side = _HAND if falls(step) else 0.0
+        said = work.told(step)
         words = fonts.wrap(
-            action(step) if brief else step.text, fonts.LETTERS, size(WORDS), (room - side) * PT
+            said.action if brief else said.text, fonts.LETTERS, size(WORDS), (room - side) * PT
         )
         yield Block(_row_height(len(words)), _step_row(paint, step, words))
 

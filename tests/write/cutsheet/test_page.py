@@ -253,4 +253,4 @@ def test_steps_come_before_the_picture(work: Work) -> None:
     assert html.index('id="steps"') < html.index('id="picture"')
     words = Page(cut_sheet(work)).words
     for step in work.plan.steps:
-        assert f"{step.letter} {step.text}" in words
+        assert f"{step.letter} {work.told(step).text}" in words

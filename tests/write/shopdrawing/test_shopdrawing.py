@@ -22,7 +22,6 @@ from cutout.pattern import Panel
 from cutout.saw.model import Hole, Leg
 from cutout.write.shopdrawing.shopdrawing import A4, LETTER, shop_drawing_pdf
 from cutout.write.shopdrawing.view import lay_view
-from cutout.write.steps import action
 from cutout.write.work import Work
 from tests.asking import asking
 from tests.conftest import hand_made_steps
@@ -65,7 +64,7 @@ def test_one_sheet_any_home_printer_takes(work: Work, paper: str, size: tuple[fl
 def test_it_says_what_to_do_in_lettered_steps(work: Work) -> None:
     (words,) = words_of(shop_drawing_pdf(work))
     for step in work.plan.steps[1:]:
-        assert f"{step.letter} {step.text}" in words
+        assert f"{step.letter} {work.told(step).text}" in words
     for wanted in (
         "First drill", "Then saw", "3 mm", "8 mm", "invented leaf", "1 of 1", "scale", "240 x 180 x 18", "hold",
         "Eyes, ears, dust mask", "manual comes first", "measured:", "Keep the panel", "white pine", "kerf",
@@ -142,7 +141,7 @@ def test_more_steps_than_one_side_holds_go_on_overleaf(make_work: Callable[..., 
     sides = words_of(shop_drawing_pdf(work))
     assert len(sides) == 2 and "1 of 2" in sides[0] and "2 of 2" in sides[1]
     both = " ".join(sides)
-    assert all(f"{step.letter} {action(step)}" in both for step in steps[1:])
+    assert all(f"{step.letter} {work.told(step).action}" in both for step in steps[1:])
     assert "rest is in the cut sheet" not in both
 
 
