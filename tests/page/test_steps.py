@@ -26,7 +26,7 @@ LEGS = (
 )
 SAID = (
     "Drill holes 1 and 2 with 6 mm.",
-    "From hole 1 saw at the left. Back out once. Hold the piece of 12.8 x 40.5 mm at the left: it falls.",
+    "From hole 1 saw at the left. Back out once. Hold the piece at the left, 12.8 x 40.5 mm: it falls.",
     "Go on.",
 )
 STEPS = (
@@ -52,7 +52,7 @@ def test_steps_are_the_plans_own_with_its_letters() -> None:
 def test_what_to_hold_stands_apart_and_no_word_is_lost() -> None:
     walk = steps(PLAN)
     assert walk[1].say == "From hole 1 saw at the left. Back out once."
-    assert walk[1].hold == "Hold the piece of 12.8 x 40.5 mm at the left: it falls."
+    assert walk[1].hold == "Hold the piece at the left, 12.8 x 40.5 mm: it falls."
     assert [step.hold for step in (walk[0], walk[2])] == [None, None]
     for step, said in zip(walk, SAID, strict=True):
         assert " ".join(filter(None, (step.say, step.hold))) == said

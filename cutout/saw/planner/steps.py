@@ -11,10 +11,11 @@ import shapely
 from shapely import MultiPolygon
 
 from cutout.geom.outline import polygons_of
+from cutout.geom.where import place_in
 from cutout.kit import Kit
 from cutout.pattern import Opening, Pattern
 from cutout.saw.model import SAME_GO, Hole, Leg, Step
-from cutout.units import format_length, format_size
+from cutout.units import format_length, format_rule, format_size
 
 MOST = 15
 """More steps than this are no list to hang beside the saw: neighbours in one opening are joined."""
@@ -26,11 +27,6 @@ SHORT = 15.0
 """Cuts up to this length (mm) are short."""
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 """I and O are left out: they read as 1 and 0."""
-_PLACES = (
-    ("lower left", "bottom", "lower right"),
-    ("left", "middle", "right"),
-    ("upper left", "top", "upper right"),
-)
 
 
 def steps_of(holes: Sequence[Hole], legs: Sequence[Leg], pattern: Pattern, kit: Kit) -> tuple[Step, ...]:
@@ -118,8 +114,8 @@ def _numbers(numbers: Sequence[int]) -> str:
 def _saw_text(legs: Sequence[Leg], openings: dict[int, Opening], kit: Kit) -> str:
     opening = openings.get(legs[0].opening)
     box = opening.region.bounds if opening is not None else shapely.bounds(legs[0].drops).tolist()
-    length = format_length(math.fsum(leg.length for leg in legs), kit.units)
-    where = _place(shapely.multilinestrings([shapely.LineString(leg.path) for leg in legs]), box)
+    length = format_rule(math.fsum(leg.length for leg in legs), kit.units)
+    where = place_in(shapely.multilinestrings([shapely.LineString(leg.path) for leg in legs]), box)
     name = f"opening {legs[0].opening}" if len(openings) > 1 else "the opening"
     begin = f"{_start(legs[0])} {_course(legs, where, name, opening)}: {_cuts(legs)}, {length}."
     return f"{begin}{_moves(legs)}{_hold(legs, box, kit)}"
@@ -185,19 +181,8 @@ def _hold(legs: Sequence[Leg], box: Sequence[float], kit: Kit) -> str:
     if not large:
         return ""
     x0, y0, x1, y1 = large[0].bounds
-    size = format_size(x1 - x0, y1 - y0, kit.units)
+    size = format_size(x1 - x0, y1 - y0, kit.units, rule=True)
     if len(large) == 1:
-        place = _place(large[0], box)
-        return f" Hold the piece of {size} {'in' if place == 'middle' else 'at'} the {place}: it falls."
+        place = place_in(large[0], box)
+        return f" Hold the piece {'in' if place == 'middle' else 'at'} the {place}, {size}: it falls."
     return f" Hold {len(large)} pieces as they fall, the largest {size}."
-
-
-def _place(geometry: shapely.Geometry, box: Sequence[float]) -> str:
-    """Where in a box the middle of something lies, in words."""
-    spot = shapely.centroid(geometry)
-    x0, y0, x1, y1 = box
-    column, row = (
-        min(2, max(0, int(3 * (v - low) / max(high - low, 1e-9))))
-        for v, low, high in ((spot.x, x0, x1), (spot.y, y0, y1))
-    )
-    return _PLACES[row][column]
