@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TypeAlias
 
 import shapely
@@ -184,6 +185,16 @@ def _shopping(job: Job, pattern: Pattern, kit: Kit, plan: Plan, path: ToolPath) 
     if job.router.gcode:
         used = sorted({(run.bit.diameter, run.bit.title) for run in path.passes})
         lines += [f"Router bit: {title}" for _, title in used]
+    lines += [
+        f"{n} x {what} {format_length(size, kit.units)}"
+        for (what, size), n in sorted(Counter((p.what, p.across) for p in job.panel.hardware).items())
+        if what != "finger hole"
+    ]
+    if job.backing is not None and job.backing.screws is not None:
+        lines.append(
+            f"Screws for the backing, to go through holes of {format_length(job.backing.screws, kit.units)}, with "
+            "washers: tight enough to hold, loose enough to slide in the slots"
+        )
     lines += [
         "Paper for the template, glue stick or removable spray adhesive, clear tape",
         "Eye and ear protection, dust mask, clamps, a scrap board to lie underneath",

@@ -105,8 +105,9 @@ FILES: tuple[Output, ...] = (
         _one("plug.pdf", plug_pdf), lambda job: job.inlay is not None,
     ),
     Output(
-        "back.pdf", "application/pdf", "Back at full size: what is drawn on it, and its backing",
-        _one("back.pdf", back_pdf), lambda job: job.faces.back is not None or job.backing is not None,
+        "back.pdf", "application/pdf", "Back at full size: what is painted on it, hardware, backing and its screws",
+        _one("back.pdf", back_pdf),
+        lambda job: job.faces.back is not None or job.backing is not None or bool(job.panel.hardware),
     ),
     Output(
         "outline.pdf", "application/pdf", "Outline in a thick line, to trace round by pencil",

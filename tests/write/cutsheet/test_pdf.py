@@ -15,8 +15,8 @@ import pytest
 
 from cutout.draw import fonts
 from cutout.write.cutsheet.file_spots import file_places
-from cutout.write.cutsheet.opening import opening_svg
 from cutout.write.cutsheet.html import listed, section, table
+from cutout.write.cutsheet.opening import opening_svg
 from cutout.write.cutsheet.page import cut_sheet, notes
 from cutout.write.cutsheet.pdf import cut_sheet_pdf, set_in_type
 from cutout.write.work import Work
