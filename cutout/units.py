@@ -114,10 +114,11 @@ def format_rule(mm: float, units: Units = "mm") -> str:
     return format_length(nearest, units)
 
 
-def format_size(width: float, height: float, units: Units = "mm") -> str:
-    """Width x height for people: 500 x 700 mm, 14-1/2 x 20 in."""
-    first, unit = format_length(width, units).rsplit(" ", 1)
-    return f"{first} x {format_length(height, units).rsplit(' ', 1)[0]} {unit}"
+def format_size(width: float, height: float, units: Units = "mm", *, rule: bool = False) -> str:
+    """Width x height for people: 500 x 700 mm, 14-1/2 x 20 in. rule: as read off a rule, like `format_rule`."""
+    say = format_rule if rule else format_length
+    first, unit = say(width, units).rsplit(" ", 1)
+    return f"{first} x {say(height, units).rsplit(' ', 1)[0]} {unit}"
 
 
 def count(n: int, one: str, many: str = "") -> str:

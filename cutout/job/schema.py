@@ -16,6 +16,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from cutout.errors import CutoutError
 from cutout.kit.paper import paper
+from cutout.pattern.hardware import USUAL, Hardware
 from cutout.units import FARTHEST, Units, format_length, parse_length, parse_positive, parse_size, spelled
 
 
@@ -234,6 +235,25 @@ class ZonePart(Part):
     diameter: Positive | None = setting(None, "Diameter of the circle.", '"35mm"')
 
 
+class HardwarePart(Part):
+    """Something fastened on the panel's back, or bored through it; no cut comes near, and back.pdf shows it."""
+
+    what: Hardware = setting(..., "What it is.", '"turn-button"')
+    at: Place = setting(
+        ..., "Its centre or its screw, from the lower left seen from the show face.", '["250mm", "20mm"]'
+    )
+    diameter: Positive | None = setting(
+        None, "Diameter, or width of a turn-button; unset: as is usual.", '"10mm"'
+    )
+    length: Positive | None = setting(None, "Length of a turn-button; unset: 50 mm.", '"50mm"')
+    turn: Angle = setting(0.0, "Direction of a turn-button's length in degrees.", "90.0")
+
+    @property
+    def across(self) -> float:
+        """Diameter, or width of a turn-button (mm)."""
+        return self.diameter or USUAL[self.what]
+
+
 class FramePart(Part):
     """What people measure where the panel will hang; the panel's own size follows from it."""
 
@@ -276,6 +296,11 @@ class PanelPart(Part):
     )
     zones: tuple[ZonePart, ...] = setting(
         (), "Places to keep clear.", '[{ name = "lock", at = ["20mm", "30mm"], size = ["60mm", "40mm"] }]'
+    )
+    hardware: tuple[HardwarePart, ...] = setting(
+        (),
+        "What is fastened on its back or bored through it: turn-buttons, pivots, finger holes, magnets.",
+        '[{ what = "turn-button", at = ["250mm", "20mm"] }]',
     )
     boards: str | None = setting(
         None,
@@ -468,14 +493,16 @@ class BackingPart(Part):
     sheet: str = setting("hardboard", "What the backing is, a wood or sheet good by name.", '"plywood"')
     cloth: bool = setting(False, "It is cloth or mesh instead, turned in along its edges.", "true")
     hem: Length = setting(20.0, "Cloth turned in on every side.", '"20mm"', ge=0.0)
-    fastened: Literal["glue", "screws"] = setting(
-        "glue", "How a sheet is held; screws stand in slots where the panel moves.", '"screws"'
-    )
-    screw: Positive = setting(3.5, "Diameter of those screws.", '"3.5mm"')
     thickness: Positive = setting(3.0, "Thickness of the backing.", '"3mm"')
     overlap: Positive = setting(
         15.0, "How far it reaches beyond the openings on every side, where it is fastened.", '"15mm"'
     )
+    screws: Positive | None = setting(
+        None,
+        "Hole in it for a screw; it is then screwed on with room to move; unset: glued or nailed.",
+        '"4mm"',
+    )
+    screw_spacing: Positive = setting(150.0, "From screw to screw at most.", '"120mm"')
 
 
 class SawPart(Part):

@@ -40,6 +40,7 @@ from cutout.pattern import Panel, Zone
 from cutout.pattern.arrange import Spacing, line_up, made_whole, pair, round_a_circle, stand, united
 from cutout.pattern.faces import drawn_frame, seen_from_back
 from cutout.pattern.frame import Frame, clear_area, clear_of_edges, rectangle_zone, round_zone
+from cutout.pattern.hardware import hardware_area
 from cutout.read import read
 from cutout.read.letters import Lettering, read_text
 from cutout.read.options import ReadOptions
@@ -144,7 +145,7 @@ def panel_of(job: Job) -> Panel:
             f"the kerf of {kerf} is too wide for this panel: measure the slot your blade leaves."
         )
     grain = radians_of_grain(part, width, height) if wood(part.wood).has_grain else None
-    zones = (*(frame.zones() if frame else ()), *(_zone(z) for z in part.zones))
+    zones = (*(frame.zones() if frame else ()), *(_zone(z) for z in part.zones), *hardware_zones(job))
     sold = board_of(job) if grain is not None else None
     board_width = sold.usable if sold else None
     return Panel(width, height, part.thickness, grain, zones, board=board_width, layers=part.layers)
@@ -223,6 +224,17 @@ def _strip(area: Polygon, inner: Polygon, line: Literal["row", "column"]) -> Pol
     """Where a row may stand: as long as the clear area, across it clear of the panel's edges."""
     (x0, y0, x1, y1), (a0, b0, a1, b1) = area.bounds, inner.bounds
     return box(x0, b0, x1, b1) if line == "row" else box(a0, y0, a1, y1)
+
+
+def hardware_zones(job: Job) -> tuple[Zone, ...]:
+    """What the hardware takes of the panel, in the order of the job."""
+    return tuple(
+        Zone(
+            piece.what,
+            hardware_area(piece.what, piece.at, piece.diameter, piece.length, math.radians(piece.turn)),
+        )
+        for piece in job.panel.hardware
+    )
 
 
 def _zone(part: ZonePart) -> Zone:

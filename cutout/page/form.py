@@ -34,7 +34,8 @@ CLEANING = frozenset(
 FIRST = frozenset({
     "keep", "figures.*.width", "figures.*.height", "figures.*.at", "figures.*.turn", "figures.*.mirror",
     "units", "panel.width", "panel.height", "panel.thickness", "panel.wood", "panel.grain", "panel.frame",
-    "panel.frame.opening", "panel.frame.reach", "panel.frame.reveal", "panel.zones", "faces.show", "faces.back",
+    "panel.frame.opening", "panel.frame.reach", "panel.frame.reveal", "panel.zones", "panel.hardware",
+    "faces.show", "faces.back",
     "saw.blade", "saw.turning_radius", "saw.kerf", "saw.drills", "mend.ease", "mend.bridge", "template.paper",
     "template.back",
 })  # fmt: skip
@@ -51,6 +52,7 @@ WORDS = {
     "panel.grain": "Grain runs, degrees", "panel.frame": "Hangs in a frame",
     "panel.frame.opening": "Opening of the frame",
     "panel.frame.reach": "Reach behind the lip", "panel.zones": "Places to keep clear",
+    "panel.hardware": "Hardware on the back",
     "panel.boards": "Glued up from", "panel.moisture_change": "Change of moisture, percent",
     "faces.show": "Painted show face", "faces.back": "Painted back", "backing": "Backing sheet",
     "arrange": "In a row or column", "saw.drills": "Drills", "saw.turning_radius": "Turning radius you measured",

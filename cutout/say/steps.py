@@ -11,17 +11,13 @@ import numpy as np
 import shapely
 
 from cutout.geom.outline import polygons_of
+from cutout.geom.where import place_in
 from cutout.pattern import Opening, Pattern
 from cutout.saw.model import HELD, SAME_GO, Hole, Leg, Plan, Step
-from cutout.units import Units, format_length, format_size
+from cutout.units import Units, format_length, format_rule, format_size
 
 SHORT = 15.0
 """Cuts up to this length (mm) are short."""
-_PLACES = (
-    ("lower left", "bottom", "lower right"),
-    ("left", "middle", "right"),
-    ("upper left", "top", "upper right"),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +44,8 @@ def step_said(step: Step, plan: Plan, pattern: Pattern, units: Units, drills_in:
     openings = {o.id: o for o in pattern.openings}
     opening = openings.get(legs[0].opening)
     box = opening.region.bounds if opening is not None else shapely.bounds(legs[0].drops).tolist()
-    length = format_length(math.fsum(leg.length for leg in legs), units)
-    where = _place(shapely.multilinestrings([shapely.LineString(leg.path) for leg in legs]), box)
+    length = format_rule(math.fsum(leg.length for leg in legs), units)
+    where = place_in(shapely.multilinestrings([shapely.LineString(leg.path) for leg in legs]), box)
     name = f"opening {legs[0].opening}" if len(openings) > 1 else "the opening"
     begin = f"{_start(legs[0])} {_course(legs, where, name, opening)}: {_cuts(legs)}"
     moves = _moves(legs)
@@ -142,19 +138,8 @@ def _hold(legs: Sequence[Leg], box: Sequence[float], units: Units) -> str | None
     if not large:
         return None
     x0, y0, x1, y1 = large[0].bounds
-    size = format_size(x1 - x0, y1 - y0, units)
+    size = format_size(x1 - x0, y1 - y0, units, rule=True)
     if len(large) == 1:
-        place = _place(large[0], box)
-        return f"Hold the piece of {size} {'in' if place == 'middle' else 'at'} the {place}: it falls."
+        place = place_in(large[0], box)
+        return f"Hold the piece {'in' if place == 'middle' else 'at'} the {place}, {size}: it falls."
     return f"Hold {len(large)} pieces as they fall, the largest {size}."
-
-
-def _place(geometry: shapely.Geometry, box: Sequence[float]) -> str:
-    """Where in a box the middle of something lies, in words."""
-    spot = shapely.centroid(geometry)
-    x0, y0, x1, y1 = box
-    column, row = (
-        min(2, max(0, int(3 * (v - low) / max(high - low, 1e-9))))
-        for v, low, high in ((spot.x, x0, x1), (spot.y, y0, y1))
-    )
-    return _PLACES[row][column]

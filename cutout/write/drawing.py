@@ -62,11 +62,12 @@ def segments(geometry: shapely.Geometry | Sequence[shapely.Geometry]) -> NDArray
 @dataclass(frozen=True)
 class Drawing:
     """The pattern in paper millimetres. `frame` takes panel points to paper points. more: named areas drawn besides
-    the pattern, panel mm."""
+    the pattern, and centres of what is bored there, panel mm."""
 
     work: Work
     frame: Similarity
     more: tuple[Zone, ...] = ()
+    centres: tuple[tuple[float, float], ...] = ()
 
     @classmethod
     def of(cls, work: Work, more: tuple[Zone, ...] = ()) -> Drawing:

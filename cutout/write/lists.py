@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from typing import TypeAlias
 
 import shapely
@@ -124,10 +125,6 @@ def _backing(part: BackingPart, pattern: Pattern, units: Units) -> str:
     )
 
 
-SCREWS_APART = 150.0
-"""Screws along the edge of a backing sheet are at most this far apart (mm): common practice, no source."""
-
-
 def _backing_lines(job: Job, pattern: Pattern, kit: Kit) -> tuple[str, ...]:
     """How the backing is held, with room for the panel to move."""
     part, panel = job.backing, pattern.panel
@@ -144,24 +141,25 @@ def _backing_lines(job: Job, pattern: Pattern, kit: Kit) -> tuple[str, ...]:
         )
     width, height = backing_size(pattern, part.overlap)
     moved = _moved_against(panel, kit, job.panel.moisture_change, width, height)
-    if part.fastened == "glue":
+    if part.screws is None:
         if moved is None or moved < 0.5:
             return ("Glue the sheet down all over: panel and sheet move alike.",)
         return (
             f"The panel moves {say(moved)} against the sheet across its grain: glue only a strip along the middle, "
             "along the grain, or use screws.",
         )
-    across, down = (max(2, math.ceil(side / SCREWS_APART) + 1) for side in (width, height))
-    number = 2 * (across + down) - 4
-    lines = [f"{number} screws of {say(part.screw)} round its edge, {say(SCREWS_APART)} apart at most."]
+    lines = [
+        f"Screw it on round its edge through holes of {say(part.screws)}, {say(part.screw_spacing)} apart at most; "
+        "back.pdf shows each at full size."
+    ]
     if moved is None:
         lines.append(
-            f"How far {kit.wood.title} moves is not in the kit: give all screws but the middle ones slots."
+            f"How far {kit.wood.title} moves is not in the kit: slots are as long as the liveliest wood asks."
         )
     elif moved >= 0.5:
         lines.append(
-            f"Fasten those on the middle line along the grain; for the others saw slots {say(part.screw)} wide and "
-            f"{say(part.screw + moved)} long across the grain, the screw in their middle, drawn up so that it slides."
+            f"The panel moves {say(moved)} against the sheet across its grain: one screw holds it, "
+            "the others stand in slots and are drawn up so that they slide."
         )
     return tuple(lines)
 
@@ -283,6 +281,16 @@ def _shopping(job: Job, pattern: Pattern, kit: Kit, plan: Plan, path: ToolPath) 
     if job.router.gcode:
         used = sorted({(run.bit.diameter, run.bit.title) for run in path.passes})
         lines += [f"Router bit: {title}" for _, title in used]
+    lines += [
+        f"{n} x {what} {format_length(size, kit.units)}"
+        for (what, size), n in sorted(Counter((p.what, p.across) for p in job.panel.hardware).items())
+        if what != "finger hole"
+    ]
+    if job.backing is not None and job.backing.screws is not None:
+        lines.append(
+            f"Screws for the backing, to go through holes of {format_length(job.backing.screws, kit.units)}, with "
+            "washers: tight enough to hold, loose enough to slide in the slots"
+        )
     lines += [
         "Paper for the template, glue stick or removable spray adhesive, clear tape",
         "Eye and ear protection, dust mask, clamps, a scrap board to lie underneath",

@@ -51,10 +51,6 @@ def _one(name: str, write: Callable[[Work], bytes]) -> Write:
     return lambda work, so_far: {name: write(work)}
 
 
-def _sheet_pdf(work: Work, so_far: Files) -> Files:
-    return {"cutsheet.pdf": cut_sheet_pdf(work, so_far.get("cutsheet.html") or cut_sheet(work))}
-
-
 def _routed(work: Work, so_far: Files) -> Files:
     written = {name: data for name, data in so_far.items() if name.endswith(".ngc") and name != DRY_RUN}
     return {"routed.png": routed_png(work, written or router_programs(work))}
@@ -76,10 +72,13 @@ FILES: tuple[Output, ...] = (
         "router.dxf", "image/vnd.dxf", "Router drawing: closed outlines in DXF", _one("router.dxf", router_dxf)
     ),
     Output(
-        "cutsheet.html", "text/html; charset=utf-8", "Cut sheet: holes, legs and cautions to take to the saw",
+        "cutsheet.html", "text/html; charset=utf-8", "Cut sheet: everything on one page, step by step at the saw",
         _one("cutsheet.html", cut_sheet),
     ),
-    Output("cutsheet.pdf", "application/pdf", "Cut sheet to print", _sheet_pdf),
+    Output(
+        "cutsheet.pdf", "application/pdf", "Notes: findings, spots for the file, what to have ready, sources",
+        _one("cutsheet.pdf", cut_sheet_pdf),
+    ),
     Output("preview.png", "image/png", "Picture of the finished panel", _one("preview.png", preview_png)),
     Output(
         "router.ngc", "text/plain; charset=utf-8", "Router program: G-code for the bit chosen",
@@ -106,8 +105,9 @@ FILES: tuple[Output, ...] = (
         _one("plug.pdf", plug_pdf), lambda job: job.inlay is not None,
     ),
     Output(
-        "back.pdf", "application/pdf", "Back at full size: what is drawn on it, and its backing",
-        _one("back.pdf", back_pdf), lambda job: job.faces.back is not None or job.backing is not None,
+        "back.pdf", "application/pdf", "Back at full size: what is painted on it, hardware, backing and its screws",
+        _one("back.pdf", back_pdf),
+        lambda job: job.faces.back is not None or job.backing is not None or bool(job.panel.hardware),
     ),
     Output(
         "outline.pdf", "application/pdf", "Outline in a thick line, to trace round by pencil",

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from cutout.write.cutsheet.page import cut_sheet
+from cutout.write.cutsheet.tables import said
 from cutout.write.work import Work
 
 LOOK = """
@@ -29,14 +30,36 @@ with sync_playwright() as playwright:
         found = Axe().run(page)
         seen[width] = [page.evaluate("document.documentElement.scrollWidth"), found.generate_report()
                        if found.violations_count else ""]
+    heard, view = [], "document.querySelector('.walk-view').getAttribute('viewBox')"
+    context = browser.new_context(viewport={"width": 390, "height": 844}, reduced_motion="reduce")
+    page = context.new_page()
+    page.on("console", lambda message: heard.append(message.text))
+    page.on("pageerror", lambda error: heard.append(str(error)))
+    page.goto(address)
+    page.click(".walk-open")
+    found = Axe().run(page)
+    walk = {"axe": found.generate_report() if found.violations_count else "", "views": [], "words": [],
+            "wide": page.evaluate("document.querySelector('.walk').scrollWidth"),
+            "least": page.evaluate("Math.min(...[...document.querySelectorAll('.walk button')]"
+                                   ".map(b => b.getBoundingClientRect().height))")}
+    for go in (None, "click", "ArrowLeft", "ArrowRight", "ArrowRight"):
+        page.click(".walk-done") if go == "click" else page.keyboard.press(go) if go else None
+        page.wait_for_timeout(60)
+        walk["views"].append(page.evaluate(view))
+        walk["words"].append(page.inner_text("#walk-say"))
+    page.reload()
+    page.click(".walk-open")
+    walk["after"] = [page.inner_text("#walk-say"), page.inner_text(".walk-chips li:first-child")]
+    walk["said"] = heard
     browser.close()
-print(json.dumps({"asked": [url for url in asked if not url.startswith("data:")], "seen": seen}))
+print(json.dumps({"asked": [url for url in asked if not url.startswith("data:")], "seen": seen, "walk": walk}))
 """
 """Run in a process of its own: a browser another test holds open would be in its way."""
 
 
 def test_no_accessibility_fault(work: Work, tmp_path: Path) -> None:
-    """axe-core, every rule, at the width of a desk screen and of a telephone; nothing is asked of the network."""
+    """axe-core, every rule, at the width of a desk screen and of a telephone, and the walk in use; nothing is asked
+    of the network."""
     chromium = shutil.which("chromium")
     if chromium is None and not os.environ.get("CI"):
         pytest.skip("Debian's chromium is not installed: apt-get install chromium")
@@ -49,3 +72,13 @@ def test_no_accessibility_fault(work: Work, tmp_path: Path) -> None:
     for width, (scroll, report) in result["seen"].items():
         assert report == ""
         assert scroll <= int(width), "the page does not scroll sideways"
+    walk, steps = result["walk"], [said(step) for step in work.plan.steps]
+    assert walk["axe"] == ""
+    assert walk["said"] == [], "its own policy lets its script run, and nothing else is wanted"
+    assert walk["wide"] <= 390 and walk["least"] >= 44
+    first, second, third = (n if n < len(steps) else len(steps) - 1 for n in range(3))
+    assert walk["words"] == [steps[n] for n in (first, second, first, second, third)]
+    assert len(set(walk["views"])) == len({first, second, third}), "the drawing goes to each step"
+    assert walk["after"][0] == steps[second] and "\u2713" in walk["after"][1], (
+        "what was ticked off is remembered"
+    )

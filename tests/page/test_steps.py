@@ -63,10 +63,10 @@ def test_what_to_hold_stands_apart(walk: tuple[Step, ...]) -> None:
     """Words of the two legs by hand: 100 and 10 mm long, the second backed into, a piece of 80 x 40 mm falls."""
     assert walk[0].say == "Drill hole 1 with 3 mm; hole 2 with 6 mm."
     assert walk[1].say.endswith(": cuts 1 to 2, 110 mm. Back out once.")
-    assert walk[1].hold is not None and walk[1].hold.startswith("Hold the piece of 80 x 40 mm ")
+    assert walk[1].hold is not None and walk[1].hold.endswith(", 80 x 40 mm: it falls.")
     assert [step.hold for step in (walk[0], walk[2])] == [
         None,
-        "Hold the piece of 80 x 40 mm " + walk[1].hold[29:],
+        walk[1].hold,
     ]
 
 

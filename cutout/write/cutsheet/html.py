@@ -25,10 +25,11 @@ def section(name: str, heading: str, body: str) -> str:
 
 
 def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A table; the first cell of each row is its head. Cells are escaped, their lines kept; an empty one is a
-    dash."""
+    """A table; the first cell of each row is its head. Cells are escaped, their lines kept; an empty one is a dash.
+
+    Each cell carries the head of its column, for narrow screens where rows are stacked."""
     head = "".join(f'<th scope="col">{text(h)}</th>' for h in heads)
-    body = "".join(_row(*row) for row in rows)
+    body = "".join(_row(heads, *row) for row in rows)
     return (
         f'<div class="scroll" tabindex="0" role="region" aria-label="{text(caption)}"><table>'
         f"<caption>{text(caption)}</caption>"
@@ -41,11 +42,12 @@ def folded(summary: str, body: str) -> str:
     return f"<details><summary>{text(summary)}</summary>\n{body}</details>\n"
 
 
-def _row(first: str, *rest: str) -> str:
+def _row(heads: Sequence[str], first: str, *rest: str) -> str:
     cells = "".join(
-        f"<td{_SHORT if len(cell) <= _SHORT_CELL else ''}>{_lines(cell) or '-'}</td>" for cell in rest
+        f'<td{_SHORT if len(cell) <= _SHORT_CELL else ""} data-head="{text(head)}">{_lines(cell) or "-"}</td>'
+        for head, cell in zip(heads[1:], rest, strict=True)
     )
-    return f'<tr><th scope="row">{text(first)}</th>{cells}</tr>\n'
+    return f'<tr><th scope="row" data-head="{text(heads[0])}">{text(first)}</th>{cells}</tr>\n'
 
 
 def _lines(cell: str) -> str:

@@ -1,7 +1,7 @@
-"""The cut sheet as a PDF: the same page as cutsheet.html, set in type by reportlab, its pictures by resvg.
+"""The notes as a PDF: made of the same parts as cutsheet.html, set in type by reportlab, their pictures by resvg.
 
-The page is read back from the HTML, so that the two never say different things. Only what our own pages are made
-of is known here: sections, headings, paragraphs, lists, tables and pictures.
+The parts are read back from HTML, so that the two never say different things. Only what our own pages are made of is
+known here: sections, headings, paragraphs, lists, tables and pictures.
 """
 
 from __future__ import annotations
@@ -24,7 +24,6 @@ from reportlab.platypus import (
     CondPageBreak,
     Flowable,
     Image,
-    KeepTogether,
     Paragraph,
     SimpleDocTemplate,
     Spacer,
@@ -34,12 +33,21 @@ from reportlab.platypus import (
 
 from cutout.draw import fonts
 from cutout.draw.paint import PT
-from cutout.write.cutsheet.page import cut_sheet, sheet_style
+from cutout.write.cutsheet.page import notes, sheet_style
+from cutout.write.dated import printed_date
 from cutout.write.work import Work
 
 _MARGIN = 14 * PT
-_PICTURE = 170 * PT
-_LITTLE = 78 * PT
+_PICTURE = 120 * PT
+"""Height of a picture at most."""
+_UPRIGHT = 1.15
+"""A picture narrower than this, in heights, has words beside it."""
+_SHARE = 0.48
+"""Width of such a picture at most, in widths of the page."""
+_BESIDE = 1.4
+"""Words beside a picture reach down so far at most, in heights of the tallest picture."""
+_KEPT = 60 * PT
+"""Room that a heading wants under it, for a first bit of what it is over."""
 _PIXELS = 1400
 _VOID = frozenset(("meta", "br", "link", "img"))
 _INK, _RULE, _SHADE = HexColor("#111111"), HexColor("#999999"), HexColor("#f0f0f0")
@@ -93,27 +101,39 @@ class _Reader(HTMLParser):
         self._open[-1].inside.append(data)
 
 
-def cut_sheet_pdf(work: Work, page: bytes | None = None) -> bytes:
-    """The cut sheet on the template's paper (A4 where that is a roll). Same work, same bytes.
+def cut_sheet_pdf(work: Work) -> bytes:
+    """The notes on the template's paper (A4 where that is a roll). Same work, same bytes."""
+    foot = " ".join(filter(None, (fonts.plain(work.title), printed_date(work.job))))
+    return set_in_type(notes(work), f"{work.title}: notes", f"{foot}: notes", _page(work))
 
-    page: what `cut_sheet` made of the same work, where it is at hand.
-    """
+
+def set_in_type(html: bytes, title: str, foot: str, size: tuple[float, float]) -> bytes:
+    """One of our own pages as a PDF; size: of its sheets (pt); foot: what stands under each, before its number."""
     fonts.register()
     reader = _Reader()
-    reader.feed((page or cut_sheet(work)).decode("utf-8"))
+    reader.feed(html.decode("utf-8"))
     (main,) = reader.root.find("main")
-    width, height = _page(work)
-    story = [
-        f for node in main.inside if isinstance(node, Node) for f in _flowables(node, width - 2 * _MARGIN)
-    ]
+    room = size[0] - 2 * _MARGIN
+    story = [f for node in main.inside if isinstance(node, Node) for f in _flowables(node, room)]
     out = BytesIO()
     document = SimpleDocTemplate(
-        out, pagesize=(width, height), title=f"{work.title}: cut sheet", creator="cutout", producer="cutout",
+        out, pagesize=size, title=title, creator="cutout", producer="cutout",
         leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
     )  # fmt: skip
-    foot = partial(_foot, fonts.plain(work.title))
-    document.build(story, onFirstPage=foot, onLaterPages=foot, canvasmaker=_canvas)
+    under = partial(_foot, foot)
+    document.build(_headings_kept(story), onFirstPage=under, onLaterPages=under, canvasmaker=_canvas)
     return out.getvalue()
+
+
+def _headings_kept(story: Iterable[Flowable]) -> list[Flowable]:
+    """The story with each break for want of room moved before the headings of what wants it."""
+    done: list[Any] = []
+    for flowable in story:
+        place = len(done)
+        while isinstance(flowable, CondPageBreak) and place and done[place - 1].getKeepWithNext():
+            place -= 1
+        done.insert(place, flowable)
+    return done
 
 
 def _canvas(*arguments: Any, **options: Any) -> Canvas:
@@ -128,10 +148,10 @@ def _page(work: Work) -> tuple[float, float]:
     return min(paper.width, paper.height) * PT, max(paper.width, paper.height) * PT
 
 
-def _foot(title: str, canvas: Any, document: Any) -> None:
+def _foot(words: str, canvas: Any, document: Any) -> None:
     canvas.saveState()
     canvas.setFont(fonts.PLAIN, 7)
-    canvas.drawString(_MARGIN, _MARGIN * 0.55, f"{title}: cut sheet, page {document.page}")
+    canvas.drawString(_MARGIN, _MARGIN * 0.55, f"{words}, page {document.page}")
     canvas.restoreState()
 
 
@@ -144,11 +164,11 @@ def _style(size: float, bold: bool = False, **more: Any) -> ParagraphStyle:
 
 _PLAIN, _CELL, _HEAD = _style(8.5, spaceAfter=4), _style(7.5), _style(7.5, bold=True)
 _TITLES = {
-    "h1": _style(16, bold=True, spaceAfter=6),
-    "h2": _style(12, bold=True, spaceBefore=9, spaceAfter=4),
-    "h3": _style(9.5, bold=True, spaceBefore=5, spaceAfter=2),
+    "h1": _style(16, bold=True, spaceAfter=6, keepWithNext=1),
+    "h2": _style(12, bold=True, spaceBefore=9, spaceAfter=4, keepWithNext=1),
+    "h3": _style(9.5, bold=True, spaceBefore=5, spaceAfter=2, keepWithNext=1),
 }
-_CAPTION = _style(8.5, bold=True, spaceBefore=5, spaceAfter=2)
+_CAPTION = _style(8.5, bold=True, spaceBefore=5, spaceAfter=2, keepWithNext=1)
 
 
 def _words(text: str, style: ParagraphStyle, **more: Any) -> Paragraph:
@@ -159,8 +179,8 @@ def _flowables(node: Node, width: float) -> list[Flowable]:
     """A node as what goes down the page."""
     match node.name:
         case "h1" | "h2" | "h3":
-            room = CondPageBreak(28 * PT) if node.name == "h2" else Spacer(0, 0)
-            return [room, _words(node.text(), _TITLES[node.name])]
+            room = [CondPageBreak(28 * PT)] if node.name == "h2" else []
+            return [*room, _words(node.text(), _TITLES[node.name])]
         case "p":
             return [_words(node.text(), _PLAIN)]
         case "ul":
@@ -171,8 +191,10 @@ def _flowables(node: Node, width: float) -> list[Flowable]:
             return _table(node, width)
         case "svg":
             return _picture(node, width)
-        case "summary":
+        case "summary" | "script":
             return []
+        case "div" if node.attributes.get("class") == "pair":
+            return _pair(node, width)
         case _:
             return [f for child in node.inside if isinstance(child, Node) for f in _flowables(child, width)]
 
@@ -222,8 +244,10 @@ def _table(node: Node, width: float) -> list[Flowable]:
     )
     head = [_words(caption, _CAPTION)] if caption else []
     if len(rows) <= 12:
-        return [KeepTogether([*head, table]), Spacer(0, 5)]
-    return [CondPageBreak(40 * PT), *head, table, Spacer(0, 5)]
+        # Its caption is kept with it, and so it is kept whole.
+        return [*head, table, Spacer(0, 5)]
+    # Too long to be kept whole: what stands over it is kept with its first rows by the room asked for.
+    return [CondPageBreak(_KEPT), *head, Spacer(0, 0), table, Spacer(0, 5)]
 
 
 def _cell(cell: Node) -> str:
@@ -242,21 +266,44 @@ def _widths(texts: list[list[str]], width: float) -> list[float]:
     return [w if w <= width / len(wanted) else left for w in wanted]
 
 
+def _pair(node: Node, width: float) -> list[Flowable]:
+    """A picture with its words: beside each other where the picture is upright and the words are few."""
+    (picture,) = node.find("svg")
+    words = [c for c in node.inside if isinstance(c, Node) and c is not picture]
+    _, _, across, up = _box_of(picture)
+    if across < _UPRIGHT * up:
+        image = _picture(picture, _SHARE * width)
+        wide = width - min(_SHARE * width, _PICTURE * across / up) - 12
+        beside = [f for word in words for f in _flowables(word, wide) if not isinstance(f, CondPageBreak)]
+        canvas = _canvas(BytesIO())
+        tall = sum(f.wrapOn(canvas, wide, 1e6)[1] + f.getSpaceBefore() + f.getSpaceAfter() for f in beside)
+        if tall < _BESIDE * _PICTURE:
+            table = Table([[image, beside]], colWidths=[width - wide, wide])
+            table.setStyle(
+                TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)])
+            )
+            return [table]
+    return [*_picture(picture, width), *(f for word in words for f in _flowables(word, width))]
+
+
+def _box_of(picture: Node) -> tuple[float, float, float, float]:
+    x, y, across, up = (float(v) for v in (picture.attributes.get("viewbox") or "0 0 1 1").split())
+    return x, y, across, up
+
+
 def _picture(node: Node, width: float) -> list[Flowable]:
     """A picture as pixels, in the page's own style; swatches beside words are left to the words."""
     kinds = (node.attributes.get("class") or "").split()
     if "panel" not in kinds:
         return []
-    x, y, across, up = (float(v) for v in (node.attributes.get("viewbox") or "0 0 1 1").split())
-    most = _LITTLE if "little" in kinds else _PICTURE
-    scale = min(width / across, most / up)
+    x, y, across, up = _box_of(node)
+    scale = min(width / across, _PICTURE / up)
     drawn = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{across}" height="{up}" viewBox="{x} {y} {across} {up}">'
         f"<style>{_plain_rules()}</style>{_inside(node.inside)}</svg>"
     )
-    pixels = _PIXELS if most == _PICTURE else _PIXELS // 2
     png = resvg_py.svg_to_bytes(
-        svg_string=drawn, width=round(pixels * min(1.0, across / up)), background="white", dpi=96.0,
+        svg_string=drawn, width=round(_PIXELS * min(1.0, across / up)), background="white", dpi=96.0,
         font_files=list(fonts.files()), skip_system_fonts=True, font_family=fonts.FAMILY,
         sans_serif_family=fonts.FAMILY,
     )  # fmt: skip

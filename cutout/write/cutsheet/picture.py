@@ -18,6 +18,7 @@ from cutout.geom.outline import polygons_of
 from cutout.pattern import Panel, Pattern, Zone
 from cutout.units import Units, count, format_length
 from cutout.write.changed import eased_places
+from cutout.write.cutsheet.file_spots import file_places
 from cutout.write.cutsheet.finding_rows import finding_numbers
 from cutout.write.drawing import segments
 from cutout.write.svg import number, polygon_path, polyline_path, printable, ring_path
@@ -28,6 +29,8 @@ MOST_MARKS = 80
 
 _DIAMOND = 0.3
 """Half the height of the sign for an eased place, in heights of text."""
+_DOT = 0.22
+"""Radius of the dot at a spot for the file, in heights of text."""
 
 
 def panel_svg(work: Work) -> str:
@@ -61,7 +64,7 @@ def panel_svg(work: Work) -> str:
         f'<title id="picture-title">The panel from the show face</title><desc id="picture-words">{words}</desc>'
         f'<rect class="board" x="0" y="0" width="{number(panel.width)}" height="{number(panel.height)}"/>'
         f'<path class="waste" fill-rule="evenodd" d="{ring_path(waste_rings(work.pattern), flip)}"/>'
-        f"{_on_the_panel(panel)}{bridges}{shapes}{eased_signs}"
+        f"{_on_the_panel(panel)}{bridges}{shapes}{eased_signs}{_file_dots(work, text)}"
         f'<g font-size="{number(text)}">{labels}</g></svg>{missing}'
     )
 
@@ -78,6 +81,14 @@ def _on_the_panel(panel: Panel) -> str:
     return "".join(f'<path class="{kind}" d="{path}"/>' for kind, path in parts)
 
 
+def _file_dots(work: Work, text: float) -> str:
+    flip = work.pattern.panel.height
+    return "".join(
+        f'<circle class="file" cx="{number(s.at[0])}" cy="{number(flip - s.at[1])}" r="{number(_DOT * text)}"/>'
+        for s in work.plan.left_over
+    )
+
+
 def _diamond(cx: float, cy: float, half: float) -> str:
     corners = ((cx, cy - half), (cx + half, cy), (cx, cy + half), (cx - half, cy))
     return f'<polygon class="eased" points="{" ".join(f"{number(x)},{number(y)}" for x, y in corners)}"/>'
@@ -87,10 +98,16 @@ def panel_key(work: Work) -> str:
     """What the lines and signs on the picture mean; only those that are there."""
     panel = work.pattern.panel
     words = ["Grey: cut away. Bold number: opening. Plain number: hole to drill."]
-    words.append("Triangle: finding that must be settled. Square: finding that needs care.")
+    found = {finding.severity for _, finding in finding_numbers(work)}
+    if "stop" in found:
+        words.append("Triangle: finding that must be settled.")
+    if "care" in found:
+        words.append("Square: finding that needs care.")
     eased = len(eased_places(work))
     if eased:
         words.append(f"Small diamond: the outline was eased here ({count(eased, 'place')}).")
+    if work.plan.left_over:
+        words.append("Dot, with a letter in a circle: left for a file.")
     if panel.zones:
         words.append(f"Dashed: keep clear ({_names(panel.zones)}).")
     if panel.drawn:
@@ -111,12 +128,20 @@ def _labels(
     lines = segments([cut_lines(work.pattern), panel.polygon.exterior])
     discs = np.array([shapely.Point(h.at).buffer(h.diameter / 2) for h in work.plan.holes], dtype=object)
     signs = [shapely.Point(at).buffer(text * _DIAMOND, quad_segs=1) for at in eased]
+    signs += [shapely.Point(s.at).buffer(text * _DOT, quad_segs=2) for s in work.plan.left_over]
     border = text
     room = Room(
         np.concatenate([lines, discs, np.array(signs, dtype=object)]),
         (-border, -border, panel.width + border, panel.height + border),
     )
-    return room.place([*_finding_labels(work, text), *_hole_labels(work, text), *_opening_labels(work, text)])
+    return room.place(
+        [
+            *_finding_labels(work, text),
+            *_file_labels(work, text),
+            *_hole_labels(work, text),
+            *_opening_labels(work, text),
+        ]
+    )
 
 
 def _finding_labels(work: Work, text: float) -> Iterator[Label]:
@@ -125,6 +150,12 @@ def _finding_labels(work: Work, text: float) -> Iterator[Label]:
         words = f"{'!' if finding.severity == 'stop' else '?'}{n}"
         side = text * (1.1 + 0.45 * len(str(n)))
         yield Label(words, "ringed", (side, side), (finding.at,), reach=0.0, farthest=60.0)
+
+
+def _file_labels(work: Work, text: float) -> Iterator[Label]:
+    for place in file_places(work):
+        side = text * (1.1 + 0.3 * len(place.name))
+        yield Label(place.name, "balloon", (side, side), (place.at,), reach=_DOT * text, farthest=60.0)
 
 
 def _hole_labels(work: Work, text: float) -> Iterator[Label]:
@@ -155,6 +186,12 @@ def label_svg(placed: Placed, flip: float) -> str:
         half = (x1 - x0) / 2
         shape = _sign(cx, cy, half, stop=words[0] == "!")
         return f'{leader}{shape}<text class="sign" x="{number(cx)}" y="{number(cy + 0.3 * half)}">{words[1:]}</text>'
+    if placed.label.style == "balloon":
+        half = (x1 - x0) / 2
+        ring = f'<circle class="file-ring" cx="{number(cx)}" cy="{number(cy)}" r="{number(half)}"/>'
+        return (
+            f'{leader}{ring}<text class="sign" x="{number(cx)}" y="{number(cy + 0.4 * half)}">{words}</text>'
+        )
     kind = "number" if placed.label.style == "plain" else "opening"
     return f'{leader}<text class="{kind}" x="{number(cx)}" y="{number(flip - y0)}">{words}</text>'
 

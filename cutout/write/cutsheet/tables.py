@@ -16,6 +16,7 @@ from cutout.pattern import Panel
 from cutout.saw.model import Hole, Leg
 from cutout.units import Units, count, format_length, format_rule, format_size
 from cutout.write.changed import eased_places
+from cutout.write.cutsheet.file_spots import depth_words, file_places
 from cutout.write.cutsheet.finding_rows import Row, finding_rows
 from cutout.write.cutsheet.html import beside, halves, listed, table, text
 from cutout.write.cutsheet.opening import opening_svg
@@ -30,6 +31,10 @@ BASIS = {
 }
 
 
+_IN_TITLE_BLOCK = ("Panel", "Wood", "Keep", "Blade", "Places")
+"""Facts that the shop drawing says, or that notes without places have no need of."""
+
+
 def cautions_list(work: Work) -> str:
     """Safety first."""
     return listed(work.cautions)
@@ -39,14 +44,17 @@ def _layers(panel: Panel) -> str:
     return "" if panel.layers == 1 else f"; {panel.layers} of them sawn at once"
 
 
-def steps_table(work: Work) -> str:
-    """The plan's steps, lettered as on the shop drawing and the template."""
-    rows = [(step.letter, work.told(step).text) for step in work.plan.steps]
-    return table("Steps, as lettered on the shop drawing", ("Step", "What to do"), rows)
+def steps_list(work: Work) -> str:
+    """The plan's steps, lettered as on the shop drawing and the template, large enough to be read at the saw."""
+    items = "".join(
+        f'<li><b class="letter">{text(step.letter)}</b> <span>{text(work.told(step).text)}</span></li>\n'
+        for step in work.plan.steps
+    )
+    return f'<p>Read <a href="#cautions">Before you start</a> first.</p>\n<ol class="steps">{items}</ol>\n'
 
 
-def facts_list(work: Work) -> str:
-    """Sizes, blade and template in a few lines."""
+def facts_list(work: Work, *, brief: bool = False) -> str:
+    """Sizes, blade and template in a few lines. brief: without what the shop drawing's title block says."""
     panel, kit, units = work.pattern.panel, work.kit, work.units
     blade = kit.blade
     printed = count(template_sheets(work)["sheets"], "sheet")
@@ -61,7 +69,7 @@ def facts_list(work: Work) -> str:
         "both": "panel and figure; the kerf runs along the line, half on each side",
     }[work.pattern.keep_mode]
     face = "mirrored, for the back of the panel" if work.template.back else "for the show face"
-    facts = (
+    facts: tuple[tuple[str, str], ...] = (
         (
             "Panel",
             f"{format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick"
@@ -79,6 +87,8 @@ def facts_list(work: Work) -> str:
             "are measured from the panel's lower left corner, seen from the show face: across, then up",
         ),
     )
+    if brief:
+        facts = tuple(fact for fact in facts if fact[0] not in _IN_TITLE_BLOCK)
     return f"<dl>{''.join(f'<dt>{text(k)}</dt><dd>{text(v)}</dd>' for k, v in facts)}</dl>\n"
 
 
@@ -104,6 +114,20 @@ def findings_table(work: Work) -> str:
         total = sum(len(row.findings) for row in rows if not row.numbers)
         parts.append(table(f"Mended since ({total})", ("Kind", "How many", "What"), mended))
     return "".join(parts) or "<p>Nothing was found.</p>\n"
+
+
+def findings_notes(work: Work) -> str:
+    """Findings for the printed notes: what, and what to do; their places are on the picture."""
+    rows = [row for row in finding_rows(work) if row.numbers]
+    return "".join(
+        table(title, ("No.", "Kind", "What, and what to do"), [_noted(row) for row in found])
+        for title, severity in (("Must be settled", "stop"), ("Care", "care"))
+        if (found := [row for row in rows if row.findings[0].severity == severity])
+    )
+
+
+def _noted(row: Row) -> tuple[str, ...]:
+    return numbers_in_words(row.numbers), row.findings[0].kind, f"{row.text} {row.remedy}"
 
 
 def _finding_row(row: Row, units: Units) -> tuple[str, ...]:
@@ -214,7 +238,7 @@ def time_list(work: Work) -> str:
     entries = count(plan.entries, "entry", "entries")
     return (
         f"<p>Estimate: {format_rule(plan.cut_length, work.units)} of sawing and {entries} of the blade, about "
-        f"{plan.minutes:.0f} minutes at {format_length(blade.feed, work.units)} a minute. "
+        f"{plan.minutes:.0f} minutes at {format_rule(blade.feed, work.units)} a minute. "
         "An estimate only; wood and hand decide.</p>\n"
     )
 
@@ -243,17 +267,25 @@ def left_over_words(work: Work) -> str:
     return f"{len(left)} spots stay for a file, the deepest {deepest}."
 
 
+def file_table(work: Work) -> str:
+    """Slivers the blade can't reach, by place: where to go with the file."""
+    places = file_places(work)
+    if not places:
+        return "<p>Nothing is left in the corners.</p>\n"
+    rows = [(place.name, place.where, depth_words(place, work.units)) for place in places]
+    return table("By place, lettered on the picture", ("Place", "Where", "What stays"), rows)
+
+
 def left_over_table(work: Work) -> str:
-    """Slivers the blade can't reach."""
+    """Every sliver with its place, depth and area; nothing where there is none."""
     left = work.plan.left_over
     if not left:
-        return "<p>Nothing is left in the corners.</p>\n"
+        return ""
     rows = [
         (str(n), _place(x.at, work.units), _fine(x.depth, work.units), _area(x.area, work.units))
         for n, x in enumerate(left, start=1)
     ]
-    heads = ("No.", "Place", "Depth", "Area")
-    return f"<p>{left_over_words(work)}</p>\n{halves('To be filed away', heads, rows)}"
+    return halves("To be filed away", ("No.", "Place", "Depth", "Area"), rows)
 
 
 def bridges_table(work: Work) -> str:
@@ -349,8 +381,8 @@ def notes_list(work: Work) -> str:
     return listed(work.said_notes) if work.notes else "<p>Read as it is.</p>\n"
 
 
-def sources_table(work: Work) -> str:
-    """Origin of every value taken from the kit, and of every limit."""
+def sources_table(work: Work, *, brief: bool = False) -> str:
+    """Origin of every value taken from the kit, and of every limit. brief: limits of one origin in one row."""
     kit, units = work.kit, work.units
     rows = [
         ("Blade", kit.blade.title, kit.blade.source),
@@ -358,10 +390,16 @@ def sources_table(work: Work) -> str:
         ("Router bit", kit.bit.title, kit.bit.source),
         ("Paper", work.paper.title, work.paper.source),
     ]
+    by_origin: dict[str, list[tuple[str, str]]] = {}
     for name, (unit, origin) in Limits.origins().items():
         value = getattr(kit.limits, name)
         shown = format_length(value, units) if unit.startswith("mm") else f"{value:g} {unit}"
-        rows.append((f"Limit: {name.replace('_', ' ')}", shown, origin))
+        by_origin.setdefault(origin, []).append((name.replace("_", " "), shown))
+    for origin, limits in by_origin.items():
+        if brief:
+            rows.append(("Limits", "; ".join(f"{name} {shown}" for name, shown in limits), origin))
+        else:
+            rows += [(f"Limit: {name}", shown, origin) for name, shown in limits]
     return table("Values and their sources", ("What", "Value", "Source"), rows)
 
 

@@ -32,6 +32,7 @@ from cutout.write.template.arrows import (
     shaft_middle,
     stops_of,
 )
+from cutout.write.template.lines import CENTRE
 from cutout.write.template.register import ARM, Mark, register_marks
 from cutout.write.template.tiling import Sheet, Tiling
 
@@ -140,6 +141,7 @@ def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...], l
     unprinted = polygons_of(shapely.box(*limits).difference(printed))
     discs = [shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 + CROSS) for h in drawing.holes]
     discs += [shapely.Point(drawing.at(pin)).buffer(PIN) for pin in drawing.pins]
+    discs += [shapely.Point(drawing.at(at)).buffer(CENTRE) for at in drawing.centres]
     return np.concatenate([segments(lines), np.array([*discs, *unprinted], dtype=object)])
 
 

@@ -79,6 +79,12 @@ def _signs(paint: Paint, drawing: Drawing, notes: Annotations, *, joined: bool) 
         signs.append(
             (_along(lambda line: lines.zone(paint, line)), "dots: part of the panel to keep clear of")
         )
+    if drawing.more:
+        signs.append((_area(paint), "plain line, named: belongs on this face at that place"))
+    if drawing.centres:
+        signs.append(
+            (lambda x, y: lines.centre(paint, x + 7.5, y), "thin cross: where a drill or screw is set")
+        )
     if glue_lines(panel):
         signs.append((_along(lambda line: lines.seam(paint, line)), "stitched: glue line between two boards"))
     if joined:
@@ -123,6 +129,14 @@ def _tint(paint: Paint, work: Work) -> _Sample:
 
 def _along(draw: Callable[[LineString], None]) -> _Sample:
     return lambda x, y: draw(LineString([(x, y), (x + 15.5, y)]))
+
+
+def _area(paint: Paint) -> _Sample:
+    def draw(x: float, y: float) -> None:
+        paint.pen(0.35)
+        paint.line(x, y, x + 15.5, y)
+
+    return draw
 
 
 def _number(paint: Paint, text: str) -> _Sample:

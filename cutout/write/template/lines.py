@@ -17,6 +17,8 @@ from cutout.write.template.register import ARM
 
 _TEETH, _TOOTH = 6.0, 1.1
 """Distance and length of the teeth of a line to trim along (mm)."""
+CENTRE = 2.5
+"""Half the length of the strokes that mark a centre (mm)."""
 _STITCH, _STITCH_ARM = 9.0, 1.2
 """Distance and half the length of the pairs of strokes across a glue line (mm)."""
 
@@ -71,6 +73,13 @@ def trim(paint: Paint, span: Box) -> None:
     for at in np.arange(_TEETH / 2, length, _TEETH).tolist():
         foot: FloatArray = np.array([x0, y0]) + at * along
         paint.line(*foot.tolist(), *(foot + tooth).tolist())
+
+
+def centre(paint: Paint, x: float, y: float) -> None:
+    """Where a drill or a screw is set: a thin cross."""
+    paint.pen(0.18)
+    paint.line(x - CENTRE, y, x + CENTRE, y)
+    paint.line(x, y - CENTRE, x, y + CENTRE)
 
 
 def cross(paint: Paint, x: float, y: float) -> None:

@@ -17,8 +17,8 @@ from cutout.draw.signs import WORDS, drill_sign, pin_sign, size
 from cutout.errors import WriteError
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
+from cutout.job.set_up import hardware_zones
 from cutout.kit import Paper
-from cutout.pattern import Zone
 from cutout.saw.model import Plan
 from cutout.units import format_length
 from cutout.write.dated import printed_date
@@ -26,6 +26,7 @@ from cutout.write.drawing import Drawing
 from cutout.write.template import lines
 from cutout.write.template.annotate import CROSS, Annotations, annotate
 from cutout.write.template.arrows import arrow_tail
+from cutout.write.template.back import on_the_back
 from cutout.write.template.front import front_pages
 from cutout.write.template.sliding import points_on, thinned
 from cutout.write.template.tiling import MARGIN, STRIP, Sheet, Tiling, fewest_slid, is_beside, tile
@@ -34,7 +35,6 @@ from cutout.write.work import Work
 _FORM = "pattern"
 TURNS = tuple(2.5 * n for step, first in ((6, 6), (2, 2), (2, 1)) for n in range(first, 36, step))
 """Turns of the drawing on its sheets that are tried (degrees), the round ones first: of equals the first is taken."""
-_ON_BACK = "drawn on the back"
 PENCIL = 1.0
 """Width of the line to trace round by pencil (mm)."""
 
@@ -69,30 +69,21 @@ def outline_pdf(work: Work) -> bytes:
 
 
 def back_pdf(work: Work) -> bytes:
-    """What is drawn on the panel's back and the edge of its backing, at full size as the back is seen, on the same
-    paper; the openings with it, to lay it by. Raises WriteError when the paper is too small to carry marks."""
+    """What belongs on the panel's back, at full size as the back is seen, on the same paper; the openings with it, to
+    lay it by. Raises WriteError when the paper is too small to carry marks."""
     nothing = Plan((), (), (), (), 0.0, 0, 0.0)
     seen = work.template.model_copy(update={"back": True})
     job = work.job.model_copy(update={"template": seen})
-    turned = replace(work, job=job, title=f"{work.title}: back", plan=nothing, sheet_turn=0.0)
-    return _printed_drawing(turned, Drawing.of(turned, on_the_back(work)))
-
-
-def on_the_back(work: Work) -> tuple[Zone, ...]:
-    """What belongs on the panel's back: areas drawn on it, by their own names, and the backing sheet."""
-    drawn = [
-        Zone(zone.name.removesuffix(_ON_BACK).strip(), zone.area)
-        for zone in work.pattern.panel.drawn
-        if zone.name.endswith(_ON_BACK)
-    ]
-    if work.job.backing is None or work.pattern.waste.is_empty:
-        return tuple(drawn)
-    panel, lap = work.pattern.panel, work.job.backing.overlap
-    x0, y0, x1, y1 = work.pattern.waste.bounds
-    sheet = shapely.box(
-        max(x0 - lap, 0.0), max(y0 - lap, 0.0), min(x1 + lap, panel.width), min(y1 + lap, panel.height)
+    shown = on_the_back(work)
+    own = hardware_zones(work.job)
+    panel = work.pattern.panel
+    # Hardware is drawn as what it is, not once more as a zone to keep clear.
+    bare = replace(panel, zones=tuple(zone for zone in panel.zones if zone not in own))
+    pattern = replace(work.pattern, panel=bare)
+    turned = replace(
+        work, job=job, title=f"{work.title}: back", pattern=pattern, plan=nothing, bridges=(), sheet_turn=0.0
     )
-    return (*drawn, Zone("backing sheet", shapely.MultiPolygon([sheet])))
+    return _printed_drawing(turned, replace(Drawing.of(turned, shown.areas), centres=shown.centres))
 
 
 def template_sheets(work: Work) -> dict[str, Any]:
@@ -185,6 +176,8 @@ def _define_pattern(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annot
     paint.pen(0.35)
     for area in drawing.more:
         paint.lines(shapely.line_merge(drawing.edge_of(area)))
+    for centre in drawing.centres:
+        lines.centre(paint, *drawing.at(centre))
     _legs(paint, notes)
     if notes.grain:
         lines.grain(paint, *notes.grain)

@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import base64
+import hashlib
+import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -47,7 +50,7 @@ class Page(HTMLParser):
         assert self.open.pop() == tag
 
     def handle_data(self, data: str) -> None:
-        if self.open and self.open[-1] != "style":
+        if self.open and self.open[-1] not in ("style", "script"):
             self.text.append(data)
 
     @property
@@ -59,10 +62,47 @@ def test_every_tag_closes_and_nothing_is_fetched(work: Work) -> None:
     page = Page(cut_sheet(work))
     assert page.open == []
     for tag, attrs in page.tags:
-        assert tag not in ("script", "link", "iframe")
+        assert tag not in ("link", "iframe")
         for key in ("src", "href"):
-            assert (attrs.get(key) or "data:").startswith("data:")
+            assert (attrs.get(key) or "data:").startswith(("data:", "#"))
+        assert "style" not in attrs and not any(name.startswith("on") for name in attrs), (
+            "its policy forbids it"
+        )
     assert b"url(" not in cut_sheet(work)
+
+
+def test_only_its_own_style_and_script_may_run(work: Work) -> None:
+    """Content Security Policy Level 3, 2.3.1: the base64 of the SHA-256 of what stands between the tags."""
+    html = cut_sheet(work).decode()
+    (policy,) = re.findall(r'http-equiv="Content-Security-Policy" content="([^"]*)"', html)
+    rules = dict(rule.strip().split(" ", 1) for rule in policy.split(";"))
+    assert rules["default-src"] == rules["base-uri"] == rules["form-action"] == "'none'"
+    for tag in ("style", "script"):
+        (text,) = re.findall(rf"<{tag}>(.*?)</{tag}>", html, re.DOTALL)
+        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        assert rules[f"{tag}-src"] == f"'sha256-{digest}'"
+    none = cut_sheet(replace(work, plan=replace(work.plan, steps=()))).decode()
+    assert "script" not in none, "no steps, no walk"
+
+
+def test_the_walk_is_told_every_step_and_way(work: Work) -> None:
+    html = cut_sheet(work).decode()
+    (held,) = re.findall(r'<script type="application/json"[^>]*>(.*?)</script>', html, re.DOTALL)
+    data = json.loads(held)
+    assert [s["letter"] for s in data["steps"]] == [s.letter for s in work.plan.steps]
+    assert {int(n) for n in data["holes"]} == {h.id for h in work.plan.holes}
+    legs = {leg.order: leg for leg in work.plan.legs}
+    for shown, step in zip(data["steps"], work.plan.steps, strict=True):
+        assert shown["holes"] == list(step.holes)
+        ways = shown["way"].split("M")[1:]
+        assert len(ways) == len(step.legs)
+        for way, order in zip(ways, step.legs, strict=True):
+            xy = np.array([point.split() for point in way.split("L")], dtype=float)
+            true = legs[order].path
+            height = work.pattern.panel.height
+            assert (
+                np.abs(np.column_stack([xy[:, 0], height - xy[:, 1]])[[0, -1]] - true[[0, -1]]).max() <= 0.051
+            )
 
 
 def test_what_a_reader_aloud_needs(work: Work) -> None:
@@ -101,8 +141,11 @@ def test_it_says_what_the_job_says(work: Work) -> None:
 
 
 def test_text_is_escaped(work: Work) -> None:
-    html = cut_sheet(replace(work, title="<script>alert('&')</script>")).decode()
-    assert "<script" not in html
+    odd = tuple(replace(step, letter="</script><script>alert(1)</script>") for step in work.plan.steps)
+    plan = replace(work.plan, steps=odd)
+    html = cut_sheet(replace(work, title="<script>alert('&')</script>", plan=plan)).decode()
+    assert "<script>alert" not in html
+    assert html.count("<script") == html.count("</script>") == 2
     assert "&lt;script&gt;" in html
     assert "The leaf&#x27;s tip &lt;is&gt; sharper" in html
 
