@@ -15,9 +15,10 @@ from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.kit import Feeds, Kit
 from cutout.pattern import Pattern
-from cutout.route.model import Settings
+from cutout.route.model import Settings, Tile
 from cutout.route.offset import Space
 from cutout.route.tabs import LEAST, Piece
+from cutout.route.tiles import joint_error
 from cutout.units import MM_PER_INCH, Units, format_length, format_size
 
 _SEEN = 0.05
@@ -182,9 +183,11 @@ def layout(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def machine(pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Settings) -> Iterator[Finding]:
+def machine(
+    pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Settings, tiles: Sequence[Tile]
+) -> Iterator[Finding]:
     """Whether panel and depth fit the machine and its bits, and whether it can feed them."""
-    yield from _bed(pattern, kit, settings)
+    yield from _tiled(pattern, kit, tiles) if tiles else _bed(pattern, kit, settings)
     yield from _flutes(pattern, kit, driven, settings)
     units, middle = kit.units, (pattern.panel.width / 2, pattern.panel.height / 2)
     for drive in {d.bit: d for d in driven if d.rubs}.values():
@@ -211,22 +214,67 @@ def machine(pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Setti
             )  # fmt: skip
 
 
+def too_large(pattern: Pattern, kit: Kit) -> bool:
+    """Whether the panel is larger than the machine's bed, where that is known."""
+    panel, bed = pattern.panel, kit.machine.bed
+    return bed is not None and (panel.width > bed[0] or panel.height > bed[1])
+
+
+def _tiled(pattern: Pattern, kit: Kit, tiles: Sequence[Tile]) -> Iterator[Finding]:
+    """What cutting in tiles asks of whoever moves the panel."""
+    panel, units = pattern.panel, kit.units
+    middle, lies_out = (
+        (panel.width / 2, panel.height / 2),
+        "The machine must be open on the sides it sticks out of.",
+    )
+    if len(tiles) == 1:
+        yield Finding(
+            "router", "care", middle, None, None, None,
+            f"The panel is larger than the {kit.machine.name} machine's bed, what is cut is not: it sticks out.",
+            f"{lies_out} Support it outside at the height of the spoil board.",
+        )  # fmt: skip
+        return
+    off, joints = joint_error(tiles), sum(p.part is not None for t in tiles for p in t.passes)
+    cut = f"; runs are cut in {joints} stretches" if joints else "; no run is cut in two"
+    yield Finding(
+        "router", "care", middle, off, None, None,
+        f"The panel is cut in {len(tiles)} tiles and laid on two pins for each after the first{cut}. Pins a "
+        f"tenth of a millimetre loose put tiles up to {format_length(off, units)} off where they meet.",
+        f"{lies_out} Support it outside; take pins that fit tight; never set X0 Y0 again between tiles.",
+    )  # fmt: skip
+
+
 def _bed(pattern: Pattern, kit: Kit, settings: Settings) -> Iterator[Finding]:
     panel, bed = pattern.panel, kit.machine.bed
-    if bed is None or (panel.width <= bed[0] and panel.height <= bed[1]):
+    if bed is None and settings.tiles:
+        yield Finding(
+            "router", "care", (panel.width / 2, panel.height / 2), None, None, None,
+            f"Tiles were asked for, but the {kit.machine.name} machine says nothing of its bed: all is cut in one.",
+            "Choose your machine, or put it into your own kit file with its bed.",
+        )  # fmt: skip
+    if bed is None or not too_large(pattern, kit):
         return
     size, room = format_size(panel.width, panel.height, kit.units), format_size(*bed, kit.units)
     middle = (panel.width / 2, panel.height / 2)
     over = max(panel.width - bed[0], panel.height - bed[1])
     x0, y0, x1, y1 = shapely.bounds(pattern.waste).tolist() if pattern.openings else (0.0, 0.0, 0.0, 0.0)
-    if panel.width <= bed[1] and panel.height <= bed[0]:
+    if settings.tiles:
+        remedy = (
+            "It can't be cut in tiles either: there is no room for two pins, in wood that falls away, between "
+            'any two tiles. Allow them anywhere (index_in = "anywhere"), take a larger machine, or saw it.'
+            if settings.index_in == "waste"
+            else "It can't be cut in tiles either: no room for two pins between any two tiles. Take a larger "
+            "machine, or saw it."
+        )
+    elif panel.width <= bed[1] and panel.height <= bed[0]:
         remedy = "Turn the job by 90 degrees: it would fit then."
     elif x1 - x0 <= bed[0] and y1 - y0 <= bed[1]:
         remedy = (
-            "What is cut would fit: with the panel sticking out, clamp it and set X0 Y0 by a mark; or saw it."
+            "What is cut would fit: with the panel sticking out, clamp it and set X0 Y0 by a mark; or ask for tiles; "
+            "or saw it."
         )
     else:
-        remedy = "Take a smaller panel or a larger machine, or saw it."
+        remedy = "Cut it in tiles (--tiles), take a smaller panel or a larger machine, or saw it."
     yield Finding(
         "router", "stop", middle, over, None, None,
         f"The panel, {size}, is larger than the {room} that the {kit.machine.name} machine travels.", remedy,
