@@ -572,6 +572,17 @@ class RouterPart(Part):
         '"bench"',
         "--machine",
     )
+    tiles: bool = setting(
+        False,
+        "A panel larger than the machine's bed is cut in tiles, laid on pins in the spoil board for each.",
+        "true",
+        "--tiles",
+    )
+    index_in: Literal["waste", "anywhere"] = setting(
+        "waste",
+        "Where the holes for those pins may go: in wood that falls away only, or anywhere clear of the cuts.",
+        '"anywhere"',
+    )
     gcode: bool = setting(False, "Also write router.ngc.", "true", "--gcode")
     dxf: Literal["R2010", "R12"] = setting("R2010", "Version of the DXF.", '"R12"', "--dxf-version")
     feed_limit: Number | None = setting(None, "Fastest feed of your machine, in mm a minute.", "2000", gt=0)

@@ -16,9 +16,10 @@ from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.kit import Feeds, Kit
 from cutout.pattern import Pattern
-from cutout.route.model import Settings
+from cutout.route.model import Settings, Tile
 from cutout.route.offset import Space
 from cutout.route.tabs import LEAST, Piece
+from cutout.route.tiles import joint_error
 
 _SEEN = 0.05
 """Wood left in a corner that is no deeper than this (mm) is not worth a word."""
@@ -34,8 +35,9 @@ _EACH = 6
 """So many findings of one sort are given one by one, the largest; the others together."""
 
 
-BedWay: TypeAlias = Literal["turn", "stick out", "saw"]
-"""What to do with a panel larger than the machine: turn it, let it stick out of it, or saw it."""
+BedWay: TypeAlias = Literal["turn", "stick out", "pins anywhere", "no pins", "saw"]
+"""What to do with a panel larger than the machine: turn it, let it stick out of it, allow pins anywhere where tiles
+found no room for them in waste, or saw it (no pins: tiles find no room for theirs at all)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +124,28 @@ class LargerThanBed(Facts):
     bed: tuple[float, float]
     machine: str
     way: BedWay
+
+
+@dataclass(frozen=True, slots=True)
+class SticksOutOfBed(Facts):
+    """The panel is larger than the machine's bed, what is cut is not."""
+
+    machine: str
+
+
+@dataclass(frozen=True, slots=True)
+class InTiles(Facts):
+    """The panel is cut in tiles on pins; size: how far loose pins put two of them off. joints: runs cut in two."""
+
+    tiles: int
+    joints: int
+
+
+@dataclass(frozen=True, slots=True)
+class BedUnknown(Facts):
+    """Tiles are asked for, and the machine says nothing of its bed."""
+
+    machine: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,9 +287,11 @@ def layout(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
         yield _found("care", (0.0, 0.0), facts, size=small.diameter, limit=bit.diameter)
 
 
-def machine(pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Settings) -> Iterator[Finding]:
+def machine(
+    pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Settings, tiles: Sequence[Tile]
+) -> Iterator[Finding]:
     """Whether panel and depth fit the machine and its bits, and whether it can feed them."""
-    yield from _bed(pattern, kit)
+    yield from _tiled(pattern, kit, tiles) if tiles else _bed(pattern, kit, settings)
     yield from _flutes(pattern, driven, settings)
     middle = (pattern.panel.width / 2, pattern.panel.height / 2)
     for drive in {d.bit: d for d in driven if d.rubs}.values():
@@ -279,14 +305,34 @@ def machine(pattern: Pattern, kit: Kit, driven: Sequence[Feeds], settings: Setti
             yield _found("stop", middle, TooHigh(kit.machine.name), size=wanted, limit=high)
 
 
-def _bed(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
+def too_large(pattern: Pattern, kit: Kit) -> bool:
+    """Whether the panel is larger than the machine's bed, where that is known."""
     panel, bed = pattern.panel, kit.machine.bed
-    if bed is None or (panel.width <= bed[0] and panel.height <= bed[1]):
+    return bed is not None and (panel.width > bed[0] or panel.height > bed[1])
+
+
+def _tiled(pattern: Pattern, kit: Kit, tiles: Sequence[Tile]) -> Iterator[Finding]:
+    """What cutting in tiles asks of whoever moves the panel."""
+    middle = (pattern.panel.width / 2, pattern.panel.height / 2)
+    if len(tiles) == 1:
+        yield _found("care", middle, SticksOutOfBed(kit.machine.name))
+        return
+    joints = sum(p.part is not None for t in tiles for p in t.passes)
+    yield _found("care", middle, InTiles(len(tiles), joints), size=joint_error(tiles))
+
+
+def _bed(pattern: Pattern, kit: Kit, settings: Settings) -> Iterator[Finding]:
+    panel, bed = pattern.panel, kit.machine.bed
+    if bed is None and settings.tiles:
+        yield _found("care", (panel.width / 2, panel.height / 2), BedUnknown(kit.machine.name))
+    if bed is None or not too_large(pattern, kit):
         return
     over = max(panel.width - bed[0], panel.height - bed[1])
     x0, y0, x1, y1 = shapely.bounds(pattern.waste).tolist() if pattern.openings else (0.0, 0.0, 0.0, 0.0)
     way: BedWay = "saw"
-    if panel.width <= bed[1] and panel.height <= bed[0]:
+    if settings.tiles:
+        way = "pins anywhere" if settings.index_in == "waste" else "no pins"
+    elif panel.width <= bed[1] and panel.height <= bed[0]:
         way = "turn"
     elif x1 - x0 <= bed[0] and y1 - y0 <= bed[1]:
         way = "stick out"

@@ -19,6 +19,7 @@ Side: TypeAlias = Literal["inside", "outside"]
 Purpose: TypeAlias = Literal["outline", "clearing", "corners", "roughing", "finish"]
 TabEnds: TypeAlias = Literal["upright", "sloped"]
 Direction: TypeAlias = Literal["conventional", "climb"]
+IndexIn: TypeAlias = Literal["waste", "anywhere"]
 DRILLED = 0.5
 """A run shorter than this (mm) is a hole the size of the bit: it is drilled."""
 
@@ -47,6 +48,10 @@ class Settings:
     """Which way round: conventional pushes the bit off the line, climb pulls it along."""
     finish: float = field(default=0.0, metadata={"origin": _PRACTICE})
     """Wood left for one last turn at full depth along the outline; 0: none."""
+    tiles: bool = field(default=False, metadata={"origin": "the user's"})
+    """Whether a panel larger than the machine's bed is cut in tiles, moved on between them."""
+    index_in: IndexIn = field(default="waste", metadata={"origin": "the user's"})
+    """Where holes for the pins may go that find the panel's place in the next tile."""
     feed_limit: float | None = field(default=None, metadata={"origin": "the user's; else the machine's"})
     """Fastest feed the user allows."""
     tolerance: float = field(default=0.01, metadata={"origin": "working resolution of the geometry"})
@@ -75,6 +80,7 @@ class Pass:
     (counter-clockwise), seen from above; with a climbing bit the other way round. depths: z of each turn,
     negative, deepest last (mm); tab_top: z of the tabs' upper face. purpose: along the outline, clearing wood too
     small to hold, what the larger bit left in corners; roughing beside the outline, the finishing turn along it.
+    part: the stretch of the ring it cuts (mm along it, the end may pass the ring's), None for all of it.
     """
 
     order: int
@@ -86,6 +92,21 @@ class Pass:
     tabs: tuple[Tab, ...]
     tab_top: float = 0.0
     purpose: Purpose = "outline"
+    part: tuple[float, float] | None = None
+
+    @property
+    def length(self) -> float:
+        """Length of path (mm) it cuts in one turn."""
+        return self.ring.length if self.part is None else self.part[1] - self.part[0]
+
+    @property
+    def tabs_here(self) -> tuple[Tab, ...]:
+        """The tabs whose middle lies in the stretch it cuts."""
+        if self.part is None:
+            return self.tabs
+        begin, end = self.part
+        whole = self.ring.length
+        return tuple(t for t in self.tabs if ((t.start + t.end) / 2 - begin) % whole <= end - begin)
 
     @property
     def drilled(self) -> bool:
@@ -99,10 +120,29 @@ class Pass:
 
 
 @dataclass(frozen=True, slots=True)
+class Tile:
+    """What is cut of a panel larger than the bed while it lies in one place.
+
+    shift: how far (mm) the panel has been moved back along x and y since the first tile. reach: the box
+    (x0, y0, x1, y1) on the panel the bit's middle can go to. passes: in cutting order. holes: where on the panel it
+    is drilled for later tiles. pins: where the machine finds the pins that the panel is laid on for this tile: places
+    as its programs say them, from where X0 Y0 was set for the first tile.
+    """
+
+    number: int
+    shift: tuple[float, float]
+    reach: tuple[float, float, float, float]
+    passes: tuple[Pass, ...]
+    holes: tuple[tuple[float, float], ...] = ()
+    pins: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class ToolPath:
     """All passes, what the bits can't reach, and what the proof of the path measured (mm).
 
-    feeds: how each bit is driven, by the depth of its turns, least first.
+    feeds: how each bit is driven, by the depth of its turns, least first. tiles: the same passes dealt out to the
+    places the panel lies in, where it is larger than the bed; empty where it lies in one.
     """
 
     passes: tuple[Pass, ...]
@@ -114,6 +154,7 @@ class ToolPath:
     minutes: float
     settings: Settings = Settings()
     feeds: tuple[Feeds, ...] = ()
+    tiles: tuple[Tile, ...] = ()
 
     def feeds_for(self, cut: Pass) -> Feeds:
         """How the bit is driven in a pass: by its bit and how deep its turns go."""

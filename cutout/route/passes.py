@@ -18,8 +18,9 @@ from cutout.route.findings import Left
 from cutout.route.model import Pass, Settings, Tab, ToolPath
 from cutout.route.offset import Run, Space
 from cutout.route.order import order
-from cutout.route.prove import prove
+from cutout.route.prove import prove, prove_tiles
 from cutout.route.tabs import Piece, beside, pieces, place_tabs
+from cutout.route.tiles import tiles
 from cutout.route.track import from_middle_of_longest
 
 _MARGIN = 4.5
@@ -80,10 +81,13 @@ def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> T
     tabs = (*held.tabs, *(() for _ in rings[len(held.rings) :]))
     passes, travel = _ordered(runs, rings, tabs, pattern.panel.thickness, settings)
     driven = _driven(passes, kit, settings)
+    dealt = (
+        tiles(passes, pattern, kit, settings) if settings.tiles and findings.too_large(pattern, kit) else ()
+    )
     places = [p for trio in zip(rough, fine, left, strict=True) for p in _measured(*trio, small)]
     said = (
         *findings.layout(pattern, kit),
-        *findings.machine(pattern, kit, driven, settings),
+        *findings.machine(pattern, kit, driven, settings, dealt),
         *findings.unfinished([cut.space for cut in rough if cut.runs and not cut.rough], settings),
         *findings.corners(places),
         *findings.gaps(places),
@@ -91,10 +95,10 @@ def tool_path(pattern: Pattern, kit: Kit, settings: Settings | None = None) -> T
     )
     unreached = _union(left)
     length = math.fsum(p.ring.length * len(p.depths) for p in passes)
-    path = ToolPath(passes, unreached, said, 0.0, travel, length, 0.0, settings, driven)
+    path = ToolPath(passes, unreached, said, 0.0, travel, length, 0.0, settings, driven, dealt)
     path = replace(path, minutes=_minutes(path, kit.machine.rapid))
     proof = prove(asked, path)
-    return replace(path, gouge=proof.gouge, findings=(*proof.findings, *said))
+    return replace(path, gouge=proof.gouge, findings=(*proof.findings, *prove_tiles(asked, path), *said))
 
 
 def depths(thickness: float, bit: Bit, settings: Settings) -> tuple[float, ...]:
@@ -226,9 +230,9 @@ def _rings(runs: Sequence[Run], settings: Settings) -> list[Ring]:
 def _minutes(path: ToolPath, rapid: float) -> float:
     """Cutting at the feed, ramps at theirs, and travel; what a machine needs to speed up is left out."""
     minutes = path.travel / rapid
-    for p in path.passes:
+    for p in [p for tile in path.tiles for p in tile.passes] or path.passes:
         driven, ramps = path.feeds_for(p), -p.depths[-1] / math.tan(path.settings.ramp)
-        minutes += p.ring.length * len(p.depths) / driven.feed + ramps / driven.ramp
+        minutes += p.length * len(p.depths) / driven.feed + ramps / driven.ramp
     return minutes
 
 

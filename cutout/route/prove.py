@@ -14,7 +14,8 @@ from cutout.finding import Facts, Finding
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.pattern import Pattern
-from cutout.route.model import Pass, ToolPath
+from cutout.route.model import Pass, Tile, ToolPath
+from cutout.route.track import Track
 
 GOUGE = 0.02
 """Deepest cut (mm) into wood that stays which still counts as none."""
@@ -25,7 +26,18 @@ _ROUNDS = 96
 """Chords per quarter circle of the bit as it is moved."""
 
 
-PathWhat: TypeAlias = Literal["in keep", "uncut", "not through", "too deep", "wrong way"]
+PathWhat: TypeAlias = Literal[
+    "in keep",
+    "uncut",
+    "not through",
+    "too deep",
+    "wrong way",
+    "tiles miss",
+    "out of reach",
+    "pins off",
+    "pins out of reach",
+    "pin in keep",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +45,11 @@ class PathFault(Facts):
     """One thing a tool path does wrong.
 
     in keep: size is how deep; uncut: size is the area (mm^2) left; not through, too deep: size is the depth.
+    tiles miss: size is the length left uncut. tile: its number, where it is about one.
     """
 
     what: PathWhat
+    tile: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +75,67 @@ def prove(pattern: Pattern, path: ToolPath) -> RouterProof:
     if gouge > GOUGE:
         found.append(_fault("in keep", where, gouge, GOUGE))
     return RouterProof(gouge, tuple(found))
+
+
+def prove_tiles(pattern: Pattern, path: ToolPath) -> Iterator[Finding]:
+    """That the tiles cut every run to its end, each within its reach, and lie on the pins they are drilled for."""
+    for cut in path.passes if path.tiles else ():
+        parts = [p.part for tile in path.tiles for p in tile.passes if p.order == cut.order]
+        start = cut.ring.segments[0].start
+        if missing := _uncovered(cut.ring.length, parts):
+            yield _fault("tiles miss", (start.real, start.imag), missing)
+    for tile in path.tiles:
+        x0, y0, x1, y1 = tile.reach
+        for cut in tile.passes:
+            begin, end = cut.part or (0.0, cut.ring.length)
+            at, _ = Track(cut.ring).samples(np.linspace(begin, end, max(int((end - begin) * 4), 8)))
+            over = max(x0 - at.real.min(), at.real.max() - x1, y0 - at.imag.min(), at.imag.max() - y1)
+            if over > 0:
+                where = (float(at[0].real), float(at[0].imag))
+                yield _fault("out of reach", where, float(over), 0.0, tile.number)
+    yield from _wrong_pins(pattern, path)
+
+
+def _uncovered(length: float, parts: list[tuple[float, float] | None]) -> float:
+    """Length (mm) of a closed run that none of the stretches covers."""
+    if None in parts:
+        return 0.0
+    spans = sorted((a % length, a % length + (b - a)) for a, b in (p for p in parts if p))
+    reached, missing = 0.0, 0.0
+    # What passes the ring's end covers its beginning.
+    wrapped = max((b - length for _, b in spans), default=0.0)
+    reached = max(wrapped, 0.0)
+    for a, b in spans:
+        missing += max(a - reached, 0.0)
+        reached = max(reached, b)
+    return missing + max(length - reached, 0.0)
+
+
+def _wrong_pins(pattern: Pattern, path: ToolPath) -> Iterator[Finding]:
+    """Pins that don't stand under the holes, that a tile can't reach, or that lie in wood that stays unasked."""
+    board = pattern.panel.polygon
+    figure = shapely.intersection(pattern.outline.region(_FINE), board)
+    stays = as_multi(shapely.difference(board, figure) if pattern.keep_mode == "panel" else figure)
+    radius = path.passes[0].bit.radius if path.passes else 0.0
+    drilled = np.empty((0, 2))
+    for tile in path.tiles:
+        laid = np.array(tile.pins).reshape(-1, 2) + np.array(tile.shift)
+        off = np.abs(laid[:, None, :] - drilled[None]).max(axis=2).min(axis=1, initial=np.inf)
+        holes = np.array(tile.holes).reshape(-1, 2)
+        if len(laid) != (2 if tile.number > 1 else 0) or (off > 1e-6).any():
+            yield _fault("pins off", (0.0, 0.0), tile=tile.number)
+        if not _reaches(tile, np.vstack([laid, holes])):
+            yield _fault("pins out of reach", (0.0, 0.0), tile=tile.number)
+        near = float(shapely.distance(shapely.points(holes), stays).min(initial=np.inf))
+        if path.settings.index_in == "waste" and near < radius:
+            x, y = holes[0].tolist()
+            yield _fault("pin in keep", (x, y), near, radius, tile.number)
+        drilled = np.vstack([drilled, holes])
+
+
+def _reaches(tile: Tile, places: FloatArray) -> bool:
+    low, high = np.array(tile.reach[:2]), np.array(tile.reach[2:])
+    return bool(((places >= low) & (places <= high)).all())
 
 
 def _deepest(
@@ -128,9 +203,13 @@ def _beside(cut: Pass, roughed: list[LinearRing]) -> float:
 
 
 def _fault(
-    what: PathWhat, at: tuple[float, float], size: float | None = None, limit: float | None = None
+    what: PathWhat,
+    at: tuple[float, float],
+    size: float | None = None,
+    limit: float | None = None,
+    tile: int | None = None,
 ) -> Finding:
-    return Finding(kind="router", severity="stop", at=at, size=size, limit=limit, facts=PathFault(what))
+    return Finding(kind="router", severity="stop", at=at, size=size, limit=limit, facts=PathFault(what, tile))
 
 
 def _edges(lines: shapely.Geometry) -> np.ndarray:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -20,7 +20,7 @@ from cutout.geom.curve import FloatArray
 from cutout.geom.outline import as_multi
 from cutout.kit import Bit
 from cutout.pattern import Pattern
-from cutout.route.model import ToolPath
+from cutout.route.model import Tile, ToolPath
 from cutout.units import MM_PER_INCH
 
 GOUGE = 0.02
@@ -34,6 +34,8 @@ _SAGITTA = 5e-4
 _FINE = 1e-3
 _BESIDE = 0.5
 """Within this distance (mm) of its middle a bit is over a hole it drills."""
+_BEEN = 0.01
+"""A bit whose moves begin or end no farther off a place than this (mm) has cut there."""
 _WORD = re.compile(r"([A-Z])([+-]?(?:\d+\.?\d*|\.\d+))")
 _MOTIONS = {0, 1, 2, 3, 81, 83}
 _OTHERS = {4, 17, 20, 21, 40, 43, 49, 80, 90, 94}
@@ -157,17 +159,36 @@ def read_back(text: str, dwell: str = "seconds") -> Program:
     return Program(tuple(moves), tuple(waits), tuple(speeds))
 
 
-def faults(pattern: Pattern, moves: Sequence[Move], bits: Sequence[Bit], path: ToolPath) -> Iterator[str]:
+def shifted(moves: Sequence[Move], by: tuple[float, float]) -> list[Move]:
+    """The moves carried along x and y (mm)."""
+
+    def at(place: tuple[float, float, float]) -> tuple[float, float, float]:
+        return place[0] + by[0], place[1] + by[1], place[2]
+
+    return [
+        replace(m, start=at(m.start), end=at(m.end), centre=(m.centre[0] + by[0], m.centre[1] + by[1]))
+        for m in moves
+    ]
+
+
+def faults(
+    pattern: Pattern, moves: Sequence[Move], bits: Sequence[Bit], path: ToolPath, tile: Tile | None = None
+) -> Iterator[str]:
     """What is wrong with the moves of a program for `bits`, in the order of its tools: a sentence each.
 
-    Nothing of what stays may be cut; fast moves stay above the wood; a bit goes straight down only where it drills;
-    the bit must get through.
+    Nothing of what stays may be cut; fast moves stay above the wood; a bit goes straight down only where it drills
+    or has cut already; the bit must get through. In a tile it must keep to what the machine reaches.
     """
+    holes: list[complex] = []
+    if tile is not None:
+        moves = shifted(moves, tile.shift)
+        holes = [complex(*hole) for hole in tile.holes]
+        yield from _beyond(moves, tile)
     board = pattern.panel.polygon
     figure = shapely.intersection(pattern.outline.region(_FINE), board)
     stays = as_multi(shapely.difference(board, figure) if pattern.keep_mode == "panel" else figure)
-    drilled = [p.ring.segments[0].start for p in path.passes if p.drilled]
-    for move in moves:
+    drilled = [*(p.ring.segments[0].start for p in path.passes if p.drilled), *holes]
+    for n, move in enumerate(moves):
         x0, y0, z0 = move.start
         x1, y1, z1 = move.end
         aside = math.hypot(x1 - x0, y1 - y0)
@@ -175,12 +196,41 @@ def faults(pattern: Pattern, moves: Sequence[Move], bits: Sequence[Bit], path: T
         if move.feed is None and min(z0, z1) < 0 and (aside > 0 or z1 < z0) and not hole:
             yield f"line {move.line}: a fast move goes through the wood."
         straight = min(z0, 0.0) - z1
-        if move.feed is not None and aside < 1e-6 and straight > PLUNGE and not hole:
+        into_wood = move.feed is not None and aside < 1e-6 and straight > PLUNGE and not hole
+        if into_wood and not _cut_before(moves[:n], move):
             yield f"line {move.line}: the bit goes straight down {straight:.1f} mm into the wood."
     deepest = min((m.end[2] for m in moves), default=0.0)
     if moves and -deepest < pattern.panel.thickness:
         yield "the program does not go through the panel."
+    if path.settings.index_in == "anywhere":
+        moves = [m for m in moves if not _over_hole(m.end[0], m.end[1], holes) or m.start[:2] != m.end[:2]]
     yield from _gouges(moves, bits, stays)
+
+
+def _beyond(moves: Sequence[Move], tile: Tile) -> Iterator[str]:
+    """The first move that leaves what the machine reaches in a tile."""
+    x0, y0, x1, y1 = (
+        tile.reach[0] - _FINE,
+        tile.reach[1] - _FINE,
+        tile.reach[2] + _FINE,
+        tile.reach[3] + _FINE,
+    )
+    for move in moves:
+        xy = move.points()[:, :2]
+        if xy[:, 0].min() < x0 or xy[:, 1].min() < y0 or xy[:, 0].max() > x1 or xy[:, 1].max() > y1:
+            yield f"line {move.line}: the bit leaves what the machine reaches."
+            return
+
+
+def _cut_before(earlier: Sequence[Move], down: Move) -> bool:
+    """Whether the bit has been at the place of a straight way down before, and no less deep."""
+    x, y, z = down.end
+    return any(
+        move.feed is not None
+        and move.tool == down.tool
+        and any(p[2] <= z + PLUNGE and math.hypot(p[0] - x, p[1] - y) < _BEEN for p in (move.start, move.end))
+        for move in reversed(earlier)
+    )
 
 
 def lines_at(moves: Sequence[Move], low: float, high: float) -> list[FloatArray]:

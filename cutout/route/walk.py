@@ -58,11 +58,32 @@ def walk(cut: Pass, settings: Settings) -> tuple[Step, ...]:
         spans.append(_Span(at, at + track.length, depth, depth))
         at += track.length
         z = depth
-    if settings.tab_ends == "sloped":
-        lifted = _over_slopes(spans, cut, track.length, math.tan(settings.tab_slope))
-    else:
-        lifted = _over_tabs(spans, cut, track.length)
+    lifted = _lift(spans, cut, track.length, settings)
     return tuple(_steps(track, lifted, _Fold(cut, track.length, slope)))
+
+
+def turns(cut: Pass, settings: Settings) -> tuple[tuple[Step, ...], ...]:
+    """The moves of one pass; between two of the parts the bit is lifted and goes back to the start.
+
+    A pass round a whole ring is one part. One along a stretch has a part for each turn, which begins where the turn
+    before has cut already, ramps to and fro down to its depth, and runs to the stretch's end.
+    """
+    if cut.part is None:
+        return (walk(cut, settings),)
+    track = Track(cut.ring)
+    fold = _Fold(cut, track.length, math.tan(settings.ramp))
+    found, z = [], 0.0
+    for depth in cut.depths:
+        spans = [*_lift([_Span(*cut.part, depth, depth)], cut, track.length, settings)]
+        found.append(tuple(_steps(track, spans, fold, z)))
+        z = spans[0].z0
+    return tuple(found)
+
+
+def _lift(spans: Sequence[_Span], cut: Pass, length: float, settings: Settings) -> Iterator[_Span]:
+    if settings.tab_ends == "sloped":
+        return _over_slopes(spans, cut, length, math.tan(settings.tab_slope))
+    return _over_tabs(spans, cut, length)
 
 
 def _over_tabs(spans: Iterable[_Span], cut: Pass, length: float) -> Iterator[_Span]:
@@ -175,14 +196,14 @@ class _Fold:
             yield _Span(*there, z, z - drop)
 
     def _room(self, at: float) -> float:
-        """Length of path from a place to the next tab; half the ring where there is none."""
+        """Length of path from a place to the next tab or the stretch's end; half the ring where there is none."""
         ahead = [(t.start - at) % self.length for t in self.cut.tabs]
+        ahead += [self.cut.part[1] - at] if self.cut.part else []
         return min([a for a in ahead if a > SHORT] or [self.length / 2])
 
 
-def _steps(track: Track, spans: Iterable[_Span], fold: _Fold) -> Iterator[Step]:
-    """The spans as moves; where the next one begins lower, a ramp to and fro leads down to it."""
-    z = 0.0
+def _steps(track: Track, spans: Iterable[_Span], fold: _Fold, z: float = 0.0) -> Iterator[Step]:
+    """The spans as moves, from z on; where the next one begins lower, a ramp to and fro leads down to it."""
     for span in spans:
         if span.end - span.start <= SHORT:
             continue

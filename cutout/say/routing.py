@@ -6,10 +6,12 @@ from collections.abc import Callable
 
 from cutout.finding import Finding
 from cutout.route.findings import (
+    BedUnknown,
     BedWay,
     BitTooWide,
     Climbs,
     FewTabs,
+    InTiles,
     LargerThanBed,
     NoFinish,
     NotSmaller,
@@ -19,6 +21,7 @@ from cutout.route.findings import (
     RunsOut,
     ShortBit,
     SlenderBit,
+    SticksOutOfBed,
     TooHigh,
 )
 from cutout.route.prove import PathFault, PathWhat
@@ -28,17 +31,31 @@ from cutout.units import count
 _BED: dict[BedWay, str] = {
     "turn": "Turn the job by 90 degrees: it would fit then.",
     "stick out": (
-        "What is cut would fit: with the panel sticking out, clamp it and set X0 Y0 by a mark; or saw it."
+        "What is cut would fit: with the panel sticking out, clamp it and set X0 Y0 by a mark; or ask for tiles; "
+        "or saw it."
     ),
-    "saw": "Take a smaller panel or a larger machine, or saw it.",
+    "pins anywhere": (
+        "It can't be cut in tiles either: there is no room for two pins, in wood that falls away, between "
+        'any two tiles. Allow them anywhere (index_in = "anywhere"), take a larger machine, or saw it.'
+    ),
+    "no pins": (
+        "It can't be cut in tiles either: no room for two pins between any two tiles. Take a larger machine, "
+        "or saw it."
+    ),
+    "saw": "Cut it in tiles (--tiles), take a smaller panel or a larger machine, or saw it.",
 }
 
-_FAULTS: dict[PathWhat, Callable[[float, Words], str]] = {
-    "in keep": lambda size, words: f"The router's path cuts {words.fine(size)} into wood that stays.",
-    "uncut": lambda size, words: f"The router's path leaves {words.area(size)} of waste uncut.",
-    "not through": lambda size, words: "A router pass does not go through the panel.",
-    "too deep": lambda size, words: "A router pass goes too deep in one turn.",
-    "wrong way": lambda size, words: "A router pass runs the wrong way round.",
+_FAULTS: dict[PathWhat, Callable[[float, int | None, Words], str]] = {
+    "in keep": lambda size, tile, words: f"The router's path cuts {words.fine(size)} into wood that stays.",
+    "uncut": lambda size, tile, words: f"The router's path leaves {words.area(size)} of waste uncut.",
+    "not through": lambda size, tile, words: "A router pass does not go through the panel.",
+    "too deep": lambda size, tile, words: "A router pass goes too deep in one turn.",
+    "wrong way": lambda size, tile, words: "A router pass runs the wrong way round.",
+    "tiles miss": lambda size, tile, words: f"The tiles leave {words.length(size)} of a router run uncut.",
+    "out of reach": lambda size, tile, words: f"Tile {tile} runs out of what the machine reaches.",
+    "pins off": lambda size, tile, words: f"The pins of tile {tile} are not where its holes are.",
+    "pins out of reach": lambda size, tile, words: f"Tile {tile} does not reach the holes of its pins.",
+    "pin in keep": lambda size, tile, words: f"A pin's hole of tile {tile} lies in wood that stays.",
 }
 
 
@@ -134,6 +151,35 @@ def _(f: Finding, facts: LargerThanBed, words: Words) -> Said:
     )
 
 
+_LIES_OUT = "The machine must be open on the sides it sticks out of."
+
+
+@says(SticksOutOfBed)
+def _(f: Finding, facts: SticksOutOfBed, words: Words) -> Said:
+    return Said(
+        f"The panel is larger than the {facts.machine} machine's bed, what is cut is not: it sticks out.",
+        f"{_LIES_OUT} Support it outside at the height of the spoil board.",
+    )
+
+
+@says(InTiles)
+def _(f: Finding, facts: InTiles, words: Words) -> Said:
+    cut = f"; runs are cut in {facts.joints} stretches" if facts.joints else "; no run is cut in two"
+    return Said(
+        f"The panel is cut in {facts.tiles} tiles and laid on two pins for each after the first{cut}. Pins a "
+        f"tenth of a millimetre loose put tiles up to {words.length(f.size)} off where they meet.",
+        f"{_LIES_OUT} Support it outside; take pins that fit tight; never set X0 Y0 again between tiles.",
+    )
+
+
+@says(BedUnknown)
+def _(f: Finding, facts: BedUnknown, words: Words) -> Said:
+    return Said(
+        f"Tiles were asked for, but the {facts.machine} machine says nothing of its bed: all is cut in one.",
+        "Choose your machine, or put it into your own kit file with its bed.",
+    )
+
+
 @says(ShortBit)
 def _(f: Finding, facts: ShortBit, words: Words) -> Said:
     return Said(
@@ -164,6 +210,6 @@ def _(f: Finding, facts: NoFinish, words: Words) -> Said:
 @says(PathFault)
 def _(f: Finding, facts: PathFault, words: Words) -> Said:
     return Said(
-        _FAULTS[facts.what](f.size or 0.0, words),
+        _FAULTS[facts.what](f.size or 0.0, facts.tile, words),
         "Don't run this path; report the job as a fault of this program, and saw it instead.",
     )

@@ -9,15 +9,20 @@ import math
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
 
 from cutout.errors import CutoutError, WriteError
-from cutout.geom.curve import Arc
+from cutout.geom import curve
+from cutout.geom.curve import Arc, FloatArray
+from cutout.geom.outline import Ring
 from cutout.kit import Bit, Machine
-from cutout.route.model import Pass, ToolPath
+from cutout.route.model import Pass, Tile, ToolPath
 from cutout.route.readback import faults, read_back
 from cutout.route.track import part
-from cutout.route.walk import Step, walk
-from cutout.units import MM_PER_INCH, Units, format_length, format_size
+from cutout.route.walk import Step, turns
+from cutout.units import MM_PER_INCH, Units, count, format_length, format_size
 from cutout.write.work import Work
 
 _DECIMALS: dict[Units, int] = {"mm": 4, "in": 5}
@@ -31,7 +36,11 @@ _APPROACH = 1.0
 """Height above the panel (mm), and above where a drill has been already, down to which the bit drops fast."""
 _CHORD = 0.004
 """How far (mm) the chords that stand for an arc stray from it, where the machine knows no arcs."""
-DRY_RUN = "router-dry.ngc"
+DRY_RUN, PINS = "router-dry.ngc", "router-pins.ngc"
+PIN_DEPTH = 10.0
+"""How deep (mm) the pins stand in the spoil board: common practice, no source."""
+_SPOT = 0.004
+"""Radius (mm) of the circle that stands for a hole the size of the bit."""
 _CAUTIONS = (
     "Clamp the panel on a spoil board, clamps and screws off the way and lower than the bit travels",
     "Eye and ear protection, dust mask. Spindle unplugged while a bit is changed",
@@ -40,24 +49,53 @@ _CAUTIONS = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """One program: the bits it cuts with, in the order of its tools, and the tile it cuts, if the panel has any."""
+
+    bits: tuple[Bit, ...]
+    tile: Tile | None = None
+
+    def passes(self, work: Work) -> tuple[Pass, ...]:
+        """What it cuts, in order."""
+        every = self.tile.passes if self.tile else work.router.passes
+        return tuple(p for p in every if p.bit in self.bits)
+
+    def holes(self, work: Work) -> tuple[Pass, ...]:
+        """Holes for the pins of later tiles, which the job's own bit drills first of all."""
+        if self.tile is None or work.kit.bit not in self.bits:
+            return ()
+        return tuple(_hole(work, at) for at in self.tile.holes)
+
+
 def router_bits(work: Work) -> tuple[Bit, ...]:
     """The bits the path uses, in the order they cut: one program each."""
     return tuple(dict.fromkeys(p.bit for p in work.router.passes))
 
 
 def router_programs(work: Work) -> dict[str, bytes]:
-    """File names and programs: router.ngc for the job's bit, router-NAME.ngc for others.
+    """File names and programs: router.ngc for the job's bit, router-NAME.ngc for others, one for each tile.
 
     A machine that changes bits itself gets one program for all of them. Raises WriteError.
     """
-    return {name: _program(work, bits) for name, bits in program_names(work).items()}
+    pins = {PINS: _pins(work)} if any(tile.pins for tile in work.router.tiles) else {}
+    return pins | {name: _program(work, listing) for name, listing in listings(work).items()}
 
 
-def program_names(work: Work) -> dict[str, tuple[Bit, ...]]:
-    """The programs of a job by name, and the bits each cuts with, in the order of its tools."""
+def listings(work: Work) -> dict[str, Listing]:
+    """The programs that cut the panel, by name, in the order they are run."""
     if work.kit.machine.tool_change and router_bits(work):
-        return {"router.ngc": router_bits(work)}
-    return {_file(work, b): (b,) for b in dict.fromkeys((work.kit.bit, *router_bits(work)))}
+        sets = {"router": router_bits(work)}
+    else:
+        sets = {_stem(work, b): (b,) for b in dict.fromkeys((work.kit.bit, *router_bits(work)))}
+    if not work.router.tiles:
+        return {f"{stem}.ngc": Listing(bits) for stem, bits in sets.items()}
+    every = {
+        f"{stem}-tile{tile.number}.ngc": Listing(bits, tile)
+        for tile in work.router.tiles
+        for stem, bits in sets.items()
+    }
+    return {n: one for n, one in every.items() if one.passes(work) or one.holes(work)}
 
 
 def router_ngc(work: Work, bit: Bit | None = None) -> bytes:
@@ -67,21 +105,39 @@ def router_ngc(work: Work, bit: Bit | None = None) -> bytes:
     written is read back and looked at once more before it is handed out. Raises WriteError when an arc can't be
     written within the standard's limit.
     """
-    return _program(work, (bit or work.kit.bit,))
+    return _program(work, Listing((bit or work.kit.bit,)))
 
 
-def dry_run(work: Work) -> bytes:
+def dry_runs(work: Work) -> dict[str, bytes]:
+    """The dry run by its name, or one for each tile."""
+    if not work.router.tiles:
+        return {DRY_RUN: dry_run(work)}
+    tiles = [tile for tile in work.router.tiles if tile.passes]
+    return {f"router-dry-tile{tile.number}.ngc": dry_run(work, tile) for tile in tiles}
+
+
+def dry_run(work: Work, tile: Tile | None = None) -> bytes:
     """A program that leads the bit round all it will cut, at the height of travel, with the spindle still."""
-    lines = _comments([f"{work.title}: dry run round all that will be cut, spindle off, nothing is cut"])
-    if why_not := _why_not(work, work.router.passes):
+    what = f"tile {tile.number}: " if tile else ""
+    lines = _comments(
+        [f"{work.title}: {what}dry run round all that will be cut, spindle off, nothing is cut"]
+    )
+    passes = tile.passes if tile else work.router.passes
+    if why_not := _why_not(work, passes):
         return _text([*lines, *_comments([f"NO MOVES IN THIS PROGRAM: {why_not}"]), "M30"])
-    boxes = [(b[0] - p.bit.radius, b[1] - p.bit.radius, b[2] + p.bit.radius, b[3] + p.bit.radius)
-             for p in work.router.passes for b in [p.ring.polygon().bounds]]  # fmt: skip
-    x0, y0 = min(b[0] for b in boxes), min(b[1] for b in boxes)
-    x1, y1 = max(b[2] for b in boxes), max(b[3] for b in boxes)
+    box = [(xy.min(axis=0) - p.bit.radius, xy.max(axis=0) + p.bit.radius)
+           for p in passes for xy in [p.ring.points() if p.part is None else _way(p, work)]]  # fmt: skip
+    shift = complex(*tile.shift) if tile else 0j
+    x0, y0 = (min(float(low[k]) for low, _ in box) - (shift.real, shift.imag)[k] for k in (0, 1))
+    x1, y1 = (max(float(high[k]) for _, high in box) - (shift.real, shift.imag)[k] for k in (0, 1))
+    if tile:
+        # What the bit's middle can't reach it can't go round: the bit's own edge is inside all the same.
+        reach = [v - s for v, s in zip(tile.reach, tile.shift * 2, strict=True)]
+        x0, y0, x1, y1 = max(x0, reach[0]), max(y0, reach[1]), min(x1, reach[2]), min(y1, reach[3])
     size = f"{format_size(x1 - x0, y1 - y0, work.units)} from X{x0:.1f} Y{y0:.1f} mm"
     lines += _comments([
-        f"It goes round {size}: the outer edge of all cuts, bits included",
+        f"It goes round {size}: the outer edge of all cuts, bits included"
+        + (", as far as the machine reaches" if tile else ""),
         f"{format_length(work.router.settings.safe_height, work.units)} above the panel. Clamps must not be touched",
     ])  # fmt: skip
     program = _Program(work.units, work.kit.machine, work.router)
@@ -90,38 +146,80 @@ def dry_run(work: Work) -> bytes:
     return _text([*lines, "M30"])
 
 
-def _program(work: Work, bits: Sequence[Bit]) -> bytes:
-    passes = tuple(p for p in work.router.passes if p.bit in bits)
-    lines = _comments(_header(work, bits, passes))
-    why_not = _why_not(work, passes) or (None if passes else f"the {bits[0].title} has nothing to cut.")
+def _program(work: Work, listing: Listing) -> bytes:
+    passes = (*listing.holes(work), *listing.passes(work))
+    lines = _comments(_header(work, listing))
+    why_not = _why_not(work, passes) or (
+        None if passes else f"the {listing.bits[0].title} has nothing to cut."
+    )
     if not why_not:
-        program = _Program(work.units, work.kit.machine, work.router)
-        for bit in bits:
-            lines += program.run(tuple(p for p in passes if p.bit == bit), router_bits(work).index(bit) + 1)
+        shift = listing.tile.shift if listing.tile else (0.0, 0.0)
+        program = _Program(work.units, work.kit.machine, work.router, complex(*shift))
+        for bit in listing.bits:
+            mine = tuple(p for p in passes if p.bit == bit)
+            lines += program.run(mine, router_bits(work).index(bit) + 1) if mine else []
         lines += program.end()
-        why_not = _fault(work, bits, _text(lines))
+        why_not = _fault(work, listing, _text(lines))
     if why_not:
-        head = _comments(_header(work, bits, passes))
+        head = _comments(_header(work, listing))
         lines = [*head, *_comments([f"NO MOVES IN THIS PROGRAM: {why_not}"]), "M30"]
     return _text(lines)
 
 
-def _fault(work: Work, bits: Sequence[Bit], program: bytes) -> str | None:
+def _fault(work: Work, listing: Listing, program: bytes) -> str | None:
     """What is wrong with a program once it is read back, if anything is."""
     try:
         moves = read_back(program.decode("ascii"), work.kit.machine.dwell).moves
     except CutoutError as error:
         return str(error)
-    return next(iter(faults(work.pattern, moves, bits, work.router)), None)
+    bits = [b for b in listing.bits if any(p.bit == b for p in (*listing.holes(work), *listing.passes(work)))]
+    return next(iter(faults(work.pattern, moves, bits, work.router, listing.tile)), None)
+
+
+def _hole(work: Work, at: tuple[float, float], deep: float | None = None) -> Pass:
+    """A hole the size of the job's bit, through the panel or so deep (mm)."""
+    own = next(p for p in work.router.passes if p.bit == work.kit.bit)
+    whole = deep if deep is not None else -own.depths[-1]
+    count = math.ceil(whole / own.turn - 1e-9)
+    left, right = complex(*at) - _SPOT, complex(*at) + _SPOT
+    ring = Ring((Arc(left, right, 1.0), Arc(right, left, 1.0)))
+    return Pass(0, 0, "inside", ring, own.bit, tuple(-whole * (k + 1) / count for k in range(count)), ())
+
+
+def _pins(work: Work) -> bytes:
+    """The program that drills the spoil board for the pins of every tile, before the panel lies on it."""
+    bit, tiles = work.kit.bit, [tile for tile in work.router.tiles if tile.pins]
+    size, deep = format_length(bit.diameter, work.units), format_length(PIN_DEPTH, work.units)
+    lines = _comments([
+        f"{work.title}: holes for pins in the spoil board, {size} wide and {deep} deep",
+        f"Units: {'millimetres' if work.units == 'mm' else 'inches'}",
+        "Run it first, with no panel on the spoil board",
+        "Origin: X0 Y0 where the panel's lower left corner will lie for tile 1, Z0 on the spoil board",
+        *_of_bit(work, bit, [_hole(work, tiles[0].pins[0], PIN_DEPTH)]),
+        "CAUTIONS", *_CAUTIONS[1:],
+    ])  # fmt: skip
+    if why_not := _why_not(work, work.router.passes):
+        return _text([*lines, *_comments([f"NO MOVES IN THIS PROGRAM: {why_not}"]), "M30"])
+    program = _Program(work.units, work.kit.machine, work.router)
+    passes = tuple(_hole(work, at, PIN_DEPTH) for tile in tiles for at in tile.pins)
+    data = _text([*lines, *program.run(passes, router_bits(work).index(bit) + 1), *program.end()])
+    read_back(data.decode("ascii"), work.kit.machine.dwell)
+    return data
+
+
+def _way(cut: Pass, work: Work) -> FloatArray:
+    """The stretch of its ring a pass cuts, as points (n, 2)."""
+    runs = [step.run for step in turns(cut, work.router.settings)[0]]
+    return curve.to_array(np.concatenate([curve.points(run, _CHORD) for run in runs]))
 
 
 def _text(lines: Iterable[str]) -> bytes:
     return ("\n".join(lines) + "\n").encode("ascii")
 
 
-def _file(work: Work, bit: Bit) -> str:
+def _stem(work: Work, bit: Bit) -> str:
     plain = "".join(c if c.isalnum() or c in "-." else "_" for c in _plain(bit.name))
-    return "router.ngc" if bit == work.kit.bit else f"router-{plain}.ngc"
+    return "router" if bit == work.kit.bit else f"router-{plain}"
 
 
 def _why_not(work: Work, passes: Sequence[Pass]) -> str | None:
@@ -131,18 +229,22 @@ def _why_not(work: Work, passes: Sequence[Pass]) -> str | None:
     return None if passes or work.router.passes else "no bit of this job has anything to cut."
 
 
-def _header(work: Work, bits: Sequence[Bit], passes: Sequence[Pass]) -> list[str]:
+def _header(work: Work, listing: Listing) -> list[str]:
     panel, units, settings = work.pattern.panel, work.units, work.router.settings
+    bits, passes, tile = listing.bits, listing.passes(work), listing.tile
     size = format_size(panel.width, panel.height, units)
     lines = [
         f"{work.title}: program for the router",
         f"Units: {'millimetres' if units == 'mm' else 'inches'}",
         f"Stock: {size}, {format_length(panel.thickness, units)} thick, {work.kit.wood.title}, show face up",
-        "Origin: X0 Y0 at the lower left corner of the panel, Z0 on its upper face",
+        *(_of_tile(work, tile) if tile else []),
+        "Origin: X0 Y0 at the lower left corner of the panel"
+        + (" as it lay for tile 1" if tile else "")
+        + ", Z0 on its upper face",
         *(line for bit in bits for line in _of_bit(work, bit, [p for p in passes if p.bit == bit])),
     ]
     if passes:
-        tabs = sum(len(p.tabs) for p in passes if p.purpose != "roughing")
+        tabs = sum(len(p.tabs_here) for p in passes if p.purpose != "roughing")
         lines += [
             f"Runs: {len(passes)}, down to {format_length(-passes[0].depths[-1], units)}: on a spoil board",
             *(
@@ -150,12 +252,37 @@ def _header(work: Work, bits: Sequence[Bit], passes: Sequence[Pass]) -> list[str
                 if tabs
                 else []
             ),
-            f"Travels {format_length(settings.safe_height, units)} above the panel; run {DRY_RUN} in the air first",
+            f"Travels {format_length(settings.safe_height, units)} above the panel; run "
+            f"{f'router-dry-tile{tile.number}.ngc' if tile else DRY_RUN} in the air first",
         ]
     if not work.kit.machine.tool_change:
         others = [b for b in router_bits(work) if b not in bits]
-        lines += [f"What the {other.title} cuts is in {_file(work, other)}" for other in others]
+        names = {one.bits: name for name, one in listings(work).items() if one.tile == tile}
+        lines += [
+            f"What the {other.title} cuts is in {names[(other,)]}" for other in others if (other,) in names
+        ]
     return [*lines, "CAUTIONS", *_CAUTIONS]
+
+
+def _of_tile(work: Work, tile: Tile) -> list[str]:
+    bit = work.kit.bit
+    lines = [f"Tile {tile.number} of {len(work.router.tiles)}"]
+    if tile.pins:
+        pins = " and ".join(f"X{x:.1f} Y{y:.1f}" for x, y in tile.pins)
+        moved = " and ".join(
+            f"{format_length(v, work.units)} along {axis}"
+            for v, axis in zip(tile.shift, "XY", strict=True) if v
+        )  # fmt: skip
+        lines += [
+            f"The panel lies {moved} back from where it lay first, its holes on pins at {pins} mm",
+            "X0 Y0 stay as they were set for tile 1",
+        ]
+    if tile.holes:
+        size = format_length(bit.diameter, work.units)
+        lines += [
+            f"The {bit.title} first drills {count(len(tile.holes), 'hole')} of {size} for pins of later tiles"
+        ]
+    return lines
 
 
 def _of_bit(work: Work, bit: Bit, passes: Sequence[Pass]) -> list[str]:
@@ -193,7 +320,9 @@ def _plain(text: str) -> str:
 class _Program:
     """Lines of one program and where the bit stands, in the file's units and rounded as written."""
 
-    def __init__(self, units: Units, machine: Machine, path: ToolPath) -> None:
+    def __init__(self, units: Units, machine: Machine, path: ToolPath, shift: complex = 0j) -> None:
+        """shift: how far (mm) the panel lies back from where it lay when X0 Y0 was set."""
+        self.shift = shift
         self.units = units
         self.machine = machine
         self.path = path
@@ -221,7 +350,9 @@ class _Program:
         self.z = math.nan
         self._rise()
         for cut in passes:
-            self.lines += _comments([f"Run {cut.order}, opening {cut.opening}, {cut.side}, {cut.purpose}"])
+            whole = "" if cut.part is None else ", a stretch"
+            what = f"Run {cut.order}, opening {cut.opening}, {cut.side}, {cut.purpose}{whole}"
+            self.lines += _comments([what if cut.order else "Hole for a pin"])
             self.driven = self.path.feeds_for(cut)
             self._drill(cut) if cut.drilled else self._cut(cut)
         self.lines.append("M5")
@@ -247,13 +378,13 @@ class _Program:
         return f"{seconds * 1000:.0f}" if self.machine.dwell == "milliseconds" else f"{seconds:g}"
 
     def _cut(self, cut: Pass) -> None:
-        steps = walk(cut, self.settings)
-        self._go(steps[0].run.start)
-        self._to_z("G0", _APPROACH)
-        self._to_z("G1", 0.0, self._plunge)
-        for step in steps:
-            self._step(step)
-        self._rise()
+        for steps in turns(cut, self.settings):
+            self._go(steps[0].run.start)
+            self._to_z("G0", _APPROACH)
+            self._to_z("G1", steps[0].z0, self._plunge)
+            for step in steps:
+                self._step(step)
+            self._rise()
 
     def _drill(self, cut: Pass) -> None:
         """A hole the size of the bit: a drilling cycle where the machine knows one, else plain moves."""
@@ -314,7 +445,9 @@ class _Program:
     def _arc(self, arc: Arc, z0: float, z1: float) -> None:
         """One arc, in halves where it turns too far or rounding would break the limit on its radii."""
         start, end = self.at, self._round(arc.end)
-        offset = complex(*(round(v, self.digits) for v in _xy(arc.centre * self.scale - start)))
+        offset = complex(
+            *(round(v, self.digits) for v in _xy((arc.centre - self.shift) * self.scale - start))
+        )
         slack = abs(abs(offset) - abs(end - start - offset))
         least = 20 * 10.0**-self.digits
         if abs(end - start) < least and abs(arc.sweep) < math.pi:
@@ -360,7 +493,7 @@ class _Program:
         return f" F{value:.1f}"
 
     def _round(self, z: complex) -> complex:
-        return complex(*(round(v * self.scale, self.digits) for v in _xy(z)))
+        return complex(*(round(v * self.scale, self.digits) for v in _xy(z - self.shift)))
 
     def _text(self, value: float) -> str:
         text = f"{value:.{self.digits}f}"

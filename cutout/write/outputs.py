@@ -20,7 +20,7 @@ from cutout.write.cutsheet.pdf import cut_sheet_pdf
 from cutout.write.dxf import router_dxf
 from cutout.write.files import write_files
 from cutout.write.film import film_svgs
-from cutout.write.gcode import DRY_RUN, dry_run, router_programs
+from cutout.write.gcode import DRY_RUN, dry_runs, listings, router_programs
 from cutout.write.inlay import plug_pdf
 from cutout.write.picture import preview_png
 from cutout.write.result import result_json
@@ -52,8 +52,8 @@ def _one(name: str, write: Callable[[Work], bytes]) -> Write:
 
 
 def _routed(work: Work, so_far: Files) -> Files:
-    written = {name: data for name, data in so_far.items() if name.endswith(".ngc") and name != DRY_RUN}
-    return {"routed.png": routed_png(work, written or router_programs(work))}
+    written = all(name in so_far for name in listings(work))
+    return {"routed.png": routed_png(work, so_far if written else router_programs(work))}
 
 
 FILES: tuple[Output, ...] = (
@@ -86,7 +86,7 @@ FILES: tuple[Output, ...] = (
     ),
     Output(
         DRY_RUN, "text/plain; charset=utf-8", "Dry run for the router: round all cuts, above the wood, spindle off",
-        _one(DRY_RUN, dry_run), lambda job: job.router.gcode,
+        lambda work, so_far: dry_runs(work), lambda job: job.router.gcode,
     ),
     Output(
         "router-setup.pdf", "application/pdf", "Setting up the router: zero, screws, what to do in which order",

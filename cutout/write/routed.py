@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from io import BytesIO
 from itertools import pairwise
@@ -15,12 +16,12 @@ from cutout.draw import fonts
 from cutout.geom.outline import polygons_of
 from cutout.kit import Bit
 from cutout.pattern import Panel
-from cutout.route.readback import Move, read_back
+from cutout.route.readback import Move, read_back, shifted
 from cutout.units import MM_PER_INCH, Units, count, format_length
-from cutout.write.gcode import program_names
+from cutout.write.gcode import listings
 from cutout.write.work import Work
 
-_LONG_SIDE, _BORDER, _FOOT = 1400, 24, 44
+_LONG_SIDE, _BORDER, _FOOT, _ROW = 1400, 24, 23, 21
 _LEVELS = 24
 """Into so many steps a way down is cut for the picture."""
 _WOOD = np.array([222.0, 190.0, 143.0])
@@ -40,19 +41,23 @@ def routed_png(work: Work, programs: Mapping[str, bytes]) -> bytes:
     scale = (_LONG_SIDE - 2 * _BORDER) / max(panel.width, panel.height)
     depth = depths(work, programs, scale)
     board = Image.fromarray(_shaded(depth, panel.thickness, scale))
-    size = (board.width + 2 * _BORDER, board.height + 2 * _BORDER + _FOOT)
-    picture = Image.new("RGB", size, _BACK)
-    picture.paste(board, (_BORDER, _BORDER))
-    draw = ImageDraw.Draw(picture)
-    frame = (_BORDER - 1, _BORDER - 1, _BORDER + board.width, _BORDER + board.height)
-    draw.rectangle(frame, outline=(110, 110, 110))
     through = _area(float((depth >= panel.thickness).mean()) * panel.width * panel.height, work.units)
     tabs = sum(len(p.tabs) for p in work.router.passes if p.purpose != "roughing")
     line = (
         f"Worked out from the program's own lines. White: cut through, {through}. "
         f"Darker: deeper. {count(tabs, 'tab')}, {format_length(panel.thickness, work.units)} thick."
     )
-    draw.text((_BORDER, size[1] - _FOOT), line, fill=(30, 30, 30), font=fonts.picture_font(17))
+    font = fonts.picture_font(17)
+    rows = textwrap.wrap(line, max(int(board.width / font.getlength("n")), 20))
+    foot = _FOOT + _ROW * len(rows)
+    size = (board.width + 2 * _BORDER, board.height + 2 * _BORDER + foot)
+    picture = Image.new("RGB", size, _BACK)
+    picture.paste(board, (_BORDER, _BORDER))
+    draw = ImageDraw.Draw(picture)
+    frame = (_BORDER - 1, _BORDER - 1, _BORDER + board.width, _BORDER + board.height)
+    draw.rectangle(frame, outline=(110, 110, 110))
+    for n, row in enumerate(rows):
+        draw.text((_BORDER, size[1] - foot + n * _ROW), row, fill=(30, 30, 30), font=font)
     out = BytesIO()
     picture.save(out, "PNG", compress_level=4)
     return out.getvalue()
@@ -67,10 +72,13 @@ def depths(work: Work, programs: Mapping[str, bytes], scale: float) -> Depths:
     panel = work.pattern.panel
     shape = (max(round(panel.height * scale), 1), max(round(panel.width * scale), 1))
     depth = np.zeros(shape)
-    for name, program in programs.items():
-        moves = read_back(program.decode("ascii"), work.kit.machine.dwell).moves
+    for name, listing in listings(work).items():
+        moves: Sequence[Move] = read_back(programs[name].decode("ascii"), work.kit.machine.dwell).moves
+        if listing.tile:
+            moves = shifted(moves, listing.tile.shift)
         tools = sorted({move.tool for move in moves})
-        for tool, bit in zip(tools, program_names(work)[name], strict=False):
+        bits = [b for b in listing.bits if any(p.bit == b for p in listing.passes(work))] or listing.bits
+        for tool, bit in zip(tools, bits, strict=False):
             mine = [move for move in moves if move.tool == tool]
             for level, ways in _by_level(mine, panel.thickness):
                 swept = _swept(ways, bit)

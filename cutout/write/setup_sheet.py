@@ -14,7 +14,7 @@ from cutout.geom.curve import FloatArray
 from cutout.geom.outline import Ring, as_multi, from_region, polygons_of
 from cutout.kit import Bit, paper
 from cutout.units import format_length, format_size
-from cutout.write.gcode import DRY_RUN, program_names, router_bits
+from cutout.write.gcode import DRY_RUN, PIN_DEPTH, PINS, listings, router_bits
 from cutout.write.work import Work
 
 CLEAR = 10.0
@@ -47,9 +47,81 @@ def router_setup(work: Work) -> bytes:
     for n, (x, y) in enumerate(screws, 1):
         _screw(paint, left + x * scale, low + y * scale, str(n))
     _zero(paint, left, low)
-    _words(paint, work, screws, (_MARGIN, low - 9, width - 2 * _MARGIN))
+    _words(paint, _lines(work, screws), (_MARGIN, low - 9, width - 2 * _MARGIN))
     paint.end_page()
+    if len(work.router.tiles) > 1:
+        _tiles_page(paint, work, (width, height))
     return paint.bytes()
+
+
+def _tiles_page(paint: Paint, work: Work, page: tuple[float, float]) -> None:
+    """A second sheet: what the machine reaches in each tile, the holes for the pins, and what to do for each."""
+    width, height = page
+    panel, lines = work.pattern.panel, _tile_lines(work)
+    foot = (
+        4.1 * sum(len(fonts.wrap(line, fonts.PLAIN, _SIZE, (width - 2 * _MARGIN) * PT)) for line in lines)
+        + 12
+    )
+    scale = min((width - 2 * _MARGIN - 8) / panel.width, (height - 2 * _MARGIN - foot - 14) / panel.height)
+    paint.page(width, height)
+    paint.fill(0.0)
+    paint.text(_MARGIN, height - _MARGIN - 2, f"{work.title}: the panel in tiles", 13, bold=True)
+    left, low = (width - panel.width * scale) / 2, height - _MARGIN - 12 - panel.height * scale
+    _panel(paint, work, sweep(work), (left, low), scale)
+    for tile in work.router.tiles:
+        x0, y0, x1, y1 = (v * scale for v in tile.reach)
+        x0, y0 = max(x0, 0.0) + left, max(y0, 0.0) + low
+        x1, y1 = min(x1, panel.width * scale) + left, min(y1, panel.height * scale) + low
+        # Drawn a little smaller each, or the sides of neighbours would lie on each other.
+        inset = 0.5 + 0.5 * (tile.number % 3)
+        paint.pen(0.25, 0.2, (2.0, 1.0))
+        paint.rect((x0 + inset, y0 + inset, x1 - inset, y1 - inset))
+        paint.fill(0.0)
+        paint.text((x0 + x1) / 2, (y0 + y1) / 2, str(tile.number), 16, bold=True, align="centre")
+        for name, (px, py) in zip("ab", tile.pins, strict=False):
+            x, y = (px + tile.shift[0]) * scale + left, (py + tile.shift[1]) * scale + low
+            paint.pen(0.3)
+            paint.circle(x, y, max(work.kit.bit.radius * scale, 0.8))
+            paint.text(x + 1.6, y + 0.8, f"{tile.number}{name}", _SIZE - 1, bold=True)
+    _zero(paint, left, low)
+    _words(paint, lines, (_MARGIN, low - 9, width - 2 * _MARGIN))
+    paint.end_page()
+
+
+def _tile_lines(work: Work) -> list[str]:
+    tiles, units, bit = work.router.tiles, work.units, work.kit.bit
+
+    def long(mm: float) -> str:
+        return format_length(mm, units)
+
+    def places(at: tuple[tuple[float, float], ...]) -> str:
+        return " and ".join(f"{n} {long(x)}, {long(y)}" for n, (x, y) in zip("ab", at, strict=False))
+
+    x0, y0, x1, y1 = tiles[0].reach
+    pins = f"{long(bit.diameter)} wide, {long(PIN_DEPTH + work.pattern.panel.thickness - 2)} long"
+    lines = [
+        "Tile by tile (dashed: what the machine reaches):",
+        f"1. A spoil board at least {long(PIN_DEPTH + 5)} thick, fixed so that it never moves. With no panel on it "
+        f"set X0 Y0 where the panel's corner will lie: the machine must reach from {long(x0)} to "
+        f"{long(math.ceil(x1))} along X, from {long(y0)} to {long(math.ceil(y1))} along Y. Set Z0 on the spoil board "
+        f"and run {PINS}. Never set X0 Y0 again.",
+        "2. Lay the panel with its corner on X0 Y0 and its sides along X and Y, fix it, set Z0 on its upper face, "
+        "and run the programs of tile 1.",
+        f"3. For each later tile: loosen the panel, put two pins ({pins}) into the spoil board at its places, lay "
+        "the panel on them with its own holes, fix it, set Z0 again. Take out pins of other tiles.",
+    ]
+    for tile in tiles:
+        names = (
+            ", ".join(name for name, one in listings(work).items() if one.tile == tile) or "nothing is cut"
+        )
+        laid = tuple((x + tile.shift[0], y + tile.shift[1]) for x, y in tile.pins)
+        where = (
+            f" Pins at {places(tile.pins)} from X0 Y0; in the panel's holes {places(laid)}."
+            if tile.pins
+            else ""
+        )
+        lines.append(f"Tile {tile.number}: {names}.{where}")
+    return lines
 
 
 def sweep(work: Work) -> MultiPolygon:
@@ -139,12 +211,10 @@ def _screw(paint: Paint, x: float, y: float, name: str) -> None:
     paint.text(x + 2.2, y + 1.2, name, _SIZE - 1, bold=True)
 
 
-def _words(
-    paint: Paint, work: Work, screws: tuple[tuple[float, float], ...], box: tuple[float, float, float]
-) -> None:
+def _words(paint: Paint, lines: list[str], box: tuple[float, float, float]) -> None:
     """What to do, in order, in two columns' width below the drawing; box: left, top, width."""
     left, y, width = box
-    for line in _lines(work, screws):
+    for line in lines:
         bold = line.endswith(":")
         for row in fonts.wrap(line, fonts.BOLD if bold else fonts.PLAIN, _SIZE, width * PT):
             paint.text(left, y, row, _SIZE, bold=bold)
@@ -159,6 +229,12 @@ def _lines(work: Work, screws: tuple[tuple[float, float], ...]) -> list[str]:
     where = "; ".join(
         f"{n}: {format_length(x, units)}, {format_length(y, units)}" for n, (x, y) in enumerate(screws, 1)
     )
+    runs = f"Run {DRY_RUN} with the spindle off: nothing may be touched. Then {programs or 'nothing: no bit fits'}."
+    if len(work.router.tiles) > 1:
+        runs = (
+            f"The panel is cut in {len(work.router.tiles)} tiles: the next sheet says where it lies for each, and "
+            "what is run. Run each tile's dry run first, with the spindle off: nothing may be touched."
+        )
     bed = f" The machine travels {format_size(*machine.bed, units)}." if machine.bed else ""
     return [
         "Before you start:",
@@ -170,11 +246,11 @@ def _lines(work: Work, screws: tuple[tuple[float, float], ...]) -> list[str]:
         "They leave holes: where those would show, use clamps or double-sided tape.",
         "4. Set X0 Y0 over the lower left corner (black dot), Z0 where the bit just touches the upper face; "
         "set Z0 again after each change of bit, with the spindle unplugged.",
-        f"5. Run {DRY_RUN} with the spindle off: nothing may be touched. Then {programs or 'nothing: no bit fits'}.",
+        f"5. {runs}",
         "6. Eye and ear protection, dust mask; stay within reach of the stop. Your machine's manual comes first.",
     ]
 
 
 def _programs(work: Work) -> dict[str, tuple[Bit, ...]]:
     """Names of the programs that cut something, and their bits."""
-    return program_names(work) if router_bits(work) else {}
+    return {name: one.bits for name, one in listings(work).items()} if router_bits(work) else {}

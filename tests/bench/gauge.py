@@ -1,11 +1,11 @@
 """How true the card is read: simulated photographs with exact geometry, and what came out against what was put in.
 
-    python tests/bench/gauge.py [COUNT] [SEED]
+    python tests/bench/gauge.py [COUNT] [SEED] [FOLDER]
 
 Every photograph is invented from a seed: four cards, three papers and woods, tilts to 30 degrees, a lens term to
 0.02, blur, noise, JPEG, 12 and 3 megapixels, edges torn by 0.1 mm, and one in seven with glare, dusk, or a soft
 lens. A value is wrong in silence where it is said, and is further off than both the wanted limit and what it was
-said to be sure to."""
+said to be sure to. With FOLDER the photographs are kept there, and read from there the next time."""
 
 from __future__ import annotations
 
@@ -107,9 +107,20 @@ def right_radii(card: Card, saw: Saw) -> set[float]:
     return right
 
 
-def measure(card: Card, saw: Saw, shot: Shot, kind: str) -> Row:
-    """Photograph, read, hold against the truth."""
+def photo(card: Card, saw: Saw, shot: Shot, kept: Path | None) -> bytes:
+    """The photograph, taken anew or as it was kept."""
+    if kept is not None and kept.exists():
+        return kept.read_bytes()
     data = photo_of_card(card, saw, shot)
+    if kept is not None:
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        kept.write_bytes(data)
+    return data
+
+
+def measure(card: Card, saw: Saw, shot: Shot, kind: str, kept: Path | None = None) -> Row:
+    """Photograph, read, hold against the truth."""
+    data = photo(card, saw, shot, kept)
     begun = time.perf_counter()
     try:
         light = linear_light(data, "photo.jpg")
@@ -161,14 +172,14 @@ def table(rows: list[Row]) -> str:
 
 def main() -> None:
     """Print the table, and each photograph with something to say."""
-    count, seed = (
-        (int(a) for a in (*sys.argv[1:], "20", "1")[:2]) if len(sys.argv) < 3 else map(int, sys.argv[1:3])
-    )
+    asked = sys.argv[1:]
+    count, seed = (int(asked[n]) if len(asked) > n else usual for n, usual in enumerate((20, 1)))
+    folder = Path(asked[2]) if len(asked) > 2 else None
     rng = np.random.default_rng(seed)
     rows = []
     for n in range(count):
         card, saw, shot, kind = case(rng)
-        row = measure(card, saw, shot, kind)
+        row = measure(card, saw, shot, kind, folder / f"{seed}-{n}.jpg" if folder else None)
         rows.append(row)
         if row.silent or row.why:
             print(f"{n:>3} {kind}: {card.title}, kerf {saw.kerf:.2f}, tilt {shot.tilt:.0f}: "

@@ -47,12 +47,12 @@ def test_what_the_shop_drawing_says_is_not_said_again(work: Work) -> None:
     """Steps and cautions stand on the shop drawing and the template, measures of cuts on the page for a screen."""
     said, whole = lines_of(notes(work)), lines_of(cut_sheet(work))
     for step in work.plan.steps:
-        assert not any(step.text in line for line in said)
-        assert any(step.text in line for line in whole)
+        assert not any(work.told(step).text in line for line in said)
+        assert any(work.told(step).text in line for line in whole)
     assert not any(line.startswith("Clamp") for line in said)
     for finding in work.findings:
         if not finding.cleared:
-            assert any(finding.text in line for line in said)
+            assert any(work.said(finding).text in line for line in said)
 
 
 def test_spots_for_the_file_are_told_by_place(make_work: Callable[..., Work]) -> None:
