@@ -254,8 +254,8 @@ def _passable(opening: Opening, middle: Middle, stops: Sequence[Finding], kit: K
         narrow = [(n.at, n.length) for n in middle.necks(cut)]
         narrow += [(a.at, a.length) for a in middle.arms(cut, cut)]
         found = np.array([[at.real, at.imag] for at, _ in narrow]).reshape(-1, 2)
-        away = KDTree([f.at for f in stops]).query(found)[0] if narrow else ()
-        narrow = [n for n, d in zip(narrow, away, strict=True) if d < _NEAR]
+        away = np.atleast_1d(KDTree([f.at for f in stops]).query(found)[0])
+        narrow = [n for n, d in zip(narrow, away.tolist(), strict=True) if d < _NEAR]
         more = [_widening(middle, at, length, cut) for at, length in narrow]
         wider = shapely.union_all(np.array([region, *more], dtype=object))
     hole = kit.drills.at_least(kit.blade.hole_to_turn)
