@@ -9,7 +9,7 @@ import datetime
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from cutout import check
 from cutout.amend import Mended, mend
@@ -20,11 +20,6 @@ from cutout.check.hint import hint
 from cutout.check.source import Doubtful, OffSize
 from cutout.errors import KitError, LayoutError, shown
 from cutout.finding import Finding, Severity, ordered
-from cutout.gauge.compare import Compared, compare, drawn_in
-from cutout.gauge.light import file_bytes, linear_colour, linear_light
-from cutout.gauge.reading import Reading, read_card
-from cutout.gauge.rung import ALLOWANCE
-from cutout.gauge.say import compared_lines, lines
 from cutout.geom.outline import Note
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
@@ -38,12 +33,13 @@ from cutout.saw.model import Plan
 from cutout.saw.outlook import advice
 from cutout.say.sizes import size_lines
 from cutout.units import Units
-from cutout.write.compare_picture import compare_png
 from cutout.write.files import write_files
-from cutout.write.gauge import gauge_pdf
-from cutout.write.gauge_picture import gauge_png
 from cutout.write.template.template import sheet_turn
 from cutout.write.work import Work
+
+if TYPE_CHECKING:  # The test card is another job: what reads it is loaded by those who photograph one.
+    from cutout.gauge.compare import Compared
+    from cutout.gauge.reading import Reading
 
 Progress: TypeAlias = Callable[[str, float], None]
 """Called with the name of the stage that starts and the share of the whole job done, 0..1."""
@@ -175,6 +171,8 @@ def size_table(laid: LaidOut) -> str:
 
 def write_gauge(blade_name: str, paper_name: str, units: Units, out: Path) -> None:
     """Write the test card for one blade as a PDF. Raises KitError, WriteError."""
+    from cutout.write.gauge import gauge_pdf
+
     kit = kit_of(Job(units=units, saw=SawPart(blade=blade_name)))
     write_files(out.parent, {out.name: gauge_pdf(kit, paper(paper_name, units), units)})
 
@@ -193,11 +191,17 @@ def read_gauge(
     units: Units = "mm",
     minutes: float | None = None,
     square: tuple[float, float] | None = None,
-    allowance: float = ALLOWANCE,
+    allowance: float | None = None,
 ) -> Gauged:
     """Read the test card in a photograph; lengths in mm. Raises ReadError."""
+    from cutout.gauge.light import file_bytes, linear_light
+    from cutout.gauge.reading import read_card
+    from cutout.gauge.rung import ALLOWANCE
+    from cutout.gauge.say import lines
+    from cutout.write.gauge_picture import gauge_png
+
     light = linear_light(file_bytes(photo), photo.name)
-    reading = read_card(light, photo.name, minutes, square, allowance)
+    reading = read_card(light, photo.name, minutes, square, ALLOWANCE if allowance is None else allowance)
     said = tuple(lines(reading, units))
     return Gauged(reading, said, gauge_png(light, reading, list(said)))
 
@@ -216,6 +220,11 @@ def compare_photos(result: Path, photos: tuple[Path, ...], units: Units = "mm", 
 
     Raises ReadError.
     """
+    from cutout.gauge.compare import compare, drawn_in
+    from cutout.gauge.light import file_bytes, linear_colour
+    from cutout.gauge.say import compared_lines
+    from cutout.write.compare_picture import compare_png
+
     drawn = drawn_in(file_bytes(result).decode("utf-8", "replace"), shown(result))
     colours = {shown(photo): linear_colour(file_bytes(photo), photo.name) for photo in photos}
     found = compare(drawn, colours, least)

@@ -5,16 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
+from scipy.spatial import KDTree
 from shapely import MultiLineString, MultiPolygon, Point, Polygon
 
 from cutout import check
 from cutout.amend.curves import keep_curves
 from cutout.amend.model import Corners, Eased
 from cutout.amend.round import quad_segs, tips
-from cutout.amend.spine import spine
+from cutout.amend.spine import spine, spine_at
 from cutout.amend.strength import MARGIN
 from cutout.finding import Finding
 from cutout.geom.outline import as_multi, polygons_of
@@ -31,6 +33,8 @@ SINGLES = 6
 """How many single places are tried where mending them all at once gets nowhere."""
 EFFORT = 120_000
 """Points of outline that may be checked in one easing, all its checks together; drawings full of detail end here."""
+WALLS = 600_000
+"""Points along walls that one easing may look at: needles have many for each vertex. Usual figures need 20 000."""
 MENDS = ("narrow opening", "thin web", "short grain", "tight corner", "tight curve")
 """Kinds of finding that easing knows how to clear."""
 WORTH = 3.0
@@ -54,7 +58,7 @@ class EasedPattern:
     findings: tuple[Finding, ...]
     left_out: tuple[Polygon, ...] = ()
     gave_up: bool = False
-    """Whether EFFORT was used up while stops were left."""
+    """Whether EFFORT or WALLS was used up while stops were left."""
 
 
 @dataclass
@@ -62,11 +66,19 @@ class _Effort:
     """Points checked so far, over all checks of one easing. Mutable by nature: trials that fail count too."""
 
     points: int = 0
+    walls: int = 0
 
     @property
     def spent(self) -> bool:
         """Nothing more is tried."""
-        return self.points > EFFORT
+        return self.points > EFFORT or self.walls > WALLS
+
+    def checked(self, pattern: Pattern) -> None:
+        """Count a pattern whose checks were run: their middle lines are those they share."""
+        self.points += int(shapely.get_num_coordinates(pattern.waste))
+        self.walls += len(middle_of_keep(pattern).walls.z)
+        if pattern.keep_mode != "both":
+            self.walls += len(middle_of_waste(pattern).walls.z)
 
 
 @dataclass(frozen=True)
@@ -91,8 +103,9 @@ class _State:
         difference = shapely.symmetric_difference(_region(changed), _region(self.pattern))
         if shapely.area(difference) < _NOTHING:
             return self
-        self.effort.points += int(shapely.get_num_coordinates(changed.waste))
-        return replace(self, pattern=changed, findings=check.run(changed, self.kit))
+        findings = check.run(changed, self.kit)
+        self.effort.checked(changed)
+        return replace(self, pattern=changed, findings=findings)
 
     def no_worse_than(self, other: _State) -> bool:
         """No more stops and no more findings."""
@@ -138,6 +151,7 @@ def ease(
     """
     first = check.run(pattern, kit) if findings is None else tuple(findings)
     state = _State(pattern, kit, first, _region(pattern), _Effort(), corners)
+    state.effort.checked(pattern)
     for step in (_fewer_stops, _rounded, _fewer_stops):
         for _ in range(PASSES):
             better = step(state)
@@ -198,7 +212,9 @@ def _opened_up(state: _State, only: Finding | None) -> tuple[shapely.Geometry, l
     left_out: list[Polygon] = []
     for opening in state.pattern.openings:
         if opening.id in stops:
-            passable = _passable(opening, stops[opening.id], state.kit)
+            alone = len(state.pattern.openings) == 1
+            middle = middle_of_waste(state.pattern) if alone else _middle_of(opening.region)
+            passable = _passable(opening, middle, stops[opening.id], state.kit)
             if _not_worth_it(opening.region, passable, state.kit):
                 left_out.append(opening.region)
             else:
@@ -213,7 +229,8 @@ def _room_to_turn(state: _State, only: Finding | None) -> shapely.Geometry:
     if hole is None or not stops:
         return MultiPolygon()
     middle = middle_of_waste(state.pattern)
-    return shapely.union_all(np.array([_widening(middle, complex(*f.at), hole, hole) for f in stops]))
+    places = [(complex(*f.at), hole, hole) for f in stops]
+    return _widenings(middle, places, state.effort)
 
 
 def _thickened(state: _State, only: Finding | None) -> shapely.Geometry:
@@ -224,20 +241,21 @@ def _thickened(state: _State, only: Finding | None) -> shapely.Geometry:
     if not weak:
         return MultiPolygon()
     middle = middle_of_keep(state.pattern)
-    return shapely.union_all(np.array([_widening(middle, w.at, w.length, breaking(w.limit)) for w in weak]))
+    places = [(w.at, w.length, breaking(w.limit)) for w in weak]
+    return _widenings(middle, places, state.effort)
 
 
-def _passable(opening: Opening, stops: Sequence[Finding], kit: Kit) -> shapely.Geometry:
+def _passable(opening: Opening, middle: Middle, stops: Sequence[Finding], kit: Kit) -> shapely.Geometry:
     """The opening widened to the cut where it is narrower, and round the smallest hole at its widest place."""
     cut, region = kit.blade.kerf, MultiPolygon([opening.region])
-    middle = Middle(region)
     if middle.clearance.max(initial=0.0) < cut / 2:
         wider = shapely.union(region, _thick(spine(middle, region, cut * (1 + MARGIN)), cut))
     else:
-        places = [Point(f.at) for f in stops]
         narrow = [(n.at, n.length) for n in middle.necks(cut)]
         narrow += [(a.at, a.length) for a in middle.arms(cut, cut)]
-        narrow = [n for n in narrow if min(p.distance(_point(n[0])) for p in places) < _NEAR]
+        found = np.array([[at.real, at.imag] for at, _ in narrow]).reshape(-1, 2)
+        away = np.atleast_1d(KDTree([f.at for f in stops]).query(found)[0])
+        narrow = [n for n, d in zip(narrow, away.tolist(), strict=True) if d < _NEAR]
         more = [_widening(middle, at, length, cut) for at, length in narrow]
         wider = shapely.union_all(np.array([region, *more], dtype=object))
     hole = kit.drills.at_least(kit.blade.hole_to_turn)
@@ -249,6 +267,12 @@ def _passable(opening: Opening, stops: Sequence[Finding], kit: Kit) -> shapely.G
     return shapely.union(wider, disc)
 
 
+@lru_cache(maxsize=64)
+def _middle_of(region: Polygon) -> Middle:
+    """Middle line of one opening: most are the same in one trial and the next."""
+    return Middle(MultiPolygon([region]))
+
+
 def _not_worth_it(region: Polygon, wider: shapely.Geometry, kit: Kit) -> bool:
     x0, y0, x1, y1 = region.bounds
     if max(x1 - x0, y1 - y0) < kit.limits.speck:
@@ -257,11 +281,23 @@ def _not_worth_it(region: Polygon, wider: shapely.Geometry, kit: Kit) -> bool:
     return bool(narrow and shapely.area(wider) > WORTH * region.area)
 
 
+def _widenings(
+    middle: Middle, places: Sequence[tuple[complex, float, float]], effort: _Effort
+) -> shapely.Geometry:
+    """What widens a region round several places (at, length, width): those reached before the effort is spent."""
+    made: list[shapely.Geometry] = []
+    for at, length, width in places:
+        if effort.spent:
+            break
+        made.append(_widening(middle, at, length, width))
+        effort.walls += int(shapely.get_num_coordinates(made[-1]))
+    return shapely.union_all(np.array(made, dtype=object))
+
+
 def _widening(middle: Middle, at: complex, length: float, width: float) -> shapely.Geometry:
     """What makes a region `width` mm wide along its middle line, round a narrow place `length` mm long."""
     place = _point(at)
-    window = shapely.buffer(place, length / 2 + width)
-    whole = _thick(spine(middle, window, width * (1 + MARGIN)), width)
+    whole = _thick(spine_at(middle, at, length / 2 + width, width * (1 + MARGIN)), width)
     return MultiPolygon([p for p in polygons_of(whole) if p.distance(place) < _SAME])
 
 

@@ -111,11 +111,14 @@ def shortest_strip(site: Site, line: LineString) -> Strip:
 
 def _rays(site: Site, piece: int, share: float) -> _Rays:
     """A fan of rays from points all round the piece, aligned with the grain where they can be."""
-    ring = shapely.get_exterior_ring(shapely.normalize(site.pieces[piece]))
+    ring = _from_its_tip(site.pieces[piece])
     n = int(np.clip(ring.length / 1.5, 24, 192))
-    at = shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(n) / n, normalized=True))
+    # Half a step off the start, so that the places are the same whichever way round they are counted.
+    at = shapely.get_coordinates(
+        shapely.line_interpolate_point(ring, (np.arange(n) + 0.5) / n, normalized=True)
+    )
     tangent = np.roll(at, -1, axis=0) - np.roll(at, 1, axis=0)
-    # normalize() gives clockwise shells: outward is to the left of the direction of travel.
+    # Clockwise: outward is to the left of the direction of travel.
     outward = np.column_stack([-tangent[:, 1], tangent[:, 0]])
     outward /= np.maximum(np.hypot(*outward.T), 1e-12)[:, None]
     angles = site.strength.grain + _TURN * np.arange(round(2 * math.pi / _TURN))
@@ -123,9 +126,17 @@ def _rays(site: Site, piece: int, share: float) -> _Rays:
     point, turn = np.nonzero(outward @ fan.T >= _STEEPEST)
     across = broad(site.pieces[piece])
     widths = np.array([_width(site, piece, a, share, across) for a in angles.tolist()])
-    sector = point * _SECTORS // n
+    sector = ((point + 0.5) * _SECTORS / n).astype(np.int64)
     unknown = np.zeros(len(point), dtype=np.int64)
     return _Rays(at[point], fan[turn], widths[turn], sector, unknown, np.zeros(len(point)))
+
+
+def _from_its_tip(polygon: Polygon) -> shapely.LinearRing:
+    """The edge of a piece, clockwise from the vertex farthest from its middle: turned or mirrored it is the same."""
+    shell = shapely.get_coordinates(shapely.get_exterior_ring(shapely.normalize(polygon)))[:-1]
+    middle = shapely.get_coordinates(polygon.centroid)[0]
+    away = np.round(np.hypot(*(shell - middle).T), 6)
+    return shapely.LinearRing(np.roll(shell, -int(np.argmax(away)), axis=0))
 
 
 def _width(site: Site, piece: int, angle: float, share: float, broad: float) -> float:

@@ -22,6 +22,9 @@ _SPACING = (0.5, 2.0)
 _FINEST = 0.1
 """Spacing below which no wall is divided further (mm)."""
 
+MOST_POINTS = 400_000
+"""Points one middle line is taken from at most: some 10 s and 400 MB."""
+
 _PER_WIDTH = 3.0
 """Points along a wall for each local width of the region."""
 
@@ -56,12 +59,16 @@ class Walls:
         self.before[self.next] = index
 
     def refined(self, ridges: Ridges) -> Walls | None:
-        """Walls with more points where the region is narrow for their spacing; None when fine enough."""
+        """Walls with more points where the region is narrow for their spacing; None when fine enough.
+
+        Also None where there would be more than MOST_POINTS: widths are exact all the same, but a neck between two
+        points may be missed.
+        """
         gap = np.abs(self.z[self.next] - self.z)
         narrow = ridges.narrowest(self)
         need = np.maximum(np.minimum(narrow, narrow[self.next]) / _PER_WIDTH, _FINEST)
         pieces = np.where(np.isfinite(need), np.ceil(np.minimum(gap / need, 8.0) - 1e-9), 1).astype(np.int64)
-        if pieces.max(initial=1) <= 1:
+        if pieces.max(initial=1) <= 1 or pieces.sum() > MOST_POINTS:
             return None
         stations = []
         for k, s in enumerate(self.stations):
@@ -198,11 +205,24 @@ def ridges_of(walls: Walls, region: MultiPolygon) -> Ridges:
     i, j = corners[triangle, (side + 1) % 3], corners[triangle, (side + 2) % 3]
     across = np.abs(walls.z[i] - walls.z[j])
     centres = _circumcentres(walls.z[corners])
-    inside = shapely.contains_xy(region, centres.real, centres.imag)
+    inside = _inside(region, centres)
     joins = np.column_stack([triangle, mesh.neighbors[triangle, side]])
     good = inside[joins].all(axis=1) & (walls.next[i] != j) & (walls.next[j] != i)
     good &= walls.detour(i, j) > _FORKS * across
     return Ridges(centres, np.column_stack([i, j])[good], joins[good], across[good])
+
+
+def _inside(region: MultiPolygon, z: ComplexArray) -> NDArray[np.bool_]:
+    """Whether places lie inside a region, asked along the axis that fewer of its edges overlap on.
+
+    GEOS sorts edges by their extent in y: beside needles that stand upright it looks at all of them for each place.
+    """
+    edges = np.abs(np.diff(shapely.get_coordinates(region), axis=0)).sum(axis=0)
+    if edges[1] <= 2 * edges[0]:
+        return np.asarray(shapely.contains_xy(region, z.real, z.imag))
+    swapped = shapely.transform(region, lambda xy: xy[:, ::-1])
+    shapely.prepare(swapped)
+    return np.asarray(shapely.contains_xy(swapped, z.imag, z.real))
 
 
 def _circumcentres(z: ComplexArray) -> ComplexArray:

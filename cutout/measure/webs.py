@@ -167,15 +167,20 @@ def _apart(found: list[Web], same: float) -> tuple[Web, ...]:
 @lru_cache(maxsize=8)
 def _places(pattern: Pattern, kit: Kit) -> Places:
     middle = middle_of_keep(pattern)
-    most = kit.limits.web_sheet * pattern.panel.thickness
-    if kit.wood.has_grain and pattern.panel.grain is not None:
-        most = max(web_limit(pattern.panel.thickness, kit, angle) for angle in (0.0, math.pi / 2))
+    most = _most(pattern, kit)
     x0, y0, x1, y1 = pattern.figure.bounds if not pattern.figure.is_empty else (0.0, 0.0, 0.0, 0.0)
     longer = max(x1 - x0, y1 - y0)
     tuft = min(TUFT, longer / TUFT_SHARE)
     speck = min(kit.limits.speck, longer / SPECK_SHARE)
     necks = _inner(middle.necks(most), pattern, kit, speck)
     return Places(tuple(necks), free_arms(middle, 2 * tuft), tuft)
+
+
+def _most(pattern: Pattern, kit: Kit) -> float:
+    """The greatest width (mm) any web could be asked to have, whichever way it runs."""
+    if kit.wood.has_grain and pattern.panel.grain is not None:
+        return max(web_limit(pattern.panel.thickness, kit, angle) for angle in (0.0, math.pi / 2))
+    return kit.limits.web_sheet * pattern.panel.thickness
 
 
 def _of_neck(neck: Neck, tuft: float, pattern: Pattern, kit: Kit, grain: float | None) -> Web:
@@ -191,22 +196,26 @@ def _of_arm(arm: FreeArm, tuft: float, pattern: Pattern, kit: Kit, grain: float 
     Only places count that something worth the name hangs on: two tufts of wood, and so many widths.
     """
     lever = (arm.beyond >= LEVER * arm.width) & (arm.beyond >= 2 * tuft)
+    lever &= arm.width < _most(pattern, kit)
     if not lever.any():
         return None
-    angles = [angle_to_grain(z, grain) for z in arm.along.tolist()]
-    limit = np.array([web_limit(pattern.panel.thickness, kit, a) for a in angles])
-    least = np.array([least_width(x, a, held=False) for x, a in zip(limit.tolist(), angles, strict=True)])
+    angles: list[float | None] = [None] * len(arm.z)
+    limit, least = np.zeros(len(arm.z)), np.zeros(len(arm.z))
+    for place, along in zip(np.flatnonzero(lever).tolist(), arm.along[lever].tolist(), strict=True):
+        angles[place] = angle = angle_to_grain(along, grain)
+        limit[place] = web_limit(pattern.panel.thickness, kit, angle)
+        least[place] = least_width(float(limit[place]), angle, held=False)
     weak = lever & (arm.width < least)
     breaks = bool(weak.any())
     if not breaks:
         weak = lever & (arm.width < limit) & (arm.beyond >= SLENDER * arm.width)
         if not weak.any():
             return None
-    k = int(np.argmin(np.where(weak, arm.width / limit, math.inf)))
+    k = int(np.argmin(np.where(weak, arm.width / np.where(weak, limit, 1.0), math.inf)))
     root = int(np.flatnonzero(lever & (arm.width < (limit / 2 if breaks else limit)))[0])
-    z, along = complex(arm.z[k]), complex(arm.along[k])
+    z, way = complex(arm.z[k]), complex(arm.along[k])
     return Web(
-        z, float(arm.width[k]), float(arm.beyond[root]), along, angles[k], float(limit[k]), False, breaks
+        z, float(arm.width[k]), float(arm.beyond[root]), way, angles[k], float(limit[k]), False, breaks
     )
 
 

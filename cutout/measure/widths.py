@@ -18,6 +18,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.spatial import cKDTree
 from shapely import LineString, MultiPolygon
 
 from cutout.geom.curve import ComplexArray, FloatArray
@@ -94,6 +95,18 @@ class Middle:
     def widths(self) -> FloatArray:
         """Width of the region at each node (mm): twice its distance from the walls."""
         return 2 * self.clearance
+
+    @cached_property
+    def tree(self) -> cKDTree:
+        """The nodes, to be asked which of them lie near a place."""
+        return cKDTree(np.column_stack([self.nodes.real, self.nodes.imag]))
+
+    @cached_property
+    def facing(self) -> FloatArray:
+        """For each edge how many times longer the way along the walls is than across; infinite between rings."""
+        i, j = self.feet.T
+        across = np.maximum(np.abs(self.walls.z[i] - self.walls.z[j]), 1e-12)
+        return np.asarray(self.walls.detour(i, j) / across)
 
     @cached_property
     def neighbours(self) -> list[list[int]]:

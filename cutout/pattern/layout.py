@@ -27,6 +27,10 @@ MOST_POINTS = 40_000
 worst, which overruns the stack of a usual machine somewhere above 50 000."""
 
 
+MOST_LINE = 300_000.0
+"""Length of line (mm) a pattern may have: a day of sawing, and more than the checks measure in a minute."""
+
+
 @dataclass(frozen=True, slots=True)
 class Placement:
     """Size and place of one figure on the panel; mm, radians.
@@ -87,6 +91,11 @@ def cut_pattern(outline: Outline, panel: Panel, keep: Keep, kerf: float) -> Patt
         raise LayoutError(
             f"the outline has {points} points, far more than a saw could follow (at most {MOST_POINTS}): smooth "
             "the drawing, or save it as a picture and use that."
+        )
+    if (line := float(shapely.length(figure))) > MOST_LINE:
+        raise LayoutError(
+            f"the line to saw would be {line / 1000:.0f} m long, at most {MOST_LINE / 1000:.0f} m are taken: "
+            "leave the finest detail out, or make the silhouette smaller."
         )
     if shapely.area(shapely.intersection(figure, panel.polygon)) < 1.0:
         raise LayoutError("nothing to cut: the silhouette covers less than 1 square millimetre of the panel.")

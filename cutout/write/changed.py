@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from scipy.cluster.hierarchy import fcluster, linkage
 
 from cutout.geom.outline import polygons_of
 from cutout.write.work import Work
@@ -28,6 +27,8 @@ def eased_places(work: Work) -> tuple[tuple[float, float], ...]:
     parts = polygons_of(shapely.buffer(shapely.difference(changed, bridges), -DEEP / 2))
     if not parts:
         return ()
+    from scipy.cluster.hierarchy import fcluster, linkage
+
     spots = np.array([shapely.get_coordinates(shapely.point_on_surface(p))[0] for p in parts])
     groups = fcluster(linkage(spots, "single"), _ONE_PLACE, "distance") if len(parts) > 1 else np.array([1])
     areas = np.array([p.area for p in parts])

@@ -9,21 +9,26 @@ import io
 import logging
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
-import ezdxf
 import shapely
-from ezdxf.document import Drawing
-from ezdxf.layouts import Modelspace
 from shapely import affinity, box
 
 from cutout.errors import WriteError
 from cutout.geom.arcfit import fit_rings
 from cutout.geom.curve import Arc, Cubic
 from cutout.geom.outline import Ring, from_region
-from cutout.nest import Layout
 from cutout.pattern import Pattern
 from cutout.units import MM_PER_INCH, Units, format_length, format_size
 from cutout.write.work import Work
+
+if (
+    TYPE_CHECKING
+):  # The library takes a seventh of the time all else takes to load: only where a DXF is written.
+    from ezdxf.document import Drawing
+    from ezdxf.layouts import Modelspace
+
+    from cutout.nest import Layout
 
 CUT_LINE, TOOL_PATH, PANEL, NOTES = "cut_line", "tool_path", "panel", "notes"
 _COLOURS = {CUT_LINE: 7, TOOL_PATH: 4, PANEL: 8, NOTES: 2}
@@ -48,6 +53,8 @@ def router_dxf(work: Work) -> bytes:
 
 def layout_dxf(layout: Layout) -> bytes:
     """Pieces on boards as closed lines and arcs, one board below the other with its edge; mm. Raises WriteError."""
+    import ezdxf
+
     with _still():
         doc = ezdxf.new("R2010", setup=False, units=4)
         for name, colour in _COLOURS.items():
@@ -114,6 +121,8 @@ def _drawn(ring: Ring, fitted: Ring) -> Ring:
 
 def _empty(work: Work) -> Drawing:
     """A drawing with our layers and nothing in it that changes from run to run; R12 holds no unit."""
+    import ezdxf
+
     unit = 0 if work.job.router.dxf == "R12" else 4 if work.units == "mm" else 1
     doc = ezdxf.new(work.job.router.dxf, setup=False, units=unit)
     for name, colour in _COLOURS.items():
@@ -175,6 +184,8 @@ def _bytes(doc: Drawing) -> bytes:
 def _still() -> Iterator[None]:
     """Hold the dates and GUIDs still that ezdxf writes, so that the same job gives the same bytes, and
     its warning that R12 holds no unit, which the notes in the drawing make up for."""
+    import ezdxf
+
     log = logging.getLogger("ezdxf")
     before = ezdxf.options.write_fixed_meta_data_for_testing, log.level
     ezdxf.options.write_fixed_meta_data_for_testing = True

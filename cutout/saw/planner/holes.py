@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
@@ -49,6 +48,8 @@ def fewest(reaches: np.ndarray, price: FloatArray) -> tuple[list[int], int]:
     if matrix.shape[1] == 0:
         return [], 0
     if len(matrix) <= SMALL:
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
         solved = milp(
             1.0 + price,
             constraints=LinearConstraint(csr_array(matrix.T.astype(float)), lb=np.ones(matrix.shape[1])),
