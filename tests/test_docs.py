@@ -6,11 +6,13 @@ import re
 import shlex
 import shutil
 import sys
+import tomllib
 from pathlib import Path
 
 import click
 import pytest
 
+from cutout import __version__
 from cutout.cli import cli, run
 from cutout.job.fields import fields
 from cutout.job.schema import Job
@@ -134,3 +136,17 @@ def test_every_example_is_finished() -> None:
         assert (folder / "made" / "template.pdf").read_bytes().startswith(b"%PDF")
         assert (folder / "made" / "preview.png").stat().st_size < 100_000
         assert run(["check", str(folder / "job.toml"), "--no-sizes"]) in (0, 1)
+
+
+def test_the_version_is_the_same_everywhere() -> None:
+    version = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["version"]
+    assert version == __version__
+    assert f"\nversion: {version}\n" in (ROOT / "docs" / "CITATION.cff").read_text("utf-8")
+    assert f"\n## {version} (" in (ROOT / "docs" / "reference" / "changelog.md").read_text("utf-8")
+
+
+def test_every_page_has_its_place_on_the_site() -> None:
+    index = (ROOT / "docs" / "index.md").read_text("utf-8")
+    named = set(re.findall(r"^(\w[\w-]*/[\w-]+)$", index, re.MULTILINE))
+    pages = {p.relative_to(ROOT / "docs").with_suffix("").as_posix() for p in (ROOT / "docs").rglob("*.md")}
+    assert named == pages - {"index"}

@@ -10,7 +10,7 @@ from functools import lru_cache
 from cutout import check as checks
 from cutout.check import Check
 from cutout.geom.curve import Similarity
-from cutout.geom.outline import Outline
+from cutout.geom.outline import Outline, capital_of
 from cutout.kit import Blade, Kit, blades
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.units import format_length
@@ -88,14 +88,16 @@ def webs_hold_from(build: Build, width: float, kit: Kit) -> float | None:
 def size_lines(outline: Outline, panel: Panel, keep: Keep, kit: Kit) -> str:
     """A small table for people: blade, the smallest width of this silhouette it manages, in the kit's units.
 
+    For words also the height of their capitals at that width.
     outline: placed on the panel, in mm. At other widths the panel is taken to grow or shrink with it.
     """
     x0, _, x1, _ = outline.bounds
     build = scaled(outline, panel, keep)
+    capital = (capital_of(outline) or 0.0) / (x1 - x0)
     found = sizes(build, x1 - x0, kit, _with_own(kit.blade))
     width = max(len(row.blade.title) for row in found.rows)
     lines = ["Smallest width at which the checks find no stop for each blade, unmended (to about 3 %):"]
-    lines += [f"  {row.blade.title:<{width}}  {_size_text(row, found, kit)}" for row in found.rows]
+    lines += [f"  {row.blade.title:<{width}}  {_size_text(row, found, kit, capital)}" for row in found.rows]
     largest = found.largest.title if found.largest else "none without mending"
     lines.append(f"Largest blade for {format_length(found.width, kit.units)}: {largest}.")
     lines.append(
@@ -119,11 +121,13 @@ def scaled(outline: Outline, panel: Panel, keep: Keep) -> Build:
     return lambda width, blade: build(width, blade.kerf if keep == "both" else 1.0)
 
 
-def _size_text(row: BladeSize, found: Sizes, kit: Kit) -> str:
+def _size_text(row: BladeSize, found: Sizes, kit: Kit, capital: float) -> str:
+    """capital: height of a capital over the width of the words, 0 where there are none."""
     if row.smallest is None:
         return f"more than {format_length(found.most, kit.units)}"
     size = format_length(row.smallest, kit.units)
-    return f"{size} or less" if row.below else size
+    high = f", capitals {format_length(capital * row.smallest, kit.units)} high" if capital else ""
+    return f"{size}{high} or less" if row.below else f"{size}{high}"
 
 
 def _webs_text(webs: float | None, found: Sizes, kit: Kit) -> str:

@@ -136,7 +136,7 @@ def _entry(field: Field, path: str) -> dict[str, Any]:
 
 
 def _kind(field: Field, parts: Sequence[str]) -> str:
-    if field.kind == "list of list of lengthss":
+    if field.kind == "list of list of lengths":
         return "places"
     if field.kind.startswith("list") and not parts:
         return "text"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -10,9 +11,10 @@ import shapely
 from shapely import box
 
 from cutout.amend.size import RESOLUTION, scaled, size_lines, sizes, webs_hold_from
-from cutout.geom.outline import Outline, from_region
+from cutout.geom.outline import Letter, Outline, from_region
 from cutout.kit import Kit, bit, blade, blades, drills, wood
 from cutout.pattern import Panel
+from cutout.units import parse_length
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PANEL = Panel(300.0, 300.0, 18.0, math.pi / 2)
@@ -50,7 +52,12 @@ def test_webs_hold_from_one_size_on_whatever_the_blade() -> None:
 
 def test_the_table_names_every_blade_and_the_users_own_measure() -> None:
     own = replace(KIT, blade=KIT.blade.measured(5.0), units="in")
-    text = size_lines(SLOT, PANEL, "panel", own)
+    words = replace(SLOT, letters=(Letter("H", 0j, complex(SLOT.bounds[2] - SLOT.bounds[0]), 12.7j),))
+    text = size_lines(words, PANEL, "panel", own)
+    # One letter as wide as the slot of 100 mm and half an inch high: its capitals grow and shrink with it.
+    (row,) = (line for line in text.splitlines() if KIT.blade.title in line and "capitals" in line)
+    width, capital = (parse_length(w, None) for w in re.findall(r"([\d/ -]+ in)", row)[-2:])
+    assert capital / width == pytest.approx(12.7 / (SLOT.bounds[2] - SLOT.bounds[0]), rel=0.06)
     assert all(b.title in text for b in blades().values())
     assert "Largest blade for 3-15/16 in: " in text
     assert " in" in text and " mm or less" not in text
