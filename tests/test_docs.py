@@ -65,6 +65,18 @@ def test_every_command_in_a_document_runs(
         assert run(words) in allowed, words
 
 
+JOBS = [block for path in sorted((ROOT / "docs").rglob("*.md")) for block in blocks(str(path), "toml")]
+
+
+@pytest.mark.parametrize("number", range(len(JOBS)))
+def test_every_job_in_a_document_can_be_cut(number: int, tmp_path: Path) -> None:
+    """Checked where the document says it lies, in the project's folder; what has no bridges yet drops out."""
+    shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    job = tmp_path / "job.toml"
+    job.write_text(JOBS[number], "utf-8")
+    assert run(["check", str(job), "--no-sizes"]) in (0, 1)
+
+
 def test_the_tutorial_makes_the_main_example() -> None:
     """The README's first command is the tutorial's, so that it runs with the others."""
     (main,) = re.findall(r"bin/cutout (make .+)$", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE)

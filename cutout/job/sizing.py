@@ -68,5 +68,6 @@ def _height_note(placed: Outline, figure: FigurePart, most: float, units: Units)
     if capital is None or figure.cap_height is not None:
         return ()
     why = ", the largest that the panel takes" if figure.fit else ""
-    text = f'the capitals of "{figure.text}" are {format_length(capital, units)} high{why}.'
+    words = " ".join((figure.text or "").split())
+    text = f'the capitals of "{words}" are {format_length(capital, units)} high{why}.'
     return (Note("cap height", text),)
