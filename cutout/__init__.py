@@ -11,7 +11,7 @@ the command line starts at once.
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _DOOR = (
     "Finding", "Hole", "Job", "Kit", "Leg", "Mended", "Mending", "Outcome", "Outline", "Panel", "Pattern",

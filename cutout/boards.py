@@ -13,11 +13,10 @@ from shapely import MultiPolygon, Polygon
 from cutout.errors import JobError, LayoutError
 from cutout.folder import Outcome, made_all
 from cutout.geom.curve import Similarity
-from cutout.geom.outline import Outline, as_multi, from_region, polygons_of
+from cutout.geom.outline import Outline, as_multi, capital_of, from_region, polygons_of
 from cutout.job.file import dump_job, relocated
 from cutout.job.schema import FigurePart, Job, MendPart, NestPart, PanelPart
 from cutout.job.set_up import outline_of, panel_of
-from cutout.job.sizing import capital_of
 from cutout.kit import paper
 from cutout.nest import Board, Layout, Piece, nest
 from cutout.nest.model import moved, turned

@@ -20,7 +20,7 @@ from cutout.check.hint import hint
 from cutout.check.source import Doubtful, OffSize
 from cutout.errors import KitError, LayoutError, shown
 from cutout.finding import Finding, Severity, ordered
-from cutout.geom.outline import Note
+from cutout.geom.outline import Note, capital_of
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
 from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
@@ -166,7 +166,8 @@ def size_table(laid: LaidOut) -> str:
     x0, _, x1, _ = asked.outline.bounds
     build = scaled(asked.outline, asked.panel, asked.job.keep)
     found = sizes(build, x1 - x0, asked.kit, with_own(asked.kit.blade))
-    return size_lines(found, webs_hold_from(build, x1 - x0, asked.kit), asked.kit.units)
+    capital = (capital_of(asked.outline) or 0.0) / (x1 - x0)
+    return size_lines(found, webs_hold_from(build, x1 - x0, asked.kit), asked.kit.units, capital)
 
 
 def write_gauge(blade_name: str, paper_name: str, units: Units, out: Path) -> None:

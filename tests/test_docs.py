@@ -6,11 +6,13 @@ import re
 import shlex
 import shutil
 import sys
+import tomllib
 from pathlib import Path
 
 import click
 import pytest
 
+from cutout import __version__
 from cutout.cli import cli, run
 from cutout.job.fields import fields
 from cutout.job.schema import Job
@@ -61,6 +63,18 @@ def test_every_command_in_a_document_runs(
         # What is made ends with a proved plan and nothing to stop for, save where mending is turned off.
         allowed = (0,) if words[0] == "make" and "--no-bridge" not in words else (0, 1)
         assert run(words) in allowed, words
+
+
+JOBS = [block for path in sorted((ROOT / "docs").rglob("*.md")) for block in blocks(str(path), "toml")]
+
+
+@pytest.mark.parametrize("number", range(len(JOBS)))
+def test_every_job_in_a_document_can_be_cut(number: int, tmp_path: Path) -> None:
+    """Checked where the document says it lies, in the project's folder; what has no bridges yet drops out."""
+    shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    job = tmp_path / "job.toml"
+    job.write_text(JOBS[number], "utf-8")
+    assert run(["check", str(job), "--no-sizes"]) in (0, 1)
 
 
 def test_the_tutorial_makes_the_main_example() -> None:
@@ -134,3 +148,17 @@ def test_every_example_is_finished() -> None:
         assert (folder / "made" / "template.pdf").read_bytes().startswith(b"%PDF")
         assert (folder / "made" / "preview.png").stat().st_size < 100_000
         assert run(["check", str(folder / "job.toml"), "--no-sizes"]) in (0, 1)
+
+
+def test_the_version_is_the_same_everywhere() -> None:
+    version = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["version"]
+    assert version == __version__
+    assert f"\nversion: {version}\n" in (ROOT / "docs" / "CITATION.cff").read_text("utf-8")
+    assert f"\n## {version} (" in (ROOT / "docs" / "reference" / "changelog.md").read_text("utf-8")
+
+
+def test_every_page_has_its_place_on_the_site() -> None:
+    index = (ROOT / "docs" / "index.md").read_text("utf-8")
+    named = set(re.findall(r"^(\w[\w-]*/[\w-]+)$", index, re.MULTILINE))
+    pages = {p.relative_to(ROOT / "docs").with_suffix("").as_posix() for p in (ROOT / "docs").rglob("*.md")}
+    assert named == pages - {"index"}

@@ -91,7 +91,7 @@ def scaled(outline: Outline, panel: Panel, keep: Keep) -> Build:
     @lru_cache(maxsize=64)
     def build(width: float, kerf: float) -> Pattern:
         by = width / (x1 - x0)
-        board = Panel(panel.width * by, panel.height * by, panel.thickness, panel.grain)
+        board = Panel(panel.width * by, panel.height * by, panel.thickness, panel.grain, layers=panel.layers)
         return cut_pattern(outline.transform(Similarity(by + 0j)), board, keep, kerf)
 
     return lambda width, blade: build(width, blade.kerf if keep == "both" else 1.0)

@@ -206,3 +206,12 @@ def _even_odd(polygons: np.ndarray) -> shapely.Geometry:
     order = np.argsort(-shapely.area(polygons), kind="stable")
     parts: list[shapely.Geometry] = shapely.make_valid(polygons[order]).tolist()
     return reduce(lambda a, b: shapely.symmetric_difference(a, b), parts)
+
+
+def capital_of(outline: Outline) -> float | None:
+    """Height (mm) of a capital of the first letter, across its base line; None where there are no letters."""
+    if not outline.letters:
+        return None
+    letter = outline.letters[0]
+    unit = letter.along / abs(letter.along) if letter.along else 1.0
+    return abs((letter.up * complex(unit).conjugate()).imag)

@@ -174,7 +174,7 @@ def fields(model: type[BaseModel] = Job, at: tuple[str, ...] = ()) -> Iterator[F
 def _kind_word(annotation: Any) -> str:
     if _list_in(annotation) is not None:
         inner = entry_of(annotation, 0)
-        return "tables" if model_in(annotation) else f"list of {_kind_word(inner)}s"
+        return "tables" if model_in(annotation) else f"list of {_kind_word(inner).removesuffix('s')}s"
     if model_in(annotation) is not None:
         return "table"
     if (kind := kind_in(annotation)) is not None:

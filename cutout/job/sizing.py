@@ -8,7 +8,7 @@ from dataclasses import replace
 from shapely import Polygon
 
 from cutout.errors import LayoutError
-from cutout.geom.outline import Note, Outline
+from cutout.geom.outline import Note, Outline, capital_of
 from cutout.job.schema import FigurePart
 from cutout.pattern import Panel, Placement, place, turning
 from cutout.units import Units, format_length
@@ -34,15 +34,6 @@ def sized(outline: Outline, figure: FigurePart, panel: Panel, area: Polygon, uni
             f"{str(error).rstrip('.')}; the largest cap height that fits is {capital}."
         ) from error
     return replace(placed, notes=(*placed.notes, *_height_note(placed, figure)))
-
-
-def capital_of(outline: Outline) -> float | None:
-    """Height (mm) of a capital of the first letter, across its base line; None where there are no letters."""
-    if not outline.letters:
-        return None
-    letter = outline.letters[0]
-    unit = letter.along / abs(letter.along) if letter.along else 1.0
-    return abs((letter.up * complex(unit).conjugate()).imag)
 
 
 def _placement(outline: Outline, figure: FigurePart, area: Polygon) -> Placement:
@@ -77,5 +68,5 @@ def _height_note(placed: Outline, figure: FigurePart) -> tuple[Note, ...]:
     if capital is None or figure.cap_height is not None:
         return ()
     why = ", the largest that the panel takes" if figure.fit else ""
-    letters = (figure.text or "").replace("{", "{{").replace("}", "}}")
+    letters = " ".join((figure.text or "").split()).replace("{", "{{").replace("}", "}}")
     return (Note("cap height", f'the capitals of "{letters}" are {{}} high{why}.', (capital,)),)

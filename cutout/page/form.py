@@ -140,7 +140,7 @@ def _entry(field: Field, path: str) -> dict[str, Any]:
 
 
 def _kind(field: Field, parts: Sequence[str]) -> str:
-    if field.kind == "list of list of lengthss":
+    if field.kind == "list of list of lengths":
         return "places"
     if field.name == "touched":
         return "spots"

@@ -7,15 +7,18 @@ from cutout.say.words import Words
 from cutout.units import Units
 
 
-def size_lines(found: Sizes, webs: float | None, units: Units) -> str:
+def size_lines(found: Sizes, webs: float | None, units: Units, capital: float = 0.0) -> str:
     """A small table for people: blade, and the smallest width of the silhouette it manages.
 
-    webs: the width (mm) from which on the webs hold, None where they did at none that was tried.
+    webs: the width (mm) from which on the webs hold, None where they did at none that was tried. capital: height of
+    a capital over the width of the words, 0 where there are none.
     """
     words = Words(units)
     width = max(len(row.blade.title) for row in found.rows)
     lines = ["Smallest width at which the checks find no stop for each blade, unmended (to about 3 %):"]
-    lines += [f"  {row.blade.title:<{width}}  {smallest(row, found.most, units)}" for row in found.rows]
+    lines += [
+        f"  {row.blade.title:<{width}}  {smallest(row, found.most, units, capital)}" for row in found.rows
+    ]
     largest = found.largest.title if found.largest else "none without mending"
     lines.append(f"Largest blade for {words.length(found.width)}: {largest}.")
     lines.append(
@@ -26,12 +29,13 @@ def size_lines(found: Sizes, webs: float | None, units: Units) -> str:
     return "\n".join(lines)
 
 
-def smallest(row: BladeSize, most: float, units: Units) -> str:
-    """The smallest width a blade manages; most: the largest that was tried (mm)."""
+def smallest(row: BladeSize, most: float, units: Units, capital: float = 0.0) -> str:
+    """The smallest width a blade manages; most: the largest that was tried (mm); capital: as for `size_lines`."""
     words = Words(units)
     if row.smallest is None:
         return f"more than {words.length(most)}"
-    return f"{words.length(row.smallest)}{' or less' if row.below else ''}"
+    high = f", capitals {words.length(capital * row.smallest)} high" if capital else ""
+    return f"{words.length(row.smallest)}{high}{' or less' if row.below else ''}"
 
 
 def _webs(webs: float | None, found: Sizes, words: Words) -> str:

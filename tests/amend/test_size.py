@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -10,10 +11,11 @@ import shapely
 from shapely import box
 
 from cutout.amend.size import RESOLUTION, scaled, sizes, webs_hold_from, with_own
-from cutout.geom.outline import Outline, from_region
+from cutout.geom.outline import Letter, Outline, capital_of, from_region
 from cutout.kit import Kit, bit, blade, blades, drills, wood
 from cutout.pattern import Panel
 from cutout.say.sizes import size_lines
+from cutout.units import parse_length
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PANEL = Panel(300.0, 300.0, 18.0, math.pi / 2)
@@ -52,8 +54,15 @@ def test_webs_hold_from_one_size_on_whatever_the_blade() -> None:
 def test_the_table_names_every_blade_and_the_users_own_measure() -> None:
     own = replace(KIT, blade=KIT.blade.measured(5.0))
     build = scaled(SLOT, PANEL, "panel")
+    wide = SLOT.bounds[2] - SLOT.bounds[0]
+    words = replace(SLOT, letters=(Letter("H", 0j, complex(wide), 12.7j),))
     found = sizes(build, 100.0, own, with_own(own.blade))
-    text = size_lines(found, webs_hold_from(build, 100.0, own), "in")
+    share = (capital_of(words) or 0.0) / wide
+    text = size_lines(found, webs_hold_from(build, 100.0, own), "in", share)
+    # One letter as wide as the slot and half an inch high: its capitals grow and shrink with it.
+    (row,) = (line for line in text.splitlines() if KIT.blade.title in line and "capitals" in line)
+    width, capital = (parse_length(w, None) for w in re.findall(r"([\d/ -]+ in)", row)[-2:])
+    assert capital / width == pytest.approx(12.7 / wide, rel=0.06)
     assert all(b.title in text for b in blades().values())
     assert "Largest blade for 3-15/16 in: " in text
     assert " in" in text and " mm or less" not in text

@@ -46,7 +46,7 @@ def squares(count: int) -> str:
     [
         (f'{HEAD}<path d="{path(needles(4000, 100.0))}"/></svg>', "8[0-9][0-9] m long, at most 300 m"),
         (f'{HEAD}<path d="{squares(90_000)}"/></svg>', "too much for a silhouette"),
-        (f"{HEAD}{"<rect width='9' height='9'/>" * 30_001}</svg>", "draws more than 30000 elements"),
+        (HEAD + "<rect width='9' height='9'/>" * 30_001 + "</svg>", "draws more than 30000 elements"),
         (f'{HEAD}<path d="{path(needles(22_000, 1.0))}"/></svg>', "the outline has .* points"),
     ],
 )

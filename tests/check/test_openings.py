@@ -232,3 +232,17 @@ def test_a_figure_near_the_panel_s_edge_leaves_no_narrow_opening() -> None:
 
 def test_the_slot_between_two_survivors_is_no_narrow_opening() -> None:
     assert found(pattern(Point(150, 150).buffer(80, 128), "both"), "narrow opening") == []
+
+
+def test_a_curve_as_wide_as_the_blade_needs_is_no_finding_and_a_tighter_one_says_what_is_needed() -> None:
+    """No measure is printed as equal to its limit; inside a curve the line is wider than the blade's own way."""
+    needed = KIT.blade.turning_radius + KIT.blade.kerf / 2
+    said = [
+        f.text
+        for r in (needed - 0.03, needed - 1.0)
+        for f in found(pattern(Outline((ring(150, 150, r),), 1.0)), "tight curve")
+    ]
+    assert said == [
+        f"Inside curve of {needed - 1:.1f} mm radius: the blade turns no tighter than 9.8 mm, "
+        f"which makes {needed:.1f} mm on the line."
+    ]

@@ -1,17 +1,21 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from PIL import Image
 from shapely import box
 
 from cutout.errors import LayoutError
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, Ring
+from cutout.job.schema import Job
+from cutout.job.set_up import set_up
 from cutout.pattern.arrange import Spacing, line_up, made_whole, pair, round_a_circle, stand, united
 
 
@@ -121,3 +125,22 @@ def test_round_a_circle() -> None:
     assert np.allclose(middles, [(100, 150), (150, 100), (100, 50), (50, 100)], atol=1e-6)
     tall = round_a_circle(triangle(10.0, 30.0, 5.0), 2, 50.0, 0j)
     assert tall[1].bounds == pytest.approx((-5.0, -65.0, 5.0, -35.0))
+
+
+def test_a_photo_of_half_a_figure_gives_the_whole(tmp_path: Path) -> None:
+    """Half a disc at the picture's right edge, taken for the left half: a disc, as wide as it is high."""
+    y, x = np.mgrid[:120, :70]
+    inside = np.hypot(x - 69.5, y - 59.5) < 50
+    Image.fromarray(np.where(inside, 20, 235).astype(np.uint8)).save(tmp_path / "half.png")
+    job = Job.model_validate(
+        {
+            "panel": {"width": 200, "height": 200},
+            "figures": [{"source": "half.png", "height": 100, "half": "left"}],
+        }
+    )
+    region = set_up(job, tmp_path).outline.region()
+    x0, _, x1, _ = region.bounds
+    assert len(region.geoms) == 1
+    assert x1 - x0 == pytest.approx(100, abs=1.5)
+    assert region.area == pytest.approx(math.pi * 50**2, rel=0.02)
+    assert (x0 + x1) / 2 == pytest.approx(100, abs=0.5)

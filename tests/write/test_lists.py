@@ -105,3 +105,45 @@ def test_a_reveal_too_small_for_the_wood_is_said() -> None:
 
 def test_drills_are_listed_once_each() -> None:
     assert "Drills: 5 mm" in sections(Job(), square_on(Panel(300.0, 400.0, 12.0)), "plywood")["Shopping list"]
+
+
+def test_cloth_is_cut_with_its_hem() -> None:
+    pattern = square_on(Panel(300.0, 400.0, 12.0, None))
+    job = Job(backing=BackingPart(cloth=True, overlap="15mm", hem="20mm"))  # type: ignore[arg-type]
+    said = sections(job, pattern, "plywood")
+    assert any("cloth or mesh, cut 170 x 190 mm" in line for line in said["Cut list"])
+    assert "covers 130 x 150 mm" in said["Backing"][0]
+
+
+def test_screws_in_slots_let_solid_wood_move_over_its_sheet() -> None:
+    """150 mm of red oak across the grain over the sheet; C_T .00369 a percent (Wood Handbook, table 13-5), 8 %."""
+    part = BackingPart(fastened="screws", screw="4mm", overlap="15mm")  # type: ignore[arg-type]
+    job = Job(panel=PanelPart(moisture_change=8.0), backing=part)
+    level = square_on(Panel(300.0, 400.0, 18.0, 0.0))
+    moved = 150 * 0.00369 * 8
+    said = sections(job, level, "red-oak")["Backing"]
+    assert said[0].startswith("4 screws of 4 mm")
+    assert f"{4 + moved:.1f} mm long across the grain" in said[1]
+    assert len(sections(job, square_on(Panel(300.0, 400.0, 18.0, None)), "plywood")["Backing"]) == 1
+    glued = job.model_copy(update={"backing": BackingPart()})
+    assert "glue only a strip" in sections(glued, level, "red-oak")["Backing"][0]
+
+
+def test_a_stack_is_cut_as_so_many_panels_and_says_where_it_is_pinned() -> None:
+    pattern = square_on(Panel(300.0, 400.0, 6.0, None, layers=3))
+    pinned = SimpleNamespace(
+        job=Job(),
+        pattern=pattern,
+        kit=kit_in("plywood"),
+        plan=PLAN,
+        router=PATH,
+        units="mm",
+        pins=((110.0, 120.0),),
+    )
+    said = dict(lists(cast(Any, pinned)))
+    assert said["The panel"][0] == "Cut 3 panels 300 x 400 mm, 6 mm thick."
+    assert said["Cut list"][0].startswith("3 x panel")
+    assert "18 mm for the saw" in said["Stack"][0]
+    assert "110 mm, 120 mm" in said["Stack"][1]
+    pinned.pins = ()
+    assert "tape" in dict(lists(cast(Any, pinned)))["Stack"][1]

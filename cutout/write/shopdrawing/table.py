@@ -143,12 +143,16 @@ def _rule(paint: Paint, box: Box) -> None:
 def remarks(paint: Paint, work: Work, width: float) -> Block:
     """Time, what W means, the usual cautions in three lines, room for the measured check square."""
     stops = sum(f.severity == "stop" and not f.cleared for f in work.findings)
-    thick = format_length(work.pattern.panel.thickness, work.units)
+    layers = work.pattern.panel.layers
+    thick = format_length(work.pattern.panel.sawn, work.units)
     said: list[tuple[str, bool]] = []
     if stops:
         said.append((f"NOT READY TO CUT: settle {count(stops, 'thing')} in the notes first.", True))
     if work.plan.legs:
         said.append((f"About {_time(work.plan.minutes)} in {thick} {work.kit.wood.title}.", True))
+    if layers > 1:
+        pinned = "pins as on the template" if work.pins else "taped"
+        said.append((f"{layers} panels sawn at once, {pinned}.", True))
     if weak_places(work):
         said.append(("W, hatched: weak; saw last, well supported.", False))
     if work.bridges:
