@@ -13,10 +13,10 @@ import reportlab
 
 from cutout.boards import cut_of, jobs_of, lay_on_boards, longest, results_in
 from cutout.errors import JobError, ReadError
+from cutout.geom.outline import capital_of
 from cutout.job.file import job_from, load_job
 from cutout.job.schema import Job, NestPart
 from cutout.job.set_up import outline_of, panel_of
-from cutout.job.sizing import capital_of
 from cutout.read.names import read_names
 from cutout.run import lay_out
 
