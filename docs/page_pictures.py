@@ -113,6 +113,7 @@ def shot(
         viewport={"width": size[0], "height": size[1]}, color_scheme="dark" if scheme == "dark" else "light"
     )
     page = context.new_page()
+    page.set_default_timeout(SLOW)
     page.goto(f"{address}&job={jobs[example]}" if example in jobs else address)
     if example not in jobs:
         page.click(f"[data-example={example}]")
