@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.page.handle import (
     PANEL_WIDTH,
+    SLOW,
     WIDTH,
     field,
     fill,
