@@ -13,7 +13,7 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from cutout.page import create_app
+from cutout.page import api, create_app
 from cutout.page.server import listening, server_of
 
 PICTURES = Path(__file__).parent / "pictures"
@@ -81,6 +81,7 @@ VIEWS: dict[str, Sequence[tuple[str, Callable[[Page], None], tuple[int, int], st
 
 def main() -> None:
     """Every picture."""
+    api.SLOW_SECONDS = SLOW / 1000  # nobody waits for these
     chromium = shutil.which("chromium")
     if chromium is None:
         sys.exit("a Chromium is needed for this: apt-get install chromium")
@@ -113,6 +114,7 @@ def shot(
         viewport={"width": size[0], "height": size[1]}, color_scheme="dark" if scheme == "dark" else "light"
     )
     page = context.new_page()
+    page.set_default_timeout(SLOW)
     page.goto(f"{address}&job={jobs[example]}" if example in jobs else address)
     if example not in jobs:
         page.click(f"[data-example={example}]")

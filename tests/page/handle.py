@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -12,7 +13,7 @@ from weakref import WeakKeyDictionary
 import httpx
 from playwright.sync_api import BrowserContext, Error, Locator, Page, Route, expect
 
-SLOW = 60_000
+SLOW = 180_000
 
 
 def field(path: str, part: int | None = None) -> str:
@@ -48,7 +49,8 @@ def put(page: Page, picture: Path) -> None:
 
 
 def settle(page: Page) -> None:
-    """Wait until mending has shown what it did."""
+    """Wait until what was changed has been taken, and mending has shown what it did."""
+    expect(page.locator("body:not(.sending)")).to_have_count(1)
     expect(page.locator("#findings-sum")).not_to_have_text(
         re.compile("Checking|Before mending"), timeout=SLOW
     )
@@ -78,6 +80,7 @@ def let_plans(page: Page) -> None:
 def planned(page: Page) -> None:
     """Wait until the plan is there."""
     let_plans(page)
+    expect(page.locator("body:not(.sending)")).to_have_count(1)
     expect(page.locator("#to-saw")).to_have_attribute("aria-disabled", "false", timeout=SLOW)
 
 
@@ -91,12 +94,15 @@ def job(page: Page, client: httpx.Client) -> dict[str, Any]:
 
 def until(page: Page, client: httpx.Client, holds: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
     """The job once it is as wanted."""
-    for _ in range(100):
+    # What the page has to send has been answered: the first look at the job mostly is the last.
+    expect(page.locator("body:not(.sending)")).to_have_count(1)
+    deadline = time.monotonic() + 20
+    while True:
         now = job(page, client)
         if holds(now):
             return now
-        page.wait_for_timeout(50)
-    raise AssertionError(f"the job never became as wanted: {now}")
+        assert time.monotonic() < deadline, f"the job never became as wanted: {now}"
+        page.wait_for_timeout(100)
 
 
 def fill(page: Page, target: str, text: str) -> None:

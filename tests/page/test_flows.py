@@ -415,7 +415,7 @@ def test_files_are_downloaded(page: Page, pebble: Path) -> None:
         "job.toml": b"#",
         "everything.zip": b"PK",
     }.items():
-        with page.expect_download() as download:
+        with page.expect_download(timeout=SLOW) as download:
             show(
                 page, "#everything" if name == "everything.zip" else f"#file-list [data-key='{name}']"
             ).click()
@@ -429,7 +429,7 @@ def test_a_job_file_is_opened_with_its_picture(
     put(page, pebble)
     fill(page, WIDTH, "222")
     until(page, client, lambda job: job["figures"][0]["width"] == 222)
-    with page.expect_download() as download:
+    with page.expect_download(timeout=SLOW) as download:
         show(page, "#file-list [data-key='job.toml']").click()
     saved = tmp_path / "job.toml"
     download.value.save_as(saved)

@@ -6,6 +6,7 @@ import asyncio
 import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import httpx
@@ -164,5 +165,7 @@ def test_other_connections_go_to_the_page() -> None:
     door = Sharing(Page(), Shared(HERE, 5, WALK_KEY), walk)
     for where in (None, (HERE, 6)):
         scope = {"type": "http", "server": where, "headers": [], "method": "GET", "path": f"/walk/{WALK_KEY}"}
-        asyncio.run(door(scope, None, None))  # type: ignore[arg-type]
+        # In a thread of its own: the browser of other tests may have an event loop waiting in this one.
+        with ThreadPoolExecutor(1) as pool:
+            pool.submit(asyncio.run, door(scope, None, None)).result()  # type: ignore[arg-type]
     assert seen == ["page", "page"]

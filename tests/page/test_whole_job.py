@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.page.handle import (
     PANEL_WIDTH,
+    SLOW,
     WIDTH,
     field,
     fill,
@@ -123,7 +124,7 @@ def test_everything_in_one_file_opens_again(page: Page, pebble: Path, tmp_path: 
     put(page, pebble)
     fill(page, WIDTH, "222")
     planned(page)
-    with page.expect_download() as download:
+    with page.expect_download(timeout=SLOW) as download:
         show(page, "#everything").click()
     saved = tmp_path / "everything.zip"
     download.value.save_as(saved)
@@ -158,6 +159,6 @@ def test_three_touches_from_nothing_to_the_printed_template(page: Page) -> None:
     """An example, the drawer, the file: counted."""
     page.click("[data-example=key-rack]")
     page.click("#print > h2 > .front")
-    with page.expect_download(timeout=120_000) as download:
+    with page.expect_download(timeout=SLOW) as download:
         page.click("#file-list [data-key='template.pdf']")
     assert Path(download.value.path()).read_bytes().startswith(b"%PDF")

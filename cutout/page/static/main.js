@@ -96,6 +96,7 @@ function startEverything() {
   };
   held.leaveFinished = () => shown() === "finished" && showAs("after");
   work.addEventListener("state", showState);
+  work.addEventListener("sending", (/** @type {any} */ event) => document.body.classList.toggle("sending", event.detail));
   work.addEventListener("look", showLook);
   work.addEventListener("cut", showCut);
   work.addEventListener("busy", showBusy);

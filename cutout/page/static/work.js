@@ -10,8 +10,9 @@ const STAGES = [
 ];
 
 /**
- * Events: "state" after every answer about the job; "look" when the quick view is there; "cut" when findings,
- * the mended pattern or the plan are there; "busy" when background work starts or ends; "trouble" when it failed.
+ * Events: "sending" when changes begin to be sent, and when all of them have been answered; "state" after every
+ * answer about the job; "look" when the quick view is there; "cut" when findings, the mended pattern or the plan are
+ * there; "busy" when background work starts or ends; "trouble" when it failed.
  */
 export class Work extends EventTarget {
   state = null;
@@ -110,7 +111,7 @@ export class Work extends EventTarget {
 
   async #pump() {
     if (this.#sending) return;
-    this.#sending = true;
+    this.#setSending(true);
     while (this.#queue.length) {
       const batch = this.#batch();
       try {
@@ -121,7 +122,12 @@ export class Work extends EventTarget {
         batch.forEach((entry) => entry.reject(error));
       }
     }
-    this.#sending = false;
+    this.#setSending(false);
+  }
+
+  #setSending(sending) {
+    this.#sending = sending;
+    this.dispatchEvent(new CustomEvent("sending", { detail: sending }));
   }
 
   #send(batch) {
