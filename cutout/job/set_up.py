@@ -247,6 +247,7 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
         threshold=figure.threshold,
         smooth=figure.smooth,
         invert=figure.invert,
+        fill=figure.fill,
         corners=figure.corners,
         sheet=figure.sheet,
     )

@@ -67,7 +67,7 @@ def _of_a_figure(figure: FigurePart, job: Job) -> Iterator[tuple[str, str]]:
         for name in ("stand", "margin"):
             yield name, "The place of its middle is given."
     if figure.text is not None:
-        for name in ("source", "threshold", "smooth", "invert", "corners", "sheet"):
+        for name in ("source", "threshold", "smooth", "invert", "fill", "corners", "sheet"):
             yield name, "Letters come from a font, not from a picture."
     else:
         for name in ("font", "cap_height"):

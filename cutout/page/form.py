@@ -26,7 +26,7 @@ DRAWERS = {
 """Which drawer shows a table of the job; a table that is not named here is shown with the panel."""
 
 CLEANING = frozenset(
-    f"figures.*.{name}" for name in ("threshold", "smooth", "invert", "corners", "sheet", "tolerance")
+    f"figures.*.{name}" for name in ("threshold", "smooth", "invert", "fill", "corners", "sheet", "tolerance")
 )
 """Settings of a figure that tell how its picture is read."""
 
@@ -44,7 +44,8 @@ WORDS = {
     "figures.*.cap_height": "Height of capitals", "figures.*.at": "Middle", "figures.*.turn": "Turned, degrees",
     "figures.*.mirror": "Mirrored", "figures.*.stand": "Stands at", "figures.*.pair": "And its mirror image",
     "figures.*.repeat": "How many", "figures.*.threshold": "Where dark begins", "figures.*.smooth": "Smoothing",
-    "figures.*.invert": "Light on dark", "figures.*.corners": "Corners of the sheet in the photo",
+    "figures.*.invert": "Light on dark", "figures.*.fill": "Closed thin lines",
+    "figures.*.corners": "Corners of the sheet in the photo",
     "figures.*.sheet": "Sheet in the photo", "figures.*.source": "Picture",
     "panel.grain": "Grain runs, degrees", "panel.frame": "Hangs in a frame",
     "panel.frame.opening": "Opening of the frame",
