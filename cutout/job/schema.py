@@ -388,6 +388,13 @@ class FigurePart(Part):
     invert: bool | None = setting(
         None, "The silhouette is light on dark (or is not); unset: found out.", "true", "--invert"
     )
+    fill: Literal["outline", "as drawn"] | None = setting(
+        None,
+        "A closed thin line in a picture stands for what it encloses (outline) or is cut as a line; unset: "
+        "filled where nothing else can be meant.",
+        '"outline"',
+        "--fill",
+    )
     corners: Annotated[tuple[tuple[Number, Number], ...] | None, _from_text(_corners)] = setting(
         None,
         "Four corners of `sheet` in the photo, in pixels from the top left.",

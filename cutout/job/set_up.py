@@ -278,6 +278,7 @@ def read_options(figure: FigurePart) -> ReadOptions:
         threshold=figure.threshold,
         smooth=figure.smooth,
         invert=figure.invert,
+        fill=figure.fill,
         corners=figure.corners,
         sheet=figure.sheet,
         touched=figure.touched,

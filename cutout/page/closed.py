@@ -70,7 +70,18 @@ def _of_a_figure(figure: FigurePart, job: Job) -> Iterator[tuple[str, str]]:
         for name in ("width", "height", "cap_height"):
             yield name, "It is as large as the panel takes it."
     if figure.text is not None:
-        for name in ("source", "threshold", "smooth", "invert", "corners", "sheet", "touched", "crop"):
+        of_pictures = (
+            "source",
+            "threshold",
+            "smooth",
+            "invert",
+            "fill",
+            "corners",
+            "sheet",
+            "touched",
+            "crop",
+        )
+        for name in of_pictures:
             yield name, "Letters come from a font, not from a picture."
     else:
         for name in ("font", "cap_height"):

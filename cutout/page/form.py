@@ -27,7 +27,7 @@ DRAWERS = {
 
 CLEANING = frozenset(
     f"figures.*.{name}"
-    for name in ("threshold", "smooth", "invert", "corners", "sheet", "crop", "touched", "tolerance")
+    for name in ("threshold", "smooth", "invert", "fill", "corners", "sheet", "crop", "touched", "tolerance")
 )
 """Settings of a figure that tell how its picture is read."""
 
@@ -46,7 +46,8 @@ WORDS = {
     "figures.*.cap_height": "Height of capitals", "figures.*.at": "Middle", "figures.*.turn": "Turned, degrees",
     "figures.*.mirror": "Mirrored", "figures.*.stand": "Stands at", "figures.*.pair": "And its mirror image",
     "figures.*.repeat": "How many", "figures.*.threshold": "Where dark begins", "figures.*.smooth": "Smoothing",
-    "figures.*.invert": "Light on dark", "figures.*.corners": "Corners of the sheet in the photo",
+    "figures.*.invert": "Light on dark", "figures.*.fill": "Closed thin lines",
+    "figures.*.corners": "Corners of the sheet in the photo",
     "figures.*.sheet": "Sheet in the photo", "figures.*.crop": "Part that counts, pixels",
     "figures.*.touched": "Spots touched by hand", "figures.*.source": "Picture",
     "panel.grain": "Grain runs, degrees", "panel.frame": "Hangs in a frame",

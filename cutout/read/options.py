@@ -15,6 +15,8 @@ class ReadOptions:
     tolerance: greatest distance (mm on the wood) between the picture's edge and the fitted outline.
     speck: pieces and pinholes less than this across (mm on the wood) are dropped and counted in a note.
     threshold: 0..255 grey, or "local"; None chooses by itself. smooth: 0 (as drawn) .. 1 (strong).
+    fill: "outline" fills closed thin lines of pictures, "as drawn" keeps them lines; None fills where nothing else
+    can be meant.
     invert: True = light on dark, False = dark on light, None finds out.
     corners: four (x, y) picture pixels (y down, clockwise from top left) of a rectangle of `sheet` mm
     (width, height); `sheet` alone looks for a sheet of that size lying in the picture.
@@ -30,6 +32,7 @@ class ReadOptions:
     threshold: int | Literal["local"] | None = None
     smooth: float = 0.0
     invert: bool | None = None
+    fill: Literal["outline", "as drawn"] | None = None
     corners: tuple[tuple[float, float], ...] | None = None
     sheet: tuple[float, float] | None = None
     touched: tuple[tuple[float, float, float], ...] = ()

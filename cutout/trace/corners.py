@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import correlate1d
+from scipy.ndimage import correlate1d, gaussian_filter1d
 
 from cutout.geom.curve import ComplexArray, FloatArray
 
@@ -21,7 +21,12 @@ STEP = 0.5
 """Distance between the samples of a ring in pixels."""
 
 _LEAST_TURN = math.radians(24)
-_LASTING_TURN = math.radians(30)
+_NEAR = 3.0
+"""Length (px) of flank beside its rounding that shows how much a corner turns by itself."""
+
+_LASTS = 0.45
+"""Share of its turn that a corner has at the scale of smoothing if it is more than a ripple."""
+
 _BLUNT = math.radians(50)
 _REACH = 10.0
 """Greatest length (px) of flank used to place a corner."""
@@ -92,25 +97,26 @@ def find_corners(z: ComplexArray, blur: float, noise: float) -> list[Corner]:
 
 
 def lasting(z: ComplexArray, corners: list[Corner], reach: float, noise: float) -> list[Corner]:
-    """The corners that are more than ripples: their flanks turn as straight lines `reach` px long, too.
+    """The corners that are more than ripples or detail at a scale of `reach` px.
 
-    The sharpest are looked at first; a flank ends where one of those begins to turn. Flanks shorter than half
-    the reach say nothing: such corners belong to detail. Those kept lie where their long flanks meet, which
-    ripples move less than short ones.
+    Smoothed by a Gaussian of that sigma, the line still turns from one and a half sigmas before a lone corner to
+    as many after it by most of the corner's own turn. Where others nearby turn back it does not: such corners are
+    dropped. Those kept lie where their long flanks meet, which ripples move less than short ones.
     """
-    n, far = len(z), max(4, round(reach / STEP))
-    turns = [_chord_turn(z, c, far) for c in corners]
-    kept: list[int] = []
-    for k in sorted(range(len(corners)), key=lambda k: -turns[k]):
-        here = corners[k].index
-        room = min((min((here - j) % n, (j - here) % n) for j in (corners[i].index for i in kept)), default=n)
-        if room >= far / 2 and _chord_turn(z, corners[k], min(far, room)) >= _LASTING_TURN:
+    n, far = len(z), min(max(4.0, reach / STEP), len(z) / 12)
+    even = gaussian_filter1d(z.real, far, mode="wrap") + 1j * gaussian_filter1d(z.imag, far, mode="wrap")
+    away = round(1.5 * far)
+    ways = np.roll(even, -1) - np.roll(even, 1)
+    kept = []
+    for k, corner in enumerate(corners):
+        turn = _chord_turn(z, corner, max(corner.before, corner.after) + round(_NEAR / STEP))
+        before, after = ways[(corner.index - away) % n], ways[(corner.index + away) % n]
+        if abs(np.angle(before.conj() * after)) >= max(_LEAST_TURN, _LASTS * turn):
             kept.append(k)
-    kept.sort()
     at = [corners[k].index for k in kept]
     rooms = [(b - a) % n or n for a, b in zip(at, at[1:] + at[:1], strict=True)]
     return [
-        _settled(z, corners[k], min(far, rooms[i - 1] // 2), min(far, rooms[i] // 2), noise)
+        _settled(z, corners[k], min(round(far), rooms[i - 1] // 2), min(round(far), rooms[i] // 2), noise)
         for i, k in enumerate(kept)
     ]
 

@@ -85,7 +85,8 @@ def _smoothed_run(run: ComplexArray, sigma: float) -> ComplexArray:
     off = run - chord
     # Off its chord the run and its continuation close on themselves, and both ends are at rest.
     reach = min(sigma / STEP, len(run) / 8)
-    return chord + _smoothed_by(np.concatenate([off, -off[-2:0:-1]]), reach)[: len(run)]
+    smooth: ComplexArray = chord + _smoothed_by(np.concatenate([off, -off[-2:0:-1]]), reach)[: len(run)]
+    return smooth
 
 
 def _smoothed_by(z: ComplexArray, reach: float) -> ComplexArray:

@@ -10,6 +10,7 @@ from cutout.errors import ReadError
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.geom.outline import Note, Outline
 from cutout.read.options import ReadOptions
+from cutout.read.picture.closed_lines import fill_lines
 from cutout.read.picture.decode import Picture, decode
 from cutout.read.picture.edge import EdgeFit, fit_edges, gap_noise, in_light
 from cutout.read.picture.figure import Field, border_notes, find_figure
@@ -43,12 +44,20 @@ def read_picture(data: bytes, name: str, options: ReadOptions) -> Outline:
             f"{name}: everything in this picture is smaller than {format_length(options.speck)}: make the "
             "silhouette larger or keep smaller specks."
         )
+    lines, filled = fill_lines(lines, options.fill)
     rings = fit_lines(replace(found, lines=lines), options.tolerance / mm_per_px, options.smooth)
     if not rings:
         raise ReadError(
             f"{name}: the figure is too thin to have an outline: use a larger or sharper picture."
         )
-    said = (*notes, *field.notes, *border_notes(field), *dropped, *_coarse(mm_per_px, scale, options))
+    said = (
+        *notes,
+        *field.notes,
+        *border_notes(field),
+        *dropped,
+        *filled,
+        *_coarse(mm_per_px, scale, options),
+    )
     return Outline(rings, scale, said)
 
 

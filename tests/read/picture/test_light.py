@@ -187,4 +187,5 @@ def test_a_thin_pen_line_is_a_line_or_a_word_never_thousands_of_specks(
     except ReadError as error:
         assert "draw round the figure" in str(error) or "no clear figure" in str(error)
     else:
-        assert len(found.rings) == 2
+        assert len(found.rings) == 1  # the loop is filled
+        assert "was filled" in said(found, "fill")
