@@ -11,14 +11,14 @@ from cutout.gauge.card import SCRAP, Cut, cuts
 from cutout.gauge.corner import CornerCut, read_corner
 from cutout.gauge.light import Light
 from cutout.gauge.marks import Found, find_card
-from cutout.gauge.rung import ALLOWANCE, Rung, read_rung
+from cutout.gauge.rung import ALLOWANCE, WIDER, Rung, read_rung
 from cutout.gauge.sheet import PrintScale, print_scale
 from cutout.gauge.slot import STEP, Sight, Slot, read_slot, sight
 from cutout.geom.curve import FloatArray
 
 _TORN = 0.25
 """Share of a slot's stations far off the others beyond which its edges are called torn."""
-_RESOLVED = 2.2
+_RESOLVED = 2.6
 """A slot is told from its blur when it is at least so many sigmas of it wide."""
 _TEAR = 0.6
 """Edges this far apart (mm) are torn independently: what averages out goes by it."""
@@ -29,6 +29,8 @@ _OFF = 5.0
 _MOVED = 0.25
 _SOFT = 4.0
 """Sigma of blur (px) beyond which a picture is out of focus."""
+_BLUR_SURE, _SOFT_SURE = 0.1, 0.2
+"""Shares the blur itself may be off by, in a sharp picture and in one out of focus; from simulated photographs."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +56,8 @@ class Reading:
 
     kerf: along and across the grain together, then each. bias: middle of the slot to the right of its line, seen
     in the direction sawn. wander: how far it strays to either side of that, 19 times out of 20. radius: of the
-    tightest arc followed with every larger one; ladder_done: whether no tighter arc was seen to fail. feed:
-    mm a minute."""
+    tightest arc followed with every larger one; ladder_done: whether the next tighter arc, if any, was not seen to
+    fail. feed: mm a minute."""
 
     card: str
     found: Found
@@ -185,7 +187,7 @@ def _kerf(slot: Slot, see: Sight) -> tuple[Value | None, str]:
     near = np.abs(width - middle) < 4 * max(mad, 0.03)
     if near.mean() < 1 - _TORN:
         return None, "the edges of the slot are too torn."
-    blurred = see.blur * see.pixel
+    blurred = slot.blur
     if middle < _RESOLVED * blurred:
         return None, (
             f"the slot is about {middle:.1f} mm, and this picture shows nothing under {_RESOLVED * blurred:.1f} mm "
@@ -195,8 +197,20 @@ def _kerf(slot: Slot, see: Sight) -> tuple[Value | None, str]:
     spread = float(np.std(width[near]))
     chance = 2 * spread / math.sqrt(max(near.sum() * STEP / _TEAR, 1.0))
     # Two edges; and a slot hardly wider than the blur leans on how well the blur is known.
-    lean = 0.5 * blurred * math.exp(-((value / max(2.5 * blurred, 1e-9)) ** 2))
+    lean = value * leaning(value / max(blurred, 1e-9)) * (_SOFT_SURE if see.blur > _SOFT else _BLUR_SURE)
     return Value(value, math.hypot(chance, 2 * _PIXEL_SURE * see.pixel, lean), spread), ""
+
+
+def leaning(ratio: float) -> float:
+    """By what share the width of a slot, `ratio` sigmas of blur wide, is off where the blur is taken wrong, as a
+    multiple of the blur's own share.
+
+    Area over peak is w / erf(x) with x = w / (sqrt(8) sigma): held still, d ln w = -q / (1 - q) d ln sigma with
+    q = x erf'(x) / erf(x).
+    """
+    x = ratio / math.sqrt(8)
+    q = x * 2 / math.sqrt(math.pi) * math.exp(-x * x) / max(math.erf(x), 1e-9)
+    return q / max(1 - q, 1e-9)
 
 
 def _scaled(value: Value, scale: float, sure: float) -> Value:
@@ -247,7 +261,7 @@ def smooth(values: FloatArray, n: int) -> FloatArray:
 def _radius(
     rungs: tuple[Rung, ...], scale: PrintScale, kerf: Value | None, unread: list[Unread]
 ) -> tuple[Value | None, bool]:
-    """The tightest arc followed before the blade gave up; whether no tighter arc was seen
+    """The tightest arc followed before the blade gave up; whether the next tighter one was not seen
     to fail, so that the saw may turn tighter still.
 
     A single slip of the hand, followed by a tighter arc that was sawn well, does not count against the blade. Its
@@ -269,9 +283,14 @@ def _radius(
             why = f"not even the arc of {readable[0].radius:g} mm was followed: {readable[0].why}"
             unread.append(Unread("turning radius", why))
         return None, False
-    open_end = not any(r.followed is False for r in rungs[rungs.index(best) + 1 :])
+    tighter = rungs[rungs.index(best) + 1 :]
+    open_end = not tighter or tighter[0].followed is None
     wider = best.sawn - best.sure > best.radius
     sawn, sure = (best.sawn, best.sure) if wider else (best.radius, 0.02 * best.radius)
+    if not wider and best.sawn + best.sure > WIDER * best.radius:
+        # It may have been too tight for the blade: then the blade turns as tight as the arc was sawn.
+        sawn = max(best.sawn, best.radius)
+        sure = max(best.sure, sawn - best.radius)
     factor = math.sqrt(scale.wide * scale.high)
     # What is drawn is known; what is not is whether a blade that took this arc would take a slightly tighter one.
     return Value(sawn * factor, math.hypot(sure, sawn * scale.sure)), open_end

@@ -19,7 +19,7 @@ ALLOWANCE = 0.5
 _SEEN = 0.9
 _BLIND = 0.5
 """Shares of an arc's stations that must have a slot to count as sawn, and below which it can't be told."""
-_WIDER = 1.15
+WIDER = 1.15
 """An arc sawn with more than this times its radius was not followed, however little room that takes."""
 _SLOT_WIDER = 1.35
 """A slot this many times the kerf was widened by force."""
@@ -67,14 +67,14 @@ def read_rung(
     arc = here & slot.seen
     stray = float(np.percentile(np.abs(slot.middle[arc] - bias), 95))
     halves = [_fit_radius(slot, low, high) for low, high in spans]
-    sawn = float(np.mean([r for r, _ in halves]))
-    sure = math.hypot(*(s for _, s in halves)) / 2
+    free = float(np.mean([r for r, _ in halves])), math.hypot(*(s for _, s in halves)) / 2
+    sawn, sure = min(free, _led_in(slot, *spans[0]), key=lambda found: found[1])
     width = float(np.median(slot.width[arc]))
     if not math.isfinite(sawn) or sure > 0.3 * sawn:
         return Rung(
             cut.radius, slot, None, 0.0, stray, None, "its curve can't be told from the edges' noise."
         )
-    wider = sawn - sure > _WIDER * cut.radius
+    wider = sawn - sure > WIDER * cut.radius
     if stray > allowance:
         why = f"the slot strays {stray:.1f} mm from its line."
     elif wider:
@@ -94,6 +94,51 @@ def _fit_radius(slot: Slot, low: float, high: float) -> tuple[float, float]:
     if here.sum() < 4:
         return math.nan, math.inf
     return circle(slot.places()[here])
+
+
+def _led_in(slot: Slot, low: float, high: float) -> tuple[float, float]:
+    """Radius of the arc that leaves the lead-in as its tangent and comes nearest to the slot's middle up to `high`,
+    and its two-sigma error (mm).
+
+    How far a short arc has swung out at its end says far more of its radius than its own bend does.
+    """
+    here = slot.between(2.0, high) & slot.seen
+    after = slot.s[here] > low
+    if after.sum() < 3 or (~after).sum() < 8:
+        return math.nan, math.inf
+    start, way = slot.trail.at(np.array([low]))
+    bend = math.copysign(1.0, slot.trail.runs[1][1])
+    w = (slot.places()[here] - start[0]) * np.conj(way[0])
+    w = w.real + 1j * bend * w.imag
+    scale = high - low
+
+    def off(p: np.ndarray) -> np.ndarray:
+        aside, turned, curvature = p
+        u = (w / scale - 1j * aside) * np.exp(-1j * turned)
+        # Distance to a circle of this curvature that touches 0 along +x, exact also where curvature is nought.
+        a = np.abs(1 + 1j * curvature * u)
+        return np.asarray(np.where(after, (2 * u.imag - curvature * np.abs(u) ** 2) / (1 + a), u.imag))
+
+    found = least_squares(off, np.array([0.0, 0.0, scale * abs(slot.trail.runs[1][1])]))
+    curvature = float(found.x[2])
+    if curvature < 1e-6:
+        return math.inf, math.inf
+    jacobian = np.asarray(found.jac, dtype=float)
+    spread = float(np.sqrt(np.mean(off(found.x) ** 2)))
+    variance = float(np.linalg.pinv(jacobian.T @ jacobian)[2, 2])
+    radius, sure = _with_error(scale, curvature, spread, variance, scale)
+    # A hand that keeps to one side of its line saws a parallel to the arc it follows.
+    return radius + scale * float(found.x[0]), sure
+
+
+def _with_error(
+    scale: float, curvature: float, spread: float, variance: float, length: float
+) -> tuple[float, float]:
+    """A radius (mm) and its two-sigma error, from a fit in units of `scale` over `length` mm."""
+    # Neighbouring stations share the hand's stray, in long arcs over several millimetres: so many of them are one.
+    shared = min(max(2.0, length / 2), 12.0) / STEP
+    error = 2 * spread * math.sqrt(max(variance, 0.0)) * math.sqrt(shared)
+    return scale / curvature, scale / curvature * min(error / curvature, 10.0)
 
 
 def circle(z: ComplexArray) -> tuple[float, float]:
@@ -122,8 +167,6 @@ def circle(z: ComplexArray) -> tuple[float, float]:
     if curvature < 1e-6:
         return math.inf, math.inf
     jacobian = np.asarray(found.jac, dtype=float)
-    normal = jacobian.T @ jacobian
+    variance = float(np.linalg.pinv(jacobian.T @ jacobian)[2, 2])
     spread = float(np.sqrt(np.mean(off(found.x) ** 2)))
-    # Neighbouring stations share the hand's stray: about so many of them are one.
-    error = 2 * spread * math.sqrt(max(np.linalg.pinv(normal)[2, 2], 0.0)) * math.sqrt(max(2.0 / STEP, 1.0))
-    return scale / curvature, scale / curvature * min(error / curvature, 10.0)
+    return _with_error(scale, curvature, spread, variance, float(np.abs(np.diff(z)).sum()))

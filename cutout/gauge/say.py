@@ -31,7 +31,7 @@ def lines(reading: Reading, units: Units) -> list[str]:
         )
     if reading.radius is not None:
         end = (
-            " (no tighter arc was seen to fail: your saw may turn tighter still)"
+            " (the next tighter arc was not seen to fail: your saw may turn tighter still)"
             if reading.ladder_done
             else ""
         )

@@ -34,7 +34,8 @@ _WIDE = 6.0
 @dataclass(frozen=True)
 class Slot:
     """Stations along a trail: s (n,) mm along it, middle (n,) mm to the right of it, width (n,) mm; nan where
-    there is no slot. glare, dark: how many stations could not be told, for that reason."""
+    there is no slot. glare, dark: how many stations could not be told, for that reason. blur: sigma (mm) of the blur
+    across it."""
 
     trail: Trail
     s: FloatArray
@@ -42,6 +43,7 @@ class Slot:
     width: FloatArray
     glare: int
     dark: int
+    blur: float
 
     @property
     def seen(self) -> NDArray[np.bool_]:
@@ -118,16 +120,24 @@ def read_slot(
     n = max(2, math.floor((min(most, trail.length) - least) / STEP) + 1)
     s = np.asarray(least + STEP * np.arange(n), dtype=np.float64)
     t, dark, paper = darkness(light, found, see, trail, s)
-    sigma = see.blur * see.pixel
+    sigma = see.blur * _across(found, trail, s)
     calm = uniform_filter1d(dark, 3, axis=0, mode="nearest")
     middle, width = np.full(n, np.nan), np.full(n, np.nan)
     glare = (paper > _FULL) & np.isfinite(paper)
     faint = paper < _FAINT
     for k in np.flatnonzero(~glare & ~faint).tolist():
-        edges = _edges(t, dark[k], calm[k], sigma)
+        edges = _edges(t, dark[k], calm[k], float(sigma[k]))
         if edges is not None:
             middle[k], width[k] = (edges[0] + edges[1]) / 2, edges[1] - edges[0]
-    return Slot(trail, s, middle, width, int(glare.sum()), int(faint.sum()))
+    return Slot(trail, s, middle, width, int(glare.sum()), int(faint.sum()), float(np.median(sigma)))
+
+
+def _across(found: Found, trail: Trail, s: FloatArray) -> FloatArray:
+    """Size (mm) of a pixel across a trail at each place (n,): larger one way than the other in a tilted picture."""
+    z, way = trail.at(s)
+    right, left = (to_array(z + side * 0.5j * way) for side in (-1, 1))
+    camera = found.fitted.camera
+    return np.asarray(1.0 / np.hypot(*(camera.pixels(left) - camera.pixels(right)).T))
 
 
 def _edges(t: FloatArray, dark: FloatArray, calm: FloatArray, sigma: float) -> tuple[float, float] | None:
