@@ -31,6 +31,9 @@ from cutout.write.cutsheet.tables import (
 from cutout.write.svg import printable
 from cutout.write.work import Work
 
+POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:"
+"""What a browser may load for the sheet: nothing but what is in it, whatever a title or a name holds."""
+
 
 def cut_sheet(work: Work) -> bytes:
     """One HTML page, nothing fetched: picture, findings, holes by drill, cuts in order, widths, sources.
@@ -65,6 +68,7 @@ def cut_sheet(work: Work) -> bytes:
     page = (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         f"<title>{title}: cut sheet</title>\n<style>\n{style}</style>\n</head>\n<body>\n<main>\n"
         f"<h1>{title}: cut sheet</h1>\n{_verdict(work)}\n{''.join(parts)}</main>\n</body>\n</html>\n"
     )

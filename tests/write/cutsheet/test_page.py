@@ -62,6 +62,8 @@ def test_every_tag_closes_and_nothing_is_fetched(work: Work) -> None:
         for key in ("src", "href"):
             assert (attrs.get(key) or "data:").startswith("data:")
     assert b"url(" not in cut_sheet(work)
+    policy = next(a["content"] for t, a in page.tags if t == "meta" and "http-equiv" in a) or ""
+    assert policy.startswith("default-src 'none'") and "script" not in policy
 
 
 def test_what_a_reader_aloud_needs(work: Work) -> None:
