@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -174,3 +176,14 @@ def test_every_stage_tells_of_a_panel_that_would_jam(disc: Path) -> None:
         assert [f for f in found if "moves" in text(f) and "reveal" in text(f)]
     shown = [tasks.checked(job, disc), tasks.mended(job, disc)]
     assert all(any("moves" in f["text"] for f in view["findings"]) for view in shown)
+
+
+def test_a_job_loads_no_library_it_does_not_use() -> None:
+    """DXF, the solver and the reading of test cards take a quarter of the time that loading takes."""
+    unused = {"ezdxf", "scipy.optimize", "scipy.cluster", "cutout.gauge.reading", "cutout.nest"}
+    code = (
+        "import sys, cutout.run, cutout.write.outputs\n"
+        f"found = {unused!r} & set(sys.modules)\nsys.exit(str(sorted(found)) if found else 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr

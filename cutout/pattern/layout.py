@@ -85,8 +85,9 @@ def cut_pattern(outline: Outline, panel: Panel, keep: Keep, kerf: float) -> Patt
 
     What sticks out over the panel's edge is cut off; `check` reports it as off the panel.
     """
-    figure = outline.region()
-    points = int(shapely.get_num_coordinates(figure))
+    points = sum(len(ring.segments) for ring in outline.rings)
+    figure = outline.region() if points <= MOST_POINTS else MultiPolygon()
+    points = max(points, int(shapely.get_num_coordinates(figure)))
     if points > MOST_POINTS:
         raise LayoutError(
             f"the outline has {points} points, far more than a saw could follow (at most {MOST_POINTS}): smooth "

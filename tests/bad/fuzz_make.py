@@ -3,7 +3,8 @@
     python tests/bad/fuzz_make.py svg FOLDER -max_total_time=300 -rss_limit_mb=3000 -timeout=60
 
 The first word is the kind of file: svg, dxf, picture or toml. FOLDER keeps what was found to reach new code; start it
-with a copy of tests/bad/corpus. What fails is written where it is run: make it small, lay it into the corpus.
+with a copy of tests/bad/corpus and a small sound file of the kind: without one nothing past the readers is reached.
+What fails is written where it is run: make it small, lay it into the corpus.
 Other words are libFuzzer's own.
 """
 
@@ -16,7 +17,12 @@ from pathlib import Path
 import atheris
 
 with atheris.instrument_imports(include=["cutout"]):
-    from cutout import cli, run  # noqa: F401 - instrumented while they are imported
+    # Instrumented while they are imported; the readers would else be loaded later, where they are first used.
+    from cutout import cli, run  # noqa: F401
+    from cutout.read import dxf  # noqa: F401
+    from cutout.read.picture import reader as of_pictures  # noqa: F401
+    from cutout.read.svg import reader as of_drawings  # noqa: F401
+    from cutout.write import outputs  # noqa: F401
     from tests.bad.whole import answer
 
 ENDINGS = {"svg": ".svg", "dxf": ".dxf", "picture": ".png", "toml": ".toml"}

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from shapely import MultiPolygon, box
 
 from cutout.amend import Mending, mend
@@ -42,24 +43,29 @@ def squares(count: int) -> str:
 
 
 @pytest.mark.parametrize(
-    ("drawing", "says"),
+    ("drawing", "lowered", "says"),
     [
-        (f'{HEAD}<path d="{path(needles(4000, 100.0))}"/></svg>', "8[0-9][0-9] m long, at most 300 m"),
-        (f'{HEAD}<path d="{squares(90_000)}"/></svg>', "too much for a silhouette"),
-        (HEAD + "<rect width='9' height='9'/>" * 30_001 + "</svg>", "draws more than 30000 elements"),
-        (f'{HEAD}<path d="{path(needles(22_000, 1.0))}"/></svg>', "the outline has .* points"),
+        (path(needles(1600, 100.0)), None, "3[0-9][0-9] m long, at most 300 m"),
+        (squares(90), ("cutout.read.svg.walk.MAX_SEGMENTS", 300), "more than 300 curves; too much"),
+        (squares(90), ("cutout.read.svg.walk.MAX_VISITS", 0), "draws more than 0 elements; too much"),
+        (path(needles(220, 1.0)), ("cutout.pattern.layout.MOST_POINTS", 400), "the outline has 44. points"),
     ],
+    ids=["line", "curves", "elements", "points"],
 )
-def test_what_is_too_much_is_refused_in_a_sentence(drawing: str, says: str, tmp_path: Path) -> None:
+def test_what_is_too_much_is_refused_in_a_sentence(
+    drawing: str, lowered: tuple[str, int] | None, says: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     source = tmp_path / "much.svg"
-    source.write_text(drawing)
+    source.write_text(f'{HEAD}<path d="{drawing}"/></svg>')
+    if lowered is not None:
+        monkeypatch.setattr(*lowered)
     with pytest.raises(CutoutError, match=says):
         lay_out(*asked_for(source, dict(SIZES)))
 
 
 def test_mending_that_ends_early_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("cutout.amend.ease.WALLS", 1000)
-    figure = shapely.polygons(needles(12, 40.0))
+    figure = shapely.polygons(needles(8, 40.0, 16.0))
     pattern = cut_pattern(Outline(from_region(figure)), Panel(400.0, 400.0, 18.0), "panel", KIT.blade.kerf)
     done = mend(pattern, KIT, Mending())
     assert any("mending was ended before" in f.text for f in done.findings)

@@ -1,17 +1,21 @@
 """A whole `make` of a 12-megapixel photo, stage by stage, beside what no program could do without.
 
     python tests/bench/whole.py             shares of the stages, ratios of the whole and of `cutout --help`
+    python tests/bench/whole.py --runs 1    the same from one run each
     python tests/bench/whole.py --others    then the ratios of the other benches as well, one after the other
 
 The photo is the shipped drawing of a heron (invented) as a camera would see it: blur, light that falls off to one
-corner, grain, JPEG. Beside it, in the same run: decoding that
-JPEG, one iso-line through it (scikit-image) and one GEOS buffer of the finished pattern.
+corner, grain, JPEG. Each run is a process of its own, so
+that nothing is cached, on one thread; times are CPU times of that process. Beside it: decoding that JPEG (median of
+nine), one iso-line through it (scikit-image) and one GEOS buffer of the finished pattern.
 """
 
 from __future__ import annotations
 
 import io
 import itertools
+import json
+import os
 import statistics
 import subprocess
 import sys
@@ -26,9 +30,6 @@ import shapely
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 from skimage.measure import find_contours
-
-from cutout.job.options import asked_for
-from cutout.run import make, write_out
 
 HERE = Path(__file__).parent
 HERON = HERE.parent.parent / "examples" / "heron-shutter" / "heron.svg"
@@ -56,50 +57,103 @@ def photo(folder: Path) -> Path:
     return path
 
 
-def seconds(work: Callable[[], object]) -> float:
-    """Median time of a few runs."""
+def seconds(work: Callable[[], object], runs: int = RUNS) -> float:
+    """Median CPU time of a few runs."""
     spent = []
-    for _ in range(RUNS):
-        start = time.perf_counter()
+    for _ in range(runs):
+        start = time.process_time()
         work()
-        spent.append(time.perf_counter() - start)
+        spent.append(time.process_time() - start)
     return statistics.median(spent)
 
 
-def stages(source: Path, target: Path) -> tuple[dict[str, float], shapely.Geometry]:
-    """Seconds of each stage of one run, and the pattern it made."""
-    marks: list[tuple[str, float]] = []
+CHILD = """
+import cProfile, json, pstats, sys, tempfile, time
+from pathlib import Path
+begun = time.process_time()
+from cutout.job.options import asked_for
+from cutout.run import make
+from cutout.write.outputs import write_out
+marks = [["import", begun, None]]
+note = lambda stage, done: marks.append([stage, time.process_time(), None])
+profile = cProfile.Profile(time.process_time) if sys.argv[3] == "profile" else None
+if profile:
+    profile.enable()
+job, folder = asked_for(Path(sys.argv[1]), json.loads(sys.argv[2]))
+work = make(job, folder, note)
+note("writing the files", 0.9)
+with tempfile.TemporaryDirectory() as out:
+    write_out(work, Path(out))
+note("", 1.0)
+if profile:
+    profile.disable()
+    stats = pstats.Stats(profile).stats
+    dearest = sorted(stats.items(), key=lambda item: -item[1][2])[:10]
+    for (file, _, name), (_, calls, own, *_) in dearest:
+        print(f"  {own * 1000:6.0f} ms {calls:8d} calls  {'/'.join(Path(file).parts[-2:])} {name}", file=sys.stderr)
+marks[-1][2] = work.pattern.waste.wkb.hex()
+print(json.dumps(marks))
+"""
 
-    def note(stage: str, done: float) -> None:
-        marks.append((stage, time.perf_counter()))
 
-    job, folder = asked_for(source, dict(OPTIONS))
-    work = make(job, folder, note)
-    write_out(work, job, folder, target, note)
-    marks.append(("", time.perf_counter()))
-    spent = {name: end - start for (name, start), (_, end) in itertools.pairwise(marks)}
-    spent["writing the files"] = spent.pop("drawing the template")
-    return spent, work.pattern.waste
+def process(source: Path, options: dict[str, str], how: str = "time") -> tuple[dict[str, float], str]:
+    """CPU seconds of each stage of one run in a process of its own, all caches empty, and the waste it made."""
+    done = subprocess.run(
+        [sys.executable, "-c", CHILD, str(source), json.dumps(options), how],
+        check=True, stdout=subprocess.PIPE, text=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+    )  # fmt: skip
+    marks = json.loads(done.stdout)
+    return {a[0]: b[1] - a[1] for a, b in itertools.pairwise(marks)}, marks[-1][2]
 
 
-def whole() -> None:
-    """The table of shares, and the whole against its least parts."""
+def table(source: Path, options: dict[str, str], runs: int) -> tuple[float, str]:
+    """The shares of the stages, printed; the whole's CPU time without imports, and the waste."""
+    made = [process(source, options) for _ in range(runs)]
+    spent = {stage: statistics.median(m[0][stage] for m in made) for stage in made[0][0]}
+    loading = spent.pop("import")
+    total = sum(spent.values())
+    for stage, took in spent.items():
+        print(f"{stage:32s} {took / total:6.1%}")
+    print(f"whole {total:.2f} s CPU, cold, and {loading:.2f} s of imports")
+    return total, made[0][1]
+
+
+def whole(runs: int) -> None:
+    """The photo's table, and the whole against its least parts."""
     with tempfile.TemporaryDirectory() as name:
         source = photo(Path(name))
-        stages(source, Path(name) / "out")  # imports done
-        runs = [stages(source, Path(name) / "out") for _ in range(RUNS)]
-        spent = {stage: statistics.median(r[0][stage] for r in runs) for stage in runs[0][0]}
-        total = sum(spent.values())
-        for stage, took in spent.items():
-            print(f"{stage:32s} {took / total:6.1%}")
+        total, made = table(source, OPTIONS, runs)
         grey = np.asarray(Image.open(source).convert("L"), dtype=float)
+        waste = shapely.from_wkb(bytes.fromhex(made))
         parts = {
-            "decode": seconds(lambda: Image.open(source).load()),
-            "iso-line": seconds(lambda: find_contours(grey, 128)),
-            "buffer": seconds(lambda: shapely.buffer(runs[0][1], -0.64, quad_segs=16)),
+            "decode": seconds(lambda: Image.open(source).load(), 9),
+            "iso-line": seconds(lambda: find_contours(grey, 128), 3),
+            "buffer": seconds(lambda: shapely.buffer(waste, -0.64, quad_segs=16), 9),
         }
-    print(", ".join(f"{part} {took * 1000:.0f} ms" for part, took in parts.items()), f"- whole {total:.2f} s")
-    print(f"whole make against decode + iso-line + buffer: {total / sum(parts.values()):.1f}")
+        print(", ".join(f"{part} {took * 1000:.0f} ms" for part, took in parts.items()))
+        print(f"whole make against decode + iso-line + buffer: {total / sum(parts.values()):.1f}")
+        print("dearest by own time:", flush=True)
+        process(source, OPTIONS, "profile")
+
+
+def circle(runs: int) -> None:
+    """A bare circle, imports and all, against importing numpy, scipy.ndimage and shapely."""
+    bare = "import numpy, scipy.ndimage, shapely, time; print(time.process_time())"
+    with tempfile.TemporaryDirectory() as name:
+        source = Path(name) / "circle.svg"
+        source.write_text(
+            '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><circle cx="4" cy="4" r="4"/></svg>'
+        )
+        print("\na bare circle")
+        ours = min(sum(process(source, OPTIONS)[0].values()) for _ in range(runs))
+        env = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+        least = min(
+            float(
+                subprocess.run([sys.executable, "-c", bare], check=True, capture_output=True, env=env).stdout
+            )
+            for _ in range(runs)
+        )
+        print(f"{ours:.2f} s CPU, bare imports {least:.2f} s: {ours / least:.2f}")
 
 
 def shell() -> None:
@@ -115,7 +169,9 @@ def shell() -> None:
 
 def main() -> None:
     """Print everything asked for."""
-    whole()
+    runs = int(sys.argv[sys.argv.index("--runs") + 1]) if "--runs" in sys.argv else RUNS
+    whole(runs)
+    circle(runs)
     shell()
     if "--others" in sys.argv[1:]:
         for name, *arguments in OTHERS:

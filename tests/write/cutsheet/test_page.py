@@ -69,6 +69,8 @@ def test_every_tag_closes_and_nothing_is_fetched(work: Work) -> None:
             "its policy forbids it"
         )
     assert b"url(" not in cut_sheet(work)
+    policy = next(a["content"] for t, a in page.tags if t == "meta" and "http-equiv" in a) or ""
+    assert policy.startswith("default-src 'none'")
 
 
 def test_only_its_own_style_and_script_may_run(work: Work) -> None:
