@@ -52,8 +52,8 @@ def layouts(points: FloatArray, lattice: Lattice, tries: int = _TRIES) -> Iterat
     """Ways to cover points (n, 2), along and across, with the fewest strips, each with the fewest sheets.
 
     Neighbours share the overlap; of what lies in it each takes care of its half, so every line lies well
-    inside a sheet. The ways differ in where the first strip begins: with even ends first. Where it takes fewer, sheets
-    of a strip also stand apart over empty paper, to be joined by the strips beside it.
+    inside a sheet. The ways differ in where the first strip begins: with even ends first. Where it takes fewer,
+    sheets of a strip also stand apart over empty paper, to be joined by the strips beside it.
     """
     along, across = points.T
     pitch = lattice.across - lattice.overlap
@@ -83,10 +83,7 @@ def thinned(points: FloatArray) -> FloatArray:
 
 def fewest(points: FloatArray, lattice: Lattice) -> int:
     """Sheets of the best of `layouts`, counted without laying them out."""
-    return min(
-        sum(map(_printed, strips))
-        for strips in layouts(points, lattice, _COUNTED)
-    )
+    return min(sum(map(_printed, strips)) for strips in layouts(points, lattice, _COUNTED))
 
 
 def _slid(along: FloatArray, across: float, lattice: Lattice, tries: int) -> Strip:
