@@ -59,6 +59,8 @@ class Paint:
             self._buffer, pageCompression=1, invariant=1, pdfVersion=(1, 7), initialFontName=font
         )
         self.canvas.setTitle(title)
+        self.canvas.setAuthor("")
+        self.canvas.setSubject("")
         self.canvas.setCreator("cutout")
         self.canvas.setProducer("cutout")
         self.canvas.setViewerPreference("PrintScaling", "None")

@@ -117,7 +117,7 @@ def set_in_type(html: bytes, title: str, foot: str, size: tuple[float, float]) -
     story = [f for node in main.inside if isinstance(node, Node) for f in _flowables(node, room)]
     out = BytesIO()
     document = SimpleDocTemplate(
-        out, pagesize=size, title=title, creator="cutout", producer="cutout",
+        out, pagesize=size, title=title, author="", subject="", creator="cutout", producer="cutout",
         leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
     )  # fmt: skip
     under = partial(_foot, foot)

@@ -31,8 +31,8 @@ SCALES = (
     ),
 )
 """Paper over panel, the largest first: those of ISO 5455 and round ones between, so that a panel fills its sheet."""
-RING = (42.0, 34.0)
-"""Diameters of a detail (mm), the larger where there is room."""
+RINGS = (64.0, 52.0, 42.0)
+"""Diameters of a detail (mm), the largest that free paper has room for: it shows more of what is crowded."""
 _COLUMNS = (120.0, 106.0, 96.0)
 """Widths of the column of steps that are tried (mm)."""
 _LEFT, _LOW, _HIGH = OVERALL + 5.8, OVERALL + 2.4, 4.0
@@ -65,10 +65,11 @@ def shop_drawing_pdf(work: Work) -> bytes:
     page = sheet_size(work)
     paint = Paint(f"{work.title}: shop drawing", face=fonts.LETTERING)
     steps = work.plan.steps
-    layout, view, room, details = _laid_out(paint, work, steps, page)
+    layout, view, room = _laid_out(paint, work, steps, page)
     width = _width(layout.block)
     kept, over = _filled(blocks(paint, work, steps, width, brief=layout.brief), layout.columns)
-    spots, later = _slots(details, [*layout.free, *_below(kept, layout.columns)], room, view)
+    free = [*layout.free, *_below(kept, layout.columns)]
+    spots, later = _slots(_details(work, view, free), free, room, view)
     sides = 1 + bool(over or later)
     paint.page(*page)
     paint.bookmark("Shop drawing")
@@ -99,9 +100,9 @@ def sheet_size(work: Work) -> tuple[float, float]:
 
 def _laid_out(
     paint: Paint, work: Work, steps: tuple[Step, ...], page: tuple[float, float]
-) -> tuple[Layout, View, Room, tuple[Detail, ...]]:
+) -> tuple[Layout, View, Room]:
     """The layout with the largest scale whose words fit, else the largest that leaves them to the second side; the
-    panel's view laid in it, and the details it wants."""
+    panel's view laid in it, and the room that is left."""
     layout = _best_layout(paint, work, page)
     x0, _, x1, y1 = layout.view
     height = work.pattern.panel.height * layout.scale
@@ -110,7 +111,17 @@ def _laid_out(
     # Names may stand above and right of the panel; left of it and below it are its sizes.
     limits = (*corner, min(x1, corner[0] + width + 14.0) - 0.5, y1 - 0.5)
     view, room = lay_view(work, steps, layout.scale, corner, limits, min(30.0, 0.4 * height + 8.0))
-    return layout, view, room, details_of(work, view, RING[0])
+    return layout, view, room
+
+
+def _details(work: Work, view: View, free: Sequence[Box]) -> tuple[Detail, ...]:
+    """The details wanted, with the largest rings that all find room in free paper; else with the smallest."""
+    wanted: tuple[Detail, ...] = ()
+    for diameter in RINGS:
+        wanted = details_of(work, view, diameter)
+        if wanted and not _in_paper(wanted, free)[1]:
+            break
+    return wanted
 
 
 def _best_layout(paint: Paint, work: Work, page: tuple[float, float]) -> Layout:
@@ -217,16 +228,10 @@ def _slots(
     details: Sequence[Detail], free: Sequence[Box], room: Room, view: View
 ) -> tuple[list[tuple[Detail, tuple[float, float]]], list[Detail]]:
     """Details in free paper, else in free wood of the view; those that are needed and found neither come second."""
-    boxes = [list(box) for box in free]
-    found: list[tuple[Detail, tuple[float, float]]] = []
+    found, rest = _in_paper(details, free)
     later: list[Detail] = []
-    for detail in details:
+    for detail in rest:
         wide, tall = detail.slot
-        box = next((b for b in boxes if b[2] - b[0] >= wide and b[3] - b[1] >= tall), None)
-        if box is not None:
-            found.append((detail, (box[0], box[1])))
-            box[0] += wide + 1.0
-            continue
         spot = room.free_box((wide + 2.0, tall + 2.0), view.drawing.panel, view.drawing.wood, 3.0)
         if spot is not None:
             room.occupy(spot)
@@ -234,6 +239,24 @@ def _slots(
         elif detail.needed:
             later.append(detail)
     return found, later
+
+
+def _in_paper(
+    details: Sequence[Detail], free: Sequence[Box]
+) -> tuple[list[tuple[Detail, tuple[float, float]]], list[Detail]]:
+    """Details with their places in free boxes of paper, from the left; and those that found none."""
+    boxes = [list(box) for box in free]
+    found: list[tuple[Detail, tuple[float, float]]] = []
+    rest: list[Detail] = []
+    for detail in details:
+        wide, tall = detail.slot
+        box = next((b for b in boxes if b[2] - b[0] >= wide and b[3] - b[1] >= tall), None)
+        if box is None:
+            rest.append(detail)
+            continue
+        found.append((detail, (box[0], box[1])))
+        box[0] += wide + 1.0
+    return found, rest
 
 
 def _frame(paint: Paint, page: tuple[float, float], columns: Sequence[Box]) -> None:

@@ -273,8 +273,14 @@ def _set_up(work: Work, width: float) -> list[str]:
     face = "back" if work.template.back else "show face"
     blade = work.kit.blade
     kerf = format_length(blade.kerf, work.units)
-    text = f"Keep {kept}; {face} seen; {work.kit.wood.title}{lies}; {blade.title}; kerf {kerf}"
-    return fonts.wrap(text, fonts.LETTERS, size(WORDS), width * PT)[:2]
+    kept_on = f"Keep {kept}; {face} seen; {work.kit.wood.title}{lies}"
+    # A long name of a blade loses its sizes before anything is cut off: the kerf says what they matter for.
+    named = (blade.title, blade.title.split(",")[0])
+    ways = [
+        fonts.wrap(f"{kept_on}; {name}; kerf {kerf}", fonts.LETTERS, size(WORDS), width * PT)
+        for name in named
+    ]
+    return next((lines for lines in ways if len(lines) <= 2), ways[-1])[:2]
 
 
 def _grain(degrees: float) -> str:

@@ -186,7 +186,8 @@ def _joining(flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -
         )
     if notes.left_out:
         names = ", ".join(dict.fromkeys(label.text for label in notes.left_out))
-        flow.text(f"No room on a sheet for these, look for them on the shop drawing: {names}.")
+        where = "their place is drawn all the same" if drawing.more else "look for them on the shop drawing"
+        flow.text(f"No room on a sheet for these, {where}: {names}.")
     stops = [f for f in work.findings if f.severity == "stop" and not f.cleared]
     if stops:
         flow.text(

@@ -13,6 +13,8 @@ from cutout.write.template.tiling import Sheet, Tiling, column_letters
 ARM = 3.0
 """Half the length of a cross (mm)."""
 
+_LETTER = 5.0
+"""Room kept for the letter of a mark (mm)."""
 _ENOUGH = 7.0
 """Clear paper (mm) round a mark that counts as free; more is no better."""
 
@@ -52,8 +54,8 @@ def _clearest(shared: Box, half: int, lines: shapely.Geometry, overlap: float) -
     x0, y0, x1, y1 = shared
     upright = x1 - x0 < y1 - y0
     low, high = (y0, y1) if upright else (x0, x1)
-    # Marks keep out of the corners, where four sheets meet and the next join has its own.
-    inset = min(overlap + 2 * ARM, (high - low) / 4)
+    # Marks keep out of the corners, where four sheets meet and the next join has its own, with room for their letter.
+    inset = min(overlap + 2 * ARM + _LETTER, (high - low) / 4)
     low, high = low + inset, high - inset
     reach = 0.35 * (high - low)
     along = np.linspace(low, low + reach, 24) if half == 0 else np.linspace(high, high - reach, 24)

@@ -52,7 +52,8 @@ def layouts(points: FloatArray, lattice: Lattice, tries: int = _TRIES) -> Iterat
     """Ways to cover points (n, 2), along and across, with the fewest strips, each with the fewest sheets.
 
     Neighbours share the overlap; of what lies in it each takes care of its half, so every line lies well
-    inside a sheet. The ways differ in where the first strip begins: with even ends first.
+    inside a sheet. The ways differ in where the first strip begins: with even ends first. Where it takes fewer,
+    sheets of a strip also stand apart over empty paper, to be joined by the strips beside it.
     """
     along, across = points.T
     pitch = lattice.across - lattice.overlap
@@ -64,9 +65,15 @@ def layouts(points: FloatArray, lattice: Lattice, tries: int = _TRIES) -> Iterat
         which = _cells(across, begin, pitch, lattice.overlap, count)
         order = np.lexsort((along, which))
         parts = np.split(along[order], np.searchsorted(which[order], np.arange(1, count)))
-        yield tuple(
-            _slid(part, begin + k * pitch, lattice, tries) for k, part in enumerate(parts) if len(part)
+        lanes = [(part, begin + k * pitch) for k, part in enumerate(parts) if len(part)]
+        even = tuple(_slid(part, place, lattice, tries) for part, place in lanes)
+        yield even
+        apart = tuple(
+            min((one, _apart(part, place, lattice)), key=_printed)
+            for one, (part, place) in zip(even, lanes, strict=True)
         )
+        if sum(map(_printed, apart)) < sum(map(_printed, even)):
+            yield apart
 
 
 def thinned(points: FloatArray) -> FloatArray:
@@ -76,10 +83,7 @@ def thinned(points: FloatArray) -> FloatArray:
 
 def fewest(points: FloatArray, lattice: Lattice) -> int:
     """Sheets of the best of `layouts`, counted without laying them out."""
-    return min(
-        sum(len(np.flatnonzero(strip.used)) for strip in strips)
-        for strips in layouts(points, lattice, _COUNTED)
-    )
+    return min(sum(map(_printed, strips)) for strips in layouts(points, lattice, _COUNTED))
 
 
 def _slid(along: FloatArray, across: float, lattice: Lattice, tries: int) -> Strip:
@@ -102,6 +106,26 @@ def _slid(along: FloatArray, across: float, lattice: Lattice, tries: int) -> Str
     used = np.unique(cells[best])
     span = np.arange(used[0], used[-1] + 1)
     return Strip(across, begins[best] + span * pitch, np.isin(span, used).astype(float))
+
+
+def _apart(along: FloatArray, across: float, lattice: Lattice) -> Strip:
+    """The fewest sheets that cover sorted places, each where it must be: beside the one before, or as far on as there
+    is nothing to show. From the first place on each sheet reaches as far as it can, which no other way beats."""
+    pitch = lattice.along - lattice.overlap
+    starts: list[float] = []
+    n = 0
+    while n < len(along):
+        first = float(along[n]) - PAD
+        starts.append(max(first, starts[-1] + pitch) if starts else first)
+        # What lies in the outer half of a sheet's overlap is the next one's, but for its last bit.
+        n = int(np.searchsorted(along, starts[-1] + lattice.along - lattice.overlap / 2))
+        if n < len(along) and along[-1] <= starts[-1] + lattice.along - PAD:
+            n = len(along)
+    return Strip(across, np.array(starts), np.ones(len(starts)))
+
+
+def _printed(strip: Strip) -> int:
+    return int(strip.used.sum())
 
 
 def _cells(at: FloatArray, begin: float, pitch: float, overlap: float, count: int) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 import pypdfium2 as pdfium
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon
 
@@ -82,6 +82,7 @@ def test_hardware_is_shown_at_its_size_and_kept_clear_of(make_work: Callable[...
     assert drawing.geometry(magnet.area).centroid.coords[0] == pytest.approx((220.0, 160.0), abs=1e-6)
 
 
+@settings(deadline=None, max_examples=40)
 @given(
     turn=st.floats(0, np.pi), strain=st.floats(0.002, 0.02), wide=st.floats(80, 600), tall=st.floats(80, 600)
 )
