@@ -19,7 +19,7 @@ from cutout.geom.curve import Arc, Cubic, Line
 from cutout.geom.outline import Note, Outline, Ring, as_multi
 from cutout.job.schema import Job, TemplatePart
 from cutout.kit import Kit, bit, blade, drills, feeds, machine, wood
-from cutout.pattern import Panel, Pattern, cut_pattern
+from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.route.model import Pass, Tab, ToolPath
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof, Step
 from cutout.write.work import Work
@@ -71,7 +71,8 @@ def _inset_path(polygon: shapely.Polygon, inset: float) -> np.ndarray:
 
 def _plan(pattern: Pattern, kit: Kit) -> Plan:
     """Holes and legs by hand: one starter inside each opening, once round, back to the start."""
-    holes, legs = [], []
+    holes: list[Hole] = []
+    legs: list[Leg] = []
     length = 0.0
     for opening in pattern.openings:
         path = _inset_path(opening.region, kit.blade.kerf / 2)
@@ -158,7 +159,7 @@ def make_work() -> WorkMaker:
     def build(
         outline: Outline | None = None,
         panel: Panel | None = None,
-        keep: str = "panel",
+        keep: Keep = "panel",
         paper_name: str = "a4",
         **fields: object,
     ) -> Work:
@@ -167,7 +168,7 @@ def make_work() -> WorkMaker:
             outline or invented_outline(),
             panel or Panel(240.0, 180.0, 18.0, math.pi / 2),
             keep,
-            kit.blade.kerf,  # type: ignore[arg-type]
+            kit.blade.kerf,
         )
         own = outline is None and keep == "panel"
         empty = Plan((), (), (), (), 0.0, 0, 0.0)

@@ -97,7 +97,7 @@ def test_finished_jobs_on_boards(tmp_path: Path) -> None:
     for n, size in enumerate([(200.0, 100.0), (90.0, 70.0), (90.0, 70.0)]):
         _finished(tmp_path, f"sign {n}", *size)
     assert cut_of(tmp_path / "sign 1" / "result.json").piece.area == pytest.approx(90 * 70 - 70 * 50)
-    part = NestPart(length="300mm", width="120mm", tries=1)  # type: ignore[arg-type]
+    part = NestPart(length="300mm", width="120mm", tries=1)
     out = tmp_path / "out"
     said = lay_on_boards(results_in([tmp_path]), part, Job(), tmp_path, out)
     assert said.startswith("3 pieces on ")

@@ -23,6 +23,7 @@ import pdfplumber
 import pypdfium2 as pdfium
 import shapely
 from shapely import affinity
+from shapely.geometry.base import BaseGeometry
 
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "write" / "template"))
@@ -82,14 +83,14 @@ def sheets(count: int) -> None:
     )
 
 
-def turned_sheets(lines: shapely.Geometry, least: int) -> int:
+def turned_sheets(lines: BaseGeometry, least: int) -> int:
     """Sheets when the drawing may lie turned on them, by the search of `sheet_turn`; what is shown beside the ink is
     left out of account."""
     points = thinned(points_on(lines))
     turns = [
         (
             fewest_slid(
-                shapely.get_coordinates(affinity.rotate(shapely.multipoints(points), d, origin=(0, 0))), A4
+                shapely.get_coordinates(affinity.rotate(shapely.MultiPoint(points), d, origin=(0, 0))), A4
             ),
             d,
         )

@@ -28,7 +28,8 @@ from scipy.ndimage import gaussian_filter
 from skimage.measure import find_contours
 
 from cutout.job.options import asked_for
-from cutout.run import make, write_out
+from cutout.run import make
+from cutout.write.outputs import write_out
 
 HERE = Path(__file__).parent
 HERON = HERE.parent.parent / "examples" / "heron-shutter" / "heron.svg"
@@ -75,7 +76,7 @@ def stages(source: Path, target: Path) -> tuple[dict[str, float], shapely.Geomet
 
     job, folder = asked_for(source, dict(OPTIONS))
     work = make(job, folder, note)
-    write_out(work, job, folder, target, note)
+    write_out(work, target)
     marks.append(("", time.perf_counter()))
     spent = {name: end - start for (name, start), (_, end) in itertools.pairwise(marks)}
     spent["writing the files"] = spent.pop("drawing the template")

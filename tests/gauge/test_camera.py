@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from photo import Shot, pinhole
 from scipy.special import erf
 
 from cutout.gauge.camera import fit
 from cutout.gauge.rung import circle
 from cutout.gauge.slot import _edges
+from tests.gauge.photo import Shot, pinhole
 
 
 @settings(max_examples=25, deadline=None)

@@ -232,7 +232,7 @@ def test_a_machine_without_arcs_gets_straight_moves_close_to_them(routed):
         shapely.union_all([shapely.LineString(way[:, :2]) for way in lines_at(m, -18.4, -18.4)])
         for m in (curved, straight)
     ]
-    assert shapely.hausdorff_distance(*ways, densify=0.2) < 0.01
+    assert shapely.hausdorff_distance(ways[0], ways[1], densify=0.2) < 0.01
 
 
 def test_a_machine_that_changes_bits_gets_one_program(make_work):

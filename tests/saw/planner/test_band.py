@@ -55,7 +55,7 @@ def test_a_run_is_never_too_tight_and_never_leaves_the_band(
     for run in runs(ring, radius, KERF, allow):
         assert least_radius(run) > 0.97 * radius
         points = shapely.points(run.z.real, run.z.imag)
-        away = shapely.distance(points, ring)
+        away = np.asarray(shapely.distance(points, ring))
         within = shapely.contains(inside, points)
         # An arc between stations may bulge a little beyond what holds at them.
         assert away[within].max(initial=0.0) <= allow + 2 * BULGE
