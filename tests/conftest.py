@@ -84,10 +84,14 @@ def _plan(pattern: Pattern, kit: Kit) -> Plan:
         legs.append(Leg(len(legs) + 1, opening.id, path[: half + 1], f"hole {number}", "corner"))
         legs.append(
             Leg(
-                len(legs) + 1, opening.id, path[:0:-1][: len(path) - half], f"hole {number}", f"leg {len(legs)}",
+                len(legs) + 1,
+                opening.id,
+                path[:0:-1][: len(path) - half],
+                f"hole {number}",
+                f"leg {len(legs)}",
                 MultiPolygon([opening.region]),
             )
-        )  # fmt: skip
+        )
         length += float(shapely.length(opening.region.exterior))
     tip = (150.0, 140.0)
     holes.append(Hole(len(holes) + 1, (145.0, 135.0), 3.0, ("relief",), pattern.openings[1].id))
@@ -118,20 +122,38 @@ def _findings() -> tuple[Finding, ...]:
     return ordered(
         (
             worded(
-                "thin web", "stop", (168.0, 100.0), 4.2, 9.0, None,
+                "thin web",
+                "stop",
+                (168.0, 100.0),
+                4.2,
+                9.0,
+                None,
                 "The wood between the leaf and the round window is only 4.2 mm wide.",
                 "Move them apart, or make the panel thicker.",
             ),
             worded(
-                "tight corner", "care", (150.0, 140.0), 0.9, None, 2,
+                "tight corner",
+                "care",
+                (150.0, 140.0),
+                0.9,
+                None,
+                2,
                 "The leaf's tip <is> sharper than the blade can turn & needs a hole.",
                 "Drill hole 4 first.",
             ),
             worded(
-                "speck", "care", (40.0, 40.0), 1.1, 2.0, 2, "A speck 1.1 mm across.", "It was dropped.", cleared=True,
+                "speck",
+                "care",
+                (40.0, 40.0),
+                1.1,
+                2.0,
+                2,
+                "A speck 1.1 mm across.",
+                "It was dropped.",
+                cleared=True,
             ),
         )
-    )  # fmt: skip
+    )
 
 
 def _router(pattern: Pattern) -> ToolPath:

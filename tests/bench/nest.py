@@ -98,8 +98,16 @@ def main() -> None:
             took = time.process_time() - begun
             shapes = list(layout.placed(0).geoms)
             least = min(a.distance(b) for n, a in enumerate(shapes) for b in shapes[:n])
-            row = (seed, tries, round(shelves), round(layout.used), f"{layout.used / shelves:.2f}",
-                   f"{layout.share:.1%}", f"{least:.3f}", f"{took:.1f}")  # fmt: skip
+            row = (
+                seed,
+                tries,
+                round(shelves),
+                round(layout.used),
+                f"{layout.used / shelves:.2f}",
+                f"{layout.share:.1%}",
+                f"{least:.3f}",
+                f"{took:.1f}",
+            )
             print("".join(f"{value:>16}" for value in row))
 
 

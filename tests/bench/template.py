@@ -125,9 +125,15 @@ def paper_of(count: int) -> None:
             sides = len(pdfium.PdfDocument(shop))
             small = small_letters(template) + small_letters(shop)
             row = (
-                1, sides == 1, sides <= 2, len(notes.left_out), on_line, small,
-                clipped(template, tiling, notes.marks), len(job.plan.steps),
-            )  # fmt: skip
+                1,
+                sides == 1,
+                sides <= 2,
+                len(notes.left_out),
+                on_line,
+                small,
+                clipped(template, tiling, notes.marks),
+                len(job.plan.steps),
+            )
             totals += np.array(row, dtype=int)
             print(
                 f"{name:24s} {size:4.0f} mm: {len(tiling.sheets):2d} sheets, sides {sides}, steps {row[7]}, unplaced "
@@ -169,9 +175,19 @@ def work_of(title: str, pattern: Pattern, kit: Kit, cuts: Plan) -> Work:
     """A finished job round a plan."""
     nothing = ToolPath((), shapely.MultiPolygon(), (), 0.0, 0.0, 0.0, 0.0)
     return Work(
-        job=Job(units="mm"), title=title, kit=kit, before=pattern, pattern=pattern, findings=(), bridges=(),
-        eased=None, plan=cuts, proof=Proof(True, (), 0.0, (), 0), router=nothing, notes=(),
-    )  # fmt: skip
+        job=Job(units="mm"),
+        title=title,
+        kit=kit,
+        before=pattern,
+        pattern=pattern,
+        findings=(),
+        bridges=(),
+        eased=None,
+        plan=cuts,
+        proof=Proof(True, (), 0.0, (), 0),
+        router=nothing,
+        notes=(),
+    )
 
 
 def large_pdf() -> None:
