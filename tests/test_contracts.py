@@ -18,7 +18,11 @@ configure()
 
 ROOT = Path(__file__).parents[1]
 SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["importlinter"]
-SORTS = {"layers": LayersContract, "forbidden": ForbiddenContract, "protected": ProtectedContract}
+SORTS: dict[str, Any] = {
+    "layers": LayersContract,
+    "forbidden": ForbiddenContract,
+    "protected": ProtectedContract,
+}
 HOMELESS = "cutout.measure.webs"
 """A module that is the home of no library."""
 
