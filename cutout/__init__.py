@@ -15,8 +15,8 @@ __version__ = "0.2.0"
 
 _DOOR = (
     "Finding", "Hole", "Job", "Kit", "Leg", "Mended", "Mending", "Outcome", "Outline", "Panel", "Pattern",
-    "Picture", "Plan", "Proof", "ToolPath", "Work", "findings", "job_for", "kit_with", "lay_out", "make",
-    "make_all", "mend", "outline_of", "plan", "prove", "rings_of", "tool_path",
+    "Picture", "Plan", "Proof", "Said", "ToolPath", "Work", "findings", "job_for", "kit_with", "lay_out", "make",
+    "make_all", "mend", "outline_of", "plan", "prove", "rings_of", "said", "tool_path",
 )  # fmt: skip
 """What the door has; named here, so that asking for anything else does not load it."""
 

@@ -44,10 +44,37 @@ from cutout.write.svg import outline_svg
 from cutout.write.work import Work
 
 __all__ = [
-    "Finding", "Hole", "Job", "Kit", "Leg", "Mended", "Mending", "Outcome", "Outline", "Panel", "Pattern",
-    "Picture", "Plan", "Proof", "Said", "ToolPath", "Work", "findings", "job_for", "kit_with", "lay_out", "make",
-    "make_all", "mend", "outline_of", "plan", "prove", "rings_of", "said", "tool_path",
-]  # fmt: skip
+    "Finding",
+    "Hole",
+    "Job",
+    "Kit",
+    "Leg",
+    "Mended",
+    "Mending",
+    "Outcome",
+    "Outline",
+    "Panel",
+    "Pattern",
+    "Picture",
+    "Plan",
+    "Proof",
+    "Said",
+    "ToolPath",
+    "Work",
+    "findings",
+    "job_for",
+    "kit_with",
+    "lay_out",
+    "make",
+    "make_all",
+    "mend",
+    "outline_of",
+    "plan",
+    "prove",
+    "rings_of",
+    "said",
+    "tool_path",
+]
 
 Picture: TypeAlias = Any
 """A source: a path, the bytes of a file, a PIL.Image, an array (h, w[, 1..4]) of 0..255 or 0..1, an `Outline`, or a

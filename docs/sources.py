@@ -13,7 +13,7 @@ from cutout.kit import Bit, Limits, Machine
 from cutout.kit.data import load
 
 CODE = Path(__file__).parent.parent / "cutout"
-PACKAGES = ("kit", "check", "measure", "amend", "saw", "route")
+PACKAGES = ("kit", "check", "measure", "amend", "saw", "route", "say")
 """Packages whose named numbers decide what is found, mended, drilled and cut."""
 
 DECIDES: dict[str, dict[str, tuple[str, str]]] = {

@@ -19,7 +19,7 @@ from cutout.geom.curve import Arc, Cubic, Line
 from cutout.geom.outline import Note, Outline, Ring, as_multi
 from cutout.job.schema import Job, TemplatePart
 from cutout.kit import Kit, bit, blade, drills, feeds, machine, wood
-from cutout.pattern import Panel, Pattern, cut_pattern
+from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.route.model import Pass, Tab, ToolPath
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof, Step
 from cutout.write.work import Work
@@ -71,7 +71,8 @@ def _inset_path(polygon: shapely.Polygon, inset: float) -> np.ndarray:
 
 def _plan(pattern: Pattern, kit: Kit) -> Plan:
     """Holes and legs by hand: one starter inside each opening, once round, back to the start."""
-    holes, legs = [], []
+    holes: list[Hole] = []
+    legs: list[Leg] = []
     length = 0.0
     for opening in pattern.openings:
         path = _inset_path(opening.region, kit.blade.kerf / 2)
@@ -83,10 +84,14 @@ def _plan(pattern: Pattern, kit: Kit) -> Plan:
         legs.append(Leg(len(legs) + 1, opening.id, path[: half + 1], f"hole {number}", "corner"))
         legs.append(
             Leg(
-                len(legs) + 1, opening.id, path[:0:-1][: len(path) - half], f"hole {number}", f"leg {len(legs)}",
+                len(legs) + 1,
+                opening.id,
+                path[:0:-1][: len(path) - half],
+                f"hole {number}",
+                f"leg {len(legs)}",
                 MultiPolygon([opening.region]),
             )
-        )  # fmt: skip
+        )
         length += float(shapely.length(opening.region.exterior))
     tip = (150.0, 140.0)
     holes.append(Hole(len(holes) + 1, (145.0, 135.0), 3.0, ("relief",), pattern.openings[1].id))
@@ -117,20 +122,38 @@ def _findings() -> tuple[Finding, ...]:
     return ordered(
         (
             worded(
-                "thin web", "stop", (168.0, 100.0), 4.2, 9.0, None,
+                "thin web",
+                "stop",
+                (168.0, 100.0),
+                4.2,
+                9.0,
+                None,
                 "The wood between the leaf and the round window is only 4.2 mm wide.",
                 "Move them apart, or make the panel thicker.",
             ),
             worded(
-                "tight corner", "care", (150.0, 140.0), 0.9, None, 2,
+                "tight corner",
+                "care",
+                (150.0, 140.0),
+                0.9,
+                None,
+                2,
                 "The leaf's tip <is> sharper than the blade can turn & needs a hole.",
                 "Drill hole 4 first.",
             ),
             worded(
-                "speck", "care", (40.0, 40.0), 1.1, 2.0, 2, "A speck 1.1 mm across.", "It was dropped.", cleared=True,
+                "speck",
+                "care",
+                (40.0, 40.0),
+                1.1,
+                2.0,
+                2,
+                "A speck 1.1 mm across.",
+                "It was dropped.",
+                cleared=True,
             ),
         )
-    )  # fmt: skip
+    )
 
 
 def _router(pattern: Pattern) -> ToolPath:
@@ -158,7 +181,7 @@ def make_work() -> WorkMaker:
     def build(
         outline: Outline | None = None,
         panel: Panel | None = None,
-        keep: str = "panel",
+        keep: Keep = "panel",
         paper_name: str = "a4",
         **fields: object,
     ) -> Work:
@@ -167,7 +190,7 @@ def make_work() -> WorkMaker:
             outline or invented_outline(),
             panel or Panel(240.0, 180.0, 18.0, math.pi / 2),
             keep,
-            kit.blade.kerf,  # type: ignore[arg-type]
+            kit.blade.kerf,
         )
         own = outline is None and keep == "panel"
         empty = Plan((), (), (), (), 0.0, 0, 0.0)

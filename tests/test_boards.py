@@ -51,9 +51,11 @@ def job(folder: Path, names: str, **parts: Any) -> Job:
     (folder / "list.csv").write_text(names, "utf-8")
     figure = {"text": "{name}", "font": str(FONT), "fit": True, "margin": "5mm"}
     data: dict[str, Any] = {
-        "keep": "figure", "names": "list.csv", "figures": [figure],
+        "keep": "figure",
+        "names": "list.csv",
+        "figures": [figure],
         "panel": {"width": "200mm", "height": "80mm", "thickness": "6mm", "wood": "plywood"},
-    }  # fmt: skip
+    }
     return job_from({**data, **parts})
 
 
@@ -85,8 +87,11 @@ def _finished(folder: Path, name: str, w: float, h: float, mode: str = "panel") 
     """A result as `make` writes it, its parts that are read here: a panel with a window, or a kept rectangle."""
     outer = [[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]]
     window = [[10.0, 10.0], [w - 10, 10.0], [w - 10, h - 10], [10.0, h - 10]]
-    keep, waste = ({"outer": outer, "inner": [window]}, {"outer": window, "inner": []}) if mode == "panel" else (
-        {"outer": window, "inner": []}, {"outer": outer, "inner": [window]})  # fmt: skip
+    keep, waste = (
+        ({"outer": outer, "inner": [window]}, {"outer": window, "inner": []})
+        if mode == "panel"
+        else ({"outer": window, "inner": []}, {"outer": outer, "inner": [window]})
+    )
     (folder / name).mkdir()
     pattern = {"keep_mode": mode, "keep": [keep], "waste": [waste]}
     (folder / name / "result.json").write_text(json.dumps({"title": name, "pattern": pattern}))
@@ -97,7 +102,7 @@ def test_finished_jobs_on_boards(tmp_path: Path) -> None:
     for n, size in enumerate([(200.0, 100.0), (90.0, 70.0), (90.0, 70.0)]):
         _finished(tmp_path, f"sign {n}", *size)
     assert cut_of(tmp_path / "sign 1" / "result.json").piece.area == pytest.approx(90 * 70 - 70 * 50)
-    part = NestPart(length="300mm", width="120mm", tries=1)  # type: ignore[arg-type]
+    part = NestPart(length="300mm", width="120mm", tries=1)
     out = tmp_path / "out"
     said = lay_on_boards(results_in([tmp_path]), part, Job(), tmp_path, out)
     assert said.startswith("3 pieces on ")

@@ -281,8 +281,11 @@ def test_the_shell_completes_commands_and_names() -> None:
         settings["COMP_CWORD"] = str(len(words))
         done = subprocess.run(
             [sys.executable, "-c", "from cutout.cli import main; main()"],
-            capture_output=True, text=True, check=True, env=os.environ | settings,
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            check=True,
+            env=os.environ | settings,
+        )
         return {line.partition(",")[2] for line in done.stdout.split()}
 
     assert completed("m") == {"make"}

@@ -7,6 +7,7 @@ import io
 import json
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,7 +20,7 @@ from cutout.errors import CutoutError
 from cutout.run import make as run_again
 from tests.test_docs import blocks
 
-SIZES = {"width": 90, "panel": (200, 160)}
+SIZES: dict[str, Any] = {"width": 90, "panel": (200, 160)}
 
 
 def disc() -> np.ndarray:
@@ -120,7 +121,8 @@ def codes_and_results(out: Path, outcomes: tuple[cutout.Outcome, ...]) -> tuple[
 
 
 def test_a_batch_on_processes_of_our_own_and_on_a_lent_executor(tmp_path: Path) -> None:
-    paths, told = batch(tmp_path), []
+    paths = batch(tmp_path)
+    told: list[cutout.Outcome] = []
     own = cutout.make_all(paths, tmp_path / "own", each=told.append, **SIZES)
     with ThreadPoolExecutor(1) as threads:
         lent = cutout.make_all(paths, tmp_path / "lent", threads, **SIZES)

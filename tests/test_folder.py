@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 from pebble import ProcessPool
@@ -88,7 +89,10 @@ def test_a_folder_without_pictures_is_one_line(tmp_path: Path, capsys: pytest.Ca
 def test_a_process_that_dies_is_a_line_not_the_end() -> None:
     told: list[Outcome] = []
     with ProcessPool(1) as pool:
-        running = [pool.schedule(os._exit, [11]), pool.schedule(Outcome, [Path("b.png"), Path(), 0, "fine"])]
+        running: list[Any] = [
+            pool.schedule(os._exit, [11]),
+            pool.schedule(Outcome, [Path("b.png"), Path(), 0, "fine"]),
+        ]
         jobs = [(Path("a.png"), Path("a-cutout")), (Path("b.png"), Path())]
         died, went_on = _gathered(running, jobs, told.append)
     assert (died.code, went_on.code, len(told)) == (2, 0, 2)

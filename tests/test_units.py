@@ -1,11 +1,14 @@
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import cutout
 from cutout.errors import UnitError
 from cutout.units import (
     Units,
@@ -177,3 +180,10 @@ def test_every_sixty_fourth_of_an_inch_is_exact(whole: int, part: int) -> None:
 def test_count_names_one_and_many() -> None:
     assert [count(n, "hole") for n in (0, 1, 2)] == ["0 holes", "1 hole", "2 holes"]
     assert [count(n, "pass", "passes") for n in (1, 3)] == ["1 pass", "3 passes"]
+
+
+def test_an_inch_is_said_once() -> None:
+    """25.4 stands in units.py and nowhere else in the program."""
+    source = Path(cutout.__file__).parent
+    files = source.rglob("*.py")
+    assert [f.name for f in files if re.search(r"\b25\.4\b", f.read_text("utf-8"))] == ["units.py"]

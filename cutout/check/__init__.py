@@ -21,17 +21,43 @@ from cutout.kit import Kit
 from cutout.pattern import Pattern
 
 __all__ = [
-    "CHECKS", "Check", "Finding", "drawn_line", "glue_line", "hint", "kit", "loose_piece", "narrow_opening",
-    "near_edge", "off_panel", "ordered", "run", "short_grain", "speck", "thin_web", "tight_corner", "tight_curve",
-]  # fmt: skip
+    "CHECKS",
+    "Check",
+    "Finding",
+    "drawn_line",
+    "glue_line",
+    "hint",
+    "kit",
+    "loose_piece",
+    "narrow_opening",
+    "near_edge",
+    "off_panel",
+    "ordered",
+    "run",
+    "short_grain",
+    "speck",
+    "thin_web",
+    "tight_corner",
+    "tight_curve",
+]
 
 Check: TypeAlias = Callable[[Pattern, Kit], Iterable[Finding]]
 """What a check is: the pattern and what the user owns in, findings out."""
 
 CHECKS: tuple[Check, ...] = (
-    tight_corner, tight_curve, narrow_opening, thin_web, short_grain, glue_line, loose_piece, near_edge, off_panel,
-    speck, kit, drawn_line,
-)  # fmt: skip
+    tight_corner,
+    tight_curve,
+    narrow_opening,
+    thin_web,
+    short_grain,
+    glue_line,
+    loose_piece,
+    near_edge,
+    off_panel,
+    speck,
+    kit,
+    drawn_line,
+)
 """Every check, in the order they are run."""
 
 

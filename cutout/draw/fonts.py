@@ -17,6 +17,8 @@ from PIL import ImageFont
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
+from cutout.units import MM_PER_INCH
+
 PLAIN = "CutoutSans"
 BOLD = "CutoutSans-Bold"
 LETTERS = "CutoutLettering"
@@ -36,7 +38,7 @@ class Face:
     text: float
 
 
-PER_MM = 72 / 25.4 / (736 / 1024)
+PER_MM = 72 / MM_PER_INCH / (736 / 1024)
 """Points of lettering for each millimetre of its capitals' and figures' height: in the font's own table capitals are
 736 of 1024 units high."""
 

@@ -8,9 +8,14 @@ from cutout.draw.paint import PT, Paint
 from cutout.draw.signs import NUMBER, WORDS, disc, disc_half, disc_tall, size
 
 HEIGHT: dict[Style, float] = {
-    "plain": NUMBER, "bold": NUMBER, "ringed": NUMBER, "disc": NUMBER, "balloon": NUMBER,
-    "words": WORDS, "upright": WORDS,
-}  # fmt: skip
+    "plain": NUMBER,
+    "bold": NUMBER,
+    "ringed": NUMBER,
+    "disc": NUMBER,
+    "balloon": NUMBER,
+    "words": WORDS,
+    "upright": WORDS,
+}
 """Height of the capitals of each style of label (mm)."""
 
 DROP = 0.26

@@ -16,8 +16,9 @@ from cutout.draw.box import Box
 from cutout.draw.shapes import cubics
 from cutout.geom.curve import Line
 from cutout.geom.outline import Ring
+from cutout.units import MM_PER_INCH
 
-PT = 72 / 25.4
+PT = 72 / MM_PER_INCH
 """Points per millimetre."""
 
 _PLACES = 2

@@ -35,9 +35,13 @@ def laid_on_ground(colour: Light, name: str) -> Laid:
     h, w, _ = colour.shape
     rim = max(2, round(_BORDER * min(h, w)))
     edge = np.concatenate(
-        [colour[:rim].reshape(-1, 3), colour[-rim:].reshape(-1, 3), colour[:, :rim].reshape(-1, 3),
-         colour[:, -rim:].reshape(-1, 3)]
-    )  # fmt: skip
+        [
+            colour[:rim].reshape(-1, 3),
+            colour[-rim:].reshape(-1, 3),
+            colour[:, :rim].reshape(-1, 3),
+            colour[:, -rim:].reshape(-1, 3),
+        ]
+    )
     ground = np.median(edge, axis=0)
     step = max(1, round(max(h, w) / _SMALL))
     small = np.stack([reduced(colour[..., k], step) for k in range(3)], axis=-1)

@@ -42,9 +42,17 @@ PANEL = Flag("--panel", ("panel",), "text", "WxH", "Size of the panel, like 500x
 """The one flag that stands for two settings."""
 
 _WORDS = {
-    "--grain": "DEGREES", "--turn": "DEGREES", "--print-scale": "SHORTxLONG", "--at": "X,Y", "--corners": "X,Y,...",
-    "--threshold": "0..255|local", "--sheet": "PAPER|WxH", "--mat": "WxH", "--drill": "LIST", "--smooth": "0..1",
-}  # fmt: skip
+    "--grain": "DEGREES",
+    "--turn": "DEGREES",
+    "--print-scale": "SHORTxLONG",
+    "--at": "X,Y",
+    "--corners": "X,Y,...",
+    "--threshold": "0..255|local",
+    "--sheet": "PAPER|WxH",
+    "--mat": "WxH",
+    "--drill": "LIST",
+    "--smooth": "0..1",
+}
 """What stands for the value in the help, where its kind doesn't say it."""
 
 _KINDS = {"length": "LENGTH", "number": "NUMBER", "whole number": "COUNT", "text": "NAME"}

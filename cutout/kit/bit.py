@@ -83,7 +83,9 @@ def bit(text: str, default: Units | None = None) -> Bit:
     units: Units = "in" if said_in or (default == "in" and "m" not in key) else "mm"
     known = next((b for b in bits().values() if abs(b.diameter - diameter) < 1e-6), None)
     return known or Bit(
-        key, f"straight bit, {format_length(diameter, units)}", diameter,
+        key,
+        f"straight bit, {format_length(diameter, units)}",
+        diameter,
         "your own bit, by its diameter; two flutes and half its diameter in a turn: common practice, no source",
         speed=_SPEED if diameter <= _LARGE else _LARGE_SPEED,
-    )  # fmt: skip
+    )

@@ -8,7 +8,7 @@ from typing import Literal
 
 from cutout.errors import KitError
 from cutout.kit.data import choose, table
-from cutout.units import spelled
+from cutout.units import MM_PER_INCH, spelled
 
 RadiusFrom = Literal["measured", "catalogue", "formula"]
 
@@ -75,8 +75,8 @@ class Blade:
 
     @property
     def least_thickness(self) -> float:
-        """Wood thickness (mm) that keeps two teeth in the cut: 2 * 25.4 / TPI (ShopNotes 68 p. 10-11)."""
-        return 2 * 25.4 / self.tpi
+        """Wood thickness (mm) that keeps two teeth in the cut: two inches over TPI (ShopNotes 68 p. 10-11)."""
+        return 2 * MM_PER_INCH / self.tpi
 
     def measured(self, radius: float) -> Blade:
         """The same blade with a turning radius (mm) the user measured on scrap."""

@@ -38,9 +38,11 @@ def free_room(
         ys = np.linspace(y0 + half[1], y1 - half[1], _STEPS)
         spots = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 1, 2)
         apart = (
-            (spots[..., 0] + half[0] <= others[:, 0]) | (spots[..., 0] - half[0] >= others[:, 2])
-            | (spots[..., 1] + half[1] <= others[:, 1]) | (spots[..., 1] - half[1] >= others[:, 3])
-        )  # fmt: skip
+            (spots[..., 0] + half[0] <= others[:, 0])
+            | (spots[..., 0] - half[0] >= others[:, 2])
+            | (spots[..., 1] + half[1] <= others[:, 1])
+            | (spots[..., 1] - half[1] >= others[:, 3])
+        )
         free = spots[apart.all(axis=1), 0]
         if len(free):
             far = np.hypot(free[:, 0] - (x0 + x1) / 2, free[:, 1] - (y0 + y1) / 2)

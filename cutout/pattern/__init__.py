@@ -5,6 +5,16 @@ from cutout.pattern.panel import Panel, Zone
 from cutout.pattern.pattern import Keep, Opening, Pattern
 
 __all__ = [
-    "Keep", "Opening", "Panel", "Pattern", "Placement", "Zone", "combine", "cut_pattern", "place", "turning",
-    "with_figure", "with_waste",
-]  # fmt: skip
+    "Keep",
+    "Opening",
+    "Panel",
+    "Pattern",
+    "Placement",
+    "Zone",
+    "combine",
+    "cut_pattern",
+    "place",
+    "turning",
+    "with_figure",
+    "with_waste",
+]

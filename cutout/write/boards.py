@@ -29,8 +29,9 @@ def layout_pdf(layout: Layout, title: str, paper: Paper, units: Units) -> bytes:
         flow.text(
             f"Board {size}, the grain runs along it; {format_length(layout.length(number), units)} of its length are "
             f"used. At least {format_length(board.gap, units)} between pieces, {format_length(board.margin, units)} "
-            "at the edges. This drawing is not to size.", 9,
-        )  # fmt: skip
+            "at the edges. This drawing is not to size.",
+            9,
+        )
         width = flow.whole[2] - flow.whole[0]
         scale = min(width / board.length, 150.0 / board.width)
         flow.block(board.width * scale + 6.0, lambda box, n=number, s=scale: _board(paint, box, layout, n, s))  # type: ignore[misc]

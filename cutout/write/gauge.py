@@ -62,7 +62,7 @@ def draw_card(paint: Paint, card: Card, page: tuple[float, float], kit: Kit, uni
     """The card itself, in the middle of a page of this size (mm)."""
     paint.canvas.saveState()
     ox, oy = (page[0] - WIDTH) / 2, (page[1] - HEIGHT) / 2
-    paint.canvas.translate(ox * 72 / 25.4, oy * 72 / 25.4)
+    paint.canvas.translate(ox * 72 / MM_PER_INCH, oy * 72 / MM_PER_INCH)
     _edges(paint)
     for corner, box in enumerate(mark_boxes()):
         _mark(paint, (box[0], box[1]), word(card, corner))
@@ -134,8 +134,9 @@ def _what_to_do(flow: Flow, kit: Kit, units: Units) -> None:
     flow.text("What your own saw does", 14, bold=True)
     flow.text(
         f"Blade: {blade.title}. Expected: kerf {_fine(blade.kerf, units)}, turning radius "
-        f"{format_length(blade.turning_radius, units)} ({_basis(kit)}). Your saw, wood and hand decide: measure.", 9,
-    )  # fmt: skip
+        f"{format_length(blade.turning_radius, units)} ({_basis(kit)}). Your saw, wood and hand decide: measure.",
+        9,
+    )
     flow.heading("1. Saw the card")
     steps = (
         "Glue the whole sheet flat on scrap a little larger, of the same wood and thickness as the panel, its arrow "
@@ -195,5 +196,6 @@ def _where_to_enter(flow: Flow, kit: Kit, units: Units) -> None:
     flow.text(f'In the job file, under [saw]: turning_radius = "{sample}" and kerf = "{slot}"', 9)
     flow.text(
         "A radius you measured always goes before the formula. Measure again for another blade, wood or thickness "
-        "(thick hardwood lets a blade turn less than thin softwood).", 9,
-    )  # fmt: skip
+        "(thick hardwood lets a blade turn less than thin softwood).",
+        9,
+    )

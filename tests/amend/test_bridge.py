@@ -10,6 +10,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from cutout import check
 from cutout.amend import HandBridge, Mending
@@ -31,7 +32,7 @@ def pattern(figure: shapely.Geometry, keep: Keep = "panel", grain: float | None 
     return cut_pattern(Outline(from_region(figure)), panel, keep, KIT.blade.kerf)
 
 
-def ring(outer: float, inner: float) -> Polygon:
+def ring(outer: float, inner: float) -> BaseGeometry:
     """A square opening with a square loose piece in the middle of it."""
     return box(200 - outer, 200 - outer, 200 + outer, 200 + outer).difference(
         box(200 - inner, 200 - inner, 200 + inner, 200 + inner)

@@ -79,8 +79,9 @@ def test_square_corners_become_the_smallest_hole() -> None:
 def test_away_from_corners_the_line_stays_where_it_was() -> None:
     before = pattern(box(100, 100, 200, 200))
     done = ease(before, KIT)
-    away = box(0, 0, 300, 300).difference(shapely.buffer(shapely.MultiPoint(
-        [(100, 100), (100, 200), (200, 100), (200, 200)]), 3.6))  # fmt: skip
+    away = box(0, 0, 300, 300).difference(
+        shapely.buffer(shapely.MultiPoint([(100, 100), (100, 200), (200, 100), (200, 200)]), 3.6)
+    )
     change = before.waste.symmetric_difference(done.pattern.waste)
     assert change.intersection(away).area < 1e-4
 

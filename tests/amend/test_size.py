@@ -36,8 +36,8 @@ def test_a_finer_blade_manages_a_smaller_one() -> None:
     found = sizes(
         scaled(SLOT, PANEL, "panel"), 100.0, KIT, [blade(n) for n in ("jigsaw", "jigsaw-narrow", "fret")]
     )
-    least = [row.smallest for row in found.rows]
-    assert all(s is not None for s in least)
+    least = [row.smallest for row in found.rows if row.smallest is not None]
+    assert len(least) == len(found.rows)
     assert least == sorted(least, reverse=True)
     assert found.largest == blade("fret")
     assert [row.manages for row in found.rows] == [False, False, True]

@@ -77,7 +77,7 @@ def cases() -> Iterator[JobCase]:
         ("itself-for-a-picture", changed("kite.png", "job.toml"), "not a picture"),
         ("text-without-a-font", changed('source = "kite.png"', 'text = "A"'), "needs a font"),
         ("a-font-that-is-none", changed('source = "kite.png"', 'text = "A"\nfont = "kite.png"'), "kite.png"),
-        ("empty-text", changed('source = "kite.png"',  'text = ""\nfont = "kite.png"'), "no text to set"),
+        ("empty-text", changed('source = "kite.png"', 'text = ""\nfont = "kite.png"'), "no text to set"),
         ("off-the-panel", added('at = ["900mm", "900mm"]'), "nothing to cut"),
         ("no-repeat", added("repeat = 0"), "repeat"),
         ("a-million-repeats", added("repeat = 1000000"), "repeat"),
@@ -93,8 +93,11 @@ def cases() -> Iterator[JobCase]:
         ("drill-of-nothing", added('[saw]\ndrills = "0mm"'), "more than zero"),
         ("unknown-wood", changed("thickness", 'wood = "cheese"\nthickness'), "unknown wood"),
         ("unknown-board", changed("thickness", 'boards = "9x99"\nthickness'), "unknown board"),
-        ("grain-of-words", changed("thickness", 'grain = "north"\nthickness'),
-         "line 7: panel.grain: grain \"north\": write degrees"),
+        (
+            "grain-of-words",
+            changed("thickness", 'grain = "north"\nthickness'),
+            'line 7: panel.grain: grain "north": write degrees',
+        ),
         ("unknown-paper", added('[template]\npaper = "napkin"'), "unknown paper"),
         ("paper-smaller-than-its-margins", added('[template]\npaper = "10x10mm"'), "paper"),
         ("print-scale-far-off", added("[template]\nprint_scale = [2.0, 1.0]"), "print_scale"),
@@ -102,20 +105,27 @@ def cases() -> Iterator[JobCase]:
         ("unknown-bit", added('[router]\nbit = "spoon"'), "unknown bit"),
         ("unknown-dxf", added('[router]\ndxf = "R9"'), "dxf"),
         ("feed-of-nothing", added("[router]\nfeed_limit = 0"), "feed_limit"),
-        ("zone-without-a-size",
-         added('[[panel.zones]]\nname = "hinge"\nat = ["0mm", "0mm"]'), "needs a size or a diameter"),
-        ("frame-smaller-than-its-gap",
-         changed('width = "200mm"\nheight = "200mm"',
-                 'frame = {opening = ["4mm", "4mm"], reveal = "3mm"}'), "leaves nothing of the panel"),
+        (
+            "zone-without-a-size",
+            added('[[panel.zones]]\nname = "hinge"\nat = ["0mm", "0mm"]'),
+            "needs a size or a diameter",
+        ),
+        (
+            "frame-smaller-than-its-gap",
+            changed(
+                'width = "200mm"\nheight = "200mm"', 'frame = {opening = ["4mm", "4mm"], reveal = "3mm"}'
+            ),
+            "leaves nothing of the panel",
+        ),
         ("bridge-of-no-width", added('[[mend.bridges]]\nat = ["1mm", "1mm"]'), "width"),
         ("thirteen-bridges", added("[mend]\nbridge_count = 13"), "bridge_count"),
         ("arranged-in-a-spiral", added('[arrange]\nline = "spiral"'), "line"),
-    ):  # fmt: skip
+    ):
         yield JobCase(name, content, 2, says)
     for name, content, says in (
         ("byte-order-mark", b"\xef\xbb\xbf" + GOOD.encode(), "proved by simulation"),
         ("windows-line-ends", GOOD.replace("\n", "\r\n").encode(), "proved by simulation"),
-    ):  # fmt: skip
+    ):
         yield JobCase(name, content, 0, says)
     yield JobCase(
         "a-hole-outside-the-wood",

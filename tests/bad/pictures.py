@@ -40,7 +40,7 @@ def kite() -> Image.Image:
 def saved(picture: Image.Image, form: str, **options: object) -> bytes:
     """A picture as a file's bytes."""
     out = io.BytesIO()
-    picture.save(out, form, **options)  # type: ignore[arg-type]
+    picture.save(out, form, **options)
     return out.getvalue()
 
 

@@ -60,10 +60,12 @@ def test_it_is_answered_within_its_budget(name: str, tmp_path: Path) -> None:
     )
     done = subprocess.run(
         [sys.executable, "-c", work, str(CORPUS / name), str(tmp_path / "out")],
-        capture_output=True, text=True, cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+        cwd=Path(__file__).parents[2],
         # Each thread of the linear algebra library reserves memory of its own.
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-    )  # fmt: skip
+    )
     assert done.stderr == ""
     assert done.returncode == code, done.stdout
     assert re.search(says, done.stdout), done.stdout

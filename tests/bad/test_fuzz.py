@@ -49,18 +49,39 @@ PATHS = st.lists(
 ).map(lambda parts: "M10 10 " + " ".join(letter + " ".join(numbers) for letter, numbers in parts))
 ATTRIBUTES = st.dictionaries(
     st.sampled_from(
-        ["d", "fill", "stroke", "stroke-width", "transform", "style", "points", "x", "width", "height", "rx",
-         "clip-path", "mask", "href", "opacity", "stroke-dasharray", "fill-rule", "viewBox", "class"]
+        [
+            "d",
+            "fill",
+            "stroke",
+            "stroke-width",
+            "transform",
+            "style",
+            "points",
+            "x",
+            "width",
+            "height",
+            "rx",
+            "clip-path",
+            "mask",
+            "href",
+            "opacity",
+            "stroke-dasharray",
+            "fill-rule",
+            "viewBox",
+            "class",
+        ]
     ),
     st.one_of(
         PATHS,
         NUMBERS,
         st.lists(NUMBERS, max_size=6).map(" ".join),
         st.lists(NUMBERS, max_size=6).map(lambda v: f"matrix({','.join(v)})"),
-        st.sampled_from(["none", "#fff", "black", "url(#a)", "url(#b)", "#a", "evenodd", "fill:red;stroke:1", "50%"]),
+        st.sampled_from(
+            ["none", "#fff", "black", "url(#a)", "url(#b)", "#a", "evenodd", "fill:red;stroke:1", "50%"]
+        ),
     ),
     max_size=5,
-)  # fmt: skip
+)
 TAGS = st.sampled_from(
     ["path", "rect", "circle", "polygon", "g", "use", "clipPath", "symbol", "svg", "text", "a"]
 )
@@ -140,17 +161,45 @@ def test_any_length(text: str) -> None:
             assert np.isfinite(value).all()
 
 
-KEYS = ("width", "height", "at", "keep", "panel", "figures", "saw", "blade", "drills", "kerf", "units", "turn",
-        "template", "paper", "zones", "frame", "mend", "holes", "faces", "backing", "limits", "arrange",
-        "x")  # fmt: skip
+KEYS = (
+    "width",
+    "height",
+    "at",
+    "keep",
+    "panel",
+    "figures",
+    "saw",
+    "blade",
+    "drills",
+    "kerf",
+    "units",
+    "turn",
+    "template",
+    "paper",
+    "zones",
+    "frame",
+    "mend",
+    "holes",
+    "faces",
+    "backing",
+    "limits",
+    "arrange",
+    "x",
+)
 VALUES = st.recursive(
     st.one_of(
-        st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=8),
+        st.none(),
+        st.booleans(),
+        st.integers(),
+        st.floats(),
+        st.text(max_size=8),
         st.sampled_from(["120mm", "-3in", "0mm", "panel", "both", "4", "a4", "nan mm"]),
     ),
-    lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(st.sampled_from(KEYS), inner, max_size=3)),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3), st.dictionaries(st.sampled_from(KEYS), inner, max_size=3)
+    ),
     max_leaves=8,
-)  # fmt: skip
+)
 
 
 @tries(200)

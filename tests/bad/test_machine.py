@@ -152,7 +152,12 @@ def test_names_that_are_not_utf_8(kite: Path, tmp_path: Path) -> None:
     done = cutout("make", str(kite), *SIZES, "--out", target)
     assert (done.returncode, done.stderr) == (0, b"")
     assert json.loads(Path(os.fsdecode(target), "result.json").read_bytes())["schema"]
-    for words in (("make", odd, *SIZES), ("check", odd + b"x", *SIZES), ("make", target + b"/job.toml")):
+    refusals: tuple[tuple[str | bytes, ...], ...] = (
+        ("make", odd, *SIZES),
+        ("check", odd + b"x", *SIZES),
+        ("make", target + b"/job.toml"),
+    )
+    for words in refusals:
         refused = cutout(*words)
         assert refused.returncode == 2
         assert refused.stderr.count(b"\n") == 1

@@ -194,8 +194,8 @@ def test_it_is_a_stop_where_most_of_what_was_painted_is_left_out(
         grey = np.full((800, 800), 255, np.uint8)
         for x, y in places:
             grey[4 * y : 4 * y + 8, 4 * x : 4 * x + 8] = 0
-        for x, y in large:
-            grey[int(4 * y) : int(4 * y) + 32, int(4 * x) : int(4 * x) + 32] = 0
+        for left, top in large:
+            grey[int(4 * top) : int(4 * top) + 32, int(4 * left) : int(4 * left) + 32] = 0
         Image.fromarray(grey).save(path)
     assert run(["check", "--no-sizes", str(path), "--width", "190mm", *PANEL]) == 1
     out = capsys.readouterr().out

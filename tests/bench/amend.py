@@ -41,8 +41,10 @@ KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine
 def main(pictures: Path | None = None) -> None:
     """Mend every silhouette, print one line each and the figures that count."""
     rows = []
-    print(f"{'silhouette':28} {'vertices':>8} {'loose':>5} {'stops':>5} {'left':>4} {'care':>9} {'bridges':>7} "
-          f"{'shift mm':>8} {'IoU':>6} {'IoU eased':>9} {'s':>5}")  # fmt: skip
+    print(
+        f"{'silhouette':28} {'vertices':>8} {'loose':>5} {'stops':>5} {'left':>4} {'care':>9} {'bridges':>7} "
+        f"{'shift mm':>8} {'IoU':>6} {'IoU eased':>9} {'s':>5}"
+    )
     for name, outline in silhouettes():
         before = laid_out(outline)
         start = time.perf_counter()

@@ -75,7 +75,7 @@ def case(rng: np.random.Generator) -> tuple[Card, Saw, Shot, str]:
         wood=str(rng.choice(["pine", "oak", "walnut"])),
         seed=int(rng.integers(1 << 30)),
     )
-    card = Card(ladder, str(rng.choice(["a4", "letter"])))  # type: ignore[arg-type]
+    card = Card(ladder, str(rng.choice(["a4", "letter"])))
     return card, saw, shot, bad or f"{megapixels:g} MP"
 
 

@@ -15,7 +15,9 @@ import time
 import numpy as np
 import shapely
 from shapely import LineString, Point, Polygon, affinity, box
+from shapely.geometry.base import BaseGeometry
 
+from cutout.geom.outline import polygons_of
 from cutout.nest import Board, Piece, nest, shelf_length
 
 
@@ -25,15 +27,15 @@ def blob(rng: random.Random) -> Polygon:
     return Polygon(np.column_stack([r * np.cos(a), r * np.sin(a)]))
 
 
-def crescent(rng: random.Random) -> Polygon:
+def crescent(rng: random.Random) -> BaseGeometry:
     return Point(0, 0).buffer(1).difference(Point(rng.uniform(0.35, 0.6), 0).buffer(0.85))
 
 
-def angle(rng: random.Random) -> Polygon:
+def angle(rng: random.Random) -> BaseGeometry:
     return box(0, 0, 1, 1).difference(box(rng.uniform(0.25, 0.4), rng.uniform(0.25, 0.4), 2, 2))
 
 
-def trough(rng: random.Random) -> Polygon:
+def trough(rng: random.Random) -> BaseGeometry:
     return box(0, 0, 1, 1).difference(box(0.25, rng.uniform(0.25, 0.4), 0.75, 2))
 
 
@@ -64,7 +66,7 @@ def pieces(count: int, seed: int) -> list[Piece]:
         shape = affinity.rotate(KINDS[n % len(KINDS)](rng), rng.uniform(0, 360))
         x0, y0, x1, y1 = shape.bounds
         by = rng.uniform(60, 220) / max(x1 - x0, y1 - y0)
-        made.append(Piece(str(n), affinity.scale(shape, by, by)))
+        made.append(Piece(str(n), polygons_of(affinity.scale(shape, by, by))[0]))
     return made
 
 
@@ -96,8 +98,16 @@ def main() -> None:
             took = time.process_time() - begun
             shapes = list(layout.placed(0).geoms)
             least = min(a.distance(b) for n, a in enumerate(shapes) for b in shapes[:n])
-            row = (seed, tries, round(shelves), round(layout.used), f"{layout.used / shelves:.2f}",
-                   f"{layout.share:.1%}", f"{least:.3f}", f"{took:.1f}")  # fmt: skip
+            row = (
+                seed,
+                tries,
+                round(shelves),
+                round(layout.used),
+                f"{layout.used / shelves:.2f}",
+                f"{layout.share:.1%}",
+                f"{least:.3f}",
+                f"{took:.1f}",
+            )
             print("".join(f"{value:>16}" for value in row))
 
 

@@ -119,7 +119,7 @@ def farthest(a: np.ndarray, b: np.ndarray) -> float:
     """Greatest distance of the closed polyline a from the closed polyline b."""
     spots = shapely.points(shapely.get_coordinates(shapely.segmentize(LinearRing(a), 0.05)))
     closed = np.vstack([b, b[:1]])
-    edges = shapely.linestrings(np.stack([closed[:-1], closed[1:]], axis=1))
+    edges = np.asarray(shapely.linestrings(np.stack([closed[:-1], closed[1:]], axis=1)))
     return float(
         shapely.STRtree(edges).query_nearest(spots, return_distance=True, all_matches=False)[1].max()
     )
@@ -180,7 +180,7 @@ def waits() -> None:
         print(f"{dwell}: {lines[i]} / {lines[i + 1]}")
 
 
-def job_of(seed: int, keep: str, ends: str, kit: Kit) -> Any:
+def job_of(seed: int, keep: Any, ends: Any, kit: Kit) -> Any:
     """One invented leaf on its panel, as much of a finished job as the program's writer takes."""
     rng = np.random.default_rng(seed)
     t = np.linspace(0, 2 * math.pi, 300, endpoint=False)

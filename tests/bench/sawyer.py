@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections import Counter
 
 import numpy as np
-import shapely
 
 from cutout.kit import Kit
 from cutout.pattern import Pattern
@@ -51,7 +50,7 @@ def least_legs(pattern: Pattern, kit: Kit, made: Plan) -> int:
 
 def _least_of(area: Area, kit: Kit, made: Plan) -> int:
     ends = [complex(s.z[np.searchsorted(s.s, 0.0)]) for s in area.stretches if not s.closed and s.inside[0]]
-    rings = sum(shapely.get_num_interior_rings(p) + 1 for p in area.centres.geoms)
+    rings = sum(len(p.interiors) + 1 for p in area.centres.geoms)
     if not ends:
         return rings
     holes = [(complex(*h.at), h.diameter / 2) for h in made.holes if h.diameter >= kit.blade.hole_to_turn]

@@ -23,6 +23,7 @@ import pdfplumber
 import pypdfium2 as pdfium
 import shapely
 from shapely import affinity
+from shapely.geometry.base import BaseGeometry
 
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "write" / "template"))
@@ -82,14 +83,14 @@ def sheets(count: int) -> None:
     )
 
 
-def turned_sheets(lines: shapely.Geometry, least: int) -> int:
+def turned_sheets(lines: BaseGeometry, least: int) -> int:
     """Sheets when the drawing may lie turned on them, by the search of `sheet_turn`; what is shown beside the ink is
     left out of account."""
     points = thinned(points_on(lines))
     turns = [
         (
             fewest_slid(
-                shapely.get_coordinates(affinity.rotate(shapely.multipoints(points), d, origin=(0, 0))), A4
+                shapely.get_coordinates(affinity.rotate(shapely.MultiPoint(points), d, origin=(0, 0))), A4
             ),
             d,
         )
@@ -124,9 +125,15 @@ def paper_of(count: int) -> None:
             sides = len(pdfium.PdfDocument(shop))
             small = small_letters(template) + small_letters(shop)
             row = (
-                1, sides == 1, sides <= 2, len(notes.left_out), on_line, small,
-                clipped(template, tiling, notes.marks), len(job.plan.steps),
-            )  # fmt: skip
+                1,
+                sides == 1,
+                sides <= 2,
+                len(notes.left_out),
+                on_line,
+                small,
+                clipped(template, tiling, notes.marks),
+                len(job.plan.steps),
+            )
             totals += np.array(row, dtype=int)
             print(
                 f"{name:24s} {size:4.0f} mm: {len(tiling.sheets):2d} sheets, sides {sides}, steps {row[7]}, unplaced "
@@ -168,9 +175,19 @@ def work_of(title: str, pattern: Pattern, kit: Kit, cuts: Plan) -> Work:
     """A finished job round a plan."""
     nothing = ToolPath((), shapely.MultiPolygon(), (), 0.0, 0.0, 0.0, 0.0)
     return Work(
-        job=Job(units="mm"), title=title, kit=kit, before=pattern, pattern=pattern, findings=(), bridges=(),
-        eased=None, plan=cuts, proof=Proof(True, (), 0.0, (), 0), router=nothing, notes=(),
-    )  # fmt: skip
+        job=Job(units="mm"),
+        title=title,
+        kit=kit,
+        before=pattern,
+        pattern=pattern,
+        findings=(),
+        bridges=(),
+        eased=None,
+        plan=cuts,
+        proof=Proof(True, (), 0.0, (), 0),
+        router=nothing,
+        notes=(),
+    )
 
 
 def large_pdf() -> None:

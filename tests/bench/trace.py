@@ -26,6 +26,7 @@ import numpy as np
 import shapely
 import svgpathtools
 from PIL import Image
+from shapely.geometry.base import BaseGeometry
 from skimage.measure import find_contours
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -118,11 +119,11 @@ def score(rings: list[Ring], shape: shapes.Shape) -> Score:
     )
 
 
-def _distances(one: shapely.Geometry, two: shapely.Geometry) -> np.ndarray:
-    xy = np.concatenate([shapely.get_coordinates(shapely.segmentize(g, 0.5)) for g in one.geoms])
-    ends = [shapely.get_coordinates(g) for g in two.geoms]
+def _distances(one: BaseGeometry, two: BaseGeometry) -> np.ndarray:
+    xy = np.concatenate([shapely.get_coordinates(shapely.segmentize(g, 0.5)) for g in shapely.get_parts(one)])
+    ends = [shapely.get_coordinates(g) for g in shapely.get_parts(two)]
     pairs = np.concatenate([np.stack([e[:-1], e[1:]], axis=1) for e in ends])
-    tree = shapely.STRtree(shapely.linestrings(pairs))
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(pairs)))
     _, distance = tree.query_nearest(shapely.points(xy), return_distance=True, all_matches=False)
     return distance
 

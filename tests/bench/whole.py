@@ -37,9 +37,12 @@ WIDTH = 3000
 OPTIONS = {"width": "400mm", "panel": "500x700mm", "thickness": "18mm"}
 RUNS = 3
 OTHERS = (
-    ("trace.py", "--speed"), ("checks.py",), ("saw.py", "--count", "2", "--sizes", "300", "--mend"),
-    ("route.py",), ("template.py", "--count", "6"),
-)  # fmt: skip
+    ("trace.py", "--speed"),
+    ("checks.py",),
+    ("saw.py", "--count", "2", "--sizes", "300", "--mend"),
+    ("route.py",),
+    ("template.py", "--count", "6"),
+)
 
 
 def photo(folder: Path) -> Path:

@@ -237,9 +237,12 @@ def test_a_stop_tells_that_the_grain_the_other_way_saves_it_only_where_it_does()
 def test_a_small_figure_does_not_look_better_because_its_details_are_small() -> None:
     """The same figure with an arm, a neck with a head and a tongue, from 300 mm down to 60."""
     shape = on_body(
-        box(199, 196, 290, 204), box(199, 240, 210, 242), shapely.Point(222, 241).buffer(12.4),
-        box(140, 299, 143, 320), shapely.Point(141.5, 322).buffer(3.2),
-    )  # fmt: skip
+        box(199, 196, 290, 204),
+        box(199, 240, 210, 242),
+        shapely.Point(222, 241).buffer(12.4),
+        box(140, 299, 143, 320),
+        shapely.Point(141.5, 322).buffer(3.2),
+    )
     stops = []
     for width in (600, 300, 200, 150, 100, 60):
         by = width / 190

@@ -8,9 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from photo import Shot, developed, pinhole
 from PIL import Image, ImageDraw
 from scipy.ndimage import map_coordinates
+
+from tests.gauge.photo import Shot, developed, pinhole
 
 FACE, WALL, GROUND = 0.42, 0.22, 0.04
 _DOT = 0.1
@@ -43,7 +44,7 @@ def sawn_panel(drawn: shapely.Polygon, most: float) -> shapely.Polygon:
         way = (after - before) / np.hypot(*(after - before).T)[:, None]
         out = np.column_stack([-way[:, 1], way[:, 0]])
         out *= np.where(shapely.contains_xy(shapely.Polygon(ring), *(here + 0.5 * out).T), 1, -1)[:, None]
-        inner.append(here + out * astray(*here.T, most)[:, None])
+        inner.append(here + out * astray(here[:, 0], here[:, 1], most)[:, None])
     return shapely.Polygon(shapely.get_coordinates(drawn.exterior), inner)
 
 

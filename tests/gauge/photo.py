@@ -12,6 +12,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pypdfium2 as pdfium
@@ -315,7 +316,7 @@ def photograph(what: Scene, shot: Shot) -> bytes:
     return developed(out, shot)
 
 
-def developed(out: NDArray[np.float32], shot: Shot) -> bytes:
+def developed(out: NDArray[Any], shot: Shot) -> bytes:
     """Light as it falls on the sensor to a file: blur, uneven light, glare, noise, sRGB, JPEG (or PNG)."""
     rng = np.random.default_rng(shot.seed)
     out = gaussian_filter(out, shot.blur)

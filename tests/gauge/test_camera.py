@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from photo import Shot, pinhole
 from scipy.special import erf
 
 from cutout.gauge.camera import fit
 from cutout.gauge.rung import circle
 from cutout.gauge.slot import _edges
+from tests.gauge.photo import Shot, pinhole
 
 
 @settings(max_examples=25, deadline=None)
@@ -58,10 +58,14 @@ def test_a_blurred_slot_has_the_width_it_was_made_with(width: float, sigma: floa
     """A box blurred by a Gaussian: the difference of two error functions."""
     t = np.arange(-3.6, 3.6, 0.02)
     middle = 0.137
-    dark = 0.97 * (
-        erf((t - middle + width / 2) / (math.sqrt(2) * sigma)) - erf((t - middle - width / 2) / (math.sqrt(2) *
-        sigma))
-    ) / 2  # fmt: skip
+    dark = (
+        0.97
+        * (
+            erf((t - middle + width / 2) / (math.sqrt(2) * sigma))
+            - erf((t - middle - width / 2) / (math.sqrt(2) * sigma))
+        )
+        / 2
+    )
     edges = _edges(t, dark, dark, sigma)
     assert edges is not None
     assert edges[1] - edges[0] == pytest.approx(width, abs=0.012)

@@ -8,8 +8,6 @@ import json
 import numpy as np
 import pytest
 import shapely
-from panel import astray, leaf, photo_of_panel, sawn_panel
-from photo import Shot
 from PIL import Image
 
 from cutout.errors import ReadError
@@ -17,6 +15,8 @@ from cutout.gauge.compare import Compared, Drawn, compare, drawn_in
 from cutout.gauge.light import linear_colour
 from cutout.gauge.say import compared_lines
 from cutout.write.compare_picture import compare_png, shade
+from tests.gauge.panel import astray, leaf, photo_of_panel, sawn_panel
+from tests.gauge.photo import Shot
 
 MOST = 0.6
 DRAWN = Drawn(300.0, 200.0, 18.0, shapely.MultiPolygon([leaf()]))
@@ -34,7 +34,7 @@ def found(photo: bytes) -> Compared:
 
 
 def test_every_place_within_two_tenths(found: Compared) -> None:
-    off = found.off - astray(*found.places.T, MOST)
+    off = found.off - astray(found.places[:, 0], found.places[:, 1], MOST)
     assert np.nanmax(np.abs(off)) < 0.2
     assert found.told > 0.5
     assert np.nanpercentile(np.abs(off), 95) < found.sure
@@ -43,7 +43,9 @@ def test_every_place_within_two_tenths(found: Compared) -> None:
 def test_spots_are_where_the_saw_strayed(found: Compared) -> None:
     assert found.spots
     for spot in found.spots:
-        assert spot.off == pytest.approx(float(astray(*map(np.array, spot.at), MOST)), abs=0.2)
+        assert spot.off == pytest.approx(
+            float(astray(np.array(spot.at[0]), np.array(spot.at[1]), MOST)), abs=0.2
+        )
     assert [abs(s.off) for s in found.spots] == sorted((abs(s.off) for s in found.spots), reverse=True)
     assert abs(found.largest) == pytest.approx(MOST, abs=0.15)
 

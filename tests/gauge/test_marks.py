@@ -41,9 +41,12 @@ SQUARE = np.array([[120.0, 120.0], [280.0, 120.0], [280.0, 280.0], [120.0, 280.0
 
 @settings(max_examples=60, deadline=None)
 @given(
-    word=st.sampled_from(WORDS), turn=st.integers(0, 3), shifts=st.lists(SHIFT, min_size=8, max_size=8),
-    paper=st.floats(0.2, 1.0), dark=st.floats(0.02, 0.25),
-)  # fmt: skip
+    word=st.sampled_from(WORDS),
+    turn=st.integers(0, 3),
+    shifts=st.lists(SHIFT, min_size=8, max_size=8),
+    paper=st.floats(0.2, 1.0),
+    dark=st.floats(0.02, 0.25),
+)
 def test_a_mark_says_itself_whichever_way_it_lies(
     word: int, turn: int, shifts: list[float], paper: float, dark: float
 ) -> None:

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from photo import Card, Saw, Scene, Shot, photograph, scene
 from PIL import Image, ImageDraw
 
 from cutout.errors import ReadError
@@ -15,6 +14,7 @@ from cutout.gauge.light import linear_light
 from cutout.gauge.reading import Reading, read_card
 from cutout.gauge.say import lines
 from cutout.write.gauge_picture import gauge_png
+from tests.gauge.photo import Card, Saw, Scene, Shot, photograph, scene
 
 CARD = Card(1, "a4")
 SAW = Saw(kerf=1.3, bias=0.15, wander=0.03, torn=0.05, least=9.0, unsawn=("met",), across_kerf=1.42)

@@ -29,7 +29,7 @@ def farthest(a: np.ndarray, b: np.ndarray, step: float = 0.05) -> float:
     """Greatest distance of the closed polyline a from the closed polyline b, looked at every `step` mm."""
     points = shapely.points(shapely.get_coordinates(shapely.segmentize(LinearRing(a), step)))
     closed = np.vstack([b, b[:1]])
-    edges = shapely.linestrings(np.stack([closed[:-1], closed[1:]], axis=1))
+    edges = np.asarray(shapely.linestrings(np.stack([closed[:-1], closed[1:]], axis=1)))
     return float(
         shapely.STRtree(edges).query_nearest(points, return_distance=True, all_matches=False)[1].max()
     )

@@ -63,8 +63,12 @@ def test_flags_are_those_of_the_schema_and_each_is_one_setting() -> None:
     declared = {field.flag for field in EVERY if field.flag}
     assert {f.name for f in every} - {PANEL.name} == declared
     assert {f.key for f in every} - {f.key for f in flags(writing=False)} == {
-        "gcode", "dxf_version", "film", "mat", "outline",
-    }  # fmt: skip
+        "gcode",
+        "dxf_version",
+        "film",
+        "mat",
+        "outline",
+    }
 
 
 def test_the_place_of_a_value_says_that_it_is_a_length_never_its_name() -> None:

@@ -76,20 +76,25 @@ jobs = st.builds(
     figures=st.lists(figures, max_size=3).map(tuple),
     saw=st.builds(SawPart.model_construct, turning_radius=lengths | st.none(), kerf=lengths | st.none()),
     router=st.builds(RouterPart.model_construct, gcode=st.booleans()),
-    template=st.builds(TemplatePart.model_construct, paper=st.sampled_from(["a4", "letter"]), back=st.booleans()),
+    template=st.builds(
+        TemplatePart.model_construct, paper=st.sampled_from(["a4", "letter"]), back=st.booleans()
+    ),
     mend=st.builds(
         MendPart.model_construct,
         ease=st.booleans(),
         bridges=st.lists(
-            st.builds(BridgePart.model_construct, at=places, angle=st.floats(0, 180), width=lengths), max_size=2
+            st.builds(BridgePart.model_construct, at=places, angle=st.floats(0, 180), width=lengths),
+            max_size=2,
         ).map(tuple),
         without=st.lists(places, max_size=2).map(tuple),
     ),
     holes=st.lists(st.builds(HolePart.model_construct, at=places, diameter=lengths), max_size=2).map(tuple),
     arrange=st.none()
     | st.builds(ArrangePart.model_construct, line=st.just("row"), gap=st.just("even") | lengths),
-    limits=st.builds(LimitsPart.model_construct, web_along=st.none() | st.floats(0.1, 4), edge=st.none() | lengths),
-)  # fmt: skip
+    limits=st.builds(
+        LimitsPart.model_construct, web_along=st.none() | st.floats(0.1, 4), edge=st.none() | lengths
+    ),
+)
 
 
 @settings(deadline=None, max_examples=60)

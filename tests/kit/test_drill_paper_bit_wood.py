@@ -99,7 +99,11 @@ def test_sheet_goods_have_no_grain_and_solid_wood_has() -> None:
 
 
 def test_every_value_of_the_kit_says_where_it_is_from() -> None:
-    for entry in (*woods().values(), *papers().values(), *bits().values()):
-        assert entry.source
+    sources = [
+        *(w.source for w in woods().values()),
+        *(p.source for p in papers().values()),
+        *(b.source for b in bits().values()),
+    ]
+    assert all(sources)
     assert all(origin for _, origin in Limits.origins().values())
     assert all(b.source and b.usable > 0 for b in boards().values())

@@ -28,10 +28,9 @@ def test_open_grained_wood_wants_more_and_fibreboard_counts_as_across() -> None:
 
 
 def test_the_job_says_what_is_made_and_its_own_limits_win() -> None:
-    panel = PanelPart(thickness="10mm", wood="white-pine")  # type: ignore[arg-type]
+    panel = PanelPart(thickness="10mm", wood="white-pine")
     furniture, fretwork, sign = (
-        limits_of(Job(panel=panel, made_for=made))
-        for made in ("furniture", "fretwork", "sign")  # type: ignore[arg-type]
+        limits_of(Job(panel=panel, made_for=made)) for made in ("furniture", "fretwork", "sign")
     )
     assert (furniture.web_along, furniture.web_across, furniture.web_stop) == (1.0, 2.0, 0.0)
     assert fretwork.web_along == pytest.approx(0.45) and fretwork.web_stop == 2.0

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutout.geom.curve import Arc, ComplexArray, FloatArray, Line, to_complex
-from cutout.geom.outline import Ring
+from cutout.geom.outline import Ring, polygons_of
 from cutout.measure.bends import INTO_KEEP, LEFT_STANDING, Bend, left_bends
 
 RADIUS = 10.4
@@ -87,7 +87,7 @@ def test_a_whole_circle_fits_or_it_does_not(r: float, count: int) -> None:
 
 
 def test_bends_to_the_right_are_found_on_the_way_back() -> None:
-    notched = shapely.difference(shapely.box(0, 0, 100, 100), shapely.box(40, 80, 60, 100))
+    (notched,) = polygons_of(shapely.difference(shapely.box(0, 0, 100, 100), shapely.box(40, 80, 60, 100)))
     z = to_complex(shapely.get_coordinates(notched.exterior)[:-1])
     z = z if notched.exterior.is_ccw else z[::-1]
     left = {(round(b.at.real), round(b.at.imag)) for b in left_bends(z, RADIUS, SHARPEST)}
@@ -123,7 +123,7 @@ SHAPES = {
         for t in np.linspace(0, 2 * math.pi, 720, endpoint=False).tolist()
     ],
     "keyhole": shapely.get_coordinates(
-        shapely.union(shapely.Point(0, 0).buffer(15, 64), shapely.box(-3, -50, 3, 0)).exterior
+        polygons_of(shapely.union(shapely.Point(0, 0).buffer(15, 64), shapely.box(-3, -50, 3, 0)))[0].exterior
     )[:-1],
     "rounded": rounded_square(80, 3).points(),
 }

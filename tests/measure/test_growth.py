@@ -8,6 +8,7 @@ from itertools import product
 import numpy as np
 import pytest
 
+from cutout.geom.curve import ComplexArray
 from cutout.measure import bends, follow
 from cutout.measure.bends import _Candidate, _near, left_bends
 from cutout.measure.widths import Neck, _apart
@@ -19,7 +20,7 @@ def star(points: int, outer: float = 100.0, inner: float = 90.0) -> np.ndarray:
     return np.where(np.arange(2 * points) % 2, inner, outer) * np.exp(1j * turn)
 
 
-def wobbly(seed: int) -> np.ndarray:
+def wobbly(seed: int) -> ComplexArray:
     """An invented outline full of corners."""
     rng = np.random.default_rng(seed)
     n = int(rng.integers(8, 90))
@@ -67,8 +68,8 @@ def test_comparisons_of_bends_grow_with_their_number_not_with_its_square(
 @pytest.mark.parametrize("seed", range(10))
 def test_kinks_are_those_that_comparing_all_with_all_gives(seed: int) -> None:
     rng = np.random.default_rng(seed)
-    ring = wobbly(seed) / 20
-    ring = np.repeat(ring, 2) + rng.normal(0, 0.1, 2 * len(ring))
+    corners = np.repeat(wobbly(seed) / 20, 2)
+    ring: ComplexArray = corners + rng.normal(0, 0.1, len(corners))
     left, right = left_bends(ring, 2.0, 0.3), left_bends(ring[::-1], 2.0, 0.3)
     assert follow._kinks(left, right) == [any(follow._kink(b, o) for o in right) for b in left]
     assert follow._kinks(left, []) == [False] * len(left)

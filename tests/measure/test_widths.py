@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, Polygon, affinity, box
 
-from cutout.geom.outline import as_multi
+from cutout.geom.outline import as_multi, polygons_of
 from cutout.measure.widths import Middle, Neck
 
 
@@ -20,13 +20,16 @@ def necks(region: shapely.Geometry, below: float) -> tuple[Neck, ...]:
 def dumbbell(width: float, length: float = 40.0) -> Polygon:
     """Two blocks 40 mm square joined by a bar, the middle of the bar at the origin."""
     half = length / 2
-    return shapely.union_all(
-        [
-            box(-half - 40, -20, -half, 20),
-            box(-half - 1, -width / 2, half + 1, width / 2),
-            box(half, -20, half + 40, 20),
-        ]
+    (whole,) = polygons_of(
+        shapely.union_all(
+            [
+                box(-half - 40, -20, -half, 20),
+                box(-half - 1, -width / 2, half + 1, width / 2),
+                box(half, -20, half + 40, 20),
+            ]
+        )
     )
+    return whole
 
 
 @given(st.floats(0.3, 18), st.floats(10, 60), st.floats(0, math.pi), st.floats(-50, 50))

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from shapely import Point, Polygon, box
 
 from cutout.errors import LayoutError
+from cutout.geom.outline import polygons_of
 from cutout.nest import Board, Layout, Piece, nest, shelf_length
 
 
@@ -59,7 +60,8 @@ def test_squares_that_just_fit_fill_the_board() -> None:
 
 
 def test_small_pieces_lie_in_holes_of_large_ones_only_where_that_is_wanted() -> None:
-    ring = Piece("ring", Point(0, 0).buffer(60).difference(Point(0, 0).buffer(45)))
+    (band,) = polygons_of(Point(0, 0).buffer(60).difference(Point(0, 0).buffer(45)))
+    ring = Piece("ring", band)
     disc = Piece("disc", Point(0, 0).buffer(30))
     within, beside = (
         nest([ring, disc], Board(length=500, width=140, holes=h), tries=0) for h in (True, False)

@@ -12,6 +12,7 @@ import pytest
 import shapely
 from gcodeparser import parse_gcode_lines
 from shapely import Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
@@ -25,7 +26,7 @@ PANEL = Panel(300.0, 260.0, 18.0)
 DEEPEST = -18.4
 
 
-def invented() -> Polygon:
+def invented() -> BaseGeometry:
     """An invented figure: a wavy leaf with a square window, a long slot, and sharp points."""
     t = np.linspace(0, 2 * math.pi, 720, endpoint=False)
     r = 80 + 18 * np.cos(3 * t) + 6 * np.sin(7 * t)
@@ -78,7 +79,7 @@ def job(request, make_work):
     return lambda **fields: make_work(**{**fixed, **fields})
 
 
-def cut_at(work, level: float, unit: float = 1.0) -> shapely.Geometry:
+def cut_at(work, level: float, unit: float = 1.0) -> BaseGeometry:
     """The wood the bits sweep in the turn at `level`, each unbroken run of moves as one line."""
     swept = []
     for tool in router_bits(work):

@@ -60,7 +60,10 @@ def crosses(page: np.ndarray) -> np.ndarray:
     peak = (score == ndimage.maximum_filter(score, 41)) & (score > 0.75) & (around < 0.35)
     labels, n = ndimage.label(ndimage.binary_dilation(peak, iterations=3))
     return np.array(
-        [_centre(page, c) for c in ndimage.center_of_mass(peak, labels, range(1, n + 1))]
+        [
+            _centre(page, (float(y), float(x)))
+            for y, x in ndimage.center_of_mass(peak, labels, range(1, n + 1))
+        ]
     ).reshape(-1, 2)
 
 

@@ -7,6 +7,7 @@ import pytest
 import shapely
 import skimage.data
 from shapely import Point
+from shapely.geometry.base import BaseGeometry
 from skimage.draw import polygon2mask
 from skimage.measure import find_contours
 from skimage.morphology import medial_axis
@@ -26,7 +27,7 @@ def horse() -> shapely.MultiPolygon:
     return as_multi(shapely.buffer(shapely.buffer(scaled, 0.6), -0.6).simplify(0.05))
 
 
-def pixels(region: shapely.Geometry, scale: float) -> tuple[FloatArray, FloatArray]:
+def pixels(region: BaseGeometry, scale: float) -> tuple[FloatArray, FloatArray]:
     """Points (mm) on scikit-image's medial axis of a region, and the width there."""
     x0, y0, x1, y1 = region.bounds
     shape = (int((x1 - x0) * scale) + 8, int((y1 - y0) * scale) + 8)
@@ -47,7 +48,7 @@ def test_the_horse_is_as_wide_as_scikit_image_says() -> None:
     middle = Middle(region)
     points, widths = pixels(region, scale)
     keep = widths > 4
-    tree = shapely.STRtree(shapely.points(middle.nodes.real, middle.nodes.imag))
+    tree = shapely.STRtree(np.asarray(shapely.points(middle.nodes.real, middle.nodes.imag)))
     nearest, away = tree.query_nearest(shapely.points(points[keep]), return_distance=True, all_matches=False)
     close = away < 1.0
     assert close.mean() > 0.85
@@ -68,7 +69,7 @@ def test_walls_between_random_round_openings_are_geos_s_distances(seed: int) -> 
     """What is found is the distance of two openings, or of one from the edge; the narrowest is found."""
     rng = np.random.default_rng(seed)
     board = shapely.box(0, 0, 240, 240)
-    discs: list[shapely.Geometry] = []
+    discs: list[BaseGeometry] = []
     while len(discs) < 8:
         disc = Point(*rng.uniform(30, 210, 2)).buffer(rng.uniform(10, 22), 64)
         if all(shapely.distance(disc, other) > 1.5 for other in discs):

@@ -22,10 +22,14 @@ def set_one(job: Job, path: str, value: object) -> Job:
 @pytest.mark.parametrize(
     ("units", "text", "mm"),
     [
-        ("mm", "400", 400.0), ("mm", "40cm", 400.0), ("in", "14-1/2", 368.3), ("in", "400mm", 400.0),
-        ("in", "2'6\"", 762.0), ("mm", "14-1/2in", 368.3),
+        ("mm", "400", 400.0),
+        ("mm", "40cm", 400.0),
+        ("in", "14-1/2", 368.3),
+        ("in", "400mm", 400.0),
+        ("in", "2'6\"", 762.0),
+        ("mm", "14-1/2in", 368.3),
     ],
-)  # fmt: skip
+)
 def test_bare_numbers_are_in_the_jobs_units(units: str, text: str, mm: float) -> None:
     job = set_one(empty(units), "panel.width", text)  # type: ignore[arg-type]
     assert job.panel.width == pytest.approx(mm)
@@ -35,12 +39,18 @@ def test_bare_numbers_are_in_the_jobs_units(units: str, text: str, mm: float) ->
 @pytest.mark.parametrize(
     ("path", "value", "message"),
     [
-        ("panel.width", "wide", "not a length"), ("panel.width", "-3", "more than zero"),
+        ("panel.width", "wide", "not a length"),
+        ("panel.width", "-3", "more than zero"),
         ("panel.thickness", None, "thickness"),
-        ("panel.nothing", 1, "no such"), ("figures.0.width", "3", "no such"), ("holes.0", None, "no such"),
-        ("units", "ell", "units"), ("__class__.x", 1, "no such"), ("mend.bridge_count", 99, "12"), ("", 1, "no such"),
+        ("panel.nothing", 1, "no such"),
+        ("figures.0.width", "3", "no such"),
+        ("holes.0", None, "no such"),
+        ("units", "ell", "units"),
+        ("__class__.x", 1, "no such"),
+        ("mend.bridge_count", 99, "12"),
+        ("", 1, "no such"),
     ],
-)  # fmt: skip
+)
 def test_what_makes_no_sense_is_said(path: str, value: object, message: str) -> None:
     with pytest.raises(CutoutError, match=message):
         set_one(empty("mm"), path, value)

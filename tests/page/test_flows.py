@@ -9,7 +9,7 @@ from typing import Any
 
 import httpx
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Dialog, Page, expect
 
 from tests.page.handle import (
     AT,
@@ -466,7 +466,7 @@ def test_work_survives_a_reload_and_is_found_again(page: Page, pebble: Path, vis
     expect(page.locator("#caption")).to_have_text("")
     page.click("#job-menu > summary")
     for take in (False, True):
-        page.once("dialog", lambda asked, take=take: asked.accept() if take else asked.dismiss())
+        page.once("dialog", _accept if take else _dismiss)
         page.locator(f"#earlier-list li:has([data-key='{first}']) button").last.click()
         expect(page.locator(f"#earlier-list [data-key='{first}']")).to_have_count(0 if take else 1)
 
@@ -500,3 +500,11 @@ def test_without_the_key_the_page_says_what_to_do(page: Page, visit: Any) -> Non
     stranger = visit.context.new_page()
     stranger.goto(f"{visit.served.origin}/")
     expect(stranger.get_by_role("alert").first).to_contain_text("open the address that `cutout page` printed")
+
+
+def _accept(asked: Dialog) -> None:
+    asked.accept()
+
+
+def _dismiss(asked: Dialog) -> None:
+    asked.dismiss()

@@ -132,9 +132,12 @@ def test_an_example_not_offered_is_not_there() -> None:
 
 
 @given(
-    st.floats(20, 300), st.floats(20, 300),
-    st.lists(st.tuples(st.floats(0, 400), st.floats(0, 600), st.floats(10, 90), st.floats(10, 90)), max_size=5),
-)  # fmt: skip
+    st.floats(20, 300),
+    st.floats(20, 300),
+    st.lists(
+        st.tuples(st.floats(0, 400), st.floats(0, 600), st.floats(10, 90), st.floats(10, 90)), max_size=5
+    ),
+)
 @settings(max_examples=60, deadline=None)
 def test_free_room_is_free_and_on_the_panel(
     wide: float, tall: float, taken: list[tuple[float, float, float, float]]

@@ -72,10 +72,15 @@ def test_own_addresses_are_answered(served: Any) -> None:
 @pytest.mark.parametrize(
     "host",
     [
-        "", "evil.example", "evil.example:{port}", "127.0.0.1", "127.0.0.1:1",
-        "localhost.evil.example:{port}", "[::1]:{port}",
+        "",
+        "evil.example",
+        "evil.example:{port}",
+        "127.0.0.1",
+        "127.0.0.1:1",
+        "localhost.evil.example:{port}",
+        "[::1]:{port}",
     ],
-)  # fmt: skip
+)
 def test_foreign_host_or_port_is_refused(served: Any, host: str) -> None:
     assert get(served, "/", host.format(port=served.port)).status == 400
 
@@ -88,8 +93,14 @@ def test_missing_and_doubled_host_are_refused(served: Any) -> None:
 
 @pytest.mark.parametrize(
     "origin",
-    ["null", "http://evil.example", "https://127.0.0.1:{port}", "http://127.0.0.1:1", "http://localhost:{port}"],
-)  # fmt: skip
+    [
+        "null",
+        "http://evil.example",
+        "https://127.0.0.1:{port}",
+        "http://127.0.0.1:1",
+        "http://localhost:{port}",
+    ],
+)
 def test_post_from_elsewhere_is_refused(served: Any, origin: str) -> None:
     assert post(served, "/api/jobs", f"Origin: {origin.format(port=served.port)}").status == 403
 
@@ -130,8 +141,12 @@ def test_nonsense_length_is_refused(served: Any, length: str) -> None:
 
 def test_chunked_body_without_length_is_refused(served: Any) -> None:
     answer = post(
-        served, "/api/jobs", "Transfer-Encoding: chunked", leave_out="Content-Length", body=b"2\r\n{}\r\n0\r\n\r\n"
-    )  # fmt: skip
+        served,
+        "/api/jobs",
+        "Transfer-Encoding: chunked",
+        leave_out="Content-Length",
+        body=b"2\r\n{}\r\n0\r\n\r\n",
+    )
     assert answer.status == 411
     assert post(served, "/api/jobs", leave_out="Content-Length", body=b"").status == 411
 
@@ -139,11 +154,19 @@ def test_chunked_body_without_length_is_refused(served: Any) -> None:
 @pytest.mark.parametrize(
     "path",
     [
-        "/../../etc/passwd", "/..%2f..%2fetc/passwd", "/static/page.css", "/page.css/..", "/app.py", "/%2e%2e/app.py",
-        "/api/jobs/..", "/api/jobs/..%2f..%2fetc", "/api/jobs/AAAAAAAAAAAAAAAA",
-        "/api/jobs/AAAAAAAAAAAAAAAA/sources/..%2fstate.json", "/api/nothing",
+        "/../../etc/passwd",
+        "/..%2f..%2fetc/passwd",
+        "/static/page.css",
+        "/page.css/..",
+        "/app.py",
+        "/%2e%2e/app.py",
+        "/api/jobs/..",
+        "/api/jobs/..%2f..%2fetc",
+        "/api/jobs/AAAAAAAAAAAAAAAA",
+        "/api/jobs/AAAAAAAAAAAAAAAA/sources/..%2fstate.json",
+        "/api/nothing",
     ],
-)  # fmt: skip
+)
 def test_no_path_leads_out(served: Any, path: str) -> None:
     host = f"127.0.0.1:{served.port}"
     assert get(served, path, host, f"X-Cutout-Key: {served.key}").status == 404

@@ -40,18 +40,18 @@ def test_history_is_job_files_that_the_command_line_reads(store: Store, tmp_path
 
 def test_undo_and_redo_walk_the_history(store: Store) -> None:
     state = store.new(empty("mm"))
-    widths = [state.job.panel.width]
+    widths: list[float | None] = [state.job.panel.width]
     for mm in (100.0, 200.0, 300.0):
         state = set_width(store, state, mm)
         widths.append(mm)
-    for mm in reversed(widths[:-1]):
+    for width in reversed(widths[:-1]):
         state = store.step(state.id, state.revision, -1)
-        assert state.job.panel.width == mm
+        assert state.job.panel.width == width
     assert not state.can_undo
     assert store.step(state.id, state.revision, -1) == state
-    for mm in widths[1:]:
+    for width in widths[1:]:
         state = store.step(state.id, state.revision, 1)
-        assert state.job.panel.width == mm
+        assert state.job.panel.width == width
     assert not state.can_redo
 
 

@@ -167,8 +167,17 @@ def lifted(doc: Any, space: Any) -> float:
 
 
 FILES: tuple[Draw, ...] = (
-    loose_lines, bulges, splines, blocks, arcs_and_lines, ellipses, hatched, on_many_layers, doubled, lifted,
-)  # fmt: skip
+    loose_lines,
+    bulges,
+    splines,
+    blocks,
+    arcs_and_lines,
+    ellipses,
+    hatched,
+    on_many_layers,
+    doubled,
+    lifted,
+)
 
 
 def file_of(draw: Draw, version: str, units: int) -> tuple[bytes, float]:

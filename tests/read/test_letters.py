@@ -253,4 +253,4 @@ def test_a_frame_holds_every_line(tmp_path: Path) -> None:
     assert len(region.geoms) == 1
     for wrong in ("weld", "frame"):
         with pytest.raises(ReadError, match="join them by a bar"):
-            read_text("HI", font(tmp_path / "a.ttf"), Lettering(cap_height=70.0, join=wrong, arc=300.0))  # type: ignore[arg-type]
+            read_text("HI", font(tmp_path / "a.ttf"), Lettering(cap_height=70.0, join=wrong, arc=300.0))

@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
@@ -24,7 +25,7 @@ def kit_with(name: str) -> Kit:
     return Kit(blade(name), drills("metric"), bit("6mm"), wood("white-pine"))
 
 
-def leaf() -> shapely.Polygon:
+def leaf() -> BaseGeometry:
     """An invented leaf with a notch and a stalk: sharp inside corners, a point of wood, curves."""
     a = np.linspace(0, 2 * math.pi, 240, endpoint=False)
     r = 80 * (1 + 0.25 * np.cos(2 * a) + 0.1 * np.cos(5 * a))

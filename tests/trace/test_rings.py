@@ -144,8 +144,9 @@ def test_a_disc_is_two_arcs_however_it_lies_on_the_pixels() -> None:
         t = np.linspace(0, 2 * math.pi, 720, endpoint=False)
         xy = np.column_stack([40 + shift + 30 * np.cos(t), 41 + 30 * np.sin(t)])
         (ring,) = trace(painted(82, 82, (xy, 1)), 0.5, 0.2)
-        assert [type(s) for s in ring.segments] == [Arc, Arc]
-        assert ring.segments[0].radius == pytest.approx(30, abs=0.03)
+        first, second = ring.segments
+        assert isinstance(first, Arc) and isinstance(second, Arc)
+        assert first.radius == pytest.approx(30, abs=0.03)
 
 
 def test_a_figure_running_off_the_picture_ends_at_its_edge() -> None:

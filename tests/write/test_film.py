@@ -13,6 +13,7 @@ import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from cutout.errors import WriteError
 from cutout.geom.outline import Outline, Ring
@@ -41,7 +42,7 @@ def flip_of(svg: bytes) -> float:
     return 2 * y + height
 
 
-def polygons(svg: bytes) -> shapely.Geometry:
+def polygons(svg: bytes) -> BaseGeometry:
     """What the outline encloses, even-odd, y up; pieces are made of straight runs."""
     flip = flip_of(svg)
     rings = [
@@ -49,7 +50,7 @@ def polygons(svg: bytes) -> shapely.Geometry:
         for part in group(svg, "outline").split("Z")
         if part.strip()
     ]
-    region: shapely.Geometry = Polygon()
+    region: BaseGeometry = Polygon()
     for ring in rings:
         region = shapely.symmetric_difference(region, ring.buffer(0))
     return region

@@ -104,10 +104,17 @@ def test_the_bit_never_goes_down_faster_than_it_may(routed):
 def test_header_says_what_the_man_at_the_machine_must_know(routed):
     text = " ".join(line.strip("()") for line in router_ngc(routed()).decode("ascii").splitlines())
     for words in (
-        "240 x 180 mm", "18 mm thick", "lower left corner", "straight bit, 6 mm", "feed 3000 mm/min",
-        "Start slower, your machine's manual decides", "router-dry.ngc", "spoil board",
-        "Eye and ear protection", "CAUTIONS",
-    ):  # fmt: skip
+        "240 x 180 mm",
+        "18 mm thick",
+        "lower left corner",
+        "straight bit, 6 mm",
+        "feed 3000 mm/min",
+        "Start slower, your machine's manual decides",
+        "router-dry.ngc",
+        "spoil board",
+        "Eye and ear protection",
+        "CAUTIONS",
+    ):
         assert words in text
 
 
@@ -232,7 +239,7 @@ def test_a_machine_without_arcs_gets_straight_moves_close_to_them(routed):
         shapely.union_all([shapely.LineString(way[:, :2]) for way in lines_at(m, -18.4, -18.4)])
         for m in (curved, straight)
     ]
-    assert shapely.hausdorff_distance(*ways, densify=0.2) < 0.01
+    assert shapely.hausdorff_distance(ways[0], ways[1], densify=0.2) < 0.01
 
 
 def test_a_machine_that_changes_bits_gets_one_program(make_work):
@@ -294,21 +301,29 @@ def test_a_straight_way_down_and_a_cut_into_the_keep_are_seen_in_the_program_its
     said = [*faults(work.pattern, read_back(plunged).moves, [work.kit.bit], work.router)]
     assert any("straight down 3.0 mm" in text for text in said)
     aside = [
-        replace(m, start=(m.start[0] + 0.3, *m.start[1:]), end=(m.end[0] + 0.3, *m.end[1:]),
-                centre=(m.centre[0] + 0.3, m.centre[1]))
+        replace(
+            m,
+            start=(m.start[0] + 0.3, *m.start[1:]),
+            end=(m.end[0] + 0.3, *m.end[1:]),
+            centre=(m.centre[0] + 0.3, m.centre[1]),
+        )
         for m in read_back(good).moves
-    ]  # fmt: skip
+    ]
     assert any("into wood that stays" in t for t in faults(work.pattern, aside, [work.kit.bit], work.router))
 
 
 @pytest.mark.parametrize(
     ("line", "says"),
     [
-        ("G1 X10 Y10 Z-1", "without a feed"), ("G5 X1", "not known"), ("G0 X1 (open", "not closed"),
-        ("G2 X10 Y0 F100", "I is missing"), ("G1 X1 X2 F10", "twice"), ("HELLO", "no word"),
+        ("G1 X10 Y10 Z-1", "without a feed"),
+        ("G5 X1", "not known"),
+        ("G0 X1 (open", "not closed"),
+        ("G2 X10 Y0 F100", "I is missing"),
+        ("G1 X1 X2 F10", "twice"),
+        ("HELLO", "no word"),
         ("G2 X10 Y0 I4 J0 F100", "radii differ"),
     ],
-)  # fmt: skip
+)
 def test_a_program_a_controller_would_refuse_is_refused(line, says):
     head = "G21\nG90\nS9000 M3\nG0 X0 Y0 Z5\n"
     with pytest.raises(ProgramError, match=says):

@@ -39,15 +39,15 @@ def sections(job: Job, pattern: Pattern, material: str) -> dict[str, tuple[str, 
 @pytest.mark.parametrize(("name", "count"), [("1x4", 4), ("1x6", 3), ("1x8", 2), ("1x10", 2), ("1x12", 2)])
 def test_boards_for_a_300_mm_panel(name: str, count: int) -> None:
     """Actual board widths of PS 20; a 300 mm panel needs 4, 3, 2, 2, 2 of them."""
-    job = Job(panel=PanelPart(width="300mm", height="400mm", boards=name))  # type: ignore[arg-type]
+    job = Job(panel=PanelPart(width="300mm", height="400mm", boards=name))
     said = sections(job, square_on(panel_of(job)), "white-pine")
     assert said["Cut list"][0].startswith(f"{count} x board {name}")
 
 
 def test_boards_by_any_width_their_planing_amount_and_price() -> None:
     """300 mm from 90 mm boards: 4 of them, 10 mm longer at each end, 8 mm to plane away."""
-    stock = StockPart(name="pine 90", width="90mm", thickness="20mm", length="400mm", price=5.0)  # type: ignore[arg-type]
-    part = PanelPart(width="300mm", height="400mm", thickness="12mm", boards="pine 90")  # type: ignore[arg-type]
+    stock = StockPart(name="pine 90", width="90mm", thickness="20mm", length="400mm", price=5.0)
+    part = PanelPart(width="300mm", height="400mm", thickness="12mm", boards="pine 90")
     job = Job(panel=part, stock=(stock,))
     said = " ".join(sections(job, square_on(panel_of(job)), "white-pine")["Cut list"])
     assert "4 x board pine 90, actual width 90 mm, 420 mm long" in said
@@ -67,7 +67,7 @@ def test_board_feet() -> None:
 
 
 def test_a_board_too_thin_and_an_unknown_one_are_refused() -> None:
-    part = PanelPart(width="300mm", height="400mm", thickness="25mm", boards="1x6")  # type: ignore[arg-type]
+    part = PanelPart(width="300mm", height="400mm", thickness="25mm", boards="1x6")
     with pytest.raises(LayoutError, match="thicker boards"):
         panel_of(Job(panel=part))
     with pytest.raises(KitError, match="unknown board"):
@@ -82,7 +82,7 @@ def test_open_area_is_said() -> None:
 def test_the_backing_covers_every_opening_and_its_overlap() -> None:
     pattern = square_on(Panel(300.0, 400.0, 12.0, None))
     assert backing_size(pattern, 15.0) == pytest.approx((130.0, 150.0))
-    job = Job(backing=BackingPart(overlap="15mm"))  # type: ignore[arg-type]
+    job = Job(backing=BackingPart(overlap="15mm"))
     assert any(
         "backing sheet 130 x 150 mm" in line for line in sections(job, pattern, "plywood")["Shopping list"]
     )
@@ -96,7 +96,7 @@ def test_saved_drop_outs_are_listed_with_keep_both() -> None:
 
 
 def test_a_reveal_too_small_for_the_wood_is_said() -> None:
-    frame = FramePart(opening=("606mm", "400mm"), reveal="3mm")  # type: ignore[arg-type]
+    frame = FramePart(opening=("606mm", "400mm"), reveal="3mm")
     job = Job(panel=PanelPart(frame=frame, moisture_change=8.0))
     text = " ".join(sections(job, square_on(Panel(600.0, 394.0, 18.0, math.pi / 2)), "red-oak")["The panel"])
     assert "more than the reveal" in text

@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 import pytest
 import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 from svgpathtools import parse_path
 
 from cutout.draw.shapes import cut_lines, waste_rings
@@ -28,7 +29,7 @@ def group(svg: bytes, name: str) -> ElementTree.Element:
 
 def area_of(d: str) -> float:
     """Even-odd area of path data, by another library's reading of it."""
-    area = Polygon()
+    area: BaseGeometry = Polygon()
     for run in parse_path(d).continuous_subpaths():
         points = [run.point(t / 4000) for t in range(4000)]
         area = shapely.symmetric_difference(area, Polygon([(p.real, p.imag) for p in points]))

@@ -76,9 +76,22 @@ def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
     roomy = shapely.buffer(centres, ROOMY, quad_segs=4, join_style="mitre")
     shapely.prepare(roomy)
     return Area(
-        opening.id, opening.region, waste, centres, roomy, line, tuple(found), points, step, reachable,
-        where, along, _outside_places(opening, board, blade), radius, allow,
-    )  # fmt: skip
+        opening.id,
+        opening.region,
+        waste,
+        centres,
+        roomy,
+        line,
+        tuple(found),
+        points,
+        step,
+        reachable,
+        where,
+        along,
+        _outside_places(opening, board, blade),
+        radius,
+        allow,
+    )
 
 
 def _with_air(region: Polygon, board: Polygon) -> Polygon:
@@ -132,9 +145,10 @@ def _assigned(
     spots = np.asarray(shapely.points(points))
     shapely.prepare(centres)
     reachable = (
-        shapely.dwithin(spots, centres, reach) if len(points) and not centres.is_empty
+        shapely.dwithin(spots, centres, reach)
+        if len(points) and not centres.is_empty
         else np.zeros(len(points), dtype=bool)
-    )  # fmt: skip
+    )
     if found and len(points):
         lines = np.array([as_line(s) for s in found])
         tree = shapely.STRtree(lines)

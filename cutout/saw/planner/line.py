@@ -213,8 +213,11 @@ def _free_run(p: ComplexArray, d: ComplexArray, region: Polygon, reach: float) -
     """How far one can go from points p straight in directions d inside `region`, at most `reach`; mm."""
     nudge = 0.02
     starts, ends = p + d * nudge, p + d * reach
-    rays = shapely.linestrings(np.stack([np.column_stack([starts.real, starts.imag]),
-                                         np.column_stack([ends.real, ends.imag])], axis=1))  # fmt: skip
+    rays = shapely.linestrings(
+        np.stack(
+            [np.column_stack([starts.real, starts.imag]), np.column_stack([ends.real, ends.imag])], axis=1
+        )
+    )
     inside = np.asarray(shapely.intersection(rays, region))
     first = np.array([_first_part(g, a) for g, a in zip(inside, starts.tolist(), strict=True)])
     return np.where(first > 0.1, first + nudge, 0.0)

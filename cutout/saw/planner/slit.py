@@ -106,9 +106,14 @@ def _middle(stretch: Stretch) -> complex:
 
 
 def _legs(
-    found: list[Stretch], numbered: dict[tuple[int, bool], int], opening: int, first: int, diameter: float,
-    drilled: list[complex], kit: Kit,
-) -> list[Leg]:  # fmt: skip
+    found: list[Stretch],
+    numbered: dict[tuple[int, bool], int],
+    opening: int,
+    first: int,
+    diameter: float,
+    drilled: list[complex],
+    kit: Kit,
+) -> list[Leg]:
     legs: list[Leg] = []
     ended: dict[int, str] = {}
     discs = shapely.union_all([shapely.Point(z.real, z.imag).buffer(diameter / 2 - 0.05) for z in drilled])

@@ -14,7 +14,7 @@ from cutout.draw.heat import HeatMap
 from cutout.kit import Limits
 from cutout.pattern import Panel
 from cutout.saw.model import Hole, Leg
-from cutout.units import Units, count, format_length, format_rule, format_size
+from cutout.units import MM_PER_INCH, Units, count, format_length, format_rule, format_size
 from cutout.write.changed import eased_places
 from cutout.write.cutsheet.file_spots import depth_words, file_places
 from cutout.write.cutsheet.finding_rows import Row, finding_rows
@@ -414,10 +414,10 @@ def _bare_place(at: tuple[float, float], units: Units) -> str:
 
 def _fine(length: float, units: Units) -> str:
     """A small length: 0.01 mm or 0.001 in."""
-    return f"{length / 25.4:.3f} in" if units == "in" else f"{length:.2f} mm"
+    return f"{length / MM_PER_INCH:.3f} in" if units == "in" else f"{length:.2f} mm"
 
 
 def _area(area: float, units: Units) -> str:
     if units == "in":
-        return f"{area / 25.4**2:.3f} sq in"
+        return f"{area / MM_PER_INCH**2:.3f} sq in"
     return f"{area / 100:.1f} cm2" if area >= 100 else f"{area:.1f} mm2"

@@ -11,7 +11,7 @@ from shapely import MultiPolygon
 
 from cutout.draw.paint import Paint
 from cutout.draw.signs import NUMBER, dimension, size
-from cutout.units import Units, format_length
+from cutout.units import MM_PER_INCH, Units, format_length
 from cutout.write.drawing import Drawing
 
 CHAIN, OVERALL = 6.2, 12.4
@@ -20,7 +20,7 @@ _MOST = 9
 """A chain has this many links at most; a figure in more pieces is measured as one."""
 _LEAST = 9.0
 """A link inside a chain is this long at least (mm), so that its number has room."""
-_COARSE = {"mm": 1.0, "in": 25.4 / 16}
+_COARSE = {"mm": 1.0, "in": MM_PER_INCH / 16}
 """What places are rounded to (mm): nobody sets a board out finer than this with a rule."""
 
 

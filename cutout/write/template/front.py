@@ -11,7 +11,7 @@ import shapely
 from cutout.draw.box import Box
 from cutout.draw.paint import PT, Paint
 from cutout.draw.signs import NUMBER, size
-from cutout.units import Units, count, format_length, format_rule, format_size
+from cutout.units import MM_PER_INCH, Units, count, format_length, format_rule, format_size
 from cutout.write.cutsheet.flow import Flow
 from cutout.write.drawing import Drawing
 from cutout.write.template.annotate import Annotations
@@ -86,7 +86,7 @@ def check_page(paint: Paint, flow: Flow, title: str, units: Units) -> None:
     flow.text("Check your printer with this page before you print the rest.")
     flow.space(3)
     mm, mm_text, inch, inch_text = squares_for(flow.whole)
-    sides = ((mm, mm_text), (inch * 25.4, inch_text))
+    sides = ((mm, mm_text), (inch * MM_PER_INCH, inch_text))
     x0, y0, x1, top = flow.column
     beside = x1 - x0 - sides[1][0] - 8
     if beside >= 60 and top - y0 >= sum(s for s, _ in sides) + _SQUARE_GAP:
@@ -106,7 +106,7 @@ def check_page(paint: Paint, flow: Flow, title: str, units: Units) -> None:
 def squares_for(whole: Box) -> tuple[float, str, float, str]:
     """The largest pair of check squares, metric and inch, that fits the printable part of a page."""
     least = min(whole[2] - whole[0], whole[3] - whole[1] - 15)
-    return next((s for s in _SQUARES if s[2] * 25.4 <= least), _SQUARES[-1])
+    return next((s for s in _SQUARES if s[2] * MM_PER_INCH <= least), _SQUARES[-1])
 
 
 def _square_pair(paint: Paint, box: Box, sides: Sequence[tuple[float, str]]) -> None:
@@ -211,8 +211,8 @@ _JOIN_STEPS = (
 
 def _both_units(mm: float) -> str:
     """A round length of ours for readers of either unit: 10 mm (3/8 in)."""
-    eighths = max(1, round(mm / 25.4 * 8))
-    return f"{mm:g} mm ({format_length(eighths * 25.4 / 8, 'in')})"
+    eighths = max(1, round(mm / MM_PER_INCH * 8))
+    return f"{mm:g} mm ({format_length(eighths * MM_PER_INCH / 8, 'in')})"
 
 
 def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:

@@ -13,6 +13,7 @@ from cutout.draw.box import Box
 from cutout.draw.paint import Paint
 from cutout.draw.signs import WORDS, size
 from cutout.geom.curve import FloatArray
+from cutout.units import MM_PER_INCH
 from cutout.write.template.register import ARM
 
 _TEETH, _TOOTH = 6.0, 1.1
@@ -110,4 +111,4 @@ def scale_bar(paint: Paint, x: float, y: float) -> None:
         paint.line(x + 6.35 * n, y, x + 6.35 * n, y - (1.2 if n % 4 else 2.0))
     paint.fill(0)
     paint.text(x + 25, y + 1.8, "50 mm", size(WORDS), align="centre")
-    paint.text(x + 25.4 + 8, y - 1.6 - WORDS, "2 in", size(WORDS), align="centre")
+    paint.text(x + MM_PER_INCH + 8, y - 1.6 - WORDS, "2 in", size(WORDS), align="centre")

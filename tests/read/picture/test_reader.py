@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import struct
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,9 +21,7 @@ SIZE = (120, 90)
 PLAIN = ReadOptions()
 
 
-def kite(
-    size: tuple[int, int] = SIZE, ground: object = 255, figure: object = 0, mode: str = "L"
-) -> Image.Image:
+def kite(size: tuple[int, int] = SIZE, ground: Any = 255, figure: Any = 0, mode: str = "L") -> Image.Image:
     """A kite, taller on the right, drawn four times finer."""
     w, h = size[0] * 4, size[1] * 4
     fine = Image.new(mode, (w, h), ground)

@@ -26,16 +26,20 @@ def ends(text: str) -> list[list[complex]]:
     [
         ("M1e1-2.5E-1.5.5", [[10 - 0.25j, 0.5 + 0.5j]]),
         ("m1 2 3 4 5 6", [[1 + 2j, 4 + 6j, 9 + 12j]]),
-        ("M10 10h5v5H10zm20 0h5v5z", [[10 + 10j, 15 + 10j, 15 + 15j, 10 + 15j, 10 + 10j],
-                                      [30 + 10j, 35 + 10j, 35 + 15j, 30 + 10j]]),
-        ("M10 10h5v5zl3 3 4 0z", [[10 + 10j, 15 + 10j, 15 + 15j, 10 + 10j],
-                                  [10 + 10j, 13 + 13j, 17 + 13j, 10 + 10j]]),
+        (
+            "M10 10h5v5H10zm20 0h5v5z",
+            [[10 + 10j, 15 + 10j, 15 + 15j, 10 + 15j, 10 + 10j], [30 + 10j, 35 + 10j, 35 + 15j, 30 + 10j]],
+        ),
+        (
+            "M10 10h5v5zl3 3 4 0z",
+            [[10 + 10j, 15 + 10j, 15 + 15j, 10 + 10j], [10 + 10j, 13 + 13j, 17 + 13j, 10 + 10j]],
+        ),
         ("M0 0 01.5 007", [[0j, 1.5 + 7j]]),
         ("M0,0,+5,-5", [[0j, 5 - 5j]]),
         ("M0 0a1 1 0 00.5.5", [[0j, 0.5 + 0.5j]]),
         ("\n M\t0\r\n0L 1,\n2", [[0j, 1 + 2j]]),
     ],
-)  # fmt: skip
+)
 def test_tokens_and_current_point(text: str, expected: list[list[complex]]) -> None:
     got = ends(text)
     # An arc comes as two halves: compare first and last points there.

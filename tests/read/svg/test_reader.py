@@ -62,32 +62,65 @@ BENT = 80 * 10 + 40 * 10 - 25
         ('<rect x="10" y="10" width="20" height="20" fill="#fff"/><rect width="40" height="40"/>', 1600),
         ('<rect width="40" height="40" fill="none"/><rect width="10" height="10"/>', 100),
         ('<g display="none"><rect width="40" height="40"/></g><rect width="10" height="10"/>', 100),
-        ('<g visibility="hidden"><rect width="9" height="9"/>'
-         '<rect visibility="visible" width="5" height="5"/></g>', 25),
+        (
+            '<g visibility="hidden"><rect width="9" height="9"/>'
+            '<rect visibility="visible" width="5" height="5"/></g>',
+            25,
+        ),
         ('<g opacity="0"><rect width="40" height="40"/></g><rect width="10" height="10"/>', 100),
         ('<rect width="40" height="40" fill-opacity="0.05"/><rect x="50" width="10" height="10"/>', 100),
         ('<g fill="white"><rect width="40" height="40"/><rect width="10" height="10" fill="red"/></g>', 100),
         ('<g color="navy" fill="currentColor"><rect width="4" height="5"/></g>', 20),
-        ('<g transform="translate(10 10)"><g transform="scale(2 3)"><rect width="4" height="5"/></g></g>', 120),
+        (
+            '<g transform="translate(10 10)"><g transform="scale(2 3)"><rect width="4" height="5"/></g></g>',
+            120,
+        ),
         ('<rect width="10" height="10" transform="skewX(45)"/>', 100),
-        ('<defs><rect id="a" width="10" height="10"/></defs><use xlink:href="#a"/><use href="#a" x="50"/>', 200),
-        ('<symbol id="s" viewBox="0 0 10 10"><rect width="10" height="10"/></symbol>'
-         '<use href="#s" width="20" height="20"/>', 400),
-        ('<svg x="10" y="10" width="20" height="20" viewBox="0 0 10 10"><rect width="99" height="99"/></svg>', 400),
-        ('<clipPath id="c"><circle cx="50" cy="50" r="20"/></clipPath>'
-         '<g clip-path="url(#c)"><rect width="100" height="100"/></g>', DISC),
-        ('<clipPath id="c"><rect width="50" height="100"/></clipPath>'
-         '<circle cx="50" cy="50" r="20" clip-path="url(#c)"/>', DISC / 2),
-        ('<style>.k{fill:white} rect.k#z{fill:black !important} circle{display:none}</style>'
-         '<rect class="k" id="z" width="10" height="10" style="fill:white"/><circle r="9"/>', 100),
-        ('<style>g > rect:nth-child(2){fill:none}</style>'
-         '<g><rect width="10" height="10"/><rect x="20" width="10" height="10"/></g>', 100),
-        ('<switch><rect requiredExtensions="x" width="50" height="50"/><rect width="5" height="5"/></switch>', 25),
-        ('<linearGradient id="g"><stop stop-color="#111"/><stop offset="1" stop-color="#444"/></linearGradient>'
-         '<rect width="10" height="10" fill="url(#g)"/>', 100),
+        (
+            '<defs><rect id="a" width="10" height="10"/></defs><use xlink:href="#a"/><use href="#a" x="50"/>',
+            200,
+        ),
+        (
+            '<symbol id="s" viewBox="0 0 10 10"><rect width="10" height="10"/></symbol>'
+            '<use href="#s" width="20" height="20"/>',
+            400,
+        ),
+        (
+            '<svg x="10" y="10" width="20" height="20" viewBox="0 0 10 10"><rect width="99" height="99"/></svg>',
+            400,
+        ),
+        (
+            '<clipPath id="c"><circle cx="50" cy="50" r="20"/></clipPath>'
+            '<g clip-path="url(#c)"><rect width="100" height="100"/></g>',
+            DISC,
+        ),
+        (
+            '<clipPath id="c"><rect width="50" height="100"/></clipPath>'
+            '<circle cx="50" cy="50" r="20" clip-path="url(#c)"/>',
+            DISC / 2,
+        ),
+        (
+            "<style>.k{fill:white} rect.k#z{fill:black !important} circle{display:none}</style>"
+            '<rect class="k" id="z" width="10" height="10" style="fill:white"/><circle r="9"/>',
+            100,
+        ),
+        (
+            "<style>g > rect:nth-child(2){fill:none}</style>"
+            '<g><rect width="10" height="10"/><rect x="20" width="10" height="10"/></g>',
+            100,
+        ),
+        (
+            '<switch><rect requiredExtensions="x" width="50" height="50"/><rect width="5" height="5"/></switch>',
+            25,
+        ),
+        (
+            '<linearGradient id="g"><stop stop-color="#111"/><stop offset="1" stop-color="#444"/></linearGradient>'
+            '<rect width="10" height="10" fill="url(#g)"/>',
+            100,
+        ),
         ('<rect width="10" height="10" fill="url(#none) black"/>', 100),
     ],
-)  # fmt: skip
+)
 def test_painted_area(body: str, expected: float) -> None:
     found = outline(body)
     assert found.region(1e-4).area == pytest.approx(expected, rel=2e-4)
@@ -306,16 +339,28 @@ def test_hairline_seams_are_closed_and_said() -> None:
     ("body", "feature"),
     [
         pytest.param('<text x="5" y="60" font-size="60">IH</text>', "text", marks=NEEDS_A_FONT),
-        ('<filter id="f"><feGaussianBlur stdDeviation="1"/></filter>'
-         '<rect x="20" y="20" width="40" height="40" filter="url(#f)"/>', "filter"),
-        ('<mask id="m"><rect width="50" height="100" fill="white"/></mask>'
-         '<rect x="20" y="20" width="60" height="40" mask="url(#m)"/>', "mask"),
-        ('<pattern id="p" width="20" height="20" patternUnits="userSpaceOnUse"><rect width="10" height="20"/>'
-         '</pattern><rect x="20" y="20" width="60" height="40" fill="url(#p)"/>', "pattern"),
-        ('<marker id="a" markerWidth="9" markerHeight="9"><rect width="3" height="3"/></marker>'
-         '<path d="M10 10L50 50" stroke="#000" stroke-width="6" marker-end="url(#a)"/>', "marker"),
+        (
+            '<filter id="f"><feGaussianBlur stdDeviation="1"/></filter>'
+            '<rect x="20" y="20" width="40" height="40" filter="url(#f)"/>',
+            "filter",
+        ),
+        (
+            '<mask id="m"><rect width="50" height="100" fill="white"/></mask>'
+            '<rect x="20" y="20" width="60" height="40" mask="url(#m)"/>',
+            "mask",
+        ),
+        (
+            '<pattern id="p" width="20" height="20" patternUnits="userSpaceOnUse"><rect width="10" height="20"/>'
+            '</pattern><rect x="20" y="20" width="60" height="40" fill="url(#p)"/>',
+            "pattern",
+        ),
+        (
+            '<marker id="a" markerWidth="9" markerHeight="9"><rect width="3" height="3"/></marker>'
+            '<path d="M10 10L50 50" stroke="#000" stroke-width="6" marker-end="url(#a)"/>',
+            "marker",
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_goes_beyond_is_rendered_and_named(body: str, feature: str) -> None:
     found = outline(body, width=200)
     (note,) = [n for n in found.notes if n.kind == "rendered"]

@@ -44,9 +44,10 @@ def least_radius(run: Run) -> float:
 
 @settings(max_examples=15, deadline=None)
 @given(
-    st.lists(st.floats(-0.12, 0.12), min_size=1, max_size=4), st.sampled_from([3.0, 8.0, 15.0]),
+    st.lists(st.floats(-0.12, 0.12), min_size=1, max_size=4),
+    st.sampled_from([3.0, 8.0, 15.0]),
     st.sampled_from([0.05, 0.15, 0.3]),
-)  # fmt: skip
+)
 def test_a_run_is_never_too_tight_and_never_leaves_the_band(
     waves: list[float], radius: float, allow: float
 ) -> None:
@@ -55,7 +56,7 @@ def test_a_run_is_never_too_tight_and_never_leaves_the_band(
     for run in runs(ring, radius, KERF, allow):
         assert least_radius(run) > 0.97 * radius
         points = shapely.points(run.z.real, run.z.imag)
-        away = shapely.distance(points, ring)
+        away = np.asarray(shapely.distance(points, ring))
         within = shapely.contains(inside, points)
         # An arc between stations may bulge a little beyond what holds at them.
         assert away[within].max(initial=0.0) <= allow + 2 * BULGE

@@ -13,10 +13,11 @@ from cutout.saw.planner.holes import fewest
 
 
 def by_counting(matrix: np.ndarray) -> int:
-    wanted = matrix.any(axis=0)
+    wanted = np.asarray(matrix.any(axis=0))
     for size in range(len(matrix) + 1):
         if any(
-            matrix[list(rows)].any(axis=0)[wanted].all() for rows in combinations(range(len(matrix)), size)
+            np.asarray(matrix[list(rows)].any(axis=0))[wanted].all()
+            for rows in combinations(range(len(matrix)), size)
         ):
             return size
     raise AssertionError("all rows together cover what any row covers")

@@ -10,6 +10,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cutout.geom.outline import polygons_of
 from cutout.saw.planner.lead import Leads, from_places, from_poses
 from cutout.saw.planner.line import stretches
 
@@ -62,6 +63,7 @@ def test_a_rounded_square_is_one_run_only_if_the_blade_can_turn_its_corners(radi
 @settings(max_examples=25, deadline=None)
 @given(radius=st.floats(1, 20), more=st.floats(1.05, 2))
 def test_a_wider_turn_never_needs_fewer_stops(radius: float, more: float) -> None:
-    ring = shapely.union_all([shapely.Point(0, 0).buffer(25, quad_segs=48), shapely.box(0, -12, 60, 12)])
+    disc, arm = shapely.Point(0, 0).buffer(25, quad_segs=48), shapely.box(0, -12, 60, 12)
+    (ring,) = polygons_of(shapely.union_all([disc, arm]))
     wide, narrow = (len(stretches(ring, r, 30.0, 1.0, 0.3)) for r in (radius * more, radius))
     assert wide >= narrow

@@ -281,8 +281,8 @@ def test_same_bytes_again(work: Work) -> None:
 
 def test_zones_seams_and_drawn_lines_are_shown_and_explained(make_work: Callable[..., Work]) -> None:
     area = MultiPolygon([box(0, 0, 20, 30)])
-    zones = {"zones": (Zone("hinge", area),), "drawn": (Zone("stile", area),), "board": 80.0}
-    panel = Panel(240.0, 180.0, 18.0, np.pi / 2, **zones)
+    zones, drawn = (Zone("hinge", area),), (Zone("stile", area),)
+    panel = Panel(240.0, 180.0, 18.0, np.pi / 2, zones=zones, drawn=drawn, board=80.0)
     html = cut_sheet(make_work(panel=panel)).decode()
     words = Page(html.encode()).words
     assert "keep clear (hinge)" in words

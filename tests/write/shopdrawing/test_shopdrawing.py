@@ -66,9 +66,22 @@ def test_it_says_what_to_do_in_lettered_steps(work: Work) -> None:
     for step in work.plan.steps[1:]:
         assert f"{step.letter} {work.told(step).text}" in words
     for wanted in (
-        "First drill", "Then saw", "3 mm", "8 mm", "invented leaf", "1 of 1", "scale", "240 x 180 x 18", "hold",
-        "Eyes, ears, dust mask", "manual comes first", "measured:", "Keep the panel", "white pine", "kerf",
-    ):  # fmt: skip
+        "First drill",
+        "Then saw",
+        "3 mm",
+        "8 mm",
+        "invented leaf",
+        "1 of 1",
+        "scale",
+        "240 x 180 x 18",
+        "hold",
+        "Eyes, ears, dust mask",
+        "manual comes first",
+        "measured:",
+        "Keep the panel",
+        "white pine",
+        "kerf",
+    ):
         assert wanted in words, wanted
 
 

@@ -6,6 +6,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiLineString, Point
+from shapely.geometry.base import BaseGeometry
 
 from cutout.errors import WriteError
 from cutout.kit import Paper, paper
@@ -15,12 +16,12 @@ from cutout.write.template.tiling import Tiling, column_letters, sheets_needed, 
 SMALL = Paper("custom", "120 x 160 mm", 120.0, 160.0, "invented")
 
 
-def windows(tiling: Tiling) -> shapely.Geometry:
+def windows(tiling: Tiling) -> BaseGeometry:
     return shapely.union_all(shapely.box(*np.array([s.window for s in tiling.sheets]).T))
 
 
 @st.composite
-def drawings(draw: st.DrawFn) -> shapely.Geometry:
+def drawings(draw: st.DrawFn) -> BaseGeometry:
     n = draw(st.integers(1, 4))
     spots = [(draw(st.floats(5, 895)), draw(st.floats(5, 695)), draw(st.floats(2, 120))) for _ in range(n)]
     return shapely.union_all([Point(x, y).buffer(r).exterior for x, y, r in spots])
@@ -28,14 +29,14 @@ def drawings(draw: st.DrawFn) -> shapely.Geometry:
 
 @settings(deadline=None, max_examples=50)
 @given(lines=drawings())
-def test_every_line_lies_on_a_printed_sheet(lines: shapely.Geometry) -> None:
+def test_every_line_lies_on_a_printed_sheet(lines: BaseGeometry) -> None:
     tiling = tile(lines, lines.bounds, (-8, -8, 908, 708), SMALL)
     assert windows(tiling).buffer(1e-6).covers(lines)
 
 
 @settings(deadline=None, max_examples=50)
 @given(lines=drawings())
-def test_printed_sheets_hang_together(lines: shapely.Geometry) -> None:
+def test_printed_sheets_hang_together(lines: BaseGeometry) -> None:
     tiling = tile(lines, lines.bounds, (-8, -8, 908, 708), SMALL)
     reached = {tiling.sheets[0].name}
     for _ in tiling.sheets:
@@ -47,7 +48,7 @@ def test_printed_sheets_hang_together(lines: shapely.Geometry) -> None:
 
 @settings(deadline=None, max_examples=30)
 @given(lines=drawings())
-def test_marks_lie_on_both_sheets(lines: shapely.Geometry) -> None:
+def test_marks_lie_on_both_sheets(lines: BaseGeometry) -> None:
     tiling = tile(lines, lines.bounds, (-8, -8, 908, 708), SMALL)
     named = {s.name: shapely.box(*s.window) for s in tiling.sheets}
     marks = register_marks(tiling, lines)
@@ -60,7 +61,7 @@ def test_marks_lie_on_both_sheets(lines: shapely.Geometry) -> None:
 
 @settings(deadline=None, max_examples=50)
 @given(lines=drawings())
-def test_never_more_sheets_than_the_grid(lines: shapely.Geometry) -> None:
+def test_never_more_sheets_than_the_grid(lines: BaseGeometry) -> None:
     tiling = tile(lines, lines.bounds, (-8, -8, 908, 708), SMALL)
     assert len(tiling.sheets) <= tiling.full
     width, height = lines.bounds[2] - lines.bounds[0], lines.bounds[3] - lines.bounds[1]
