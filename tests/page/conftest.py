@@ -46,7 +46,7 @@ class Served:
     def client(self) -> httpx.Client:
         """A client that carries what the page's own requests carry."""
         headers = {"x-cutout-key": self.key, "origin": self.origin, "sec-fetch-site": "same-origin"}
-        return httpx.Client(base_url=self.origin, headers=headers, timeout=60)
+        return httpx.Client(base_url=self.origin, headers=headers, timeout=180)
 
 
 @contextmanager
