@@ -3,8 +3,8 @@
     python tests/bench/mutations.py [--count 200] [--say]
 
 Plans of an invented leaf and of stars with three blades. Broken by: a hole less (one a leg starts from), two legs
-swapped (the second starts from the first), a fall left unsaid (of more than 4 mm2), a leg along the line 0.3 mm into what
-must stay, a whole loop at 95 % of the turning radius.
+swapped (the second starts from the first), a fall left unsaid (of more than 4 mm2), a leg along the line 0.3 mm into
+what must stay, a whole loop at 95 % of the turning radius.
 """
 
 from __future__ import annotations

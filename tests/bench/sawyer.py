@@ -100,9 +100,9 @@ def minutes_alike(holes: int, legs: Sequence[tuple[str, str, FloatArray]], kit: 
     """Minutes of any plan by the rule, its moves worked out from where legs start, end and run alone.
 
     legs: what each starts from and ends in, by name, and its path (n, 2). So plans of any age are priced alike: a
-    start on a kerf of the same go is backed to (5 s and the way), one in a place the go has come to is a turn (5 s and the
-    way), another one in a hole, at the edge or in fallen waste is a drop-in, any other kerf a lift; where the saw
-    threads, both of these are threadings.
+    start on a kerf of the same go is backed to (5 s and the way), one in a place the go has come to is a turn (5 s
+    and the way), another one in a hole, at the edge or in fallen waste is a drop-in, any other kerf a lift; where
+    the saw threads, both of these are threadings.
     """
     speed, walk, seconds = feed(kit) / 60, _Walk(), HOLE * holes
     threads = kit.moves.threads
