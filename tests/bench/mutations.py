@@ -13,7 +13,7 @@ import argparse
 import math
 import sys
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -56,7 +56,7 @@ def broken(pattern: Pattern, kit: Kit, made: Plan) -> Iterator[tuple[str, Plan]]
         if n and leg.starts == f"leg {legs[n - 1].order}":
             first = replace(leg, order=legs[n - 1].order), replace(legs[n - 1], order=leg.order)
             yield "two legs swapped", replace(made, legs=(*legs[: n - 1], *first, *legs[n + 1 :]))
-        if (looped := _looped(pattern, kit, leg)) is not None:
+        if (looped := _looped(pattern, kit, leg, legs[:n])) is not None:
             yield "a loop too tight", replace(made, legs=(*legs[:n], looped))
 
 
@@ -75,8 +75,9 @@ def _shifted(pattern: Pattern, kit: Kit, leg: Leg) -> Leg | None:
     return replace(leg, path=path + 0.3 * way / np.hypot(*way))
 
 
-def _looped(pattern: Pattern, kit: Kit, leg: Leg) -> Leg | None:
-    """The leg to its middle, then once round in wood that stays free of what must be kept."""
+def _looped(pattern: Pattern, kit: Kit, leg: Leg, before: Sequence[Leg]) -> Leg | None:
+    """The leg to its middle, then once round in wood that is to go and still stands: in open space nothing binds."""
+    fallen = shapely.union_all([k.drops for k in before])
     radius = 0.95 * kit.blade.turning_radius
     path = np.asarray(leg.path)
     if radius < 1.0 or leg.length < 2 * radius:
@@ -89,7 +90,8 @@ def _looped(pattern: Pattern, kit: Kit, leg: Leg) -> Leg | None:
         turn = np.exp(1j * side * np.linspace(0.0, 1.9 * math.pi, 300)[1:])
         loop = z + 1j * side * u * radius * (1 - turn)
         line = shapely.linestrings(np.column_stack([loop.real, loop.imag]))
-        if shapely.covers(pattern.waste, shapely.buffer(line, kit.blade.kerf / 2)):
+        wood = shapely.covers(pattern.waste, shapely.buffer(line, kit.blade.kerf / 2))
+        if wood and shapely.distance(fallen, line) > kit.blade.width:
             longer = np.concatenate([half, np.column_stack([loop.real, loop.imag])])
             return replace(leg, path=longer, ends="corner")
     return None
