@@ -75,7 +75,10 @@ def columns(pattern: Pattern, kit: Kit, made: Plan) -> dict[str, float]:
         "steps": len(made.steps),
         "minutes": minutes(made, kit),
         "alike": minutes_alike(
-            len(made.holes), [(leg.starts, leg.ends, np.asarray(leg.path)) for leg in made.legs], kit
+            len(made.holes),
+            [(leg.starts, leg.ends, np.asarray(leg.path)) for leg in made.legs],
+            kit,
+            frozenset(n for n, leg in enumerate(made.legs) if leg.start_by == "spin"),
         ),
         "least": true_bound(pattern, kit),
         "length": made.cut_length / max(length, 1e-9),
@@ -96,21 +99,26 @@ ON_A_KERF, COS = 0.12, 0.9
 """A leg that begins so near (mm) to a kerf, and so much along it, branches off from it."""
 
 
-def minutes_alike(holes: int, legs: Sequence[tuple[str, str, FloatArray]], kit: Kit) -> float:
+def minutes_alike(
+    holes: int, legs: Sequence[tuple[str, str, FloatArray]], kit: Kit, spun: frozenset[int] = frozenset()
+) -> float:
     """Minutes of any plan by the rule, its moves worked out from where legs start, end and run alone.
 
     legs: what each starts from and ends in, by name, and its path (n, 2). So plans of any age are priced alike: a
     start on a kerf of the same go is backed to (5 s and the way), one in a place the go has come to is a turn (5 s
     and the way), another one in a hole, at the edge or in fallen waste is a drop-in, any other kerf a lift; where
-    the saw threads, both of these are threadings.
+    the saw threads, both of these are threadings. spun: places of legs before which the blade turns in its own kerf
+    (5 s and the way).
     """
     speed, walk, seconds = feed(kit) / 60, _Walk(), HOLE * holes
     threads = kit.moves.threads
     last_ends, places = "", set[str]()
-    for starts, ends, path in legs:
+    for n, (starts, ends, path) in enumerate(legs):
         seconds += float(np.hypot(*np.diff(path, axis=0).T).sum()) / speed
-        parent = _branches(path, walk.go)
-        open_place = not starts.startswith("leg") or _nearest(path[0], walk.before) > ON_A_KERF
+        parent = _branches(path, walk.go, -1.0 if n in spun else COS, kit.blade.width * (n in spun))
+        open_place = n not in spun and (
+            not starts.startswith("leg") or _nearest(path[0], walk.before) > ON_A_KERF
+        )
         if open_place:
             parent = None
         if parent is not None:
@@ -136,18 +144,21 @@ def _nearest(at: FloatArray, paths: Sequence[FloatArray]) -> float:
 
 
 def _branches(
-    path: FloatArray, go: Sequence[tuple[FloatArray, tuple[int, float] | None]]
+    path: FloatArray,
+    go: Sequence[tuple[FloatArray, tuple[int, float] | None]],
+    cos: float,
+    more: float,
 ) -> tuple[int, float] | None:
     """The path of the go a leg begins on, running its way, and how far along it."""
     spot, ahead = shapely.Point(path[0]), path[1] - path[0]
     for k in range(len(go) - 1, -1, -1):
         line = shapely.LineString(go[k][0])
-        if shapely.distance(line, spot) > ON_A_KERF:
+        if shapely.distance(line, spot) > ON_A_KERF + more:
             continue
         s = float(shapely.line_locate_point(line, spot))
         ends = shapely.get_coordinates(shapely.line_interpolate_point(line, [max(s - 0.2, 0.0), s + 0.2]))
         run = ends[1] - ends[0]
-        if ahead @ run > COS * np.hypot(*ahead) * np.hypot(*run):
+        if ahead @ run > cos * np.hypot(*ahead) * np.hypot(*run):
             return k, s
     return None
 
