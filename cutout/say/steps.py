@@ -71,22 +71,31 @@ def _numbers(numbers: Sequence[int]) -> str:
             runs[-1].append(n)
         else:
             runs.append([n])
-    parts = [f"{r[0]} to {r[-1]}" if len(r) > 2 else " and ".join(map(str, r)) for r in runs]
+    parts = [part for r in runs for part in ([f"{r[0]} to {r[-1]}"] if len(r) > 2 else map(str, r))]
     words = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
     return f"hole {words}" if len(numbers) == 1 else f"holes {words}"
 
 
 def _start(leg: Leg) -> str:
+    at_hole = leg.starts.startswith("hole")
+    if leg.start_by == "turn":
+        where = f"in {leg.starts}" if at_hole else "beyond the edge" if leg.starts == "edge" else ""
+        return f"Turn the blade {where or 'where the waste has fallen'} and saw"
+    if leg.start_by == "spin":
+        return "Turn the blade in its kerf and saw"
     if leg.start_by in SAME_GO:
-        return "Go on, saw"
-    if leg.starts.startswith("hole"):
-        word = "Thread the blade through" if leg.start_by == "thread" else "From"
-        return f"{word} {leg.starts}, saw" if word != "From" else f"From {leg.starts} saw"
+        return "Back out and saw"
+    if at_hole:
+        return (
+            f"Thread the blade through {leg.starts} and saw"
+            if leg.start_by == "thread"
+            else f"From {leg.starts} saw"
+        )
     if leg.starts == "edge":
         return "From the panel's edge saw"
     if leg.start_by == "lift":
-        return f"Put the blade back into the kerf of cut {leg.starts.partition(' ')[2]}, saw"
-    return "Let the blade in where the waste has fallen, saw"
+        return f"Put the blade back into the kerf of cut {leg.starts.partition(' ')[2]} and saw"
+    return "Let the blade in where the waste has fallen and saw"
 
 
 def _course(legs: Sequence[Leg], where: str, name: str, opening: Opening | None) -> str:

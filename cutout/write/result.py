@@ -78,6 +78,7 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
                 "path": _points(leg.path.tolist()),
                 "starts": leg.starts,
                 "start_by": leg.start_by,
+                **({"turned": _round(math.degrees(leg.turned))} if leg.start_by == "spin" else {}),
                 "ends": leg.ends,
                 "drops": _region(leg.drops),
             }

@@ -143,11 +143,12 @@ def _print_sawyer(saw: str, rows: list[dict[str, float]]) -> None:
     shares = np.array([r["legs"] / max(r["bound"], 1) for r in rows])
     goes, lifts = (np.median([r[k] / r["rings"] for r in rows]) for k in ("goes", "lifts"))
     short = sum(r["short"] for r in rows) / max(1, sum(r["legs"] for r in rows))
-    spent, least = (sum(r[k] for r in rows) for k in ("minutes", "least"))
+    spent, alike, least = (sum(r[k] for r in rows) for k in ("minutes", "alike", "least"))
     length, steps = np.median([r["length"] for r in rows]), max(r["steps"] for r in rows)
     print(
         f"{saw:14s} legs / bound {np.median(shares):.2f}, worst {shares.max():.2f}; "
-        f"goes a ring {goes:.1f}, lifts a ring {lifts:.1f}; minutes {spent:.0f} (bound {least:.0f}); "
+        f"goes a ring {goes:.1f}, lifts a ring {lifts:.1f}; minutes {spent:.0f}, "
+        f"ways back priced {alike:.0f} (bound {least:.0f}); "
         f"length / rings {length:.2f}; legs under 10 mm {short:.0%}; steps at most {steps:.0f}"
     )
 

@@ -28,7 +28,7 @@ ARRIVAL = 30.0
 _MEASURED = 6
 """So many of the cheapest ways are measured exactly before one is chosen."""
 _LOOP = 1.5 * np.pi
-"""Going on round a point of wood the blade may turn so far in one arc: past a sharp one it loops in the waste."""
+"""Going on round a point of wood a thin blade may turn so far in one arc: past a sharp one it loops in the waste."""
 _RUN_ON = (0.0, 0.4, 0.9, 1.6)
 """How far the blade may run on straight, in turning radii, before it turns towards the next run."""
 
@@ -427,13 +427,14 @@ def going_on(state: State, near: list[Gap]) -> list[Way]:
     lines = shapely.linestrings([[(z[-1].real, z[-1].imag), (w.real, w.imag)] for w in q[1:].tolist()])
     free = np.concatenate([[True], shapely.covers(state.area.roomy, lines)])
     q = q[free]
+    longest = _LOOP if state.spins else np.pi
     found = []
     for gap in near:
         for aim, entries in _aims(state, gap):
             p, t = aim.line.pose(entries)
             if np.abs(p - z[-1]).min() > 8 * state.area.radius + 4 * state.blade.width:
                 continue
-            leads = from_poses(q, np.full(len(q), u), p, t, state.area.radius, 2.2 * np.pi, _LOOP)
+            leads = from_poses(q, np.full(len(q), u), p, t, state.area.radius, 2.2 * np.pi, longest)
             for i, lead in valid_leads(state, leads):
                 head = stub(z, state.cuts[-1].length, min(state.blade.width / 2, state.cuts[-1].length))
                 way = _led_way(aim, np.concatenate([head, lead]), float(entries[leads.target[i]]))

@@ -23,7 +23,7 @@ THIN = 0.05
 """Wood thinner than this (mm) holds nothing."""
 FILED = 0.75
 """A held piece of up to this many times kerf x blade width is left for the file, if no deeper than a kerf."""
-WORTHLESS = 0.1
+WORTHLESS = 0.01
 """A leg that takes off less than this share of a square as wide as its kerf is not sawn."""
 SAME_SPOT, TRIES = 0.5, 2
 """A place that holds a piece is sawn again at most so often; nearer than this (mm) it is the same place."""

@@ -1,0 +1,65 @@
+"""What is said to the sawyer: where a step begins, by which move, what is drilled."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from cutout.geom.outline import Outline, from_region
+from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.pattern import Panel, cut_pattern
+from cutout.saw.model import Hole, Leg, Plan, StartBy
+from cutout.saw.planner.steps import steps_of
+from cutout.say.steps import step_said
+
+KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+PATTERN = cut_pattern(
+    Outline(from_region(shapely.box(50, 50, 150, 150)), 1.0),
+    Panel(200.0, 200.0, 18.0),
+    "panel",
+    KIT.blade.kerf,
+)
+
+
+def leg(order: int, starts: str, start_by: StartBy, falls: float = 0.0) -> Leg:
+    drops = shapely.MultiPolygon([shapely.box(60, 60, 60 + falls, 140)] if falls else [])
+    return Leg(order, 1, np.array([[60.0, 60.0], [90.0, 60.0]]), starts, "corner", drops, start_by)
+
+
+def hole(number: int, diameter: float = 5.0) -> Hole:
+    return Hole(number, (60.0 + 9 * number, 60.0), diameter, ("starter",), 1)
+
+
+def told(holes: list[Hole], legs: list[Leg]) -> tuple[list[str], list[str]]:
+    """Letters of the steps, and what each says."""
+    steps = steps_of(holes, legs, PATTERN)
+    plan = Plan(tuple(holes), tuple(legs), (), (), 0.0, 1, 1.0, steps)
+    return [s.letter for s in steps], [step_said(s, plan, PATTERN, "mm", "mm").text for s in steps]
+
+
+@pytest.mark.parametrize(
+    ("start_by", "starts", "begins"),
+    [
+        ("back", "leg 1", "Back out and saw at"),
+        ("turn", "hole 1", "Turn the blade in hole 1 and saw at"),
+        ("turn", "leg 1", "Turn the blade where the waste has fallen and saw at"),
+        ("spin", "leg 1", "Turn the blade in its kerf and saw at"),
+        ("lift", "leg 1", "Put the blade back into the kerf of cut 1 and saw at"),
+        ("drop in", "leg 1", "Let the blade in where the waste has fallen and saw at"),
+        ("drop in", "hole 2", "From hole 2 saw at"),
+        ("thread", "hole 2", "Thread the blade through hole 2 and saw at"),
+    ],
+)
+def test_a_step_says_by_which_move_it_begins(start_by: StartBy, starts: str, begins: str) -> None:
+    legs = [leg(1, "hole 1", "drop in", falls=40.0), leg(2, starts, start_by)]
+    letters, said = told([hole(1), hole(2)], legs)
+    assert letters == ["A", "B", "C"]
+    assert said[2].startswith(begins), said[2]
+    assert "it falls" in said[1]
+
+
+def test_holes_are_listed_by_size_and_only_longer_runs_are_shortened() -> None:
+    holes = [hole(1), hole(2, 8.0), hole(3), hole(4), hole(6, 8.0), hole(7, 8.0), hole(8, 8.0)]
+    _, (said,) = told(holes, [])
+    assert said == "Drill holes 1, 3 and 4 with 5 mm; holes 2 and 6 to 8 with 8 mm."
