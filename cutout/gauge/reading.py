@@ -289,8 +289,7 @@ def _radius(
     sawn, sure = (best.sawn, best.sure) if wider else (best.radius, 0.02 * best.radius)
     if not wider and best.sawn + best.sure > WIDER * best.radius:
         # It may have been too tight for the blade: then the blade turns as tight as the arc was sawn.
-        sawn = max(best.sawn, best.radius)
-        sure = max(best.sure, sawn - best.radius)
+        sure = best.sawn + best.sure - best.radius
     factor = math.sqrt(scale.wide * scale.high)
     # What is drawn is known; what is not is whether a blade that took this arc would take a slightly tighter one.
     return Value(sawn * factor, math.hypot(sure, sawn * scale.sure)), open_end
