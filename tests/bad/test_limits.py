@@ -21,6 +21,7 @@ from cutout.measure import walls
 from cutout.measure.widths import Middle
 from cutout.pattern import Panel, cut_pattern
 from cutout.run import lay_out
+from tests.telling import text
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 SIZES = {"width": "300mm", "panel": "400x400mm", "thickness": "18mm"}
@@ -65,10 +66,10 @@ def test_what_is_too_much_is_refused_in_a_sentence(
 
 def test_mending_that_ends_early_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("cutout.amend.ease.WALLS", 1000)
-    figure = shapely.polygons(needles(8, 40.0, 16.0))
+    figure = shapely.Polygon(needles(8, 40.0, 16.0))
     pattern = cut_pattern(Outline(from_region(figure)), Panel(400.0, 400.0, 18.0), "panel", KIT.blade.kerf)
     done = mend(pattern, KIT, Mending())
-    assert any("mending was ended before" in f.text for f in done.findings)
+    assert any("mending was ended before" in text(f) for f in done.findings)
     assert any(f.severity == "stop" and not f.cleared for f in done.findings)
 
 

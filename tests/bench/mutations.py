@@ -25,6 +25,7 @@ from cutout.kit import Kit
 from cutout.pattern import Pattern, cut_pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import Leg, Plan
+from tests.telling import text
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
@@ -111,11 +112,11 @@ def main() -> None:
             kit = kit_with(saw)
             pattern = cut_pattern(Outline(from_region(region), 1.0), PANEL, "panel", kit.blade.kerf)
             made = plan(pattern, kit)
-            whole = {f.text for f in prove(pattern, kit, made).findings}
+            whole = {text(f) for f in prove(pattern, kit, made).findings}
             for kind, wrong in broken(pattern, kit, made):
                 if tried.total() == asked.count:
                     break
-                found = {f.text for f in prove(pattern, kit, wrong).findings} - whole
+                found = {text(f) for f in prove(pattern, kit, wrong).findings} - whole
                 if kind == "a loop too tight":
                     found = {t for t in found if "bend" in t or "bind" in t}
                 tried[kind] += 1

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import shapely
 
 from cutout.geom.curve import FloatArray
 from cutout.kit import Kit

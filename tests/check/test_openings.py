@@ -238,7 +238,7 @@ def test_a_curve_as_wide_as_the_blade_needs_is_no_finding_and_a_tighter_one_says
     """No measure is printed as equal to its limit; inside a curve the line is wider than the blade's own way."""
     needed = KIT.blade.turning_radius + KIT.blade.kerf / 2
     said = [
-        f.text
+        text(f)
         for r in (needed - 0.03, needed - 1.0)
         for f in found(pattern(Outline((ring(150, 150, r),), 1.0)), "tight curve")
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image, ImageDraw
@@ -125,7 +126,12 @@ def test_what_was_mended_is_not_mended_again_for_the_plan(
     figure = FigurePart().model_copy(update={"source": "a.svg", "width": 60.0})
     job = Job().model_copy(update={"panel": panel, "figures": (figure,)})
     mended, done = run.mend_laid, []
-    monkeypatch.setattr(run, "mend_laid", lambda laid: done.append(1) or mended(laid))
+
+    def counting(laid: run.LaidOut) -> Any:
+        done.append(1)
+        return mended(laid)
+
+    monkeypatch.setattr(run, "mend_laid", counting)
     first = tasks.mended(job, tmp_path)
     after = tasks.planned(job, tmp_path)
     assert done == [1]

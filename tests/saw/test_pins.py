@@ -18,6 +18,7 @@ from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import Hole, Leg, Plan
 from cutout.saw.pins import APART, CLEAR, MOST, pins
+from tests.telling import text
 
 KERF = 1.0
 
@@ -69,7 +70,7 @@ def test_a_stack_is_as_thick_as_its_layers_for_the_blade() -> None:
     assert one.sawn == thin and replace(one, layers=3).sawn == 3 * thin
     assert [f.size for f in check(disc_on(one, "panel"), kit)] == [thin]
     assert list(check(disc_on(replace(one, layers=3), "panel"), kit)) == []
-    assert "A stack of 5 layers" in next(iter(check(disc_on(replace(one, layers=5), "panel"), kit))).text
+    assert "A stack of 5 layers" in text(next(iter(check(disc_on(replace(one, layers=5), "panel"), kit))))
 
 
 @pytest.mark.parametrize("asked", [{"router": {"gcode": True}}, {"inlay": {}, "keep": "both"}])
