@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
 from cutout.saw.model import Plan
-from cutout.saw.planner.area import area_of
+from cutout.saw.planner.area import stretches_of
 from cutout.saw.planner.hand import Prices
 from cutout.units import count
 
@@ -19,6 +19,8 @@ WORTH_IT = 0.7
 """Another blade is named where it takes less than this share of the cuts ..."""
 NO_SLOWER = 1.2
 """... and no more than so many times the minutes of the plan."""
+_ALL_BUT = 0.8
+"""Share of the outlines that stretches cover at least: sharp points and edges of the panel are not sawn along."""
 MANY = 30
 """From so many cuts on it is worth looking for another blade."""
 
@@ -37,11 +39,11 @@ def outlook(pattern: Pattern, kit: Kit) -> Outlook:
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     cuts, seconds = 0, 0.0
     for opening in pattern.openings:
-        area = area_of(opening, pattern.panel, kit.blade, kit.allow)
-        ends = sum(sum(s.inside) for s in area.stretches if not s.closed)
+        found = stretches_of(opening, pattern.panel, kit.blade, kit.allow)
+        ends = sum(sum(s.inside) for s in found if not s.closed)
         # A stretch that ends in inside corners at both ends is arrived at from both sides.
-        mine = max(len(area.stretches), len(area.stretches) / 2 + ends / 2)
-        length = math.fsum(s.length for s in area.stretches)
+        mine = max(len(found), len(found) / 2 + ends / 2)
+        length = math.fsum(s.length for s in found)
         put_in = prices.moves.thread if prices.moves.threads else prices.moves.drop_in
         seconds += length * prices.cut + prices.moves.hole + put_in + ARRIVAL * mine
         cuts += math.ceil(mine)
@@ -56,9 +58,13 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
     planned = len(plan.legs)
     if planned < MANY:
         return None
+    most = NO_SLOWER * plan.minutes
+    likely = [other for other in others if _may_be_better(other, kit, pattern, most)]
+    if not likely:
+        return None
     mine = outlook(pattern, kit)
-    better = [o for o in (outlook(pattern, other) for other in others) if o.cuts < WORTH_IT * mine.cuts]
-    better = [o for o in better if o.minutes < NO_SLOWER * plan.minutes]
+    better = [o for o in (outlook(pattern, other) for other in likely) if o.cuts < WORTH_IT * mine.cuts]
+    better = [o for o in better if o.minutes < most]
     if not better:
         return None
     best = min(better, key=lambda o: (o.minutes, o.cuts))
@@ -66,3 +72,10 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
         f"With the {best.blade.title} it would take about {count(best.cuts, 'cut')} and {best.minutes:.0f} minutes, "
         f"with this blade {planned} and {plan.minutes:.0f} (estimates); `--blade {best.blade.name}` plans it."
     )
+
+
+def _may_be_better(other: Kit, kit: Kit, pattern: Pattern, most: float) -> bool:
+    """Told without fitting: it turns tighter, and sawing the bare outlines takes no more than `most` minutes."""
+    length = _ALL_BUT * math.fsum(o.region.length for o in pattern.openings)
+    bare = length * Prices.of(other.moves, other.feed(pattern.panel.sawn)).cut / 60
+    return other.blade.turning_radius < kit.blade.turning_radius and bare < most

@@ -59,19 +59,13 @@ class Area:
 
 def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
     """The opening prepared for `blade`; allow: wood (mm) that may stay on the waste side of the line."""
-    radius = max(blade.turning_radius * MARGIN, 0.05)
     board = panel.polygon
-    edge = shapely.buffer(board.exterior, 0.02)
     waste = _with_air(opening.region, board) if opening.at_edge else opening.region
-    line = shapely.difference(opening.region.boundary, edge) if opening.at_edge else opening.region.boundary
-    inner = shapely.buffer(waste, -blade.kerf / 2, join_style="mitre", mitre_limit=4.0)
-    centres = MultiPolygon([p for p in polygons_of(inner) if p.area > 1e-4])
-    found: list[Stretch] = []
-    for part in centres.geoms:
-        found.extend(stretches(part, radius, 2.5 * radius + 4 * blade.width, blade.kerf, allow))
+    line = _line(opening, board)
+    centres = _centres(waste, blade)
+    found = _stretches(centres, line, blade, allow)
     step = min(max(0.6 * blade.kerf, 0.3), 0.8)
     points = _points_along(line, step)
-    found = _near(found, line, blade.kerf + allow)
     where, along, reachable = _assigned(points, found, centres, blade.kerf / 2 + allow + CLEAN)
     roomy = shapely.buffer(centres, ROOMY, quad_segs=4, join_style="mitre")
     shapely.prepare(roomy)
@@ -89,9 +83,40 @@ def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
         where,
         along,
         _outside_places(opening, board, blade),
-        radius,
+        _radius(blade),
         allow,
     )
+
+
+def stretches_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> list[Stretch]:
+    """The stretches alone of what `area_of` prepares."""
+    board = panel.polygon
+    waste = _with_air(opening.region, board) if opening.at_edge else opening.region
+    return _stretches(_centres(waste, blade), _line(opening, board), blade, allow)
+
+
+def _radius(blade: Blade) -> float:
+    return max(blade.turning_radius * MARGIN, 0.05)
+
+
+def _line(opening: Opening, board: Polygon) -> shapely.Geometry:
+    """The outline to saw: the opening's, without what lies on the panel's edge."""
+    if not opening.at_edge:
+        return opening.region.boundary
+    return shapely.difference(opening.region.boundary, shapely.buffer(board.exterior, 0.02))
+
+
+def _centres(waste: Polygon, blade: Blade) -> MultiPolygon:
+    """Where the middle of the blade may be."""
+    inner = shapely.buffer(waste, -blade.kerf / 2, join_style="mitre", mitre_limit=4.0)
+    return MultiPolygon([p for p in polygons_of(inner) if p.area > 1e-4])
+
+
+def _stretches(centres: MultiPolygon, line: shapely.Geometry, blade: Blade, allow: float) -> list[Stretch]:
+    radius = _radius(blade)
+    beyond = 2.5 * radius + 4 * blade.width
+    found = [s for part in centres.geoms for s in stretches(part, radius, beyond, blade.kerf, allow)]
+    return _near(found, line, blade.kerf + allow)
 
 
 def _with_air(region: Polygon, board: Polygon) -> Polygon:
@@ -150,9 +175,19 @@ def _assigned(
         else np.zeros(len(points), dtype=bool)
     )
     if found and len(points):
-        lines = np.array([as_line(s) for s in found])
-        tree = shapely.STRtree(lines)
-        spot, line = tree.query_nearest(spots, all_matches=False)
-        where[spot] = line
-        along[spot] = shapely.line_locate_point(lines[line], spots[spot])
+        # By single edges: the nearest of a few long lines takes a look at every edge of them.
+        ways = [s.part(0.0, s.length) for s in found]
+        starts = np.concatenate([z[:-1] for z in ways])
+        steps = np.concatenate([np.diff(z) for z in ways])
+        before = np.concatenate([np.cumsum(np.abs(np.diff(z))) - np.abs(np.diff(z)) for z in ways])
+        owner = np.repeat(np.arange(len(ways)), [len(z) - 1 for z in ways])
+        ends = np.stack([starts, starts + steps], axis=1)
+        edges = np.asarray(shapely.linestrings(np.stack([ends.real, ends.imag], axis=-1)))
+        tree = shapely.STRtree(edges)
+        spot, edge = tree.query_nearest(spots, all_matches=False)
+        off = (points[spot, 0] + 1j * points[spot, 1]) - starts[edge]
+        size = np.abs(steps[edge])
+        share = (off * steps[edge].conj()).real / np.where(size > 0, size, 1.0)
+        where[spot] = owner[edge]
+        along[spot] = before[edge] + np.clip(share, 0.0, size)
     return where, along, np.asarray(reachable)
