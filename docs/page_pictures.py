@@ -1,4 +1,4 @@
-"""Make the pictures of docs/page.md with the page itself in a Chromium: python docs/page_pictures.py"""
+"""Make the pictures of docs/how-to/page.md with the page itself in a Chromium: python docs/page_pictures.py"""
 
 from __future__ import annotations
 
