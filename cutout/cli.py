@@ -367,6 +367,10 @@ def kit(units: Units, mine: bool) -> int:
 @click.option(
     "--minutes", type=click.FloatRange(min=0, min_open=True), help="Minutes it took to saw the card."
 )
+@click.option(
+    "--entry", type=click.FloatRange(min=0, min_open=True), help="Seconds to let the blade in once."
+)
+@click.option("--hole", type=click.FloatRange(min=0, min_open=True), help="Seconds to mark and drill a hole.")
 @click.option("--square", help="The check square as you measured it on the print, like 49.8x49.9mm.")
 @click.option("--allowance", default="0.5mm", help="How far an arc's slot may stray [0.5mm].")
 @click.option("--wood", default="", help="Wood of the scrap, to keep with the values.")
@@ -406,7 +410,10 @@ def _read_gauge(photo: Path, blade_name: str, units: Units, out: Path, options: 
     _say(f"{shown(out)}: look at it before you trust these values.")
     if options["keep"] or options["replace"]:
         into = options["kit_file"] or mine_path()
-        found = measured_from(gauged.reading, name, options["date"], options["wood"], thickness, photo.name)
+        timed = {what: options[what] for what in ("entry", "hole")}
+        found = measured_from(
+            gauged.reading, name, options["date"], options["wood"], thickness, photo.name, **timed
+        )
         keep_measured(found, into, replacing=options["replace"])
         _say(f"kept in {shown(into)} for {name}: later jobs use it.")
     return NEEDS_USER if gauged.reading.unread else 0

@@ -234,9 +234,19 @@ def compare_photos(result: Path, photos: tuple[Path, ...], units: Units = "mm", 
 
 
 def measured_from(
-    reading: Reading, blade_name: str, date: str | None, wood_name: str, thickness: float | None, photo: str
+    reading: Reading,
+    blade_name: str,
+    date: str | None,
+    wood_name: str,
+    thickness: float | None,
+    photo: str,
+    entry: float | None = None,
+    hole: float | None = None,
 ) -> Measured:
-    """What is worth keeping of a reading; `date` None is today. Raises KitError where nothing was read."""
+    """What is worth keeping of a reading; `date` None is today. entry, hole: seconds by the watch.
+
+    Raises KitError where nothing was read.
+    """
     if reading.kerf is None and reading.radius is None:
         raise KitError(
             "nothing was read that could be kept: see what could not be read, and photograph the card anew."
@@ -251,6 +261,8 @@ def measured_from(
         bias=bias.value if bias else None,
         wander=reading.wander,
         feed=reading.feed,
+        entry=entry,
+        hole=hole,
         wood=wood(wood_name).name if wood_name else "",
         thickness=thickness,
         photo=photo,

@@ -111,7 +111,7 @@ def kit_of(job: Job, folder: Path = Path()) -> Kit:
         units=job.units or "mm",
         rule=job.made_for,
         allowance=_said(job.saw.allowance, own.allowance if own else None),
-        times=_times(job),
+        times=_times(job, own),
         own_feed=_said(job.times.feed, own.feed if own else None),
         small_bit=bit(job.router.small_bit, job.units) if job.router.small_bit else None,
         machine=machine(job.router.machine),
@@ -126,10 +126,18 @@ def limits_of(job: Job) -> Limits:
     return replace(usual, **{k: v for k, v in job.limits.model_dump().items() if v is not None})
 
 
-def _times(job: Job) -> Moves | None:
-    """The user's own times over those usual for the saw; None where none is given."""
-    own = {k: v for k, v in job.times.model_dump().items() if v is not None and k != "feed"}
-    return replace(moves_of(blade(job.saw.blade).saw), **own, source="your own times") if own else None
+def _times(job: Job, own: Measured | None) -> Moves | None:
+    """The user's own times over the usual ones, the job's before what was measured; None where there are none."""
+    usual = moves_of(blade(job.saw.blade).saw)
+    entry = "thread" if usual.threads else "drop_in"
+    timed = {entry: own.entry, "hole": own.hole} if own else {}
+    said = {k: v for k, v in job.times.model_dump().items() if k != "feed"}
+    known = {
+        k: v
+        for k, v in (*timed.items(), *((k, v) for k, v in said.items() if v is not None))
+        if v is not None
+    }
+    return replace(usual, **known, source="your own times") if known else None
 
 
 def panel_of(job: Job) -> Panel:

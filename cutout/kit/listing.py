@@ -180,6 +180,8 @@ def mine_lines(units: Units = "mm", path: Path | None = None) -> list[str]:
             f"saws {abs(m.bias):.1f} mm {'right' if m.bias > 0 else 'left'} of the line" if m.bias else "",
             f"wanders {m.wander:.1f} mm" if m.wander else "",
             f"{m.feed:.0f} mm a minute" if m.feed else "",
+            f"{m.entry:g} s to let the blade in" if m.entry else "",
+            f"{m.hole:g} s for a hole" if m.hole else "",
         ]
         lines += [f"  {m.blade:<15} {', '.join(p for p in parts if p)}", f"  {'':<15} {m.said()}"]
     return lines

@@ -39,7 +39,8 @@ _MONTHS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """One blade on one saw in one wood; lengths in mm, feed in mm a minute, date as ISO 8601. None: not measured.
+    """One blade on one saw in one wood; lengths in mm, feed in mm a minute, entry (letting the blade in) and hole
+    (drilling one) in seconds, date as ISO 8601. None: not measured.
 
     kerf_sure, bias: how sure the kerf is, and how far right of the line the hand saws; wander: how far it strays
     from that."""
@@ -52,6 +53,8 @@ class Measured:
     bias: float | None = None
     wander: float | None = None
     feed: float | None = None
+    entry: float | None = None
+    hole: float | None = None
     wood: str = ""
     thickness: float | None = None
     photo: str = ""
@@ -61,7 +64,7 @@ class Measured:
             datetime.date.fromisoformat(self.date)
         except (TypeError, ValueError) as error:
             raise KitError(f'the date "{self.date}" is not a date: write it like 2026-11-26.') from error
-        for name in ("kerf", "kerf_sure", "radius", "wander", "feed", "thickness"):
+        for name in ("kerf", "kerf_sure", "radius", "wander", "feed", "entry", "hole", "thickness"):
             value = getattr(self, name)
             if value is not None and not (
                 math.isfinite(value) and value >= 0 and (value > 0 or name == "wander")
@@ -184,7 +187,7 @@ def with_measured(text: str, found: Measured, *, replacing: bool) -> str:
     if not text.strip():
         document.add(
             tomlkit.comment(
-                "What you measured on your own saws; mm, feed in mm a minute. `cutout kit` lists it."
+                "What you measured on your own saws; mm, mm a minute, seconds. `cutout kit` lists it."
             )
         )
     entries = document.get(TABLE)

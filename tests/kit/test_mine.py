@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from cutout.errors import KitError
-from cutout.job.schema import Job, PanelPart, SawPart
+from cutout.job.schema import Job, PanelPart, SawPart, TimesPart
 from cutout.job.set_up import kit_of
-from cutout.kit import Measured, as_measured, blade, fitting, measured_in
+from cutout.kit import Measured, as_measured, blade, fitting, measured_in, moves_of
 from cutout.kit.listing import mine_lines
 from cutout.kit.mine import with_measured
 
@@ -130,3 +130,20 @@ def test_the_listing_names_it(tmp_path: Path) -> None:
     lines = mine_lines("mm", write(tmp_path / "mine.toml", ONE))
     assert "kerf 1.40 mm" in lines[1]
     assert "26 November 2026" in lines[2]
+
+
+@pytest.mark.parametrize(
+    ("name", "way", "other"), [("jigsaw-narrow", "drop_in", "thread"), ("coping", "thread", "drop_in")]
+)
+def test_times_by_the_watch_are_used_where_the_job_says_nothing(
+    tmp_path: Path, name: str, way: str, other: str
+) -> None:
+    timed = Measured(blade=name, date="2026-11-26", kerf=1.0, entry=33.0, hole=51.0)
+    write(tmp_path / "mine.toml", timed)
+    job = Job(saw=SawPart(blade=name, measured="mine.toml"))
+    moves = kit_of(job, tmp_path).moves
+    assert (getattr(moves, way), moves.hole, moves.source) == (33.0, 51.0, "your own times")
+    assert getattr(moves, other) == getattr(moves_of(blade(name).saw), other)
+    said = job.model_copy(update={"times": TimesPart(hole=20.0)})
+    assert kit_of(said, tmp_path).moves.hole == 20.0
+    assert "33 s to let the blade in, 51 s for a hole" in mine_lines("mm", tmp_path / "mine.toml")[1]
