@@ -8,6 +8,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
+import hypothesis
 import numpy as np
 import pytest
 import shapely
@@ -28,6 +29,12 @@ from tests.telling import worded
 
 # No test may depend on what whoever runs it has in a kit file of his own.
 os.environ["CUTOUT_KIT"] = str(Path(__file__).parent / "no-kit-of-ones-own.toml")
+
+
+# In CI the same examples each time: what a change broke is told from what a rare example found. At hand, new ones.
+hypothesis.settings.register_profile("ci", derandomize=True)
+if os.environ.get("CI"):
+    hypothesis.settings.load_profile("ci")
 
 
 def _circle(x: float, y: float, r: float, *, ccw: bool = True) -> Ring:

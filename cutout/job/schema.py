@@ -15,8 +15,8 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
 from cutout.errors import CutoutError
+from cutout.kit.hardware import USUAL, Hardware
 from cutout.kit.paper import paper
-from cutout.pattern.hardware import USUAL, Hardware
 from cutout.units import FARTHEST, Units, format_length, parse_length, parse_positive, parse_size, spelled
 
 
@@ -390,8 +390,7 @@ class FigurePart(Part):
     )
     fill: Literal["outline", "as drawn"] | None = setting(
         None,
-        "A closed thin line in a picture stands for what it encloses (outline) or is cut as a line; unset: "
-        "filled where nothing else can be meant.",
+        "A closed thin line is filled (outline) or cut as a line; unset: filled where nothing else can be meant.",
         '"outline"',
         "--fill",
     )

@@ -5,17 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
 
 import numpy as np
 from shapely import LineString, MultiPolygon, Point
 
 from cutout.geom.outline import as_multi
+from cutout.kit.hardware import USUAL, Hardware
 
-Hardware: TypeAlias = Literal["turn-button", "pivot", "finger hole", "magnet"]
-
-USUAL: dict[Hardware, float] = {"turn-button": 16.0, "pivot": 8.0, "finger hole": 25.0, "magnet": 10.0}
-"""Diameters (mm), a turn-button's width: common practice, no source."""
 BUTTON = 50.0
 """Length of a turn-button (mm): common practice, no source."""
 _SLOT_FROM = 0.3

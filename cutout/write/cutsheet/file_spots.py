@@ -8,7 +8,7 @@ import shapely
 
 from cutout.geom.where import place_in
 from cutout.saw.model import LeftOver
-from cutout.units import Units, count
+from cutout.units import MM_PER_INCH, Units, count
 from cutout.write.work import Work
 
 _NEAR = 0.03
@@ -68,5 +68,5 @@ def _where(work: Work, blob: shapely.Polygon) -> str:
 def depth_words(place: FilePlace, units: Units) -> str:
     """How many spots, and how deep the deepest is."""
     deepest = max(spot.depth for spot in place.spots)
-    deep = f"{deepest / 25.4:.3f} in" if units == "in" else f"{deepest:.1f} mm"
+    deep = f"{deepest / MM_PER_INCH:.3f} in" if units == "in" else f"{deepest:.1f} mm"
     return f"{count(len(place.spots), 'spot')}, {deep} deep{' at most' if len(place.spots) > 1 else ''}"
