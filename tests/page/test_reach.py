@@ -50,7 +50,9 @@ def open_drawer(page: Page, name: str) -> None:
 def audit(page: Page) -> list[str]:
     """What axe finds serious, once every change of colour under way has ended: halfway it has neither contrast."""
     changing = "document.getAnimations().filter((one) => one instanceof CSSTransition)"
-    page.evaluate(f"Promise.allSettled({changing}.map((one) => one.finished))")
+    ended = f"Promise.allSettled({changing}.map((one) => one.finished))"
+    # What is hidden halfway through never ends.
+    page.evaluate(f"Promise.race([{ended}, new Promise((go) => setTimeout(go, 1000))])")
     found = Axe().run(page).response["violations"]
     return [
         f"{one['id']} ({one['impact']}): {one['nodes'][0]['html'][:160]}"
