@@ -16,7 +16,11 @@ for (const end of ["change", "focusout"]) {
 }
 
 /** The user has begun to write in this field, or to move this slider, and has not finished. */
-export const isBeingWritten = (field) => field === written;
+/** How many changes of a field are on their way. */
+const onTheirWay = new WeakMap();
+
+/** Whether a field is being written in, or what was written has not been answered: neither may be written over. */
+export const isBeingWritten = (field) => field === written || (onTheirWay.get(field) ?? 0) > 0;
 
 /** Show a value in a field, unless the user is at it. */
 export function setField(field, value) {
@@ -25,6 +29,7 @@ export function setField(field, value) {
 
 /** Change the job on behalf of a field, which shows what is wrong with it. Resolves to whether it was taken. */
 export async function send(work, field, changes, gesture = null) {
+  onTheirWay.set(field, (onTheirWay.get(field) ?? 0) + 1);
   try {
     await work.change(changes, gesture);
     clearError(field);
@@ -32,6 +37,8 @@ export async function send(work, field, changes, gesture = null) {
   } catch (error) {
     showError(field, error.message);
     return false;
+  } finally {
+    onTheirWay.set(field, onTheirWay.get(field) - 1);
   }
 }
 

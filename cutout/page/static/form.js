@@ -236,8 +236,12 @@ export class Form {
     return this.#set(input, [{ path: at, value }, ...this.#emptied(way, name, value)]);
   }
 
-  #set(input, changes) {
-    return send(this.#work, input, changes);
+  async #set(input, changes) {
+    const before = this.#work.state.revision;
+    const taken = await send(this.#work, input, changes);
+    // Left alone while it was on its way: now it shows what the job has, the change or what another tab made of it.
+    if (this.#work.state.revision !== before && input.matches("[data-path]")) this.#show(input);
+    return taken;
   }
 
   async #chooseFile(id, path) {
