@@ -11,6 +11,7 @@ from shapely import LineString, MultiPolygon, Point
 
 from cutout.geom.outline import as_multi
 from cutout.kit.hardware import USUAL, Hardware
+from cutout.pattern import Pattern
 
 BUTTON = 50.0
 """Length of a turn-button (mm): common practice, no source."""
@@ -38,6 +39,19 @@ def hardware_area(
     reach = max((length or BUTTON) / 2 - radius, 0.0)
     way = np.array([math.cos(turn), math.sin(turn)]) * reach
     return as_multi(LineString([np.subtract(at, way), np.add(at, way)]).buffer(radius, quad_segs=32))
+
+
+def backing_bounds(pattern: Pattern, overlap: float) -> tuple[float, float, float, float]:
+    """Least x and y, greatest x and y (mm) of a backing that covers every opening and
+    `overlap` more, within the panel."""
+    x0, y0, x1, y1 = pattern.waste.bounds
+    panel = pattern.panel
+    return (
+        max(x0 - overlap, 0.0),
+        max(y0 - overlap, 0.0),
+        min(x1 + overlap, panel.width),
+        min(y1 + overlap, panel.height),
+    )
 
 
 def backing_screws(

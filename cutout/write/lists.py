@@ -16,6 +16,7 @@ from cutout.kit import Board, Kit
 from cutout.kit.wood import wood
 from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import Frame
+from cutout.pattern.hardware import backing_bounds
 from cutout.route.model import ToolPath
 from cutout.saw.model import Plan
 from cutout.units import Units, format_length, format_size
@@ -42,12 +43,9 @@ def lists(work: Work) -> tuple[Section, ...]:
 
 
 def backing_size(pattern: Pattern, overlap: float) -> tuple[float, float]:
-    """Width and height (mm) of a backing sheet that covers every opening and `overlap` more, within the panel."""
-    x0, y0, x1, y1 = pattern.waste.bounds
-    panel = pattern.panel
-    return min(x1 + overlap, panel.width) - max(x0 - overlap, 0.0), min(y1 + overlap, panel.height) - max(
-        y0 - overlap, 0.0
-    )
+    """Its width and height (mm)."""
+    x0, y0, x1, y1 = backing_bounds(pattern, overlap)
+    return x1 - x0, y1 - y0
 
 
 def _panel_lines(job: Job, pattern: Pattern, kit: Kit) -> tuple[str, ...]:

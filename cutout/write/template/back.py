@@ -11,7 +11,7 @@ from shapely import MultiPolygon
 from cutout.job.set_up import hardware_zones
 from cutout.kit.wood import woods
 from cutout.pattern import Zone
-from cutout.pattern.hardware import Screw, backing_screws
+from cutout.pattern.hardware import Screw, backing_bounds, backing_screws
 from cutout.units import format_length
 from cutout.write.work import Work
 
@@ -43,23 +43,21 @@ def on_the_back(work: Work) -> OnBack:
 
 
 def _sheet(work: Work) -> Iterator[Zone]:
-    bounds = backing_bounds(work)
+    bounds = _bounds(work)
     if bounds is not None:
         yield Zone("backing sheet", MultiPolygon([shapely.box(*bounds)]))
 
 
-def backing_bounds(work: Work) -> tuple[float, float, float, float] | None:
+def _bounds(work: Work) -> tuple[float, float, float, float] | None:
     """The backing sheet on the panel (mm); None where there is none."""
     if work.job.backing is None or work.pattern.waste.is_empty:
         return None
-    panel, lap = work.pattern.panel, work.job.backing.overlap
-    x0, y0, x1, y1 = work.pattern.waste.bounds
-    return max(x0 - lap, 0.0), max(y0 - lap, 0.0), min(x1 + lap, panel.width), min(y1 + lap, panel.height)
+    return backing_bounds(work.pattern, work.job.backing.overlap)
 
 
 def backing_holes(work: Work) -> tuple[Screw, ...]:
     """Screws of the backing with the holes they want in it; none where it is not screwed on."""
-    backing, bounds = work.job.backing, backing_bounds(work)
+    backing, bounds = work.job.backing, _bounds(work)
     if backing is None or bounds is None or backing.screws is None:
         return ()
     panel = work.pattern.panel
