@@ -147,13 +147,17 @@ class Api:
         return JSONResponse({"jobs": [_entry(state, self._store.changed(state.id)) for state in states]})
 
     async def sketch(self, request: Request) -> Response:
-        """A job as a small picture; worked out once for each state of it."""
-        state = await self._state(request)
-        _need_sources(state)
-        if self._sketches.get(state.id, (-1, {}))[0] != state.revision:
-            drawn = await self._quick("sketch", state, *self._job_and_folder(state))
-            self._sketches[state.id] = (state.revision, drawn)
-        return JSONResponse(self._sketches[state.id][1])
+        """A job as a small picture; worked out once for each state of it. Nothing for one deleted meanwhile."""
+        try:
+            state = await self._state(request)
+            _need_sources(state)
+            if self._sketches.get(state.id, (-1, {}))[0] != state.revision:
+                drawn = await self._quick("sketch", state, *self._job_and_folder(state))
+                self._sketches[state.id] = (state.revision, drawn)
+            return JSONResponse(self._sketches[state.id][1])
+        except NoSuchJobError:
+            # Ordinary: the list of earlier jobs asks for their pictures one by one, while some are taken away.
+            return Response(status_code=204)
 
     async def new(self, request: Request) -> Response:
         """A new job, empty or from the text of a job file."""

@@ -118,7 +118,7 @@ class Visit:
     def _hear(self, line: ConsoleMessage) -> None:
         """Any error on the console fails the test, but for refusals a test provokes and says so."""
         if line.type == "error" and not any(word in line.text for word in self.expected):
-            self.errors.append(line.text)
+            self.errors.append(f"{line.text} ({line.location['url']})")
 
     def _note(self, request: Request) -> None:
         self.requests.append(request.url)

@@ -15,7 +15,6 @@ for (const end of ["change", "focusout"]) {
   document.addEventListener(end, (event) => (written = written === event.target ? null : written), true);
 }
 
-/** The user has begun to write in this field, or to move this slider, and has not finished. */
 /** How many changes of a field are on their way. */
 const onTheirWay = new WeakMap();
 

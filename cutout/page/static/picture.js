@@ -202,9 +202,10 @@ export class Picture {
   async #sketchEarlier(jobs) {
     for (const job of jobs) {
       if (!byId("job-menu").open) return;
-      const picture = one(`#earlier-list [data-key="${job.id}"] svg`);
+      const picture = document.querySelector(`#earlier-list [data-key="${job.id}"] svg`);
+      if (!picture) continue; // deleted meanwhile
       const sketch = await get(`/api/jobs/${job.id}/sketch`).catch(() => null);
-      if (picture && sketch) drawSketch(picture, sketch);
+      if (sketch) drawSketch(picture, sketch);
     }
   }
 
