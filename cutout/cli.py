@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from cutout.folder import Outcome
     from cutout.job.schema import Job
     from cutout.run import Progress
+    from cutout.say import Said
     from cutout.write.outputs import Written
     from cutout.write.work import Work
 
@@ -481,9 +482,10 @@ def _progress() -> Iterator[Progress]:
 
 def _say_findings(findings: tuple[Finding, ...], units: Units, every: bool = False) -> None:
     """Stops one by one, the first few of each kind; things to take care with by kind; all if every is asked for."""
-    from cutout.say import said
+    from cutout.say import Words, said, together
 
-    groups: dict[tuple[str, str], list[str]] = {}
+    place = Words(units).place
+    care: list[tuple[Finding, Said]] = []
     stops: dict[str, int] = {}
     for finding in findings:
         if finding.cleared:
@@ -495,16 +497,17 @@ def _say_findings(findings: tuple[Finding, ...], units: Units, every: bool = Fal
         words = said(finding, units)
         if finding.severity == "stop" or every:
             mark = "STOP" if finding.severity == "stop" else "care"
-            where = f"{finding.kind} at {finding.at[0]:.0f}, {finding.at[1]:.0f} mm"
-            _say(f"{mark}  {where}: {words.text}\n      {words.remedy}")
+            _say(f"{mark}  {finding.kind} at {place(*finding.at)}: {words.text}\n      {words.remedy}")
         else:
-            groups.setdefault((finding.kind, words.remedy), []).append(words.text)
+            care.append((finding, words))
     for kind, many in stops.items():
         if many > STOPS_SHOWN and not every:
             _say(f"STOP  {kind}: {many - STOPS_SHOWN} more; `cutout check --every` lists them all.")
-    for (kind, remedy), texts in groups.items():
-        count = f" ({len(texts)} of them)" if len(texts) > 1 else ""
-        _say(f"care  {kind}{count}: {texts[0]}\n      {remedy}")
+    for group in together(care):
+        which = "the worst" if group.by_measure else "the first"
+        where = place(*group.worst.at)
+        how_many = f" ({group.count} of them, {which} at {where})" if group.count > 1 else f" at {where}"
+        _say(f"care  {group.worst.kind}{how_many}: {group.words.text}\n      {group.words.remedy}")
 
 
 def _say_notes(notes: tuple[str, ...]) -> None:

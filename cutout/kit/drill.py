@@ -9,6 +9,9 @@ from cutout.errors import KitError, UnitError
 from cutout.kit.data import choose, load
 from cutout.units import Units, parse_positive
 
+APART = 1.4
+"""A hole is drilled with another drill only where that is so many times as thick (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class DrillSet:
@@ -26,6 +29,21 @@ class DrillSet:
     def up_to(self, diameter: float) -> float | None:
         """The largest drill not larger than `diameter` mm, or None."""
         return next((d for d in reversed(self.sizes) if d <= diameter + 1e-9), None)
+
+    def apart(self, diameter: float) -> tuple[float, ...]:
+        """Drills (mm, ascending) of which each is at least APART times the one before; one is `at_least(diameter)`.
+
+        A plan that draws from these changes the drill a few times, not for every half millimetre.
+        """
+        first = self.at_least(diameter)
+        if first is None:
+            return ()
+        chosen = [first]
+        while (larger := self.at_least(chosen[-1] * APART)) is not None:
+            chosen.append(larger)
+        while (smaller := self.up_to(chosen[0] / APART)) is not None:
+            chosen.insert(0, smaller)
+        return tuple(chosen)
 
 
 @cache

@@ -2,12 +2,14 @@
 
 from cutout.finding import Finding
 from cutout.say import checking, mending, planning, proving, routing, source
+from cutout.say.together import Together, together
 from cutout.say.words import SENTENCES, Said, Words, says
 from cutout.units import Units
 
 __all__ = [
     "SENTENCES",
     "Said",
+    "Together",
     "Words",
     "checking",
     "mending",
@@ -17,6 +19,7 @@ __all__ = [
     "said",
     "says",
     "source",
+    "together",
 ]
 
 

@@ -41,6 +41,12 @@ class Words:
         """Width x height."""
         return format_size(width, height, self.units)
 
+    def place(self, x: float, y: float) -> str:
+        """A place on the panel, from its lower left corner; to the millimetre, or to a tenth of an inch."""
+        if self.units == "in":
+            return f"{x / MM_PER_INCH:.1f}, {y / MM_PER_INCH:.1f} in"
+        return f"{x:.0f}, {y:.0f} mm"
+
     def area(self, mm2: float) -> str:
         """An area."""
         if self.units == "in":

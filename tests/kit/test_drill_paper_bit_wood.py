@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
@@ -107,3 +108,19 @@ def test_every_value_of_the_kit_says_where_it_is_from() -> None:
     assert all(sources)
     assert all(origin for _, origin in Limits.origins().values())
     assert all(b.source and b.usable > 0 for b in boards().values())
+
+
+def test_drills_a_plan_draws_from_lie_well_apart() -> None:
+    few = drills("2mm,2.5mm,3mm,4mm,5mm,5.5mm,6mm,7mm,8mm,9.5mm,10mm,12mm").apart(4.9)
+    assert few == (2.0, 3.0, 5.0, 7.0, 10.0)
+    assert drills("3mm,6mm").apart(7.0) == ()
+
+
+@given(st.lists(st.floats(0.5, 40.0), min_size=1, max_size=30, unique=True), st.floats(0.5, 40.0))
+def test_no_drill_is_left_without_one_of_about_its_size(sizes: list[float], least: float) -> None:
+    own = drills(",".join(f"{d:.2f}mm" for d in sizes))
+    few = own.apart(least)
+    if few:
+        assert own.at_least(least) in few
+        assert all(b >= 1.4 * a - 1e-6 for a, b in itertools.pairwise(few))
+        assert all(any(d < 1.4 * f + 0.01 and f < 1.4 * d + 0.01 for f in few) for d in own.sizes)

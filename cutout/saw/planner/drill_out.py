@@ -62,7 +62,7 @@ def _little(kit: Kit) -> float:
 
 
 def _clear(state: State, kit: Kit, part: Polygon) -> None:
-    sizes = np.array(kit.drills.sizes)
+    sizes = np.array(kit.drills.apart(kit.blade.hole_to_turn) or kit.drills.sizes)
     found: list[tuple[complex, float]] = []
     left = [part]
     while len(found) < MOST and not _cleared(left, _little(kit), part.area):

@@ -259,9 +259,9 @@ def _starts(state: State, chosen: Chosen) -> str:
 
 
 def _sizes(kit: Kit) -> tuple[float, ...]:
-    """Drills for relief holes: all in which the blade turns, up to three times the smallest of them."""
+    """Drills for relief holes: a few in which the blade turns, up to three times the smallest of them."""
     least = kit.blade.hole_to_turn
-    able = [d for d in kit.drills.sizes if d >= least - 1e-6]
+    able = [d for d in kit.drills.apart(least) if d >= least - 1e-6]
     return tuple(d for d in able if d <= 3 * able[0])
 
 
