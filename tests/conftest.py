@@ -22,7 +22,7 @@ from cutout.job.schema import Job, TemplatePart
 from cutout.kit import Kit, bit, blade, drills, feeds, machine, wood
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.route.model import Pass, Tab, ToolPath
-from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof, Step
+from cutout.saw.model import CORNER, Hole, LeftOver, Leg, Place, Plan, Proof, Step
 from cutout.write.work import Work
 from tests.asking import asking
 from tests.telling import worded
@@ -88,14 +88,14 @@ def _plan(pattern: Pattern, kit: Kit) -> Plan:
         holes.append(Hole(number, (spot.x, spot.y), 8.0, ("starter",), opening.id))
         path = np.vstack([[[spot.x, spot.y]], path])
         half = len(path) // 2
-        legs.append(Leg(len(legs) + 1, opening.id, path[: half + 1], f"hole {number}", "corner"))
+        legs.append(Leg(len(legs) + 1, opening.id, path[: half + 1], Place("hole", number), CORNER))
         legs.append(
             Leg(
                 len(legs) + 1,
                 opening.id,
                 path[:0:-1][: len(path) - half],
-                f"hole {number}",
-                f"leg {len(legs)}",
+                Place("hole", number),
+                Place("leg", len(legs)),
                 MultiPolygon([opening.region]),
             )
         )

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from cutout.saw.model import Leg
+from cutout.saw.model import CORNER, Leg
 
 SHORT = 18.0
 """A leg shorter than this (mm) may be one of a crowd."""
@@ -59,7 +59,7 @@ def in_a_row(legs: Iterable[Leg]) -> tuple[tuple[Leg, ...], ...]:
 
 
 def _nibbles(leg: Leg) -> bool:
-    return leg.ends == "corner" and len(leg.path) > 1 and leg_length(leg) < SHORT
+    return leg.ends == CORNER and len(leg.path) > 1 and leg_length(leg) < SHORT
 
 
 def _goes_on(leg: Leg, row: Sequence[Leg]) -> bool:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from cutout.finding import Facts
+from cutout.saw.model import Place
 
 What: TypeAlias = Literal[
     "not in order",
@@ -44,6 +45,6 @@ class Fault(Facts):
     what: What
     leg: int | None = None
     hole: int | None = None
-    starts: str | None = None
+    starts: Place | None = None
     across: float | None = None
     saw: str | None = None

@@ -31,6 +31,21 @@ SAME_GO: tuple[StartBy, ...] = ("on", "back", "turn", "spin")
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """What a leg starts from or ends in.
+
+    hole: a drilled one; leg: the open kerf of an earlier leg, or waste that fell with it; both by number.
+    edge: of the panel; corner: nothing is open there, the blade stops and is backed out the way it came.
+    """
+
+    kind: Literal["hole", "leg", "edge", "corner"]
+    number: int | None = None
+
+
+EDGE, CORNER = Place("edge"), Place("corner")
+
+
+@dataclass(frozen=True, slots=True)
 class Hole:
     """A hole to drill before sawing; centre and diameter in mm. `roles` in the order of Role."""
 
@@ -45,8 +60,7 @@ class Hole:
 class Leg:
     """One stretch of sawing. path: (n, 2) blade-centre points in mm, in the direction of travel.
 
-    starts: "hole 3", "leg 2" (the open kerf or fallen waste of an earlier leg) or "edge" of the panel;
-    ends: the same, or "corner": the blade stops there and is backed out the way it came.
+    starts: a hole, an earlier leg or the edge; ends: the same, or a corner.
     drops: area of waste that comes free at the end of this leg (empty when none).
     start_by: how the blade comes to where it begins. turned: the angle (radians, to the left positive) by which a
     spin turns it, about a point half a blade width behind the first of the path.
@@ -55,8 +69,8 @@ class Leg:
     order: int
     opening: int
     path: FloatArray
-    starts: str
-    ends: str
+    starts: Place
+    ends: Place
     drops: MultiPolygon = field(default_factory=MultiPolygon)
     start_by: StartBy = "drop in"
     turned: float = 0.0

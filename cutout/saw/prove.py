@@ -31,7 +31,7 @@ from cutout.geom.outline import polygons_of
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
 from cutout.saw.fault import Fault, What
-from cutout.saw.model import Hole, LeftOver, Leg, Plan, Proof
+from cutout.saw.model import EDGE, Hole, LeftOver, Leg, Plan, Proof
 from cutout.saw.prove_moves import Moves, still_held, unannounced
 
 Along: TypeAlias = Callable[[FloatArray], ComplexArray]
@@ -166,7 +166,7 @@ def _prove_leg(bench: _Bench, leg: Leg, holes: dict[int, Hole]) -> float:
     kerf = shapely.LineString(to_array(path)).buffer(bench.blade.kerf / 2, quad_segs=32, cap_style="flat")
     reach = _frame(kerf, 2 * bench.blade.width)
     air = bench.air(reach)
-    if leg.starts == "edge":
+    if leg.starts == EDGE:
         air = shapely.union(air, shapely.difference(reach, bench.pattern.panel.polygon))
     _prove_source(bench, leg, complex(path[0]), holes)
     if bench.pattern.keep_mode != "both" and (fault := bench.moves.fault(leg, path, air)) is not None:
@@ -213,16 +213,16 @@ def _frame(geometry: shapely.Geometry, margin: float) -> Polygon:
 
 def _prove_source(bench: _Bench, leg: Leg, start: complex, holes: dict[int, Hole]) -> None:
     """(d), the words: a leg says where the blade comes from, and that must exist by then."""
-    kind, _, number = leg.starts.partition(" ")
+    kind, number = leg.starts.kind, leg.starts.number
     known = (
         (kind == "edge" and bool(bench.pattern.openings))
-        or (kind == "hole" and number.isdigit() and int(number) in holes)
-        or (kind == "leg" and number.isdigit() and int(number) < leg.order)
+        or (kind == "hole" and number in holes)
+        or (kind == "leg" and number is not None and number < leg.order)
     )
     if not known:
         bench.fail(start, Fault(what="no such start", leg=leg.order, starts=leg.starts), opening=leg.opening)
-    elif kind == "hole":
-        hole = holes[int(number)]
+    elif kind == "hole" and number is not None:
+        hole = holes[number]
         if abs(start - complex(*hole.at)) > hole.diameter / 2 + PLAY:
             fault = Fault(what="not in its hole", leg=leg.order, hole=hole.id)
             bench.fail(start, fault, opening=leg.opening)

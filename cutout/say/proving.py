@@ -6,6 +6,8 @@ from collections.abc import Callable
 
 from cutout.finding import Finding
 from cutout.saw.fault import Fault, What
+from cutout.saw.model import CORNER
+from cutout.say.steps import place_name
 from cutout.say.words import Said, Words, says
 
 _REMEDY = "Don't saw this plan as it is: change the size, the blade or the drills, or ease the outline."
@@ -25,7 +27,7 @@ _TEXTS: dict[What, Callable[[Finding, Fault, Words], str]] = {
         "but wood still holds it."
     ),
     "no such start": lambda f, fault, words: (
-        f"Leg {fault.leg} starts from {fault.starts}, which is not there yet."
+        f"Leg {fault.leg} starts from {place_name(fault.starts or CORNER)}, which is not there yet."
     ),
     "not in its hole": lambda f, fault, words: f"Leg {fault.leg} does not start in hole {fault.hole}.",
     "no room": lambda f, fault, words: f"Leg {fault.leg} starts where the blade has no room.",

@@ -13,7 +13,7 @@ import shapely
 from cutout.geom.outline import polygons_of
 from cutout.geom.where import place_in
 from cutout.pattern import Opening, Pattern
-from cutout.saw.model import HELD, SAME_GO, Hole, Leg, Plan, Step
+from cutout.saw.model import EDGE, HELD, SAME_GO, Hole, Leg, Place, Plan, Step
 from cutout.units import Units, format_length, format_rule, format_size
 
 SHORT = 15.0
@@ -76,10 +76,15 @@ def _numbers(numbers: Sequence[int]) -> str:
     return f"hole {words}" if len(numbers) == 1 else f"holes {words}"
 
 
+def place_name(place: Place) -> str:
+    """What a leg starts from or ends in: hole 3, leg 2, edge or corner."""
+    return place.kind if place.number is None else f"{place.kind} {place.number}"
+
+
 def _start(leg: Leg) -> str:
-    at_hole = leg.starts.startswith("hole")
+    at_hole, start = leg.starts.kind == "hole", place_name(leg.starts)
     if leg.start_by == "turn":
-        where = f"in {leg.starts}" if at_hole else "beyond the edge" if leg.starts == "edge" else ""
+        where = f"in {start}" if at_hole else "beyond the edge" if leg.starts == EDGE else ""
         return f"Turn the blade {where or 'where the waste has fallen'} and saw"
     if leg.start_by == "spin":
         return "Turn the blade in its kerf and saw"
@@ -87,14 +92,12 @@ def _start(leg: Leg) -> str:
         return "Back out and saw"
     if at_hole:
         return (
-            f"Thread the blade through {leg.starts} and saw"
-            if leg.start_by == "thread"
-            else f"From {leg.starts} saw"
+            f"Thread the blade through {start} and saw" if leg.start_by == "thread" else f"From {start} saw"
         )
-    if leg.starts == "edge":
+    if leg.starts == EDGE:
         return "From the panel's edge saw"
     if leg.start_by == "lift":
-        return f"Put the blade back into the kerf of cut {leg.starts.partition(' ')[2]} and saw"
+        return f"Put the blade back into the kerf of cut {leg.starts.number} and saw"
     return "Let the blade in where the waste has fallen and saw"
 
 

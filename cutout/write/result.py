@@ -18,6 +18,7 @@ from cutout.kit import Bit
 from cutout.route.model import Pass, ToolPath
 from cutout.saw.model import LeftOver
 from cutout.say import Said
+from cutout.say.steps import place_name
 from cutout.write.template.template import template_sheets
 from cutout.write.work import Work
 
@@ -76,10 +77,10 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
                 "order": leg.order,
                 "opening": leg.opening,
                 "path": _points(leg.path.tolist()),
-                "starts": leg.starts,
+                "starts": place_name(leg.starts),
                 "start_by": leg.start_by,
                 **({"turned": _round(math.degrees(leg.turned))} if leg.start_by == "spin" else {}),
-                "ends": leg.ends,
+                "ends": place_name(leg.ends),
                 "drops": _region(leg.drops),
             }
             for leg in work.plan.legs

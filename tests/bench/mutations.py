@@ -24,7 +24,7 @@ from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit
 from cutout.pattern import Pattern, cut_pattern
 from cutout.saw import plan, prove
-from cutout.saw.model import Leg, Plan
+from cutout.saw.model import CORNER, Leg, Place, Plan
 from tests.telling import text
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
@@ -47,14 +47,14 @@ def broken(pattern: Pattern, kit: Kit, made: Plan) -> Iterator[tuple[str, Plan]]
     legs = made.legs
     used = {leg.starts for leg in legs}
     for hole in made.holes:
-        if f"hole {hole.id}" in used:
+        if Place("hole", hole.id) in used:
             yield "a hole less", replace(made, holes=tuple(h for h in made.holes if h != hole))
     for n, leg in enumerate(legs):
         if leg.drops.area > 4.0:
             yield "a fall unsaid", with_leg(made, n, replace(leg, drops=shapely.MultiPolygon()))
         if (shifted := _shifted(pattern, kit, leg)) is not None:
             yield "a leg shifted", with_leg(made, n, shifted)
-        if n and leg.starts == f"leg {legs[n - 1].order}":
+        if n and leg.starts == Place("leg", legs[n - 1].order):
             first = replace(leg, order=legs[n - 1].order), replace(legs[n - 1], order=leg.order)
             yield "two legs swapped", replace(made, legs=(*legs[: n - 1], *first, *legs[n + 1 :]))
         if (looped := _looped(pattern, kit, leg, legs[:n])) is not None:
@@ -94,7 +94,7 @@ def _looped(pattern: Pattern, kit: Kit, leg: Leg, before: Sequence[Leg]) -> Leg 
         wood = shapely.covers(pattern.waste, shapely.buffer(line, kit.blade.kerf / 2))
         if wood and shapely.distance(fallen, line) > kit.blade.width:
             longer = np.concatenate([half, np.column_stack([loop.real, loop.imag])])
-            return replace(leg, path=longer, ends="corner")
+            return replace(leg, path=longer, ends=CORNER)
     return None
 
 

@@ -1,6 +1,8 @@
 """How well and how fast real silhouettes are planned and proved.
 
     python tests/bench/saw.py [--count N] [--sizes 150,300,600] [--blades jigsaw,jigsaw-narrow,scroll-medium] [--mend]
+    python tests/bench/saw.py --words --sizes 300 --mend
+    python tests/bench/saw.py --first 8 --most 4 --rows FILE    a part of them; --table FILE prints all rows so far
 
 Silhouettes: public-domain clip art of the Debian package openclipart-svg, the horse of scikit-image, letters
 of a DejaVu face, stars. Prints a row for each silhouette, size and blade, then the table and the ratios.
@@ -10,10 +12,10 @@ from __future__ import annotations
 
 import argparse
 import io
+import json
 import math
 import sys
 import time
-from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -41,6 +43,20 @@ from cutout.trace.rings import trace
 CLIP_ART = Path("/usr/share/openclipart/svg")
 PIXELS = 700
 LETTERS = "RSBgK8"
+WORDS = [
+    "Ada",
+    "Garden",
+    "Welcome",
+    "Kitchen",
+    "1987",
+    "Hello",
+    "Oak&Ash",
+    "Library",
+    "Anna.B.",
+    "Workshop",
+    "Bakery",
+    "Reading",
+]
 
 
 def traced(alpha: np.ndarray) -> MultiPolygon:
@@ -82,6 +98,17 @@ def letters() -> Iterator[tuple[str, MultiPolygon]]:
         yield f"letter {letter}", traced(np.asarray(canvas) / 255)
 
 
+def words() -> Iterator[tuple[str, MultiPolygon]]:
+    """Words, each letter apart; counters are bridged by mending."""
+    face = next(Path("/usr/share/fonts").glob("**/DejaVuSans-Bold.ttf"))
+    font = ImageFont.truetype(str(face), 240)
+    for word in WORDS:
+        x0, y0, x1, y1 = font.getbbox(word)
+        canvas = Image.new("L", (int(x1 - x0) + 20, int(y1 - y0) + 20), 0)
+        ImageDraw.Draw(canvas).text((10 - x0, 10 - y0), word, font=font, fill=255)
+        yield f"word {word}", traced(np.asarray(canvas) / 255)
+
+
 def stars() -> Iterator[tuple[str, MultiPolygon]]:
     """Stars, their tips sharp."""
     for points, inner in ((5, 0.38), (6, 0.577), (8, 0.6), (12, 0.75)):
@@ -113,29 +140,46 @@ def pattern_of(region: shapely.Geometry, size: float, kit: Kit) -> Pattern:
 
 def measure(args: argparse.Namespace) -> None:
     """The table of proved plans."""
-    total: dict[str, Counter[str]] = {}
     rows: dict[str, list[dict[str, float]]] = {}
-    for name, region in silhouettes(args.count):
+    asked = list(words()) if args.words else silhouettes(args.count)
+    for name, region in asked[args.first : args.first + args.most]:
         for size in args.sizes:
             for saw in args.blades:
                 row = one(region, size, kit_with(saw), args.mend)
-                total.setdefault(saw, Counter()).update(row)
                 rows.setdefault(saw, []).append(row)
+                if args.rows is not None:
+                    with args.rows.open("a", encoding="utf-8") as file:
+                        file.write(json.dumps({"name": name, "size": size, "saw": saw, **row}) + "\n")
                 print(
                     f"{name:24s} {size:4.0f} {saw:14s} " + " ".join(f"{k} {v:.5g}" for k, v in row.items()),
                     flush=True,
                 )
+    table(rows)
+
+
+def table(rows: dict[str, list[dict[str, float]]]) -> None:
+    """Sums for each blade."""
     print()
-    for saw, sums in total.items():
+    for saw, mine in rows.items():
+        sums = {k: math.fsum(row[k] for row in mine) for k in mine[0]}
         proved = sums["proved"] / max(sums["free"], 1)
         holes = sums["holes"] / max(sums["flagged"], 1)
         everything = sums["proved_all"] / max(sums["openings"], 1)
         print(
-            f"{saw:14s} openings without stop {sums['free']:3.0f}, proved {proved:6.1%}, "
+            f"{saw:14s} {len(mine)} patterns, openings without stop {sums['free']:3.0f}, proved {proved:6.1%}, "
             f"of all openings {everything:6.1%}; holes per flagged corner {holes:4.2f}; "
             f"legs {sums['legs']:5.0f}; plan {sums['plan_s']:.0f} s, proof {sums['proof_s']:.0f} s"
         )
-        _print_sawyer(saw, rows[saw])
+        _print_sawyer(saw, mine)
+
+
+def read_rows(files: list[Path]) -> dict[str, list[dict[str, float]]]:
+    """Rows written before, by blade."""
+    rows: dict[str, list[dict[str, float]]] = {}
+    for line in (line for file in files for line in file.read_text("utf-8").splitlines()):
+        row = json.loads(line)
+        rows.setdefault(row["saw"], []).append({k: v for k, v in row.items() if isinstance(v, (int, float))})
+    return rows
 
 
 def _print_sawyer(saw: str, rows: list[dict[str, float]]) -> None:
@@ -228,10 +272,21 @@ def main() -> None:
     )
     parser.add_argument("--mend", action="store_true", help="mend the pattern first, as the whole job does")
     parser.add_argument("--growth-only", action="store_true")
+    parser.add_argument("--words", action="store_true", help="twelve words instead of silhouettes")
+    parser.add_argument("--first", type=int, default=0, help="begin with this one")
+    parser.add_argument("--most", type=int, default=None, help="no more than so many, and no growth")
+    parser.add_argument("--rows", type=Path, help="add each row to this file (JSON lines)")
+    parser.add_argument(
+        "--table", type=Path, nargs="+", help="measure nothing, print the table of these rows"
+    )
     args = parser.parse_args()
+    if args.table:
+        table(read_rows(args.table))
+        return
+    part, args.most = args.most is not None or args.words, args.most or 10_000
     if not args.growth_only:
         measure(args)
-    for saw in args.blades:
+    for saw in [] if part else args.blades:
         growth(saw)
 
 

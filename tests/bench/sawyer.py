@@ -16,7 +16,7 @@ import shapely
 from cutout.geom.curve import FloatArray
 from cutout.kit import Kit
 from cutout.pattern import Pattern
-from cutout.saw.model import Plan
+from cutout.saw.model import CORNER, EDGE, Place, Plan
 from cutout.saw.planner.area import Area, area_of
 
 SECONDS = {"back": 5.0, "turn": 5.0, "spin": 5.0, "drop in": 20.0, "lift": 45.0, "thread": 120.0}
@@ -100,11 +100,11 @@ ON_A_KERF, COS = 0.12, 0.9
 
 
 def minutes_alike(
-    holes: int, legs: Sequence[tuple[str, str, FloatArray]], kit: Kit, spun: frozenset[int] = frozenset()
+    holes: int, legs: Sequence[tuple[Place, Place, FloatArray]], kit: Kit, spun: frozenset[int] = frozenset()
 ) -> float:
     """Minutes of any plan by the rule, its moves worked out from where legs start, end and run alone.
 
-    legs: what each starts from and ends in, by name, and its path (n, 2). So plans of any age are priced alike: a
+    legs: what each starts from and ends in, and its path (n, 2). So plans of any age are priced alike: a
     start on a kerf of the same go is backed to (5 s and the way), one in a place the go has come to is a turn (5 s
     and the way), another one in a hole, at the edge or in fallen waste is a drop-in, any other kerf a lift; where
     the saw threads, both of these are threadings. spun: places of legs before which the blade turns in its own kerf
@@ -112,13 +112,11 @@ def minutes_alike(
     """
     speed, walk, seconds = feed(kit) / 60, _Walk(), HOLE * holes
     threads = kit.moves.threads
-    last_ends, places = "", set[str]()
+    last_ends, places = CORNER, set[Place]()
     for n, (starts, ends, path) in enumerate(legs):
         seconds += float(np.hypot(*np.diff(path, axis=0).T).sum()) / speed
         parent = _branches(path, walk.go, -1.0 if n in spun else COS, kit.blade.width * (n in spun))
-        open_place = n not in spun and (
-            not starts.startswith("leg") or _nearest(path[0], walk.before) > ON_A_KERF
-        )
+        open_place = n not in spun and (starts.kind != "leg" or _nearest(path[0], walk.before) > ON_A_KERF)
         if open_place:
             parent = None
         if parent is not None:
@@ -127,13 +125,13 @@ def minutes_alike(
             seconds += SECONDS["turn"] + _way(walk.go, (0, 0.0)) / (3 * speed)
             walk.go.append((path, (0, 0.0)))
         else:
-            kind = "thread" if threads and starts != "edge" else "drop in" if open_place else "lift"
+            kind = "thread" if threads and starts != EDGE else "drop in" if open_place else "lift"
             seconds += SECONDS[kind]
             walk.go, places = [], set()
         if not walk.go or walk.go[-1][0] is not path:
             walk.go.append((path, parent))
         walk.before.append(path)
-        places |= {starts, ends} - {"corner"} if open_place else {ends} - {"corner"}
+        places |= {starts, ends} - {CORNER} if open_place else {ends} - {CORNER}
         last_ends = ends
     return seconds / 60
 

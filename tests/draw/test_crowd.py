@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cutout.draw.crowd import crowds, in_a_row, leg_length, numbers_in_words
-from cutout.saw.model import Leg
+from cutout.saw.model import CORNER, Leg, Place
 from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.drawing import Drawing
 from cutout.write.steps import by_leg
@@ -29,7 +29,7 @@ def nibble(
 ) -> Leg:
     """A short leg that ends at a place, coming from below."""
     start = end - length * np.array([np.sin(turn), np.cos(turn)])
-    leg = Leg(order, 2, np.array([start, end]), "leg 1", "corner")
+    leg = Leg(order, 2, np.array([start, end]), Place("leg", 1), CORNER)
     return replace(leg, **more)  # type: ignore[arg-type]
 
 
@@ -94,7 +94,7 @@ def test_what_is_long_elsewhere_or_ends_in_a_cut_stands_alone() -> None:
         nibble(2, length=60.0),
         nibble(3),
         nibble(4, end=TIP + AWAY),
-        nibble(5, end=TIP + AWAY, ends="leg 1"),
+        nibble(5, end=TIP + AWAY, ends=Place("leg", 1)),
         nibble(6, end=TIP + AWAY, opening=3),
     )
     assert [len(row) for row in in_a_row(legs)] == [1] * 6

@@ -15,7 +15,7 @@ from shapely import MultiPolygon, Point, box
 
 from cutout.page.steps import Step, steps
 from cutout.page.view import MOST_POINTS, path_data, whole_length
-from cutout.saw.model import Hole, Leg, Plan
+from cutout.saw.model import CORNER, Hole, Leg, Place, Plan
 from cutout.saw.model import Step as PlanStep
 from cutout.write.work import Work
 
@@ -24,13 +24,13 @@ HOLES = (
     Hole(2, (20.0, 10.0), 6.0, ("starter", "relief"), 1),
 )
 LEGS = (
-    Leg(1, 1, np.array([[10.0, 10.0], [10.0, 110.0]]), "hole 1", "corner"),
+    Leg(1, 1, np.array([[10.0, 10.0], [10.0, 110.0]]), Place("hole", 1), CORNER),
     Leg(
         2,
         1,
         np.array([[10.0, 10.0], [20.0, 10.0]]),
-        "leg 1",
-        "hole 2",
+        Place("leg", 1),
+        Place("hole", 2),
         MultiPolygon([box(0, 0, 80, 40)]),
         "back",
     ),

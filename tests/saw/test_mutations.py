@@ -15,7 +15,7 @@ from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
-from cutout.saw.model import Leg, Plan
+from cutout.saw.model import CORNER, Leg, Place, Plan
 from tests.telling import text
 
 PANEL = Panel(260.0, 260.0, 18.0)
@@ -65,7 +65,7 @@ def test_a_hole_less_is_caught(name: str) -> None:
     made = planned(name)[2]
     used = {leg.starts for leg in made.legs}
     for hole in made.holes:
-        if f"hole {hole.id}" in used:
+        if Place("hole", hole.id) in used:
             assert caught(name, replace(made, holes=tuple(h for h in made.holes if h != hole)))
 
 
@@ -107,7 +107,7 @@ def test_two_legs_swapped_are_caught_where_their_order_matters(name: str) -> Non
     made = planned(name)[2]
     for n in range(len(made.legs) - 1):
         first, second = made.legs[n], made.legs[n + 1]
-        if second.starts != f"leg {first.order}":
+        if second.starts != Place("leg", first.order):
             continue
         earlier, later = replace(second, order=first.order), replace(first, order=second.order)
         swapped = (*made.legs[:n], earlier, later, *made.legs[n + 2 :])
@@ -126,7 +126,7 @@ def test_a_loop_tighter_than_the_blade_turns_is_caught() -> None:
         start = np.array([130.0 - 12, 150.0])
         path = np.vstack([start, np.column_stack([z.real, z.imag])])
         hole = replace(made.holes[0], id=99, at=(118.0, 150.0), diameter=6.5)
-        leg = Leg(1, 1, path, "hole 99", "corner")
+        leg = Leg(1, 1, path, Place("hole", 99), CORNER)
         texts = [text(f) for f in prove(pattern, kit, replace(made, holes=(hole,), legs=(leg,))).findings]
         found.append(any("bind" in t or "bends to a radius" in t for t in texts))
     assert found == [False, True]

@@ -16,7 +16,7 @@ from cutout.geom.outline import Outline, Ring
 from cutout.job.schema import Job
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
-from cutout.saw.model import Hole, Leg, Plan
+from cutout.saw.model import EDGE, Hole, Leg, Place, Plan
 from cutout.saw.pins import APART, CLEAR, MOST, pins
 from tests.telling import text
 
@@ -35,7 +35,7 @@ def disc_on(panel: Panel, keep: str, radius: float = 60.0) -> Pattern:
 
 def plan_of(*holes: tuple[float, float], path: list[list[float]]) -> Plan:
     drilled = tuple(Hole(n, at, 6.0, ("starter",), 1) for n, at in enumerate(holes, 1))
-    leg = Leg(1, 1, np.array(path), "hole 1", "edge", MultiPolygon())
+    leg = Leg(1, 1, np.array(path), Place("hole", 1), EDGE, MultiPolygon())
     return Plan(drilled, (leg,), (), (), 0.0, 0, 0.0)
 
 

@@ -13,7 +13,7 @@ from shapely.affinity import translate
 from cutout.geom.outline import Outline, Ring, as_multi
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
-from cutout.saw.model import Hole, LeftOver, Leg, Plan
+from cutout.saw.model import CORNER, Hole, LeftOver, Leg, Place, Plan
 from cutout.saw.prove import prove
 from tests.telling import text
 
@@ -44,7 +44,7 @@ def round_plan(radius: float = 40.0, hole_at: float = 0.0) -> Plan:
     path = np.vstack([straight_in, lead[1:], np.column_stack([ring.real, ring.imag])[1:]])
     disc = shapely.Point(100, 100).buffer(radius - K, quad_segs=64)
     drops = as_multi(disc.difference(shapely.LineString(path).buffer(K / 2)))
-    return Plan((hole,), (Leg(1, 1, path, "hole 1", "leg 1", drops),), (), (), 250.0, 1, 3.0)
+    return Plan((hole,), (Leg(1, 1, path, Place("hole", 1), Place("leg", 1), drops),), (), (), 250.0, 1, 3.0)
 
 
 def lead_in(start: complex, centre: complex, run: float, bend: float = 12.0) -> np.ndarray:
@@ -131,7 +131,9 @@ def test_a_curve_too_tight_for_the_blade_is_caught() -> None:
     ring = circle(run, 400)
     quarter = len(ring) // 4
     path = np.vstack([[[105.4, 96.0]], ring, ring[1:quarter]])
-    proof = prove(small, KIT, Plan((hole,), (Leg(1, 1, path, "hole 1", "leg 1"),), (), (), 50.0, 1, 1.0))
+    proof = prove(
+        small, KIT, Plan((hole,), (Leg(1, 1, path, Place("hole", 1), Place("leg", 1)),), (), (), 50.0, 1, 1.0)
+    )
     assert not proof.ok
 
 
@@ -157,8 +159,8 @@ def test_a_leg_beside_its_line_gouges() -> None:
     assert gouges and gouges[0].size == pytest.approx(K / 2, abs=0.03)
 
 
-@pytest.mark.parametrize("source", ["hole 7", "leg 1", "leg 2", "nowhere"])
-def test_a_leg_must_start_from_something_that_exists(source: str) -> None:
+@pytest.mark.parametrize("source", [Place("hole", 7), Place("leg", 1), Place("leg", 2), CORNER])
+def test_a_leg_must_start_from_something_that_exists(source: Place) -> None:
     plan = round_plan()
     found = prove(round_opening(), KIT, replace(plan, legs=(replace(plan.legs[0], starts=source),))).findings
     assert any("not there yet" in text(f) for f in found)
@@ -201,9 +203,9 @@ def half_sawn() -> tuple[Pattern, Plan]:
     left = np.array([[60 + k + 0.01, 62.5], [60 + k + 0.01, 140.0]])
     right = np.array([[140 - k - 0.01, 62.5], [140 - k - 0.01, 140.0]])
     legs = (
-        Leg(1, 1, low, "hole 1", "hole 2"),
-        Leg(2, 1, left, "hole 1", "corner"),
-        Leg(3, 1, right, "hole 2", "corner"),
+        Leg(1, 1, low, Place("hole", 1), Place("hole", 2)),
+        Leg(2, 1, left, Place("hole", 1), CORNER),
+        Leg(3, 1, right, Place("hole", 2), CORNER),
     )
     corners_left = tuple(LeftOver((float(x), float(y)), 1.04, 1.4) for x, y in corners)
     return pattern, Plan(holes, legs, corners_left, (), 230.0, 3, 4.0)
@@ -229,6 +231,6 @@ def test_a_piece_on_a_nib_breaks_off_and_on_a_strip_it_does_not(nib: float, free
     last = Hole(3, (62.5, 137.5), 5.0, ("starter",), 1)
     top = np.array([[62.5, 140 - K / 2 - 0.01], [140.0 - K - nib + 0.1, 140 - K / 2 - 0.01]])
     right = plan.legs[2].path.copy()
-    legs = (*plan.legs[:2], replace(plan.legs[2], path=right), Leg(4, 1, top, "hole 3", "corner"))
+    legs = (*plan.legs[:2], replace(plan.legs[2], path=right), Leg(4, 1, top, Place("hole", 3), CORNER))
     proof = prove(pattern, KIT, replace(plan, holes=(*plan.holes, last), legs=legs))
     assert (not any("no cut frees it" in text(f) for f in proof.findings)) == free

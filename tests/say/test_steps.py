@@ -9,7 +9,7 @@ import shapely
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, cut_pattern
-from cutout.saw.model import Hole, Leg, Plan, StartBy
+from cutout.saw.model import CORNER, Hole, Leg, Place, Plan, StartBy
 from cutout.saw.planner.steps import steps_of
 from cutout.say.steps import step_said
 
@@ -22,9 +22,9 @@ PATTERN = cut_pattern(
 )
 
 
-def leg(order: int, starts: str, start_by: StartBy, falls: float = 0.0) -> Leg:
+def leg(order: int, starts: Place, start_by: StartBy, falls: float = 0.0) -> Leg:
     drops = shapely.MultiPolygon([shapely.box(60, 60, 60 + falls, 140)] if falls else [])
-    return Leg(order, 1, np.array([[60.0, 60.0], [90.0, 60.0]]), starts, "corner", drops, start_by)
+    return Leg(order, 1, np.array([[60.0, 60.0], [90.0, 60.0]]), starts, CORNER, drops, start_by)
 
 
 def hole(number: int, diameter: float = 5.0) -> Hole:
@@ -41,18 +41,18 @@ def told(holes: list[Hole], legs: list[Leg]) -> tuple[list[str], list[str]]:
 @pytest.mark.parametrize(
     ("start_by", "starts", "begins"),
     [
-        ("back", "leg 1", "Back out and saw at"),
-        ("turn", "hole 1", "Turn the blade in hole 1 and saw at"),
-        ("turn", "leg 1", "Turn the blade where the waste has fallen and saw at"),
-        ("spin", "leg 1", "Turn the blade in its kerf and saw at"),
-        ("lift", "leg 1", "Put the blade back into the kerf of cut 1 and saw at"),
-        ("drop in", "leg 1", "Let the blade in where the waste has fallen and saw at"),
-        ("drop in", "hole 2", "From hole 2 saw at"),
-        ("thread", "hole 2", "Thread the blade through hole 2 and saw at"),
+        ("back", Place("leg", 1), "Back out and saw at"),
+        ("turn", Place("hole", 1), "Turn the blade in hole 1 and saw at"),
+        ("turn", Place("leg", 1), "Turn the blade where the waste has fallen and saw at"),
+        ("spin", Place("leg", 1), "Turn the blade in its kerf and saw at"),
+        ("lift", Place("leg", 1), "Put the blade back into the kerf of cut 1 and saw at"),
+        ("drop in", Place("leg", 1), "Let the blade in where the waste has fallen and saw at"),
+        ("drop in", Place("hole", 2), "From hole 2 saw at"),
+        ("thread", Place("hole", 2), "Thread the blade through hole 2 and saw at"),
     ],
 )
-def test_a_step_says_by_which_move_it_begins(start_by: StartBy, starts: str, begins: str) -> None:
-    legs = [leg(1, "hole 1", "drop in", falls=40.0), leg(2, starts, start_by)]
+def test_a_step_says_by_which_move_it_begins(start_by: StartBy, starts: Place, begins: str) -> None:
+    legs = [leg(1, Place("hole", 1), "drop in", falls=40.0), leg(2, starts, start_by)]
     letters, said = told([hole(1), hole(2)], legs)
     assert letters == ["A", "B", "C"]
     assert said[2].startswith(begins), said[2]

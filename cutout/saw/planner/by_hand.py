@@ -28,7 +28,7 @@ def by_hand_idle(state: State, by_hand: Sequence[ByHand], kit: Kit) -> list[Find
     return [
         _finding(hole, state.area.id, kit)
         for hole, drilled in zip(by_hand, state.holes[: len(by_hand)], strict=True)
-        if drilled.name not in used
+        if drilled.place not in used
     ]
 
 

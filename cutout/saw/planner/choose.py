@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from cutout.geom.curve import ComplexArray, FloatArray
-from cutout.saw.model import SAME_GO
+from cutout.saw.model import CORNER, SAME_GO, Place
 from cutout.saw.planner.hand import Hand
 from cutout.saw.planner.lead import Leads, from_places, from_poses
 from cutout.saw.planner.line import Stretch
@@ -46,16 +46,16 @@ class Gap:
 class Way:
     """A leg that could be sawn next. gain: about how much new outline (mm); rest: runs it leaves of its gap.
 
-    It begins at `place` (a point and a name), or in a kerf at `pose` (the way through it, how far along), or, with
-    neither, where the blade stands. turned: in the kerf at `pose` the blade is first turned on the spot by this angle
-    (radians).
+    It begins at `place` (a point, and in what that lies), or in a kerf at `pose` (the way through it, how far along),
+    or, with neither, where the blade stands. turned: in the kerf at `pose` the blade is first turned on the spot by
+    this angle (radians).
     """
 
     z: ComplexArray
     along: Covers | None
     gain: float
     rest: int
-    place: tuple[complex, str] | None = None
+    place: tuple[complex, Place] | None = None
     pose: tuple[KerfPath, float] | None = None
     turned: float | None = None
 
@@ -67,13 +67,6 @@ class Chosen:
     way: Way
     move: Move
     price: float
-
-    @property
-    def starts(self) -> str:
-        """What the leg starts from, by name."""
-        if self.way.place is not None:
-            return self.way.place[1]
-        return ""
 
 
 def gaps(state: State) -> list[Gap]:
@@ -339,7 +332,7 @@ def clean(z: ComplexArray) -> ComplexArray:
     return np.asarray(z)
 
 
-def nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[complex, str]]:
+def nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[complex, Place]]:
     """Free places nearest to the entries, and every hole."""
     places = state.places[since:]
     if not places:
@@ -347,7 +340,7 @@ def nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[comp
     z = np.array([q for q, _ in places])
     away = np.abs(z[:, None] - p[None, :]).min(axis=1)
     order = np.argsort(away, kind="stable")[:_NEAR_PLACES].tolist()
-    holes = [i for i, (_, name) in enumerate(places) if name.startswith("hole")]
+    holes = [i for i, (_, place) in enumerate(places) if place.kind == "hole"]
     return [places[i] for i in dict.fromkeys([*order, *holes[-8:]])]
 
 
@@ -419,7 +412,7 @@ def going_on(state: State, near: list[Gap]) -> list[Way]:
 
     None where it stands in a corner or in open waste.
     """
-    if not state.cuts or state.cuts[-1].ends != "corner":
+    if not state.cuts or state.cuts[-1].ends != CORNER:
         return []
     z = state.cuts[-1].z
     u = (z[-1] - z[-2]) / abs(z[-1] - z[-2])

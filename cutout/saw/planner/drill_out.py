@@ -51,7 +51,7 @@ def cleared_by_drill(state: State) -> list[Finding]:
     if not holes:
         return []
     at = (round(holes[0].at.real, 3), round(holes[0].at.imag, 3))
-    first, last = (int(hole.name.split()[1]) for hole in (holes[0], holes[-1]))
+    first, last = (hole.number for hole in (holes[0], holes[-1]))
     facts = ClearedByDrill(first, last)
     return [Finding(kind="plan", severity="care", at=at, opening=state.area.id, facts=facts)]
 

@@ -9,6 +9,7 @@ import shapely
 
 from cutout.geom.outline import polygons_of
 from cutout.kit import Moves
+from cutout.saw.model import EDGE, Place
 from cutout.saw.planner.state import KerfPath, Move, State
 
 SETTLE = 2.0
@@ -77,13 +78,13 @@ class Rooms:
             self._seen, self._wide, self._rooms = 0, shapely.Polygon(), []
             self._kerfs.clear()
             self._known.clear()
-        new = [g for g, name in state.open[self._seen :] if not state.is_kerf(g, name)]
+        new = [g for g, _ in state.open[self._seen :] if not state.is_kerf(g)]
         self._seen = len(state.open)
         self._last = state.open[-1][0] if state.open else None
         if not new:
             return
         self._known.clear()
-        near = [g for g, name in state.open if state.is_kerf(g, name) and id(g) not in self._kerfs]
+        near = [g for g, _ in state.open if state.is_kerf(g) and id(g) not in self._kerfs]
         beside = shapely.STRtree(near).query(new, predicate="dwithin", distance=0.1)[1] if near else []
         kerfs = [near[i] for i in np.unique(beside).tolist()]
         self._kerfs.update(id(g) for g in kerfs)
@@ -122,7 +123,7 @@ class Hand:
         if not self.prices.moves.threads:
             return Move("lift", self.prices.moves.lift, parent)
         root, way = self._root(path.cut, along)
-        if not path.forward or cuts[root].starts.startswith("leg"):
+        if not path.forward or cuts[root].starts.kind == "leg":
             return None
         return Move("thread", self.prices.moves.thread + self.prices.back * way, parent)
 
@@ -134,7 +135,7 @@ class Hand:
         moves = self.prices.moves
         return Move("spin", moves.turn + self.prices.back * self.distance(path.cut, s), (path.cut, s))
 
-    def to_place(self, z: complex, name: str) -> Move:
+    def to_place(self, z: complex, place: Place) -> Move:
         """To a hole, fallen waste or the edge, where the blade can be turned."""
         room = self.rooms.at(z)
         if self.state.cuts and room is not None:
@@ -142,7 +143,7 @@ class Hand:
             if reach is not None:
                 return Move("turn", self.prices.moves.turn + self.prices.back * reach)
         moves = self.prices.moves
-        if moves.threads and name != "edge":
+        if moves.threads and place != EDGE:
             return Move("thread", moves.thread)
         return Move("drop in", moves.drop_in)
 

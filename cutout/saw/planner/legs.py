@@ -10,7 +10,7 @@ import numpy as np
 from shapely import MultiPolygon
 
 from cutout.geom.curve import ComplexArray, to_array
-from cutout.saw.model import SAME_GO, Hole, Leg
+from cutout.saw.model import SAME_GO, Hole, Leg, Place
 from cutout.saw.planner.hand import Prices
 from cutout.saw.planner.state import Cut, State
 
@@ -68,9 +68,11 @@ def _one_path(cuts: Sequence[Cut], overlap: float) -> ComplexArray:
     return z
 
 
-def _renamed(name: str, state: State, number: dict[int, int]) -> str:
-    kind, _, cut = name.partition(" ")
-    return f"leg {number[int(cut) - state.first_leg]}" if kind == "leg" else name
+def _renamed(place: Place, state: State, number: dict[int, int]) -> Place:
+    """The same place; a cut becomes the leg it is part of."""
+    if place.kind != "leg" or place.number is None:
+        return place
+    return Place("leg", number[place.number - state.first_leg])
 
 
 def takes(legs: Sequence[Leg], seconds: Sequence[float], holes: Sequence[Hole], prices: Prices) -> Takes:

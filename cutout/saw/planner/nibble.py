@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from cutout.geom.curve import ComplexArray, to_complex
+from cutout.saw.model import Place
 from cutout.saw.planner.choose import (
     Chosen,
     Way,
@@ -123,6 +124,6 @@ def _from_kerfs(state: State, p: ComplexArray, t: ComplexArray) -> list[Way]:
 
 
 def _way(
-    z: ComplexArray, place: tuple[complex, str] | None = None, pose: tuple[KerfPath, float] | None = None
+    z: ComplexArray, place: tuple[complex, Place] | None = None, pose: tuple[KerfPath, float] | None = None
 ) -> Way:
     return Way(clean(z), None, 1.0, 0, place, pose)

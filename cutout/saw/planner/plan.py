@@ -13,7 +13,7 @@ import shapely
 from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.pattern import Opening, Pattern
-from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role, Step
+from cutout.saw.model import Hole, LeftOver, Leg, Place, Plan, Role, Step
 from cutout.saw.planner.area import area_of
 from cutout.saw.planner.by_hand import ByHand, by_hand_idle, by_hand_unused
 from cutout.saw.planner.choose import Chosen, Known
@@ -192,11 +192,11 @@ def _saw_opening(
 def _needed(state: State, by_hand: int) -> list[tuple[complex, float]]:
     """The holes a walk really used: those placed by hand, those a leg starts from, those that take outline away."""
     used = {cut.starts for cut in state.cuts} | {cut.ends for cut in state.cuts}
-    relief = {h.name for h in state.holes if _touches(state, h)}
+    relief = {h.place for h in state.holes if _touches(state, h)}
     return [
         (h.at, h.diameter)
         for n, h in enumerate(state.holes)
-        if n < by_hand or h.name in used or h.name in relief
+        if n < by_hand or h.place in used or h.place in relief
     ]
 
 
@@ -250,12 +250,12 @@ def _walked(state: State, kit: Kit, prices: Prices, holes: Sequence[tuple[comple
         )
 
 
-def _starts(state: State, chosen: Chosen) -> str:
-    """Name of what a leg starts from."""
+def _starts(state: State, chosen: Chosen) -> Place:
+    """What a leg starts from."""
     if chosen.way.place is not None:
         return chosen.way.place[1]
     assert chosen.move.parent is not None
-    return f"leg {state.first_leg + chosen.move.parent[0]}"
+    return Place("leg", state.first_leg + chosen.move.parent[0])
 
 
 def _sizes(kit: Kit) -> tuple[float, ...]:
@@ -302,9 +302,9 @@ def _drilled(hand: Hand, kit: Kit, worth: float, known: Known) -> Chosen | None:
         if gain[k] < 2 or float(gain[k]) * state.area.step < worth:
             return None
         before = state.before()
-        name = state.drill(complex(choice.at[rows[k]]), diameter)
+        hole = state.drill(complex(choice.at[rows[k]]), diameter)
         chosen = best_leg(hand, dict(known)) or (nibble(hand) if state.cuts else None)
-        if chosen is not None and chosen.way.place is not None and chosen.way.place[1] == name:
+        if chosen is not None and chosen.way.place is not None and chosen.way.place[1] == hole:
             return chosen
         state.undrill(before)
     return None
@@ -319,7 +319,7 @@ def _holes(state: State, opening: Opening) -> list[Hole]:
     made = []
     for hole in state.holes:
         roles: list[Role] = []
-        if hole.name in used:
+        if hole.place in used:
             roles.append("starter")
         touch = (
             shapely.distance(state.area.line, shapely.Point(hole.at.real, hole.at.imag)) - hole.diameter / 2
@@ -329,5 +329,5 @@ def _holes(state: State, opening: Opening) -> list[Hole]:
         elif touch < 0.1 or not roles:
             roles.append("relief")
         at = (round(hole.at.real, 4), round(hole.at.imag, 4))
-        made.append(Hole(int(hole.name.split()[1]), at, hole.diameter, tuple(roles), opening.id))
+        made.append(Hole(hole.number, at, hole.diameter, tuple(roles), opening.id))
     return made

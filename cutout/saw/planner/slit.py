@@ -18,7 +18,7 @@ from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern
-from cutout.saw.model import Hole, Leg
+from cutout.saw.model import CORNER, Hole, Leg, Place
 from cutout.saw.planner.area import MARGIN, as_line
 from cutout.saw.planner.holes import fewest
 from cutout.saw.planner.line import Stretch, ring_stretches
@@ -115,36 +115,36 @@ def _legs(
     kit: Kit,
 ) -> list[Leg]:
     legs: list[Leg] = []
-    ended: dict[int, str] = {}
+    ended: dict[int, Place] = {}
     discs = shapely.union_all([shapely.Point(z.real, z.imag).buffer(diameter / 2 - 0.05) for z in drilled])
 
-    def add(z: ComplexArray, starts: str, vertex: int | None) -> None:
+    def add(z: ComplexArray, starts: Place, vertex: int | None) -> None:
         if abs(z[-1] - z[0]) < diameter / 2 - 0.05 and shapely.covered_by(
             shapely.LineString(to_array(z)), discs
         ):
             return
-        ends = "corner"
+        ends = CORNER
         if vertex is not None:
             here = numbered.get((vertex, False))
-            ends = f"hole {here}" if here else ended.get(vertex, "corner")
-            ended.setdefault(vertex, f"leg {first + len(legs)}")
+            ends = Place("hole", here) if here else ended.get(vertex, CORNER)
+            ended.setdefault(vertex, Place("leg", first + len(legs)))
         legs.append(Leg(first + len(legs), opening, to_array(z), starts, ends, MultiPolygon()))
 
     for i, s in enumerate(found):
         after = (i + 1) % len(found)
         if s.closed:
-            name = f"hole {numbered[(i, True)]}"
-            legs.append(Leg(first + len(legs), opening, to_array(s.part(0.0, s.length)), name, name))
+            hole = Place("hole", numbered[(i, True)])
+            legs.append(Leg(first + len(legs), opening, to_array(s.part(0.0, s.length)), hole, hole))
         elif (i, True) in numbered:
-            name, half = f"hole {numbered[(i, True)]}", s.length / 2
-            add(s.part(half, s.length), name, after)
-            add(s.part(0.0, half)[::-1], name, i)
+            hole, half = Place("hole", numbered[(i, True)]), s.length / 2
+            add(s.part(half, s.length), hole, after)
+            add(s.part(0.0, half)[::-1], hole, i)
         elif shapely.covered_by(as_line(s), discs):
             continue
         elif (i, False) in numbered:
-            add(s.part(0.0, s.length), f"hole {numbered[(i, False)]}", after)
+            add(s.part(0.0, s.length), Place("hole", numbered[(i, False)]), after)
         else:
-            add(s.part(0.0, s.length)[::-1], f"hole {numbered[(after, False)]}", i)
+            add(s.part(0.0, s.length)[::-1], Place("hole", numbered[(after, False)]), i)
     return legs
 
 

@@ -11,7 +11,7 @@ from shapely import MultiPolygon, Point, Polygon
 from cutout.geom.curve import ComplexArray, FloatArray, to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
-from cutout.saw.model import SAME_GO, StartBy
+from cutout.saw.model import CORNER, EDGE, SAME_GO, Place, StartBy
 from cutout.saw.planner.area import Area, as_line
 from cutout.saw.planner.spin import SHY, swept
 
@@ -49,8 +49,8 @@ class Cut:
     """
 
     z: ComplexArray
-    starts: str
-    ends: str
+    starts: Place
+    ends: Place
     drops: MultiPolygon
     along: Covers | None
     start_by: StartBy
@@ -71,8 +71,14 @@ class Drilled:
 
     at: complex
     diameter: float
-    name: str
+    place: Place
     clears: bool = False
+
+    @property
+    def number(self) -> int:
+        """Its number."""
+        assert self.place.number is not None
+        return self.place.number
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -122,11 +128,11 @@ class State:
     cuts: list[Cut] = field(default_factory=list)
     holes: list[Drilled] = field(default_factory=list)
     standing: list[Polygon] = field(default_factory=list)
-    places: list[tuple[complex, str]] = field(default_factory=list)
+    places: list[tuple[complex, Place]] = field(default_factory=list)
     points: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
     along: FloatArray = field(default_factory=lambda: np.zeros(0))
     done: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
-    open: list[tuple[shapely.Geometry, str]] = field(default_factory=list)
+    open: list[tuple[shapely.Geometry, Place]] = field(default_factory=list)
     poses: Poses = field(default_factory=Poses)
     along_stretch: dict[int, list[int]] = field(default_factory=dict)
     tree: shapely.STRtree | None = None
@@ -141,12 +147,12 @@ class State:
         self.done = ~self.area.reachable
         self.points, self.along = self.area.points.copy(), self.area.along.copy()
         self.tree = shapely.STRtree(self.points_as_shapes())
-        self.places = [(complex(x, y), "edge") for x, y in self.area.places.tolist()]
+        self.places = [(complex(x, y), EDGE) for x, y in self.area.places.tolist()]
 
     @property
-    def next_hole(self) -> str:
-        """Name of the hole that comes next."""
-        return f"hole {self.first_hole + len(self.holes)}"
+    def next_hole(self) -> Place:
+        """The hole that comes next."""
+        return Place("hole", self.first_hole + len(self.holes))
 
     def points_as_shapes(self) -> np.ndarray:
         """The outline points as shapely points."""
@@ -171,20 +177,20 @@ class State:
         assert self.tree is not None
         return np.asarray(self.tree.query(at, predicate="dwithin", distance=diameter / 2 + self.area.clean))
 
-    def drill(self, at: complex, diameter: float, clears: bool = False) -> str:
-        """Drill a hole: the outline it touches is clean, and the blade turns in it. Returns its name.
+    def drill(self, at: complex, diameter: float, clears: bool = False) -> Place:
+        """Drill a hole: the outline it touches is clean, and the blade turns in it. Returns it.
 
         clears: it is there to take waste away.
         """
         assert self.tree is not None
-        name = self.next_hole
+        hole = self.next_hole
         disc = Point(at.real, at.imag).buffer(diameter / 2, quad_segs=32)
-        self.holes.append(Drilled(at, diameter, name, clears))
+        self.holes.append(Drilled(at, diameter, hole, clears))
         self.done[self.tree.query(disc, predicate="dwithin", distance=self.area.clean)] = True
         if diameter >= self.blade.hole_to_turn - 1e-6:
-            self.places.append((at, name))
-        self._remove(disc, name)
-        return name
+            self.places.append((at, hole))
+        self._remove(disc, hole)
+        return hole
 
     def before(self) -> tuple[np.ndarray, list[Polygon], int, int]:
         """What `undrill` needs to take a hole back."""
@@ -197,12 +203,14 @@ class State:
         del self.open[opened:]
         del self.places[places:]
 
-    def saw(self, z: ComplexArray, starts: str, along: Covers | None, move: Move, turned: float = 0.0) -> Cut:
+    def saw(
+        self, z: ComplexArray, starts: Place, along: Covers | None, move: Move, turned: float = 0.0
+    ) -> Cut:
         """Saw a leg along z and note what it covers, what falls and where a blade may start from now on.
 
         turned: by which angle (radians) the blade was spun before.
         """
-        name = f"leg {self.next_leg}"
+        leg = Place("leg", self.next_leg)
         end = self._open_at(z[-1])
         z = self.pushed(z)
         kerf: shapely.Geometry = shapely.LineString(to_array(z)).buffer(
@@ -210,7 +218,7 @@ class State:
         )
         if move.start_by == "spin":
             kerf = shapely.union(kerf, swept(z[0], z[1] - z[0], turned, self.blade))
-        drops = self._remove(kerf, name)
+        drops = self._remove(kerf, leg)
         self.done[self.passed(z)] = True
         go = (
             self.cuts[-1].go
@@ -220,7 +228,7 @@ class State:
         cut = Cut(
             z,
             starts,
-            end or "corner",
+            end or CORNER,
             MultiPolygon(drops),
             along,
             move.start_by,
@@ -245,7 +253,7 @@ class State:
         """Whether a blade that is turned by this angle, to begin at `start` towards `ahead`, sweeps waste alone."""
         return bool(shapely.covers(self._roomy_region, swept(start, ahead, turned, self.blade, SHY)))
 
-    def is_kerf(self, geometry: shapely.Geometry, name: str) -> bool:
+    def is_kerf(self, geometry: shapely.Geometry) -> bool:
         """Whether something open is a kerf: neither a hole nor a piece that fell."""
         return id(geometry) in self.kerfs
 
@@ -267,19 +275,19 @@ class State:
         count = int(np.argmin(np.concatenate([fits, [False]])))
         return np.concatenate([z, [z[-1] + d * extra[count - 1]]]) if count else z
 
-    def _open_at(self, z: complex) -> str:
-        """Name of what is already open at z: a hole, an earlier leg, the edge; empty if it is wood."""
+    def _open_at(self, z: complex) -> Place | None:
+        """What is already open at z: a hole, an earlier leg, the edge; None if it is wood."""
         spot = Point(z.real, z.imag)
         shapes = np.array([geometry for geometry, _ in self.open], dtype=object)
         here = np.flatnonzero(shapely.dwithin(shapes, spot, 0.02)) if len(shapes) else shapes
         if len(here):
             return self.open[int(here[-1])][1]
         if not shapely.intersects(self.area.region, spot):
-            return "edge" if shapely.contains(self.area.waste, spot) and len(self.area.places) else ""
-        return ""
+            return EDGE if shapely.contains(self.area.waste, spot) and len(self.area.places) else None
+        return None
 
-    def _remove(self, tool: shapely.Geometry, name: str) -> list[Polygon]:
-        """Take `tool` out of what stands; returns the pieces that came free."""
+    def _remove(self, tool: shapely.Geometry, by: Place) -> list[Polygon]:
+        """Take `tool`, a hole or the kerf of a leg, out of what stands; returns the pieces that came free."""
         box = shapely.box(*shapely.bounds(tool))
         drops: list[Polygon] = []
         standing: list[Polygon] = []
@@ -297,9 +305,9 @@ class State:
                     standing.append(part)
                     held.append(part)
         self.standing = standing
-        fallen_with = name if name.startswith("leg") else f"leg {self.next_leg - 1}"
-        self.open.append((tool, name))
-        if name.startswith("leg"):
+        fallen_with = by if by.kind == "leg" else Place("leg", self.next_leg - 1)
+        self.open.append((tool, by))
+        if by.kind == "leg":
             self.kerfs.add(id(tool))
         for part in drops:
             self.open.append((part, fallen_with))
@@ -392,7 +400,7 @@ class State:
         assert self.tree is not None
         return np.asarray(self.tree.query(part, predicate="dwithin", distance=0.08))
 
-    def _open_places(self, drops: list[Polygon], name: str) -> None:
+    def _open_places(self, drops: list[Polygon], fallen_with: Place) -> None:
         """Places in fallen waste, kerf round it included, where the blade can be turned."""
         half = self.blade.hole_to_turn / 2 + 0.05
         for piece in drops:
@@ -406,7 +414,7 @@ class State:
             for part in polygons_of(room):
                 n = int(min(max(part.exterior.length / max(self.blade.width, 2.0), 1), 150))
                 spots = shapely.line_interpolate_point(part.exterior, np.arange(n) / n, normalized=True)
-                self.places.extend((complex(p.x, p.y), name) for p in spots)
+                self.places.extend((complex(p.x, p.y), fallen_with) for p in spots)
 
     def _note_poses(self, z: ComplexArray) -> None:
         """Places in the new kerf from which a blade put into it, either way round, can branch off."""

@@ -13,7 +13,8 @@ from cutout.draw.crowd import in_a_row, leg_length, numbers_in_words
 from cutout.draw.heat import HeatMap
 from cutout.kit import Limits
 from cutout.pattern import Panel
-from cutout.saw.model import Hole, Leg
+from cutout.saw.model import CORNER, EDGE, Hole, Leg, Place
+from cutout.say.steps import place_name
 from cutout.units import MM_PER_INCH, Units, count, format_length, format_rule, format_size
 from cutout.write.changed import eased_places
 from cutout.write.cutsheet.file_spots import depth_words, file_places
@@ -200,7 +201,7 @@ def cuts_table(work: Work) -> str:
         + halves(f"Opening {opening}", heads, [_cut_row(legs, work.units) for legs in rows], "legs ")
         for opening, rows in groupby(in_a_row(work.plan.legs), key=lambda legs: legs[0].opening)
     ]
-    corners = any(leg.ends == "corner" for leg in work.plan.legs)
+    corners = any(leg.ends == CORNER for leg in work.plan.legs)
     return f"{_BACK_OUT if corners else ''}{''.join(parts)}"
 
 
@@ -216,8 +217,7 @@ def _cut_row(legs: Sequence[Leg], units: Units) -> tuple[str, ...]:
     then = ["hold it" if pieces == 1 else f"hold {pieces} pieces"] if pieces else []
     length = _between([leg_length(leg) for leg in legs], units)
     if len(legs) == 1:
-        ends = "corner" if first.ends == "corner" else _end(first.ends)
-        return str(first.order), _end(first.starts), ends, length, "".join(then)
+        return str(first.order), _end(first.starts), _end(first.ends), length, "".join(then)
     starts = list(dict.fromkeys(_end(leg.starts) for leg in legs))
     return (
         numbers_in_words([leg.order for leg in legs]),
@@ -228,8 +228,8 @@ def _cut_row(legs: Sequence[Leg], units: Units) -> tuple[str, ...]:
     )
 
 
-def _end(words: str) -> str:
-    return "the panel's edge" if words == "edge" else words
+def _end(place: Place) -> str:
+    return "the panel's edge" if place == EDGE else place_name(place)
 
 
 def time_list(work: Work) -> str:

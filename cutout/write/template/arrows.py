@@ -108,7 +108,7 @@ def off_line(drawing: Drawing, leg: Leg) -> Iterator[FloatArray]:
 def stops_of(drawing: Drawing, leg: Leg) -> Iterator[Span]:
     """A bar across the end of a leg that ends at an earlier cut, so that it can be seen where."""
     path = drawing.path(leg.path)
-    if not leg.ends.startswith("leg") or len(path) < 2:
+    if leg.ends.kind != "leg" or len(path) < 2:
         return
     ahead = next((b - a for a, b in pairwise(path[::-1]) if np.hypot(*(b - a)) > 1e-6), None)
     if ahead is None:

@@ -16,7 +16,7 @@ from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
-from cutout.saw.model import Plan
+from cutout.saw.model import EDGE, Plan
 from tests.telling import text
 
 SLOW = settings(max_examples=4, deadline=None)
@@ -107,7 +107,7 @@ def test_keep_figure_starts_from_the_panel_edge_without_a_hole() -> None:
     pattern = pattern_of(shapely.Point(150, 150).buffer(100, quad_segs=64), kit, "figure")
     made = plan(pattern, kit)
     assert made.holes == ()
-    assert made.legs[0].starts == "edge"
+    assert made.legs[0].starts == EDGE
     assert_proved(pattern, kit, made)
 
 

@@ -19,7 +19,7 @@ from fontTools.ttLib import TTFont
 from cutout.draw import fonts
 from cutout.geom.outline import Outline, Ring
 from cutout.pattern import Panel
-from cutout.saw.model import Hole, Leg
+from cutout.saw.model import Hole, Leg, Place
 from cutout.write.shopdrawing.shopdrawing import A4, LETTER, shop_drawing_pdf
 from cutout.write.shopdrawing.view import lay_view
 from cutout.write.work import Work
@@ -48,7 +48,7 @@ def many_discs(make_work: Callable[..., Work], count: int) -> Work:
     for number, (opening, (x, y)) in enumerate(sorted(near.items()), start=1):
         holes.append(Hole(number, (float(x), float(y)), 6.0, ("starter",), opening))
         path = np.array([[x, y], [x + 11, y], [x, y + 11], [x - 11, y], [x, y - 11], [x + 11, y]])
-        legs.append(Leg(number, opening, path, f"hole {number}", f"leg {number}"))
+        legs.append(Leg(number, opening, path, Place("hole", number), Place("leg", number)))
     steps = hand_made_steps(holes, legs)
     plan = replace(work.plan, holes=tuple(holes), legs=tuple(legs), minutes=62.0, steps=steps)
     return replace(work, plan=plan)

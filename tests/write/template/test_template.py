@@ -23,7 +23,7 @@ from cutout.draw.lettered import HEIGHT
 from cutout.draw.paint import Paint
 from cutout.geom.outline import Outline, Ring, from_region
 from cutout.pattern import Panel, Zone
-from cutout.saw.model import Hole, Leg
+from cutout.saw.model import CORNER, EDGE, Hole, Leg
 from cutout.write.cutsheet.flow import Flow
 from cutout.write.drawing import Drawing
 from cutout.write.steps import by_leg, mark_of
@@ -131,7 +131,7 @@ def test_arrows_point_the_way_of_the_saw(work: Work) -> None:
 
 def test_a_leg_that_ends_at_an_earlier_cut_has_a_bar(work: Work) -> None:
     drawing = Drawing.of(work)
-    ends = sum(leg.ends.startswith("leg") for leg in work.plan.legs)
+    ends = sum(leg.ends.kind == "leg" for leg in work.plan.legs)
     assert len(annotate(drawing, tiling_of(drawing)).stops) == ends > 0
 
 
@@ -141,7 +141,7 @@ def test_a_leg_outside_the_panel_is_still_on_paper(
     """A blade that enters from the edge starts in the air beside the panel."""
     work = make_work(outline=star_outline, panel=Panel(240.0, 240.0, 18.0), keep="figure")
     path = np.array([[-20.0, 120.0], [60.0, 120.0]])
-    plan = replace(work.plan, legs=(Leg(1, 1, path, "edge", "corner"),))
+    plan = replace(work.plan, legs=(Leg(1, 1, path, EDGE, CORNER),))
     drawing = Drawing.of(replace(work, plan=plan))
     windows = shapely.union_all([shapely.box(*s.window) for s in tiling_of(drawing).sheets])
     assert windows.covers(shapely.LineString(path))
