@@ -145,7 +145,7 @@ def _stretches(centres: MultiPolygon, line: shapely.Geometry, blade: Blade, allo
 @lru_cache(maxsize=256)
 def _fitted(centres: bytes, radius: float, beyond: float, kerf: float, allow: float) -> tuple[Stretch, ...]:
     """Stretches round regions (WKB); remembered, for the plan and the advice on blades both want them."""
-    parts = shapely.from_wkb(centres).geoms
+    parts = shapely.get_parts(shapely.from_wkb(centres)).tolist()
     return tuple(s for part in parts for s in stretches(part, radius, beyond, kerf, allow))
 
 

@@ -208,7 +208,7 @@ def _walked(state: State, kit: Kit, prices: Prices, holes: Sequence[tuple[comple
     for at, size in holes:
         state.drill(at, size)
     hand = Hand.of(state, prices)
-    known: Known = {}
+    known = Known()
     reopened, helpful = 0, True
     while True:
         chosen = best_leg(hand, known)
@@ -294,7 +294,7 @@ def _drilled(hand: Hand, kit: Kit, worth: float, known: Known) -> Chosen | None:
             return None
         before = state.before()
         name = state.drill(complex(choice.at[rows[k]]), diameter)
-        chosen = best_leg(hand, dict(known)) or (nibble(hand) if state.cuts else None)
+        chosen = best_leg(hand, known.copied()) or (nibble(hand) if state.cuts else None)
         if chosen is not None and chosen.way.place is not None and chosen.way.place[1] == name:
             return chosen
         state.undrill(before)

@@ -172,7 +172,7 @@ def _printed(strip: Strip) -> int:
     return int(strip.used.sum())
 
 
-def _cells(at: FloatArray, begin: float, pitch: float, overlap: float, count: int) -> FloatArray:
+def _cells(at: FloatArray, begin: FloatArray | float, pitch: float, overlap: float, count: int) -> FloatArray:
     """Which of `count` sheets takes care of each place."""
     return np.clip(np.floor((at - begin - overlap / 2) / pitch), 0, count - 1)
 
