@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
 from cutout.saw.model import Plan
-from cutout.saw.planner.area import stretches_of
+from cutout.saw.planner.area import at_origin, fewest_stretches, stretches_of
 from cutout.saw.planner.hand import Prices
 from cutout.units import count
 
@@ -39,7 +39,7 @@ def outlook(pattern: Pattern, kit: Kit) -> Outlook:
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     cuts, seconds = 0, 0.0
     for opening in pattern.openings:
-        found = stretches_of(opening, pattern.panel, kit.blade, kit.allow)
+        found = stretches_of(at_origin(opening)[0], pattern.panel, kit.blade, kit.allow)
         ends = sum(sum(s.inside) for s in found if not s.closed)
         # A stretch that ends in inside corners at both ends is arrived at from both sides.
         mine = max(len(found), len(found) / 2 + ends / 2)
@@ -63,8 +63,9 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
     if not likely:
         return None
     mine = outlook(pattern, kit)
-    better = [o for o in (outlook(pattern, other) for other in likely) if o.cuts < WORTH_IT * mine.cuts]
-    better = [o for o in better if o.minutes < most]
+    few = WORTH_IT * mine.cuts
+    likely = [other for other in likely if _cuts_at_least(other, pattern) < few]
+    better = [o for o in (outlook(pattern, other) for other in likely) if o.cuts < few and o.minutes < most]
     if not better:
         return None
     best = min(better, key=lambda o: (o.minutes, o.cuts))
@@ -72,6 +73,10 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
         f"With the {best.blade.title} it would take about {count(best.cuts, 'cut')} and {best.minutes:.0f} minutes, "
         f"with this blade {planned} and {plan.minutes:.0f} (estimates); `--blade {best.blade.name}` plans it."
     )
+
+
+def _cuts_at_least(kit: Kit, pattern: Pattern) -> int:
+    return sum(fewest_stretches(o, kit.blade, kit.allow) for o in pattern.openings)
 
 
 def _may_be_better(other: Kit, kit: Kit, pattern: Pattern, most: float) -> bool:

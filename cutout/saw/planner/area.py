@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -13,6 +14,7 @@ from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
 from cutout.pattern import Opening, Panel
+from cutout.saw.planner.band import breaks
 from cutout.saw.planner.line import Stretch, stretches
 
 MARGIN = 1.02
@@ -57,6 +59,18 @@ class Area:
         return self.allow + CLEAN
 
 
+def at_origin(opening: Opening) -> tuple[Opening, complex]:
+    """The opening moved to the origin and rounded, so that its plan does not depend on where it lies; and by how far.
+
+    One that reaches the panel's edge stays where it is.
+    """
+    if opening.at_edge:
+        return opening, 0j
+    x0, y0 = opening.region.bounds[:2]
+    moved = shapely.transform(opening.region, lambda xy: np.round(xy - (x0, y0), 6))
+    return replace(opening, region=moved), complex(x0, y0)
+
+
 def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
     """The opening prepared for `blade`; allow: wood (mm) that may stay on the waste side of the line."""
     board = panel.polygon
@@ -95,6 +109,15 @@ def stretches_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> 
     return _stretches(_centres(waste, blade), _line(opening, board), blade, allow)
 
 
+def fewest_stretches(opening: Opening, blade: Blade, allow: float) -> int:
+    """So many stretches it takes at least, told without fitting any; nothing is known of one at the panel's edge."""
+    if opening.at_edge:
+        return 0
+    parts = shapely.orient_polygons(_centres(opening.region, blade)).geoms
+    rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
+    return sum(breaks(ring, _radius(blade), blade.kerf, allow) for ring in rings)
+
+
 def _radius(blade: Blade) -> float:
     return max(blade.turning_radius * MARGIN, 0.05)
 
@@ -115,8 +138,15 @@ def _centres(waste: Polygon, blade: Blade) -> MultiPolygon:
 def _stretches(centres: MultiPolygon, line: shapely.Geometry, blade: Blade, allow: float) -> list[Stretch]:
     radius = _radius(blade)
     beyond = 2.5 * radius + 4 * blade.width
-    found = [s for part in centres.geoms for s in stretches(part, radius, beyond, blade.kerf, allow)]
-    return _near(found, line, blade.kerf + allow)
+    found = _fitted(centres.wkb, radius, beyond, blade.kerf, allow)
+    return _near(list(found), line, blade.kerf + allow)
+
+
+@lru_cache(maxsize=256)
+def _fitted(centres: bytes, radius: float, beyond: float, kerf: float, allow: float) -> tuple[Stretch, ...]:
+    """Stretches round regions (WKB); remembered, for the plan and the advice on blades both want them."""
+    parts = shapely.get_parts(shapely.from_wkb(centres)).tolist()
+    return tuple(s for part in parts for s in stretches(part, radius, beyond, kerf, allow))
 
 
 def _with_air(region: Polygon, board: Polygon) -> Polygon:

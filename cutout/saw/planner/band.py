@@ -104,6 +104,11 @@ def runs(
     return found
 
 
+def breaks(ring: shapely.LinearRing, radius: float, kerf: float, allow: float) -> int:
+    """How many vertices no run along the ring can pass: it takes as many runs at least; told without fitting any."""
+    return int(np.count_nonzero(_is_hard(_vertices(ring)[1], radius, kerf, allow)))
+
+
 def _round(z: ComplexArray, radius: float, kerf: float, allow: float, room: Polygon | None) -> list[Run]:
     """A ring without a hard vertex: all round from the middle of its longest edge, or broken where it must be."""
     k = int(np.argmax(np.abs(np.roll(z, -1) - z)))
@@ -255,7 +260,7 @@ def _fitted(
     while len(log[-1].chain):
         front = log[-1]
         moved = grid.moved(front, at)
-        alive, here = (np.isin(np.arange(count), f.chain) for f in (moved, front))
+        alive, here = (np.bincount(f.chain, minlength=count) > 0 for f in (moved, front))
         again: list[int] = []
         for c in np.flatnonzero(here & ~alive).tolist():
             if at[c] > begun[c]:
@@ -267,8 +272,8 @@ def _fitted(
             if at[c] < grid.last[c]:
                 again.append(c)
         at[alive] += 1
-        arrived = np.flatnonzero(alive & (at == grid.last))
-        for c in arrived.tolist():
+        arrived = alive & (at == grid.last)
+        for c in np.flatnonzero(arrived).tolist():
             ends = moved
             if not free and begun[c] == 0:
                 back = (np.abs(moved.o) <= grid.bins[0]) & (np.abs(moved.h) <= grid.bins[1])
@@ -279,7 +284,7 @@ def _fitted(
                     found[c] += [(0, int(at[c]) // 2, nothing), (int(at[c]) // 2, int(at[c]), nothing)]
                     continue
             found[c].append((int(begun[c]), int(at[c]), grid.traced(log, ends, c, int(at[c]))))
-        after = moved.only(~np.isin(moved.chain, arrived))
+        after = moved.only(~arrived[moved.chain]) if arrived.any() else moved
         if again:
             who = np.array(again)
             after = after.joined(grid.begin(who, at[who]))
@@ -322,6 +327,9 @@ class _Grid:
         self.heading, self.low, self.high = (
             np.concatenate([getattr(c, n) for c in chains]) for n in ("heading", "low", "high")
         )
+        # From the station before, seen along this one: how the ring turned, and the step.
+        self.turn = np.concatenate([[0.0], -np.diff(self.heading)])
+        self.step = np.concatenate([[0.0], np.diff(self.z)]) * np.exp(-1j * self.heading)
 
     def on_the_line(self, count: int) -> _Front:
         """One state a chain, on the line and along it."""
@@ -344,45 +352,59 @@ class _Grid:
         return _Front(chain, offset, turned, cost, np.full(len(offset), -1), np.zeros(len(offset)))
 
     def moved(self, front: _Front, at: np.ndarray) -> _Front:
-        """Every state carried by every curvature to its next station's normal; in the band, one a bin."""
+        """Every state carried by every curvature to its next station's normal; in the band, one a bin.
+
+        Seen from that normal an arc of curvature k from heading p over the way a arrives at heading h with
+        sin h = sin p + k a, and its chord lies at the mean of the two.
+        """
         station = self.start[front.chain] + at[front.chain]
         target = station + 1
-        unit = np.exp(-1j * self.heading[target])
-        begin = self.z[station] + 1j * np.exp(1j * self.heading[station]) * front.o
-        facing = (np.exp(1j * (self.heading[station] + front.h)) * unit)[:, None]
-        ahead = ((self.z[target] - begin) * unit)[:, None]
+        turn, step = self.turn[target], self.step[target]
+        way = step.real + np.sin(turn) * front.o
+        side = step.imag - np.cos(turn) * front.o
+        p = turn + front.h
+        p = p - 2 * math.pi * np.round(p / (2 * math.pi))
         # The last way steers so that the state runs along the ring when it arrives.
-        wanted = np.angle(unit.conj() * np.exp(-1j * (self.heading[station] + front.h)))
-        steer = wanted / np.maximum(np.abs(self.z[target] - self.z[station]), 1e-9)
-        k = np.concatenate([np.tile(_STEPS / self.radius, (len(steer), 1)), steer[:, None]], axis=1)
-        # Length to the next normal: the chord first, then steps of Newton's method.
-        length = np.repeat(np.maximum(ahead.real, 1e-9), _WAYS, axis=1)
-        for _ in range(2):
-            swing = np.exp(0.5j * k * length)
-            chord = length * np.sinc(k * length / (2 * math.pi)) * swing * facing
-            slope = (facing * swing * swing).real
-            length = length + (ahead - chord).real / np.maximum(slope, 0.2)
-        swing = np.exp(0.5j * k * length)
-        end = length * np.sinc(k * length / (2 * math.pi)) * swing * facing - ahead
-        h = np.angle(facing * swing * swing)
-        ok = (length > 0) & (np.abs(end.real) < 1e-3) & (np.abs(h) < self.hmax)
-        ok &= (np.abs(k) <= 1 / self.radius) & (np.abs(k) * length * length <= 8 * 1.6 * BULGE)
-        ok &= (end.imag >= self.low[target][:, None] - 1e-9) & (end.imag <= self.high[target][:, None] + 1e-9)
+        k = np.empty((len(p), _WAYS))
+        k[:, :-1] = _STEPS / self.radius
+        k[:, -1] = -p / np.maximum(np.abs(step), 1e-9)
+        sine = np.sin(p)[:, None] + k * way[:, None]
+        cosine = np.sqrt(np.maximum(1 - sine * sine, 0.0))
+        ok = (np.abs(sine) < math.sin(self.hmax)) & (np.abs(k) <= 1 / self.radius)
+        ok &= ((np.abs(p) < math.pi / 2) & (way > 0))[:, None]
+        # The tangent of the mean of two angles is the sum of their sines over that of their cosines.
+        rise = (np.sin(p)[:, None] + sine) / np.maximum(np.cos(p)[:, None] + cosine, 1e-9)
+        o = way[:, None] * rise - side[:, None]
+        ok &= (o >= self.low[target][:, None] - 1e-9) & (o <= self.high[target][:, None] + 1e-9)
         i, q = np.nonzero(ok)
-        o, h = end.imag[i, q], h[i, q]
-        cost = front.cost[i] + _price(o) * length[i, q] + 1e-6 * np.abs(k[i, q]) * self.radius
-        return self._thinned(_Front(front.chain[i], o, h, cost, i * _WAYS + q, k[i, q]))
+        o, k, h = o[i, q], k[i, q], np.arcsin(sine[i, q])
+        half = (h - p[i]) / 2
+        length = way[i] / (np.cos(p[i] + half) * np.sinc(half / math.pi))
+        ok = np.abs(k) * length * length <= 8 * 1.6 * BULGE
+        i, q, o, h, k, length = i[ok], q[ok], o[ok], h[ok], k[ok], length[ok]
+        cost = front.cost[i] + _price(o) * length + 1e-6 * np.abs(k) * self.radius
+        best = self._thinned(front.chain[i], o, h, cost)
+        i = i[best]
+        return _Front(front.chain[i], o[best], h[best], cost[best], i * _WAYS + q[best], k[best])
 
-    def _thinned(self, front: _Front) -> _Front:
-        """One state a bin, the cheapest."""
-        if len(front.chain) == 0:
-            return front
-        a = np.floor(front.o / self.bins[0]).astype(np.int64) + 512
-        b = np.floor(front.h / self.bins[1]).astype(np.int64) + 512
-        key = (front.chain.astype(np.int64) << 20) + (a << 10) + b
-        order = np.lexsort((front.cost, key))
-        key = key[order]
-        return front.only(order[np.concatenate([[True], key[1:] != key[:-1]])])
+    def _thinned(self, chain: np.ndarray, o: FloatArray, h: FloatArray, cost: FloatArray) -> np.ndarray:
+        """Rows of the cheapest state in each bin, of equal ones the first; in the order of chains and bins."""
+        if len(chain) == 0:
+            return chain
+        a = np.floor(o / self.bins[0]).astype(np.int64)
+        b = np.floor(h / self.bins[1]).astype(np.int64)
+        a, b = a - a.min(), b - b.min()
+        wide = int(b.max()) + 1
+        size = (int(a.max()) + 1) * wide
+        # Only chains still alive take room.
+        alive = np.bincount(chain) > 0
+        key = (np.cumsum(alive) - 1)[chain] * size + a * wide + b
+        least = np.full(int(np.count_nonzero(alive)) * size, np.inf)
+        np.minimum.at(least, key, cost)
+        first = np.flatnonzero(cost == least[key])[::-1]
+        row = np.full(len(least), -1)
+        row[key[first]] = first
+        return row[row >= 0]
 
     def traced(self, log: list[_Front], ends: _Front, c: int, station: int) -> ComplexArray:
         """The cheapest path of chain c that ends in one of `ends`, at `station`: points of its arcs, (n,)."""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
 import numpy as np
 import shapely
 
-from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.geom.curve import ComplexArray, FloatArray, to_complex
 from cutout.saw.model import CORNER, SAME_GO, Place
 from cutout.saw.planner.hand import Hand
 from cutout.saw.planner.lead import Leads, from_places, from_poses
@@ -48,16 +48,38 @@ class Way:
 
     It begins at `place` (a point, and in what that lies), or in a kerf at `pose` (the way through it, how far along),
     or, with neither, where the blade stands. turned: in the kerf at `pose` the blade is first turned on the spot by
-    this angle (radians).
+    this angle (radians). Its path is put together when it is asked for, most ways being too dear: the last `back` mm
+    of the kerf in `out_of` (the way through it, how far along), `lead`, and a run of a stretch. length: of all of it
+    (mm).
     """
 
-    z: ComplexArray
+    lead: ComplexArray
+    length: float
     along: Covers | None
     gain: float
     rest: int
     place: tuple[complex, Place] | None = None
     pose: tuple[KerfPath, float] | None = None
     turned: float | None = None
+    out_of: tuple[KerfPath, float] | None = None
+    back: float = 0.0
+    run: tuple[Stretch, float, float] | None = None
+
+    @property
+    def z(self) -> ComplexArray:
+        """The path, (n,) complex."""
+        z = self.lead
+        if self.out_of is not None:
+            z = np.concatenate([stub(*self.out_of, self.back), z[1:]])
+        if self.run is not None:
+            line, start, stop = self.run
+            z = np.concatenate([z, line.part(start, stop)[1:]])
+        return clean(z)
+
+    @property
+    def extra(self) -> float:
+        """What is sawn besides new outline (mm)."""
+        return self.length - self.gain
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -105,9 +127,6 @@ def _round_the_start(state: State, found: list[Gap]) -> list[Gap]:
 Since: TypeAlias = tuple[int, int]
 """How many free places and poses in kerfs there were when a gap was last looked at."""
 
-Known: TypeAlias = dict[Gap, tuple[Since, list[Way]]]
-"""Ways found before: for a gap that has not changed only what is new since needs a look."""
-
 
 @dataclass(frozen=True, slots=True)
 class _Aim:
@@ -121,26 +140,45 @@ class _Aim:
     end: float
 
 
+Aims: TypeAlias = "list[tuple[_Aim, FloatArray, ComplexArray, ComplexArray]]"
+"""A gap in both directions, with the places along it where a lead may join: how far along, points, directions."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Known:
+    """Ways found before: for a gap that has not changed only what is new since needs a look. aims: of each gap."""
+
+    ways: dict[Gap, tuple[Since, list[Way]]] = field(default_factory=dict)
+    aims: dict[Gap, Aims] = field(default_factory=dict)
+
+    def copied(self) -> Known:
+        """The same, to be forgotten again."""
+        return Known(dict(self.ways), self.aims)
+
+    def aims_at(self, state: State, gap: Gap) -> Aims:
+        """How to get at a gap, worked out once."""
+        if gap not in self.aims:
+            self.aims[gap] = [(aim, at, *aim.line.pose(at)) for aim, at in _aims(state, gap)]
+        return self.aims[gap]
+
+
 def ways(state: State, gap: Gap, known: Known) -> list[Way]:
     """Every way found to saw a gap, in either direction, from what is open."""
-    since, before = known.get(gap, ((0, 0), []))
+    since, before = known.ways.get(gap, ((0, 0), []))
     now = len(state.places), len(state.poses.q)
-    if since == now and gap in known:
+    if since == now and gap in known.ways:
         return before
     found = [*before]
-    for aim, entries in _aims(state, gap):
-        found.extend(_led(state, aim, entries, since))
+    for aim, entries, p, t in known.aims_at(state, gap):
+        found.extend(_led(state, aim, entries, p, t, since))
         if state.spins:
-            found.extend(_spun(state, aim, entries, since))
+            found.extend(_spun(state, aim, entries, p, t, since))
         if not aim.line.closed:
             found.extend(_resumed(state, aim))
-    found.sort(key=lambda w: w.rest * ARRIVAL * 10 + _lead(w))
-    known[gap] = now, _spread(found)
-    return known[gap][1]
-
-
-def _lead(way: Way) -> float:
-    return float(np.abs(np.diff(way.z)).sum()) - way.gain
+    found.sort(key=lambda w: w.rest * ARRIVAL * 10 + w.extra)
+    kept = _spread(found)
+    known.ways[gap] = now, kept
+    return kept
 
 
 def _spread(found: list[Way]) -> list[Way]:
@@ -224,7 +262,8 @@ def _resumed(state: State, aim: _Aim) -> list[Way]:
         path = line.part(a0, aim.end)
         place = _place_on(state, k, complex(path[0]), complex(path[1] - path[0]))
         if place is not None:
-            return [replace(_whole(aim, path, aim.start), pose=place)]
+            run, gain, left = _covered(aim, aim.start, aim.end)
+            return [Way(path, aim.end - a0, run, gain, left, pose=place)]
     return []
 
 
@@ -238,37 +277,53 @@ def _place_on(state: State, k: int, z: complex, ahead: complex) -> tuple[KerfPat
     s = float(shapely.line_locate_point(line, spot))
     before, after = shapely.line_interpolate_point(line, [max(s - 0.1, 0.0), s + 0.1])
     runs_so = ((complex(after.x, after.y) - complex(before.x, before.y)) * ahead.conjugate()).real > 0
-    return (KerfPath(path, k, True), s) if runs_so else (KerfPath(path[::-1], k, False), line.length - s)
+    if runs_so:
+        return KerfPath.of(path, k, True), s
+    return KerfPath.of(path[::-1], k, False), line.length - s
 
 
-def _led(state: State, aim: _Aim, entries: FloatArray, since: Since) -> list[Way]:
-    """Ways that reach the line at one of `entries` by a lead from a hole, from open waste or from a kerf."""
-    p, t = aim.line.pose(entries)
+def _led(
+    state: State, aim: _Aim, entries: FloatArray, p: ComplexArray, t: ComplexArray, since: Since
+) -> list[Way]:
+    """Ways that reach the line at one of `entries` by a lead from a hole, from open waste or from a kerf.
+
+    p, t: points and directions at the entries.
+    """
     found: list[Way] = []
     places = nearest_places(state, p, since[0])
     if places:
         leads = from_places(np.array([z for z, _ in places]), p, t, state.area.radius)
-        for i, z in valid_leads(state, leads):
-            way = _led_way(aim, z, float(entries[leads.target[i]]))
+        for i, z, length in valid_leads(state, leads):
+            way = _led_way(
+                aim, z, length, float(entries[leads.target[i]]), place=places[int(leads.source[i])]
+            )
             if way is not None:
-                found.append(replace(way, place=places[int(leads.source[i])]))
+                found.append(way)
     near = near_poses(state, p, since[1])
     if len(near):
         poses = state.poses
         leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius)
-        for i, z in valid_leads(state, leads):
+        for i, z, length in valid_leads(state, leads):
             k = int(near[leads.source[i]])
-            path, s = poses.paths[int(poses.path[k])], float(poses.s[k])
-            z = np.concatenate([stub(path.z, s, state.blade.width / 2), z[1:]])
-            way = _led_way(aim, z, float(entries[leads.target[i]]))
+            pose = poses.paths[int(poses.path[k])], float(poses.s[k])
+            way = _led_way(
+                aim,
+                z,
+                length,
+                float(entries[leads.target[i]]),
+                pose=pose,
+                out_of=pose,
+                back=state.blade.width / 2,
+            )
             if way is not None:
-                found.append(replace(way, pose=(path, s)))
+                found.append(way)
     return found
 
 
-def _spun(state: State, aim: _Aim, entries: FloatArray, since: Since) -> list[Way]:
+def _spun(
+    state: State, aim: _Aim, entries: FloatArray, p: ComplexArray, t: ComplexArray, since: Since
+) -> list[Way]:
     """Ways that begin with the blade turned on the spot in its own kerf, round its back edge."""
-    p, t = aim.line.pose(entries)
     near = near_poses(state, p, since[1], _NEAR_SPINS)
     poses, width = state.poses, state.blade.width
     near = near[[_lies_straight(poses, int(k), width) for k in near]]
@@ -281,17 +336,18 @@ def _spun(state: State, aim: _Aim, entries: FloatArray, since: Since) -> list[Wa
     able = (leads.straight >= width) & (np.abs(turned) < MOST_TURNED)
     leads, turned = leads.pick(able), turned[able]
     found: list[Way] = []
-    for i, z in valid_leads(state, leads):
+    for i, z, _ in valid_leads(state, leads):
         k, w, angle = int(leads.source[i]), complex(leads.heading[i]), float(turned[i])
         start = z[0] + w * width / 2
         if not state.spins_freely(complex(start), w, angle):
             continue
         z = np.concatenate([[start], z[np.abs(z - z[0]) > width * 0.6]])
-        way = _led_way(aim, z, float(entries[leads.target[i]]))
+        n = int(near[k])
+        pose = poses.paths[int(poses.path[n])], float(poses.s[n])
+        length = float(np.abs(z[1:] - z[:-1]).sum())
+        way = _led_way(aim, z, length, float(entries[leads.target[i]]), pose=pose, turned=angle)
         if way is not None:
-            n = int(near[k])
-            path = poses.paths[int(poses.path[n])]
-            found.append(replace(way, pose=(path, float(poses.s[n])), turned=angle))
+            found.append(way)
     return found
 
 
@@ -300,32 +356,46 @@ def _lies_straight(poses: Poses, k: int, width: float) -> bool:
     path = poses.paths[int(poses.path[k])]
     if not path.forward:
         return False
-    under = stub(path.z, float(poses.s[k]), width)
+    under = stub(path, float(poses.s[k]), width)
     off = (under - poses.q[k]) / poses.u[k]
     begins = (under[1] - under[0]) / poses.u[k]
     return bool(np.abs(off.imag).max() < 0.06 and begins.real > 0.97 * abs(begins))
 
 
-def _led_way(aim: _Aim, z: ComplexArray, entry: float) -> Way | None:
+def _led_way(
+    aim: _Aim,
+    lead: ComplexArray,
+    length: float,
+    entry: float,
+    *,
+    place: tuple[complex, Place] | None = None,
+    pose: tuple[KerfPath, float] | None = None,
+    turned: float | None = None,
+    out_of: tuple[KerfPath, float] | None = None,
+    back: float = 0.0,
+) -> Way | None:
+    """A lead, `length` mm long, and the line from `entry` on; None where nothing of that is left."""
     stop = entry + aim.end if aim.line.closed else aim.end
     if not aim.line.closed and entry > stop - _LEAST:
         return None
-    return _whole(aim, np.concatenate([z, aim.line.part(entry, stop)[1:]]), entry, stop)
+    covers, gain, left = _covered(aim, entry, stop)
+    length += stop - entry + (min(back, out_of[1]) if out_of is not None else 0.0)
+    return Way(lead, length, covers, gain, left, place, pose, turned, out_of, back, (aim.line, entry, stop))
 
 
-def _whole(aim: _Aim, z: ComplexArray, entry: float, stop: float | None = None) -> Way:
-    stop = aim.end if stop is None else stop
+def _covered(aim: _Aim, entry: float, stop: float) -> tuple[Covers, float, int]:
+    """What a run from `entry` to `stop` covers, how much of that is new (mm), and how many runs it leaves."""
     lo, hi = (entry, stop) if aim.ahead else (aim.line.length - stop, aim.line.length - entry)
     begun = entry if aim.line.closed else max(aim.start, entry)
     gain = max(min(aim.stop - (0.0 if aim.line.closed else begun), aim.line.length), 0.0)
     left = 0 if aim.line.closed or begun - aim.start <= 2.0 else 1
-    return Way(clean(z), Covers(aim.gap.stretch, lo, hi), gain, left)
+    return Covers(aim.gap.stretch, lo, hi), gain, left
 
 
 def clean(z: ComplexArray) -> ComplexArray:
     """The path without repeated points, nor hairs between them."""
-    fresh = np.concatenate([[True], np.abs(np.diff(z)) > 1e-3])
-    fresh[-1] = True
+    fresh = np.ones(len(z), dtype=bool)
+    fresh[1:-1] = np.abs(z[1:-1] - z[:-2]) > 1e-3
     z = z[fresh]
     if len(z) > 2 and abs(z[-1] - z[-2]) <= 1e-3:
         z = np.delete(z, -2)
@@ -360,12 +430,12 @@ def near_poses(state: State, p: ComplexArray, since: int, most: int = _NEAR_POSE
     return np.asarray(near + since)
 
 
-def stub(path: ComplexArray, s: float, back: float) -> ComplexArray:
+def stub(path: KerfPath, s: float, back: float) -> ComplexArray:
     """The last `back` mm of a kerf before s: the blade starts straight in it."""
-    along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(path)))])
     at = np.array([s - back, s])
-    ends = np.interp(at, along, path.real) + 1j * np.interp(at, along, path.imag)
-    return np.concatenate([ends[:1], path[(along > at[0] + 1e-6) & (along < at[1] - 1e-6)], ends[1:]])
+    ends = np.interp(at, path.s, path.z)
+    first, last = np.searchsorted(path.s, [at[0] + 1e-6, at[1] - 1e-6], side="right").tolist()
+    return np.concatenate([ends[:1], path.z[first:last], ends[1:]])
 
 
 def _likely(state: State, leads: Leads) -> np.ndarray:
@@ -378,8 +448,8 @@ def _likely(state: State, leads: Leads) -> np.ndarray:
     return np.asarray(likely)
 
 
-def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
-    """The shortest few leads to each entry that stay where the blade's centre may go.
+def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray, float]]:
+    """The shortest few leads to each entry that stay where the blade's centre may go: rows, points, lengths.
 
     Cheap ones are looked at first; the rest only for entries that still want one.
     """
@@ -392,7 +462,7 @@ def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
     first = np.searchsorted(target, target)
     rank = np.arange(len(order)) - first
     count = np.zeros(int(leads.target.max()) + 1, dtype=int)
-    found: list[tuple[int, ComplexArray]] = []
+    found: list[tuple[int, ComplexArray, float]] = []
     for lo, hi in _ROUNDS:
         chosen = order[(rank >= lo) & (rank < hi) & (count[target] < _PER_ENTRY)]
         if len(chosen) == 0:
@@ -402,12 +472,12 @@ def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray]]:
             i = int(chosen[k])
             if count[leads.target[i]] < _PER_ENTRY:
                 count[leads.target[i]] += 1
-                xy = shapely.get_coordinates(lines[k])
-                found.append((i, xy[:, 0] + 1j * xy[:, 1]))
+                z = to_complex(shapely.get_coordinates(lines[k]))
+                found.append((i, z, lines[k].length))
     return found
 
 
-def going_on(state: State, near: list[Gap]) -> list[Way]:
+def going_on(state: State, near: list[Gap], known: Known) -> list[Way]:
     """Ways that simply go on from where the blade stands: straight ahead for a little, then round to a run.
 
     None where it stands in a corner or in open waste.
@@ -421,16 +491,18 @@ def going_on(state: State, near: list[Gap]) -> list[Way]:
     free = np.concatenate([[True], shapely.covers(state.area.roomy, lines)])
     q = q[free]
     longest = _LOOP if state.spins else np.pi
+    kerf = KerfPath.of(z, len(state.cuts) - 1, True)
+    size = float(kerf.s[-1])
+    head = stub(kerf, size, min(state.blade.width / 2, size))
     found = []
     for gap in near:
-        for aim, entries in _aims(state, gap):
-            p, t = aim.line.pose(entries)
+        for aim, entries, p, t in known.aims_at(state, gap):
             if np.abs(p - z[-1]).min() > 8 * state.area.radius + 4 * state.blade.width:
                 continue
             leads = from_poses(q, np.full(len(q), u), p, t, state.area.radius, 2.2 * np.pi, longest)
-            for i, lead in valid_leads(state, leads):
-                head = stub(z, state.cuts[-1].length, min(state.blade.width / 2, state.cuts[-1].length))
-                way = _led_way(aim, np.concatenate([head, lead]), float(entries[leads.target[i]]))
+            for i, lead, length in valid_leads(state, leads):
+                length += min(state.blade.width / 2, size) + abs(lead[0] - z[-1])
+                way = _led_way(aim, np.concatenate([head, lead]), length, float(entries[leads.target[i]]))
                 if way is not None:
                     found.append(way)
     return found
@@ -451,7 +523,7 @@ def best(hand: Hand, known: Known) -> Chosen | None:
     for k in range(0, len(open_gaps), size):
         batch = open_gaps[k : k + size]
         found = [c for g in batch for w in ways(state, g, known) if (c := priced(hand, w)) is not None]
-        found += [c for w in going_on(state, batch) if (c := priced(hand, w)) is not None]
+        found += [c for w in going_on(state, batch, known) if (c := priced(hand, w)) is not None]
         chosen = cheapest(hand, found)
         if chosen is not None:
             return chosen
@@ -469,9 +541,8 @@ def priced(hand: Hand, way: Way) -> Chosen | None:
         move = Move("on", 0.0, (len(hand.state.cuts) - 1, hand.state.cuts[-1].length))
     if move is None:
         return None
-    extra = float(np.abs(np.diff(way.z)).sum()) - way.gain
     seconds = move.seconds * (1.0 if move.start_by in SAME_GO else hand.prices.reluctance)
-    return Chosen(way, move, seconds + hand.prices.cut * extra + ARRIVAL * way.rest)
+    return Chosen(way, move, seconds + hand.prices.cut * way.extra + ARRIVAL * way.rest)
 
 
 def _away(state: State, gap: Gap, last: complex) -> float:

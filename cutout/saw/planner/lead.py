@@ -91,16 +91,23 @@ class Leads:
         step = _step(self.radius)
         n1 = np.maximum(1, np.ceil(self.first / step)).astype(int)
         n2 = np.maximum(1, np.ceil(self.second / step)).astype(int)
-        arc1, who1 = _arc(self.start, self.heading, self.side1, self.first, n1, self.radius)
-        last1 = np.cumsum(n1 + 1) - 1
         along = self.heading * np.exp(1j * self.side1 * self.first)
-        there = arc1[last1] + along * self.straight
-        arc2, who2 = _arc(there, along, self.side2, self.second, n2, self.radius)
-        z = np.concatenate([arc1, arc2])
-        who = np.concatenate([who1, who2])
-        order = np.argsort(who, kind="stable")
-        xy = np.column_stack([z.real, z.imag])[order]
-        return np.asarray(shapely.linestrings(xy, indices=who[order]))
+        there = self.start + _swing(self.heading, self.side1, self.first, self.radius) + along * self.straight
+        # Every lead's two arcs, one after the other.
+        n, count = np.column_stack([n1, n2]).ravel(), n1 + n2 + 2
+        turn, start, spin = (
+            np.column_stack(pair).ravel()
+            for pair in (
+                (self.side1 * self.first, self.side2 * self.second),
+                (self.start, there),
+                (1j * self.side1 * self.heading * self.radius, 1j * self.side2 * along * self.radius),
+            )
+        )
+        arc = np.repeat(np.arange(len(n)), n + 1)
+        at = np.arange(len(arc)) - np.repeat(np.cumsum(n + 1) - (n + 1), n + 1)
+        z = start[arc] + spin[arc] * (1 - np.exp(1j * (turn / n)[arc] * at))
+        xy = z.view(float).reshape(-1, 2)
+        return np.asarray(shapely.linestrings(xy, indices=np.repeat(np.arange(len(count)), count)))
 
 
 def _swing(heading: ComplexArray, side: FloatArray, angle: FloatArray, radius: float) -> ComplexArray:
@@ -110,23 +117,6 @@ def _swing(heading: ComplexArray, side: FloatArray, angle: FloatArray, radius: f
 
 def _step(radius: float) -> float:
     return min(2 * math.acos(max(1 - _SAGITTA / max(radius, _SAGITTA), -1.0)), _COARSEST)
-
-
-def _arc(
-    start: ComplexArray,
-    heading: ComplexArray,
-    side: FloatArray,
-    angle: FloatArray,
-    n: np.ndarray,
-    radius: float,
-) -> tuple[ComplexArray, np.ndarray]:
-    """Points of arcs, n + 1 each, one after the other; and which arc each point belongs to."""
-    who = np.repeat(np.arange(len(start)), n + 1)
-    first = np.repeat(np.cumsum(n + 1) - (n + 1), n + 1)
-    part = (np.arange(len(who)) - first) / n[who]
-    turn = side[who] * angle[who] * part
-    spin = 1j * side[who] * heading[who] * radius
-    return start[who] + spin * (1 - np.exp(1j * turn)), who
 
 
 def from_places(q: ComplexArray, p: ComplexArray, t: ComplexArray, radius: float) -> Leads:

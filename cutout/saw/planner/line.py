@@ -40,7 +40,7 @@ class Stretch:
 
     def at(self, s: FloatArray) -> ComplexArray:
         """Points at distances s."""
-        return np.asarray(np.interp(s, self.s, self.z.real) + 1j * np.interp(s, self.s, self.z.imag))
+        return np.asarray(np.interp(s, self.s, self.z))
 
     def pose(self, s: FloatArray) -> tuple[ComplexArray, ComplexArray]:
         """Points and unit directions at distances s; exact on the points' chords."""
@@ -50,9 +50,10 @@ class Stretch:
 
     def part(self, s0: float, s1: float) -> ComplexArray:
         """The points from s0 to s1."""
-        inner = self.z[(self.s > s0 + 1e-6) & (self.s < s1 - 1e-6)]
+        first = int(np.searchsorted(self.s, s0 + 1e-6, side="right"))
+        last = int(np.searchsorted(self.s, s1 - 1e-6, side="left"))
         ends = self.at(np.array([s0, s1]))
-        return np.concatenate([ends[:1], inner, ends[1:]])
+        return np.concatenate([ends[:1], self.z[first:last], ends[1:]])
 
     def reversed(self) -> Stretch:
         """The same run the other way."""

@@ -8,21 +8,18 @@ import numpy as np
 import shapely
 
 from cutout.geom.curve import ComplexArray, to_complex
-from cutout.saw.model import Place
 from cutout.saw.planner.choose import (
     Chosen,
     Way,
     cheapest,
-    clean,
     near_poses,
     nearest_places,
     priced,
-    stub,
     valid_leads,
 )
 from cutout.saw.planner.hand import Hand
 from cutout.saw.planner.lead import from_places, from_poses
-from cutout.saw.planner.state import KerfPath, State
+from cutout.saw.planner.state import State
 
 _SLANTS = np.radians([0.0, 35.0, 55.0, 70.0, 80.0])
 RELIEF = 3.0
@@ -104,7 +101,10 @@ def _from_places(state: State, p: ComplexArray, t: ComplexArray, out: complex) -
     p = np.concatenate([p, np.full(len(straight), p[0])])
     t = np.concatenate([t, straight])
     leads = from_places(np.array([z for z, _ in places]), p, t, state.area.radius)
-    return [_way(z, place=places[int(leads.source[i])]) for i, z in valid_leads(state, leads)]
+    return [
+        Way(z, length, None, 1.0, 0, places[int(leads.source[i])])
+        for i, z, length in valid_leads(state, leads)
+    ]
 
 
 def _from_kerfs(state: State, p: ComplexArray, t: ComplexArray) -> list[Way]:
@@ -115,15 +115,10 @@ def _from_kerfs(state: State, p: ComplexArray, t: ComplexArray) -> list[Way]:
     found = []
     leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius, np.pi)
     leads = leads.pick(np.argsort(leads.length, kind="stable")[:_LEADS])
-    for i, z in valid_leads(state, leads):
+    back = state.blade.width / 2
+    for i, z, length in valid_leads(state, leads):
         k = int(near[leads.source[i]])
-        path, s = poses.paths[int(poses.path[k])], float(poses.s[k])
-        back = stub(path.z, s, state.blade.width / 2)
-        found.append(_way(np.concatenate([back, z[1:]]), pose=(path, s)))
+        pose = poses.paths[int(poses.path[k])], float(poses.s[k])
+        length += min(back, pose[1])
+        found.append(Way(z, length, None, 1.0, 0, pose=pose, out_of=pose, back=back))
     return found
-
-
-def _way(
-    z: ComplexArray, place: tuple[complex, Place] | None = None, pose: tuple[KerfPath, float] | None = None
-) -> Way:
-    return Way(clean(z), None, 1.0, 0, place, pose)

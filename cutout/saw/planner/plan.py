@@ -14,7 +14,7 @@ from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.pattern import Opening, Pattern
 from cutout.saw.model import Hole, LeftOver, Leg, Place, Plan, Role, Step
-from cutout.saw.planner.area import area_of
+from cutout.saw.planner.area import area_of, at_origin
 from cutout.saw.planner.by_hand import ByHand, by_hand_idle, by_hand_unused
 from cutout.saw.planner.choose import Chosen, Known
 from cutout.saw.planner.choose import best as best_leg
@@ -88,7 +88,7 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     findings: list[Finding] = []
     for opening in _order(pattern):
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
-        local, origin = _local(opening)
+        local, origin = at_origin(opening)
         here = [((x - origin.real, y - origin.imag), d) for (x, y), d in mine]
         state = _saw_opening(local, pattern, kit, (len(holes) + 1, len(legs) + 1), here)
         slivers, stops = left_over_of(state, kit)
@@ -129,15 +129,6 @@ def _no_plan(legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, patter
         return []
     x, y = legs[0].path[0].tolist()
     return [Finding(kind="plan", severity="stop", at=(round(x, 3), round(y, 3)), facts=facts)]
-
-
-def _local(opening: Opening) -> tuple[Opening, complex]:
-    """The opening moved to the origin and rounded, so that its plan does not depend on where it lies."""
-    if opening.at_edge:
-        return opening, 0j
-    x0, y0 = opening.region.bounds[:2]
-    moved = shapely.transform(opening.region, lambda xy: np.round(xy - (x0, y0), 6))
-    return replace(opening, region=moved), complex(x0, y0)
 
 
 def _moved(at: tuple[float, float], by: complex) -> tuple[float, float]:
@@ -217,7 +208,7 @@ def _walked(state: State, kit: Kit, prices: Prices, holes: Sequence[tuple[comple
     for at, size in holes:
         state.drill(at, size)
     hand = Hand.of(state, prices)
-    known: Known = {}
+    known = Known()
     reopened, helpful = 0, True
     while True:
         chosen = best_leg(hand, known)
@@ -303,7 +294,7 @@ def _drilled(hand: Hand, kit: Kit, worth: float, known: Known) -> Chosen | None:
             return None
         before = state.before()
         hole = state.drill(complex(choice.at[rows[k]]), diameter)
-        chosen = best_leg(hand, dict(known)) or (nibble(hand) if state.cuts else None)
+        chosen = best_leg(hand, known.copied()) or (nibble(hand) if state.cuts else None)
         if chosen is not None and chosen.way.place is not None and chosen.way.place[1] == hole:
             return chosen
         state.undrill(before)

@@ -62,7 +62,7 @@ class Cut:
     @property
     def length(self) -> float:
         """Length of the path in mm."""
-        return float(np.abs(np.diff(self.z)).sum())
+        return float(np.abs(self.z[1:] - self.z[:-1]).sum())
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -83,11 +83,20 @@ class Drilled:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class KerfPath:
-    """The way along a kerf: its points, the cut that made it, and whether it runs as that was sawn."""
+    """The way along a kerf: its points, the cut that made it, and whether it runs as that was sawn.
+
+    s: distance along of each point (mm).
+    """
 
     z: ComplexArray
     cut: int
     forward: bool
+    s: FloatArray
+
+    @classmethod
+    def of(cls, z: ComplexArray, cut: int, forward: bool) -> KerfPath:
+        """From its points (n,)."""
+        return cls(z, cut, forward, lengths_along(z))
 
 
 @dataclass
@@ -419,7 +428,7 @@ class State:
     def _note_poses(self, z: ComplexArray) -> None:
         """Places in the new kerf from which a blade put into it, either way round, can branch off."""
         for path, forward in ((z, True), (z[::-1], False)):
-            s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(path)))])
+            s = lengths_along(path)
             width = self.blade.width + END_ROOM
             if s[-1] < width:
                 continue
@@ -432,7 +441,7 @@ class State:
             if straight.any():
                 d = d / np.abs(d)
                 self.poses.add(
-                    q[straight], d[straight], at[straight], KerfPath(path, len(self.cuts) - 1, forward)
+                    q[straight], d[straight], at[straight], KerfPath(path, len(self.cuts) - 1, forward, s)
                 )
 
     def _straight(self, at: FloatArray, s: FloatArray, path: ComplexArray) -> np.ndarray:
@@ -452,5 +461,12 @@ class State:
         )
 
 
+def lengths_along(z: ComplexArray) -> FloatArray:
+    """How far along a path each of its points (n,) lies."""
+    s = np.zeros(len(z))
+    np.cumsum(np.abs(z[1:] - z[:-1]), out=s[1:])
+    return s
+
+
 def _interp(at: FloatArray, s: FloatArray, path: ComplexArray) -> ComplexArray:
-    return np.asarray(np.interp(at, s, path.real) + 1j * np.interp(at, s, path.imag))
+    return np.asarray(np.interp(at, s, path))

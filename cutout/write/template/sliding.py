@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -48,7 +49,7 @@ def points_on(lines: shapely.Geometry) -> FloatArray:
     return shapely.get_coordinates(shapely.segmentize(lines, STEP))
 
 
-def layouts(points: FloatArray, lattice: Lattice, tries: int = _TRIES) -> Iterator[tuple[Strip, ...]]:
+def layouts(points: FloatArray, lattice: Lattice) -> Iterator[tuple[Strip, ...]]:
     """Ways to cover points (n, 2), along and across, with the fewest strips, each with the fewest sheets.
 
     Neighbours share the overlap; of what lies in it each takes care of its half, so every line lies well
@@ -60,13 +61,13 @@ def layouts(points: FloatArray, lattice: Lattice, tries: int = _TRIES) -> Iterat
     low, high = float(across.min()) - PAD, float(across.max()) + PAD
     count = _needed(high - low, lattice.across, lattice.overlap)
     slack = count * pitch + lattice.overlap - (high - low)
-    for share in sorted(np.linspace(0, 1, tries).tolist(), key=lambda share: abs(share - 0.5)):
+    for share in sorted(np.linspace(0, 1, _TRIES).tolist(), key=lambda share: abs(share - 0.5)):
         begin = low - slack * share
         which = _cells(across, begin, pitch, lattice.overlap, count)
         order = np.lexsort((along, which))
         parts = np.split(along[order], np.searchsorted(which[order], np.arange(1, count)))
         lanes = [(part, begin + k * pitch) for k, part in enumerate(parts) if len(part)]
-        even = tuple(_slid(part, place, lattice, tries) for part, place in lanes)
+        even = tuple(_slid(part, place, lattice) for part, place in lanes)
         yield even
         apart = tuple(
             min((one, _apart(part, place, lattice)), key=_printed)
@@ -82,11 +83,48 @@ def thinned(points: FloatArray) -> FloatArray:
 
 
 def fewest(points: FloatArray, lattice: Lattice) -> int:
-    """Sheets of the best of `layouts`, counted without laying them out."""
-    return min(sum(map(_printed, strips)) for strips in layouts(points, lattice, _COUNTED))
+    """Sheets of the best of `layouts`, counted without laying them out; all its strips are looked at at once."""
+    points = points[np.argsort(points[:, 0], kind="stable")]
+    along, across = points.T
+    pitch = lattice.across - lattice.overlap
+    low, high = float(across.min()) - PAD, float(across.max()) + PAD
+    count = _needed(high - low, lattice.across, lattice.overlap)
+    slack = count * pitch + lattice.overlap - (high - low)
+    begins = low - slack * np.linspace(0, 1, _COUNTED)
+    cells = _cells(across[None, :], begins[:, None], pitch, lattice.overlap, count).astype(int)
+    lane = (cells + count * np.arange(_COUNTED)[:, None]).ravel()
+    order = np.argsort(lane, kind="stable")
+    lane, along = lane[order], np.tile(along, _COUNTED)[order]
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(lane) != 0]))
+    even = _counted(along, starts, lattice)
+    parts = np.split(along, starts[1:])
+    least = [
+        n if n == 1 else min(n, len(_starts(p.tolist(), lattice))) for n, p in zip(even, parts, strict=True)
+    ]
+    return int(np.bincount(lane[starts] // count, least).min())
 
 
-def _slid(along: FloatArray, across: float, lattice: Lattice, tries: int) -> Strip:
+def _counted(along: FloatArray, starts: np.ndarray, lattice: Lattice) -> list[int]:
+    """Sheets each strip takes with its sheets side by side. along: sorted in each;
+    starts: where each begins."""
+    size, overlap = lattice.along, lattice.overlap
+    pitch = size - overlap
+    ends = np.concatenate([starts[1:], [len(along)]])
+    low, high = along[starts] - PAD, along[ends - 1] + PAD
+    least = np.array([_needed(length, size, overlap) for length in (high - low).tolist()])
+    shares = np.tile(np.linspace(0, 1, _COUNTED), 2)[:, None]
+    counts = np.repeat([0, 1], _COUNTED)[:, None] + least
+    begins = low - shares * (counts * pitch + overlap - (high - low))
+    who = np.repeat(np.arange(len(starts)), ends - starts)
+    cells = np.clip(np.floor((along - begins[:, who] - overlap / 2) / pitch), 0, counts[:, who] - 1)
+    changes = np.zeros(cells.shape, dtype=int)
+    changes[:, 1:] = np.diff(cells, axis=1) != 0
+    changes[:, starts] = 1
+    taken: list[int] = np.add.reduceat(changes, starts, axis=1).min(axis=0).tolist()
+    return taken
+
+
+def _slid(along: FloatArray, across: float, lattice: Lattice) -> Strip:
     """The start along a strip that needs the fewest sheets; of equal ones the one nearest to even ends.
 
     along: sorted. Every start is tried at once: a row each.
@@ -95,8 +133,8 @@ def _slid(along: FloatArray, across: float, lattice: Lattice, tries: int) -> Str
     low, high = float(along[0]) - PAD, float(along[-1]) + PAD
     pitch = size - overlap
     least = _needed(high - low, size, overlap)
-    shares = np.tile(np.linspace(0, 1, tries), 2)
-    counts = np.repeat([least, least + 1], tries)
+    shares = np.tile(np.linspace(0, 1, _TRIES), 2)
+    counts = np.repeat([least, least + 1], _TRIES)
     begins = low - shares * (counts * pitch + overlap - (high - low))
     cells = np.clip(
         np.floor((along[None, :] - begins[:, None] - overlap / 2) / pitch), 0, counts[:, None] - 1
@@ -109,26 +147,32 @@ def _slid(along: FloatArray, across: float, lattice: Lattice, tries: int) -> Str
 
 
 def _apart(along: FloatArray, across: float, lattice: Lattice) -> Strip:
-    """The fewest sheets that cover sorted places, each where it must be: beside the one before, or as far on as there
+    """A strip of the fewest sheets, each where it must be."""
+    starts = _starts(along.tolist(), lattice)
+    return Strip(across, np.array(starts), np.ones(len(starts)))
+
+
+def _starts(along: list[float], lattice: Lattice) -> list[float]:
+    """Where the fewest sheets that cover sorted places begin: each beside the one before, or as far on as there
     is nothing to show. From the first place on each sheet reaches as far as it can, which no other way beats."""
     pitch = lattice.along - lattice.overlap
     starts: list[float] = []
     n = 0
     while n < len(along):
-        first = float(along[n]) - PAD
+        first = along[n] - PAD
         starts.append(max(first, starts[-1] + pitch) if starts else first)
         # What lies in the outer half of a sheet's overlap is the next one's, but for its last bit.
-        n = int(np.searchsorted(along, starts[-1] + lattice.along - lattice.overlap / 2))
+        n = bisect_left(along, starts[-1] + lattice.along - lattice.overlap / 2)
         if n < len(along) and along[-1] <= starts[-1] + lattice.along - PAD:
             n = len(along)
-    return Strip(across, np.array(starts), np.ones(len(starts)))
+    return starts
 
 
 def _printed(strip: Strip) -> int:
     return int(strip.used.sum())
 
 
-def _cells(at: FloatArray, begin: float, pitch: float, overlap: float, count: int) -> FloatArray:
+def _cells(at: FloatArray, begin: FloatArray | float, pitch: float, overlap: float, count: int) -> FloatArray:
     """Which of `count` sheets takes care of each place."""
     return np.clip(np.floor((at - begin - overlap / 2) / pitch), 0, count - 1)
 
