@@ -2,7 +2,8 @@
 
 An arc between two given ends has one freedom left, its curvature. Every point the arc must pass within a
 tolerance leaves it an interval, so a stretch can be one arc exactly if the intervals of all its points
-share a value: no circle is ever fitted and then tested. All stretches of all rings are tried at once.
+share a value: no circle is ever fitted and then tested. All stretches of all rings are tried at once. Where the
+stretches meet, and which value of its interval each takes, is up to `arcjoint`.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from cutout.geom import curve
+from cutout.geom import arcjoint, curve
 from cutout.geom.curve import Arc, ComplexArray, FloatArray, Line
 from cutout.geom.outline import Ring
 
@@ -29,9 +30,6 @@ _FIT = 0.8
 """Share of the tolerance the fit may use; the rest is for what happens between the points it looks at."""
 _STEEPEST = 10.0
 """Greatest tan(sweep / 2): arcs turn a little under half a circle at most."""
-_SHIFTS = ((0, -3, 3, -6, -9), (0, -1, 1, -2, 2))
-"""How many vertices a joint may move to where both sides fit best, first far, then near. Walking by longest
-reach drags joints forth, so more of the far ones lead back."""
 _BATCH = 20_000
 """Points worked on at once, few enough to stay in the processor's cache."""
 _MIDDLE = 0.25
@@ -40,14 +38,6 @@ _GLANCE = 5
 """Points of a stretch looked at first."""
 _LONGEST = 512
 """Most vertices one arc may pass."""
-
-
-def fit_arcs(xy: FloatArray, tol: float) -> Ring:
-    """A ring of lines and arcs within `tol` of the closed polyline `xy` (n, 2), and the polyline of it.
-
-    See `fit_rings`. Raises ValueError for fewer than three vertices or a tolerance that is not positive.
-    """
-    return fit_rings([xy], tol)[0]
 
 
 def fit_rings(lines: Sequence[FloatArray], tol: float) -> list[Ring]:
@@ -98,13 +88,23 @@ class _Stretches:
         place[first] = last
         return place
 
-    def every_second(self, colour: int) -> IntArray:
-        """Places of every second stretch of each ring, no two of them neighbours, none in rings below three."""
+    def after(self) -> IntArray:
+        """For each stretch the place of the one after it in its ring."""
+        before = self.before()
+        place = np.empty_like(before)
+        place[before] = np.arange(len(before))
+        return place
+
+    def every_second(self, colour: int, least: int) -> IntArray:
+        """Places of every second stretch of each ring, no two of them neighbours, none in rings below `least`.
+
+        Colours 0, 1 and 2 together are all of them; 2 is the last one of a ring of an odd number.
+        """
         first, last = self._ends()
         size = np.repeat(last - first + 1, last - first + 1)
         nth = np.arange(len(self.ring)) - np.repeat(first, last - first + 1)
-        alone = (nth % 2 == colour) & (size >= 3) & ~((nth == size - 1) & (size % 2 == 1) & (colour == 0))
-        return np.flatnonzero(alone)
+        odd_end = (nth == size - 1) & (size % 2 == 1)
+        return np.flatnonzero((size >= least) & (np.where(odd_end, 2, nth % 2) == colour))
 
     def halved(self, over: BoolArray, path: _Path) -> _Stretches:
         """Each stretch that went `over` as two."""
@@ -169,17 +169,18 @@ def _sound(fit: _Fit, lines: list[ComplexArray], tol: float) -> list[bool]:
 
 def _fit(lines: list[ComplexArray], tol: float) -> _Fit:
     path = _Path(_thinned(lines, tol * _THIN), tol * _FIT)
-    found = _walked(path)
-    for shifts in _SHIFTS:
-        for colour in (1, 0):
-            found = _settled(path, found, colour, shifts)
+    found = arcjoint.settled(path, _walked(path))
     few = np.bincount(found.ring)[found.ring] < 3
     found = found.halved(few & (found.steps > 1), path)
     most = tol * (1 - _THIN)
-    while (over := path.misfit(found.start, found.steps, strict=False) > most).any():
+    while (over := path.misfit(found.start, found.steps) > most).any():
         found = found.halved(over, path)
     a, b = path.ends(found.start, found.steps)
-    return _Fit(found.ring, a, b, path.bulges(found.start, found.steps))
+    low, high = path.interval(found.start, found.steps)
+    own = path.middle(found.start, found.steps, low, high)
+    bulge = arcjoint.bent(path, found, low, high, own)
+    near = path.deviations(found.start, found.steps, bulge) <= most
+    return _Fit(found.ring, a, b, np.where(near, bulge, own))
 
 
 def _thinned(lines: list[ComplexArray], tol: float) -> list[ComplexArray]:
@@ -313,29 +314,36 @@ class _Path:
 
     def bulges(self, start: IntArray, steps: IntArray) -> FloatArray:
         """Bulge of one arc per stretch, in the middle of what it may be; 0 where a line will do."""
-        return self._middle(start, steps, *self.interval(start, steps))
+        return self.middle(start, steps, *self.interval(start, steps))
 
-    def misfit(self, start: IntArray, steps: IntArray, *, strict: bool = True) -> FloatArray:
-        """Greatest distance of each stretch from the one arc it gets; infinite, if strict, where none will do."""
-        away = np.full(len(start), np.inf)
-        at = np.arange(len(start))
-        if strict:
-            # Most that won't fail on a few points.
-            low, high = self.interval(start, steps, _GLANCE)
-            at = np.flatnonzero(low <= high)
+    def misfit(self, start: IntArray, steps: IntArray) -> FloatArray:
+        """Greatest distance of each stretch from the one arc it gets, whether or not one will do."""
+        return self.deviations(start, steps, self.bulges(start, steps))
+
+    def fitted(self, start: IntArray, steps: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Greatest distance of each stretch from its one arc, infinite where none will do, and the arc's bulge."""
+        away, bulge = np.full(len(start), np.inf), np.zeros(len(start))
+        if not len(start):
+            return away, bulge
+        # Most that won't fail on a few points.
+        low, high = self.interval(start, steps, _GLANCE)
+        at = np.flatnonzero(low <= high)
         if len(at):
             low, high = self.interval(start[at], steps[at])
-            fit = self._deviations(start[at], steps[at], self._middle(start[at], steps[at], low, high))
-            away[at] = np.where((low <= high) | (not strict), fit, np.inf)
-        return away
+            at, low, high = at[low <= high], low[low <= high], high[low <= high]
+        if len(at):
+            bulge[at] = self.middle(start[at], steps[at], low, high)
+            away[at] = self.deviations(start[at], steps[at], bulge[at])
+        return away, bulge
 
-    def _middle(self, start: IntArray, steps: IntArray, low: FloatArray, high: FloatArray) -> FloatArray:
+    def middle(self, start: IntArray, steps: IntArray, low: FloatArray, high: FloatArray) -> FloatArray:
+        """Bulges in the middle of intervals."""
         a, b = self.ends(start, steps)
         half = np.abs(b - a) / 2
         middle = (np.tan(np.arctan(low * half) / 2) + np.tan(np.arctan(high * half) / 2)) / 2
         return np.where((low <= 0) & (high >= 0), 0.0, middle)
 
-    def _deviations(self, start: IntArray, steps: IntArray, bulges: FloatArray) -> FloatArray:
+    def deviations(self, start: IntArray, steps: IntArray, bulges: FloatArray) -> FloatArray:
         """Greatest distance of each stretch from its arc or line, edges included.
 
         Along an edge the distance from the arc's centre is greatest at an end and least at the foot of
@@ -419,28 +427,3 @@ def _reach(path: _Path) -> IntArray:
         ok = path.feasible(active, middle)
         good[active[ok]], bad[active[~ok]] = middle[ok], middle[~ok]
     return good
-
-
-def _settled(path: _Path, found: _Stretches, colour: int, shifts: tuple[int, ...]) -> _Stretches:
-    """Every second joint moved to the vertex nearby where the worse of its two stretches fits best.
-
-    A walk by longest reach drags each joint a little past the place where line and arc truly meet.
-    """
-    after = found.every_second(colour)
-    if not len(after):
-        return found
-    before = found.before()[after]
-    whole = (found.steps[before] + found.steps[after])[:, None]
-    first = np.clip(found.steps[before][:, None] + np.array(shifts), 1, whole - 1)
-    start, size = np.broadcast_to(found.start[before][:, None], first.shape).ravel(), first.ravel()
-    rest = (whole - first).ravel()
-    fit = path.misfit(start, size)
-    maybe = np.flatnonzero(np.isfinite(fit))
-    after_it = path.misfit(path.vertex(start, size)[maybe], rest[maybe])
-    fit[maybe] = np.maximum(fit[maybe], after_it)
-    best = np.argmin(np.round(fit / path.tol, 3).reshape(first.shape), axis=1)
-    taken = first[np.arange(len(after)), best]
-    starts, steps = found.start.copy(), found.steps.copy()
-    starts[after] = path.vertex(found.start[before], taken)
-    steps[before], steps[after] = taken, whole[:, 0] - taken
-    return _Stretches(found.ring, starts, steps)

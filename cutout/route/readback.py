@@ -136,10 +136,10 @@ def read_back(text: str, dwell: str = "seconds") -> Program:
             continue
         if state.ended:
             raise ProgramError(f"line {number}: there is more after the program's end.")
-        codes = {int(v) for letter, v in words if letter == "G"}
-        machine = {int(v) for letter, v in words if letter == "M"}
+        codes = {v for letter, v in words if letter == "G"}
+        machine = {v for letter, v in words if letter == "M"}
         values = {letter: v for letter, v in words if letter not in "GM"}
-        _modes(state, codes, values, number)
+        _modes(state, codes, machine, values, number)
         if 4 in codes:
             waits.append(_need(values, "P", number) / (1000 if dwell == "milliseconds" else 1))
         elif state.motion is not None and set("XYZ") & set(values):
@@ -233,23 +233,6 @@ def _cut_before(earlier: Sequence[Move], down: Move) -> bool:
     )
 
 
-def lines_at(moves: Sequence[Move], low: float, high: float) -> list[FloatArray]:
-    """Unbroken ways (n, 3) of the bit whose z lies between two levels, ends included; fast moves are left out."""
-    ways: list[FloatArray] = []
-    chain: list[FloatArray] = []
-    for move in [*moves, None]:
-        if move is not None and move.feed is not None:
-            zs = (move.start[2], move.end[2])
-            if low - 1e-6 <= min(zs) and max(zs) <= high + 1e-6:
-                points = move.points()
-                chain.append(points if not chain else points[1:])
-                continue
-        if chain:
-            ways.append(np.vstack(chain))
-            chain = []
-    return ways
-
-
 def _words(raw: str, number: int) -> list[tuple[str, float]]:
     """The words of one line, comments taken out."""
     text = re.sub(r"\([^()]*\)", "", raw).strip()
@@ -265,9 +248,12 @@ def _words(raw: str, number: int) -> list[tuple[str, float]]:
     return found
 
 
-def _modes(state: _State, codes: set[int], values: dict[str, float], number: int) -> None:
-    if odd := codes - _MOTIONS - _OTHERS:
-        raise ProgramError(f"line {number}: G{min(odd)} is not known here.")
+def _modes(
+    state: _State, codes: set[float], machine: set[float], values: dict[str, float], number: int
+) -> None:
+    for letter, odd in (("G", codes - _MOTIONS - _OTHERS), ("M", machine - _MACHINE)):
+        if odd:
+            raise ProgramError(f"line {number}: {letter}{min(odd):g} is not known here.")
     if len(codes & _MOTIONS) > 1:
         raise ProgramError(f"line {number}: two motions on one line.")
     if {20, 21} & codes:
@@ -276,7 +262,7 @@ def _modes(state: _State, codes: set[int], values: dict[str, float], number: int
     if 80 in codes:
         state.motion = None
     for motion in codes & _MOTIONS:
-        state.motion = motion
+        state.motion = int(motion)
     if "F" in values:
         state.feed = values["F"] * state.unit
     if "S" in values:

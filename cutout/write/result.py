@@ -15,7 +15,7 @@ from cutout.finding import Finding
 from cutout.geom.curve import Arc, Cubic
 from cutout.geom.outline import Ring, polygons_of
 from cutout.kit import Bit
-from cutout.route.model import Pass, ToolPath
+from cutout.route.model import Pass, Tile, ToolPath
 from cutout.saw.model import LeftOver
 from cutout.say import Said
 from cutout.say.steps import place_name
@@ -179,6 +179,7 @@ def _router(work: Work) -> dict[str, Any]:
         "bit": work.kit.bit.name,
         "bits": [_bit(b, path) for b in bits],
         "passes": [_pass(p) for p in path.passes],
+        "tiles": [_tile(t) for t in path.tiles],
         "unreached": _region(path.unreached),
         "gouge": _round(path.gouge),
         "travel": _round(path.travel),
@@ -207,9 +208,25 @@ def _pass(run: Pass) -> dict[str, Any]:
         "opening": run.opening,
         "side": run.side,
         "bit": run.bit.name,
+        "purpose": run.purpose,
         "path": _bulges(run.ring),
         "depths": [_round(d) for d in run.depths],
         "tabs": [{"start": _round(t.start), "end": _round(t.end), "at": _point(t.at)} for t in run.tabs],
+    }
+
+
+def _tile(tile: Tile) -> dict[str, Any]:
+    """Where the panel lies for a tile, and which passes, or stretches of them, are cut there."""
+    return {
+        "number": tile.number,
+        "shift": _point(tile.shift),
+        "reach": [_round(v) for v in tile.reach],
+        "pins": _points(tile.pins),
+        "holes": _points(tile.holes),
+        "cuts": [
+            {"pass": cut.order, "part": None if cut.part is None else [_round(at) for at in cut.part]}
+            for cut in tile.passes
+        ],
     }
 
 

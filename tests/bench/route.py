@@ -2,15 +2,16 @@
 
     python tests/bench/route.py
 
-Prints points of the fit against a polyline simplified (Douglas-Peucker, GEOS) to the same tolerance, and the time of
-offset, fit and order against one GEOS buffer of the same outline. Then feeds beside the published charts (their
-sources stand in cutout/kit/data/chips.toml), the words that wait for the spindle, and how the bit goes down in forty
-jobs.
+Prints how far the bit turns where two runs meet; points of the fit against a polyline simplified (Douglas-Peucker,
+GEOS) to the same tolerance; the time of offset, fit and order against one GEOS buffer of the same outline. Then feeds
+beside the published charts (their sources stand in cutout/kit/data/chips.toml), the words that wait for the spindle,
+and how the bit goes down in forty jobs.
 Silhouettes are invented, except skimage's horse.
 """
 
 from __future__ import annotations
 
+import cmath
 import math
 import statistics
 import sys
@@ -28,11 +29,13 @@ import skimage.data
 from PIL import Image
 from shapely import LinearRing, Polygon
 
-from cutout.geom.arcfit import fit_arcs, fit_rings
+from cutout.geom.arcfit import fit_rings
+from cutout.geom.curve import Arc
 from cutout.geom.outline import Outline, Ring, from_region, polygons_of
 from cutout.kit import Kit, bit, blade, chip_load, drills, feeds, machine, wood
 from cutout.pattern import Panel, Placement, cut_pattern, place
 from cutout.read import read
+from cutout.read.letters import Lettering, read_text
 from cutout.read.options import ReadOptions
 from cutout.route import Settings, offset, tool_path
 from cutout.route.order import order
@@ -105,7 +108,7 @@ def points(name: str, region: shapely.Geometry) -> None:
     for side, by in (("inside", -RADIUS), ("outside", RADIUS)):
         grown = max(polygons_of(offset.grow(region, by)), key=lambda p: p.area)
         xy = shapely.get_coordinates(grown.exterior)[:-1]
-        ring = fit_arcs(xy, TOLERANCE)
+        ring = fit_rings([xy], TOLERANCE)[0]
         dust = len(shapely.get_coordinates(shapely.simplify(LinearRing(xy), TOLERANCE))) - 1
         away = farthest(ring.points(1e-4), xy), farthest(xy, ring.points(1e-4))
         print(
@@ -135,8 +138,37 @@ def times(name: str, shapes: list[Polygon]) -> None:
     print(f"{name:>12}: {size} vertices, offset + fit + order {path / once:.1f} x one GEOS buffer")
 
 
+def joints() -> None:
+    """Print how far the bit turns where runs of letters' paths meet, corners of the outline left out."""
+    font = Path(__file__).resolve().parents[2] / "examples" / "school-names" / "VeraBd.ttf"
+    turned: list[float] = []
+    for text, cap in (("Sagebrook", 80.0), ("quick fox", 50.0), ("RBS&@", 120.0)):
+        word = place(read_text(text, font, Lettering(cap_height=cap)), Panel(1000, 400, 18), Placement())
+        for radius in (0.5, 1.5, 3.0):
+            rooms = polygons_of(offset.grow(word.region(1e-3), radius))
+            lines = [shapely.get_coordinates(line)[:-1] for p in rooms for line in (p.exterior, *p.interiors)]
+            for xy, ring in zip(lines, fit_rings(lines, TOLERANCE), strict=True):
+                z = xy @ [1, 1j]
+                bends = np.abs(np.angle((np.roll(z, -1) - z) / (z - np.roll(z, 1))))
+                before, after = ring.segments[-1:] + ring.segments[:-1], ring.segments
+                for one, two in zip(before, after, strict=True):
+                    at = int(np.argmin(np.abs(z - two.start)))
+                    if bends[at] < math.radians(12):
+                        turned.append(abs(math.degrees(cmath.phase(way(two, 0) / way(one, 1)))))
+    turn = np.array(turned)
+    over = [f"{np.count_nonzero(turn > limit)} over {limit}" for limit in (1, 2, 3, 6)]
+    print(f"letters: {len(turn)} smooth joints, degrees turned: {', '.join(over)}; most {turn.max():.1f}")
+
+
+def way(segment: Any, end: int) -> complex:
+    """Direction of travel at the start (0) or the end (1) of a line or arc."""
+    half = segment.sweep / 2 if isinstance(segment, Arc) else 0.0
+    return complex((segment.end - segment.start) * cmath.exp(1j * half * (2 * end - 1)))
+
+
 def main() -> int:
     """Print every ratio."""
+    joints()
     points("blob", blob(4000, waves=6))
     points("star", star())
     points("horse", horse().region(1e-3))

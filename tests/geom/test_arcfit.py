@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 
 import numpy as np
@@ -11,11 +12,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LinearRing, Polygon
 
-from cutout.geom.arcfit import fit_arcs
+from cutout.geom.arcfit import fit_rings
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Ring
+from cutout.route.offset import quad_segs
 
 TOL = 0.01
+
+
+def fit_arcs(xy: np.ndarray, tol: float) -> Ring:
+    """The ring of one polyline."""
+    return fit_rings([xy], tol)[0]
 
 
 def wavy(radius: float, waves: list[tuple[float, float]], count: int = 1500) -> np.ndarray:
@@ -108,6 +115,32 @@ def test_a_rounded_rectangle_gets_its_lines_and_its_radius_back():
     assert len(arcs) == 4
     assert all(math.isclose(s.radius, 3, abs_tol=TOL) for s in arcs)
     assert all(math.isclose(abs(s.sweep), math.pi / 2, abs_tol=0.02) for s in arcs)
+
+
+def directions(segment: Line | Arc) -> tuple[float, float]:
+    """Direction (radians) at a run's start and end."""
+    half = segment.sweep / 2 if isinstance(segment, Arc) else 0.0
+    chord = cmath.phase(segment.end - segment.start)
+    return chord - half, chord + half
+
+
+def turns(ring: Ring) -> np.ndarray:
+    """Angle (degrees) between each run and the one before it, at the run's start."""
+    ways = np.array([directions(s) for s in ring.segments])
+    return np.degrees(np.abs(np.angle(np.exp(1j * (ways[:, 0] - np.roll(ways[:, 1], 1))))))
+
+
+@pytest.mark.parametrize("radius", [0.5, 1.5, 3.0])
+@pytest.mark.parametrize("bow", [0.06, 0.15, 0.4])
+def test_the_bit_hardly_turns_where_runs_meet(radius, bow):
+    """Leaves, their points rounded by an offset: the outline is smooth, and so is the path."""
+    t = np.linspace(0, 1, 80)
+    side = np.column_stack([40 * t, 40 * bow * np.sin(math.pi * t) * (1 + 0.4 * t)])
+    leaf = Polygon(np.vstack([side, (side * [1, -0.7])[-2:0:-1]]))
+    xy = shapely.get_coordinates(leaf.buffer(radius, quad_segs=quad_segs(radius)))[:-1]
+    ring = fit_arcs(xy, TOL)
+    assert hausdorff(ring, xy) <= TOL
+    assert turns(ring).max() < 3
 
 
 def test_moving_the_ring_moves_the_fit():

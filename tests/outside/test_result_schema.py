@@ -15,6 +15,7 @@ from shapely import MultiPolygon, Polygon
 
 from cutout.finding import Kind
 from cutout.geom.outline import Outline
+from cutout.route.model import Tile
 from cutout.write.result import result_json
 from cutout.write.work import Work
 
@@ -36,6 +37,15 @@ def test_the_schema_itself_is_sound() -> None:
 
 def test_a_full_result_follows_the_schema(work: Work) -> None:
     CHECK.validate(data_of(work))
+
+
+def test_a_result_with_tiles_follows_it_too(work: Work) -> None:
+    passes = work.router.passes
+    tiles = (
+        Tile(1, (0.0, 0.0), (0.0, 0.0, 300.0, 200.0), (replace(passes[0], part=(0.0, 12.5)),), ((8.0, 9.0),)),
+        Tile(2, (250.0, 0.0), (250.0, 0.0, 550.0, 200.0), passes, (), ((-242.0, 9.0),)),
+    )
+    CHECK.validate(data_of(replace(work, router=replace(work.router, tiles=tiles))))
 
 
 @pytest.mark.parametrize("keep", ["panel", "figure", "both"])

@@ -15,7 +15,7 @@ from ezdxf.math import bulge_to_arc
 from shapely import Polygon, box
 
 from cutout.geom import curve
-from cutout.geom.arcfit import fit_arcs
+from cutout.geom.arcfit import fit_rings
 from cutout.geom.curve import Arc
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Bit, Kit, bit, bits, blade, chip_load, drills, feeds, machine, wood
@@ -203,7 +203,7 @@ def test_bulge_of_a_quarter_circle():
     assert quarter.bulge == pytest.approx(0.41421356, abs=1e-8)
     assert quarter.centre == pytest.approx(0j, abs=1e-12)
     xy = shapely.get_coordinates(box(0, 0, 50, 30).buffer(4, quad_segs=64))[:-1]
-    bulges = [s.bulge for s in fit_arcs(xy, 0.01).segments if isinstance(s, Arc)]
+    bulges = [s.bulge for s in fit_rings([xy], 0.01)[0].segments if isinstance(s, Arc)]
     assert bulges == pytest.approx(
         4 * [math.tan(math.pi / 8) * (1 if Polygon(xy).exterior.is_ccw else -1)], abs=2e-3
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import math
 from dataclasses import replace
 
@@ -19,7 +20,9 @@ from cutout.pattern import Panel, cut_pattern
 from cutout.route import Settings, tool_path
 from cutout.route.prove import prove_tiles
 from cutout.route.readback import faults, read_back
+from cutout.route.track import Track
 from cutout.write.gcode import PIN_DEPTH, PINS, dry_runs, listings, router_programs
+from cutout.write.result import result_json
 from cutout.write.routed import depths
 from cutout.write.setup_sheet import router_setup
 from tests.telling import remedy, text
@@ -228,3 +231,31 @@ def test_a_machine_that_changes_bits_gets_one_program_a_tile(work):
     programs = router_programs(replace(work, kit=kit))
     assert set(programs) == {PINS, *(f"router-tile{t.number}.ngc" for t in work.router.tiles)}
     assert not any(b"NO MOVES" in data for data in programs.values())
+
+
+def test_result_json_tells_of_the_tiles(work):
+    """Rebuilt from the file alone: each run cut whole, every stretch within its tile's reach, pins under holes."""
+    data = json.loads(result_json(work, {}))["router"]
+    assert [t["number"] for t in data["tiles"]] == [t.number for t in work.router.tiles]
+    tracks = {p.order: Track(p.ring) for p in work.router.passes}
+    covered = {order: np.zeros(math.ceil(track.length), dtype=bool) for order, track in tracks.items()}
+    drilled: set[tuple[float, float]] = set()
+    for tile in data["tiles"]:
+        under = {(round(x + tile["shift"][0], 3), round(y + tile["shift"][1], 3)) for x, y in tile["pins"]}
+        assert under <= drilled
+        assert len(under) == (2 if tile["number"] > 1 else 0)
+        drilled |= {(x, y) for x, y in tile["holes"]}
+        x0, y0, x1, y1 = tile["reach"]
+        for cut in tile["cuts"]:
+            track = tracks[cut["pass"]]
+            begin, end = cut["part"] or (0.0, track.length)
+            at = np.arange(math.floor(begin), math.ceil(end))
+            covered[cut["pass"]][at % len(covered[cut["pass"]])] = True
+            z, _ = track.samples(np.linspace(begin, end, 200))
+            assert z.real.min() > x0 - 0.01 and z.real.max() < x1 + 0.01
+            assert z.imag.min() > y0 - 0.01 and z.imag.max() < y1 + 0.01
+    assert all(every.all() for every in covered.values())
+
+
+def test_a_panel_in_one_place_has_no_tiles_in_its_result(make_work):
+    assert json.loads(result_json(make_work(), {}))["router"]["tiles"] == []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +16,7 @@ from cutout.geom.outline import Outline, Ring
 from cutout.kit import bit
 from cutout.route import tool_path
 from cutout.route.model import Pass
-from cutout.route.readback import ProgramError, faults, lines_at, read_back
+from cutout.route.readback import Move, ProgramError, faults, read_back
 from cutout.write.gcode import dry_run, router_bits, router_ngc, router_programs
 from tests.telling import worded
 
@@ -229,6 +230,23 @@ def test_the_bit_waits_for_its_speed_before_it_goes_down(routed, dwell, word):
     assert not any("Z-" in line for line in lines[: start + 1])
 
 
+def lines_at(moves: Sequence[Move], low: float, high: float) -> list[np.ndarray]:
+    """Unbroken ways (n, 3) of the bit whose z lies between two levels, ends included; fast moves are left out."""
+    ways: list[np.ndarray] = []
+    chain: list[np.ndarray] = []
+    for move in [*moves, None]:
+        if move is not None and move.feed is not None:
+            zs = (move.start[2], move.end[2])
+            if low - 1e-6 <= min(zs) and max(zs) <= high + 1e-6:
+                points = move.points()
+                chain.append(points if not chain else points[1:])
+                continue
+        if chain:
+            ways.append(np.vstack(chain))
+            chain = []
+    return ways
+
+
 def test_a_machine_without_arcs_gets_straight_moves_close_to_them(routed):
     work = routed()
     plain = with_machine(work, arcs=False)
@@ -316,7 +334,9 @@ def test_a_straight_way_down_and_a_cut_into_the_keep_are_seen_in_the_program_its
     ("line", "says"),
     [
         ("G1 X10 Y10 Z-1", "without a feed"),
-        ("G5 X1", "not known"),
+        ("G5 X1", "G5 is not known"),
+        ("G90.1", "G90.1 is not known"),
+        ("M7", "M7 is not known"),
         ("G0 X1 (open", "not closed"),
         ("G2 X10 Y0 F100", "I is missing"),
         ("G1 X1 X2 F10", "twice"),
