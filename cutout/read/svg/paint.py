@@ -83,7 +83,7 @@ def paint_of(
 
 
 def _gradient(server: Element, style: Style, sheet: StyleSheet, document: Document) -> Paint | None:
-    given: dict[str, str] = {}
+    given: dict[str, str] = {"id": server.get("id", "")}
     tag = server.tag
     for _ in range(MAX_CHAIN):
         given = {name: value for name in ATTRIBUTES if (value := server.get(name)) is not None} | given

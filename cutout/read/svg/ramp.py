@@ -31,8 +31,8 @@ Bounds = tuple[float, float, float, float]
 class Ramp:
     """Shades along a line from `start` to `end`, or from a centre `start` out to a circle through `end`.
 
-    offsets: places of the shades along it, 0..1. boxed: lengths are shares of the painted shape's bounds. Foci are
-    taken to lie in the centre.
+    offsets: places of the shades along it, 0..1. boxed: lengths are shares of the painted shape's bounds. server: id
+    of the gradient that was named. Foci are taken to lie in the centre.
     """
 
     offsets: tuple[float, ...]
@@ -43,6 +43,7 @@ class Ramp:
     boxed: bool
     to_element: Affine = IDENTITY
     spread: str = "pad"
+    server: str = ""
 
     def faded(self, alpha: float) -> Ramp:
         """The ramp with a further opacity."""
@@ -103,6 +104,7 @@ def ramp_from(tag: str, given: Mapping[str, str], stops: Sequence[tuple[float, C
         boxed,
         transform,
         given.get("spreadMethod", "pad"),
+        given.get("id", ""),
     )
 
 

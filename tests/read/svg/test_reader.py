@@ -396,6 +396,11 @@ def test_a_grey_body_that_fades_is_whole_where_its_edges_show() -> None:
     other = '<rect x="2" y="2" width="12" height="12"/>'
     tilted = outline(GREY + other + turned)
     assert tilted.region(1e-4).area == pytest.approx(50 * 40 + 144, rel=1e-6)
+    # The same where the drawing has to be rendered.
+    pattern = '<pattern id="p" width=".1" height=".1"><rect width="9" height="9"/></pattern>'
+    drawn = outline(GREY + pattern + other.replace("/>", ' fill="url(#p)"/>') + turned)
+    assert "rendered" in kinds(drawn)
+    assert drawn.region(1e-2).area == pytest.approx(50 * 40 + 144, rel=3e-3)
     # Laid along the page instead of along the box, the same gradient never comes to show.
     far = GREY.replace('id="k"', 'id="k" gradientUnits="userSpaceOnUse" x1="-90" x2="-80"')
     assert outline(far + other + turned).region(1e-4).area == pytest.approx(144, rel=1e-6)
