@@ -380,10 +380,33 @@ def kit(units: Units, mine: bool) -> int:
 @click.option("--replace", is_flag=True, help="Keep it in place of what was kept before of the same.")
 @click.option("--kit", "kit_file", type=click.Path(path_type=Path), help="File to keep it in [mine.toml].")
 @click.option("--date", help="Day it was measured, like 2026-11-26 [today].")
+@click.option(
+    "--camera", is_flag=True, help="Print a silhouette to photograph instead: how far off is the camera?"
+)
 def gauge(
-    photo: Path | None, blade: str, paper_name: str, units: Units, out: Path | None, **options: Any
+    photo: Path | None,
+    blade: str,
+    paper_name: str,
+    units: Units,
+    out: Path | None,
+    camera: bool,
+    **options: Any,
 ) -> int:
     """Print a test card; with PHOTO, read the sawn card: kerf, turning radius, and how your hand leads the saw."""
+    if camera and photo is None:
+        from cutout.run import write_camera_card
+
+        out = out or Path("camera.pdf")
+        write_camera_card(paper_name, units, out)
+        _say(
+            f"{out}: print it at full size, photograph it on darker ground, and let `cutout check PHOTO --sheet "
+            f"{paper_name} --panel 300x400mm` say how far off the photo is."
+        )
+        return 0
+    if camera:
+        raise click.UsageError(
+            f"a photo of the camera card is read by `cutout check {photo} --sheet {paper_name} --panel 300x400mm`."
+        )
     if photo is None:
         from cutout.run import write_gauge
 

@@ -178,6 +178,13 @@ def write_gauge(blade_name: str, paper_name: str, units: Units, out: Path) -> No
     write_files(out.parent, {out.name: gauge_pdf(kit, paper(paper_name, units), units)})
 
 
+def write_camera_card(paper_name: str, units: Units, out: Path) -> None:
+    """Write the camera card, a silhouette of known size to photograph, as a PDF. Raises KitError, WriteError."""
+    from cutout.write.camera_card import camera_card_pdf
+
+    write_files(out.parent, {out.name: camera_card_pdf(paper(paper_name, units), units)})
+
+
 @dataclass(frozen=True, slots=True)
 class Gauged:
     """A photograph of the test card, read: the values, the same in sentences, and the picture that shows them."""
@@ -282,7 +289,7 @@ def notes_on(laid: LaidOut, pattern: Pattern) -> tuple[Note, ...]:
     return (*laid.asked.outline.notes, *((Note("advice", word),) if word else ()))
 
 
-_DOUBTFUL: Mapping[str, Severity] = {"border": "care", "lost": "stop"}
+_DOUBTFUL: Mapping[str, Severity] = {"border": "care", "guess": "care", "lost": "stop"}
 """Kinds of readers' notes that make the whole picture doubtful."""
 
 _OFF_SIZE = (0.5, 0.002)

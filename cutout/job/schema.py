@@ -113,6 +113,15 @@ def _sheet(text: str, info: ValidationInfo) -> object:
     return spelled(found.width), spelled(found.height)
 
 
+def _box(text: str, info: ValidationInfo) -> object:
+    parts = text.split(",")
+    if len(parts) != 4:
+        raise ValueError(
+            f'{_name(info)} "{text}": write left, top, right and bottom in pixels, like 120,80,900,1200'
+        )
+    return parts
+
+
 def _print_scale(text: str, info: ValidationInfo) -> object:
     """Along the sheet's short and its long side; one number stands for both."""
     try:
@@ -417,6 +426,18 @@ class FigurePart(Part):
         None,
         "Part of the photo that counts, as left, top, right and bottom in pixels; all beyond it is background.",
         "[40, 40, 900, 1200]",
+    )
+    marked: tuple[tuple[Number, Number, Number], ...] = setting(
+        (),
+        "Spots on the figure: x, y and width in pixels from the top left; on a busy ground where width is below 0.",
+        "[[400, 300, 60], [60, 80, -60]]",
+        max_length=20_000,
+    )
+    within: Annotated[tuple[Number, Number, Number, Number] | None, _from_text(_box)] = setting(
+        None,
+        "A box round a figure on a busy ground, as left, top, right and bottom in pixels.",
+        "[120, 80, 900, 1200]",
+        "--within",
     )
     tolerance: Positive = setting(0.1, "How far curves may be from what the picture shows.", '"0.1mm"')
 

@@ -12,6 +12,7 @@ from shapely import Polygon, box
 
 from cutout.amend.model import HandBridge, Mending
 from cutout.errors import LayoutError
+from cutout.gauge.shot import camera_note
 from cutout.geom.outline import Outline
 from cutout.job.schema import FigurePart, Job, RouterPart, ZonePart, filled, radians_of_grain
 from cutout.job.sizing import sized
@@ -274,7 +275,9 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
         return read_text(figure.text, folder / figure.font, asked)
     if figure.source is None:
         raise LayoutError("a figure needs a source file or a text.")
-    return reader(folder / figure.source, read_options(figure))
+    outline = reader(folder / figure.source, read_options(figure))
+    told = camera_note(outline) if figure.sheet is not None else None
+    return outline if told is None else replace(outline, notes=(*outline.notes, told))
 
 
 def read_options(figure: FigurePart) -> ReadOptions:
@@ -291,6 +294,8 @@ def read_options(figure: FigurePart) -> ReadOptions:
         sheet=figure.sheet,
         touched=figure.touched,
         crop=figure.crop,
+        marked=figure.marked,
+        within=figure.within,
     )
 
 

@@ -80,6 +80,8 @@ def _of_a_figure(figure: FigurePart, job: Job) -> Iterator[tuple[str, str]]:
             "sheet",
             "touched",
             "crop",
+            "marked",
+            "within",
         )
         for name in of_pictures:
             yield name, "Letters come from a font, not from a picture."

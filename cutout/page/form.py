@@ -25,10 +25,9 @@ DRAWERS = {
 }  # fmt: skip
 """Which drawer shows a table of the job; a table that is not named here is shown with the panel."""
 
-CLEANING = frozenset(
-    f"figures.*.{name}"
-    for name in ("threshold", "smooth", "invert", "fill", "corners", "sheet", "crop", "touched", "tolerance")
-)
+CLEANING = frozenset(f"figures.*.{name}" for name in (
+    "threshold", "smooth", "invert", "fill", "corners", "sheet", "crop", "touched", "marked", "within", "tolerance",
+))  # fmt: skip
 """Settings of a figure that tell how its picture is read."""
 
 FIRST = frozenset({
@@ -49,6 +48,7 @@ WORDS = {
     "figures.*.invert": "Light on dark", "figures.*.fill": "Closed thin lines",
     "figures.*.corners": "Corners of the sheet in the photo",
     "figures.*.sheet": "Sheet in the photo", "figures.*.crop": "Part that counts, pixels",
+    "figures.*.marked": "Spots marked as figure or ground", "figures.*.within": "Box round the figure, pixels",
     "figures.*.touched": "Spots touched by hand", "figures.*.source": "Picture",
     "panel.grain": "Grain runs, degrees", "panel.frame": "Hangs in a frame",
     "panel.frame.opening": "Opening of the frame",
@@ -77,6 +77,7 @@ PARTS = {
     "at": ("from the left", "from the bottom"), "opening": ("wide", "high"), "size": ("wide", "high"),
     "reach": ("left", "right", "top", "bottom"), "sheet": ("wide", "high"), "mat": ("wide", "high"),
     "print_scale": ("short side", "long side"), "crop": ("left", "top", "right", "bottom"),
+    "within": ("left", "top", "right", "bottom"),
 }  # fmt: skip
 
 OPTIONS = {
@@ -143,7 +144,7 @@ def _entry(field: Field, path: str) -> dict[str, Any]:
 def _kind(field: Field, parts: Sequence[str]) -> str:
     if field.kind == "list of list of lengths":
         return "places"
-    if field.name == "touched":
+    if field.name in ("touched", "marked"):
         return "spots"
     if field.kind.startswith("list") and not parts:
         return "text"

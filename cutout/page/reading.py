@@ -137,11 +137,15 @@ def is_picture(path: Path) -> bool:
 def _shrunk_options(options: ReadOptions, small: Path, path: Path) -> ReadOptions:
     """Places in the picture's pixels as they lie in its small copy."""
     by = _longest(small) / _longest(path)
-    touched = tuple((x * by, y * by, across * by) for x, y, across in options.touched)
-    crop = options.crop
-    return replace(
-        options, touched=touched, crop=crop and (crop[0] * by, crop[1] * by, crop[2] * by, crop[3] * by)
-    )
+    spots = {
+        name: tuple((x * by, y * by, across * by) for x, y, across in getattr(options, name))
+        for name in ("touched", "marked")
+    }
+    boxes = {
+        name: box and tuple(v * by for v in box)
+        for name, box in (("crop", options.crop), ("within", options.within))
+    }
+    return replace(options, **spots, **boxes)  # type: ignore[arg-type]
 
 
 def _longest(path: Path) -> int:

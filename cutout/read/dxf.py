@@ -330,7 +330,7 @@ def _notes(
     if chained.gaps:
         widest = max(width for _, width in chained.gaps) * mm
         gaps = count(len(chained.gaps), "gap was", "gaps were")
-        yield Note("gap", f"{gaps} closed, the widest {widest:.2g} mm.")
+        yield Note("gap", f"{gaps} closed, the widest {{}}.", (widest,))
     if chained.open:
         at = chained.open[0][0].start
         lines = count(len(chained.open), "line closes nowhere and was", "lines close nowhere and were")
@@ -350,8 +350,10 @@ def _notes(
     yield from dropped.notes(options.speck)
     if options.invert is not None or options.threshold is not None:
         yield Note("option", "threshold and invert are for pictures; in a DXF the outlines alone count.")
-    if options.touched or options.crop is not None:
-        yield Note("option", "touched and crop are for photos; in a DXF the outlines alone count.")
+    if options.by_hand:
+        yield Note(
+            "option", "touched, crop, marked and within are for photos; in a DXF the outlines alone count."
+        )
     if repairs:
         flaws = count(repairs, "flaw in the file was", "flaws in the file were")
         yield Note("damaged", f"{flaws} repaired on reading.")

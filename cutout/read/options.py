@@ -22,6 +22,8 @@ class ReadOptions:
     (width, height); `sheet` alone looks for a sheet of that size lying in the picture.
     touched: discs (x, y, across) in picture pixels from the top left, filled in, or rubbed out where across is
     below 0, in that order. crop: left, top, right, bottom in the same; what lies beyond is background.
+    marked: discs in the same, laid on the figure, or on the ground where across is below 0; within: left, top, right,
+    bottom of a box round the figure. Either tells figure from ground on a busy background.
     dxf_units: mm per drawing unit where the header does not say.
     """
 
@@ -37,4 +39,11 @@ class ReadOptions:
     sheet: tuple[float, float] | None = None
     touched: tuple[tuple[float, float, float], ...] = ()
     crop: tuple[float, float, float, float] | None = None
+    marked: tuple[tuple[float, float, float], ...] = ()
+    within: tuple[float, float, float, float] | None = None
     dxf_units: float | None = None
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether anything was touched or marked in the picture."""
+        return bool(self.touched or self.marked) or self.crop is not None or self.within is not None

@@ -36,10 +36,10 @@ class Share:
         if not self.is_most:
             return ()
         text = (
-            f"{self.gone} of the {self.gone + self.kept} pieces drawn are less than {least_mm:g} mm across at this "
-            "size and were left out: most of the drawing is lost."
+            f"{self.gone} of the {self.gone + self.kept} pieces drawn are less than {{}} across at this size and "
+            "were left out: most of the drawing is lost."
         )
-        return (Note("lost", text),)
+        return (Note("lost", text, (least_mm,)),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +56,11 @@ class Dropped:
         if self.specks:
             what = count(self.specks, "piece or pinhole", "pieces and pinholes")
             were = "was" if self.specks == 1 else "were"
-            found.append(Note("speck", f"{what} less than {least_mm:g} mm across {were} left out."))
+            found.append(Note("speck", f"{what} less than {{}} across {were} left out.", (least_mm,)))
         if self.hairlines:
             what = count(self.hairlines, "hairline was", "hairlines were")
-            text = f"{what} left out: less than {least_mm * HAIRLINE:.2g} mm wide, most likely seams."
-            found.append(Note("hairline", text))
+            text = f"{what} left out: less than {{}} wide, most likely seams."
+            found.append(Note("hairline", text, (least_mm * HAIRLINE,)))
         return (*found, *self.share.notes(least_mm))
 
 

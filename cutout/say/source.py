@@ -10,6 +10,7 @@ from cutout.units import Units
 
 _REMEDIES = {
     "border": "Look at the preview before you print.",
+    "guess": "Mark the figure and the ground beside those places, or touch them up; look at the preview.",
     "lost": "Make it larger, or take the smallest pieces out of the drawing; look at the preview.",
 }
 

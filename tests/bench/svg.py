@@ -6,7 +6,9 @@ For each file: the outline rasterised over the page against the file rendered by
 where any of red, green and blue is under 0.92; with --threshold, where the luma is under it. Drawings whose
 page is painted or which are white all over follow other rules and are left out of the scores, as are
 disagreements along edges thinner than two pixels (anti-aliasing, hairlines). Highlights that run to white
-are figure to the reader and white to the pixels: they lower the scores without a threshold.
+are figure to the reader and white to the pixels, soft shadows the other way round: they lower the scores
+without a threshold. Hence the second score, the better of four: all ink or strong ink only (under 0.75), with
+what it surrounds or without.
 """
 
 from __future__ import annotations
@@ -25,7 +27,7 @@ import numpy as np
 import resvg_py
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
-from scipy.ndimage import binary_opening
+from scipy.ndimage import binary_fill_holes, binary_opening
 
 from cutout.errors import ReadError
 from cutout.geom.outline import Outline
@@ -49,6 +51,7 @@ class Result:
     state: str
     seconds: float
     iou: float = float("nan")
+    best: float = float("nan")
     text: str = ""
     expected: Mask | None = None
     got: Mask | None = None
@@ -82,10 +85,12 @@ def main() -> None:
         results.append(compare(path, args.seconds, args.threshold))
     report(results)
     if args.list:
-        lines = [f"{r.iou:.4f}\t{r.state}\t{r.seconds:.2f}\t{r.path}\t{r.text}" for r in results]
+        lines = [
+            f"{r.best:.4f}\t{r.iou:.4f}\t{r.state}\t{r.seconds:.2f}\t{r.path}\t{r.text}" for r in results
+        ]
         args.list.write_text("\n".join(sorted(lines)) + "\n")
     if args.sheet:
-        worst = sorted((r for r in results if r.state == "read"), key=lambda r: r.iou)[:20]
+        worst = sorted((r for r in results if r.state == "read"), key=lambda r: r.best)[:20]
         contact_sheet(worst).save(args.sheet)
 
 
@@ -104,9 +109,11 @@ def compare(path: Path, seconds: int = 20, threshold: int | None = None) -> Resu
         rendering = expected_pixels(data, path.name, outline, threshold)
         if rendering is None:
             return Result(path, "no page", taken, text=kinds)
-        expected, unit = rendering
+        expected, strong, unit = rendering
         got = rasterised(outline, expected.shape, unit)
-        return Result(path, "read", taken, iou(expected, got), kinds, expected, got)
+        ways = (expected, strong, binary_fill_holes(expected), binary_fill_holes(strong))
+        best = max(iou(way, got) for way in ways)
+        return Result(path, "read", taken, iou(expected, got), best, kinds, expected, got)
     except ReadError as error:
         return Result(path, "refused", time.perf_counter() - began, text=str(error))
     except _LeftOutError:
@@ -121,8 +128,9 @@ def compare(path: Path, seconds: int = 20, threshold: int | None = None) -> Resu
 
 def expected_pixels(
     data: bytes, name: str, outline: Outline, threshold: int | None
-) -> tuple[Mask, float] | None:
-    """The pixels of the figure and px per pixel; None where there is no page or another rule to compare by."""
+) -> tuple[Mask, Mask, float] | None:
+    """The pixels of the figure, those of its strong ink, and px per pixel; None where there is no page or another
+    rule to compare by."""
     document = parse_document(data, name)
     drawing = walk(document, name)
     kinds = {note.kind for note in outline.notes}
@@ -136,8 +144,10 @@ def expected_pixels(
     over_white = rgba[..., :3] * rgba[..., 3:] + 1 - rgba[..., 3:]
     unit = max(drawing.page) / SIDE
     if threshold is None:
-        return over_white.min(axis=2) < 0.92, unit
-    return (over_white @ [0.299, 0.587, 0.114] < threshold / 255) ^ ("light on dark" in kinds), unit
+        darkest = over_white.min(axis=2)
+        return darkest < 0.92, darkest < 0.75, unit
+    dark = (over_white @ [0.299, 0.587, 0.114] < threshold / 255) ^ ("light on dark" in kinds)
+    return dark, dark, unit
 
 
 def rasterised(outline: Outline, shape: tuple[int, ...], unit: float) -> Mask:
@@ -164,7 +174,9 @@ def report(results: list[Result]) -> None:
     scores = np.array([r.iou for r in results if r.state == "read"])
     if len(scores):
         marks = ", ".join(f"{q}%: {np.percentile(scores, q):.4f}" for q in (1, 5, 10, 25, 50))
+        best = np.array([r.best for r in results if r.state == "read"])
         print(f"IoU of {len(scores)}: {marks}; under 0.95: {(scores < 0.95).sum()}")
+        print(f"by the better of four readings under 0.95: {(best < 0.95).sum()}")
     times = np.array([r.seconds for r in results])
     print(
         f"seconds: median {np.median(times):.2f}, 95 % {np.percentile(times, 95):.2f}, most {times.max():.2f}"
@@ -194,7 +206,7 @@ def contact_sheet(results: list[Result]) -> Image.Image:
         thumb.thumbnail((cell - 6, cell - 6))
         at = (i % 5 * cell, i // 5 * (cell + 16))
         sheet.paste(thumb, at)
-        draw.text((at[0], at[1] + cell), f"{r.iou:.3f} {r.path.name[:34]}", fill="black")
+        draw.text((at[0], at[1] + cell), f"{r.best:.3f} {r.path.name[:34]}", fill="black")
     return sheet
 
 

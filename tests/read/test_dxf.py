@@ -18,6 +18,7 @@ from cutout.geom.curve import Arc, Cubic, Line
 from cutout.geom.outline import Outline
 from cutout.read.dxf import read_dxf
 from cutout.read.options import ReadOptions
+from cutout.say.source import sentence
 
 Draw = Callable[[Any], Any]
 
@@ -35,7 +36,7 @@ def read(draw: Draw, version: str = "R2010", units: int = 4, **options: Any) -> 
 
 
 def notes(found: Outline, kind: str) -> list[str]:
-    return [n.text for n in found.notes if n.kind == kind]
+    return [sentence(n, "mm") for n in found.notes if n.kind == kind]
 
 
 def slot(drawing: Any) -> None:

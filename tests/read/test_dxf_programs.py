@@ -212,5 +212,6 @@ def test_units_in_the_header_count_in_every_version(version: str, unit: int, mm:
 
 def test_gaps_of_half_a_millimetre_are_closed_and_said() -> None:
     data, _ = file_of(loose_lines, "R2010", 4)
-    (note,) = [n.text for n in read_dxf(data, "drawing.dxf", ReadOptions()).notes if n.kind == "gap"]
-    assert note.startswith("6 gaps were closed, the widest 0.")
+    (note,) = [n for n in read_dxf(data, "drawing.dxf", ReadOptions()).notes if n.kind == "gap"]
+    assert note.text == "6 gaps were closed, the widest {}."
+    assert 0 < note.lengths[0] < 1

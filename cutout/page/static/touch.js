@@ -1,9 +1,20 @@
-// Cleaning up a photo: rubbing out, filling in and cutting off on the photo itself, under the outline read from it.
+// Cleaning up a photo: rubbing out, filling in, cutting off and marking the figure on the photo itself, under the outline
+// read from it.
 
 import { get } from "./api.js";
 import { all, byId, svg } from "./dom.js";
 import { say } from "./say.js";
 import { cropOf, dabs } from "./dabs.js";
+
+/** What drawing does: into which setting of the figure it goes, with what sign, or as a box; and what is said. */
+const TOOLS = {
+  rub: { spots: "touched", sign: -1, done: "Rubbed out." },
+  fill: { spots: "touched", sign: 1, done: "Filled in." },
+  crop: { box: "crop", hint: "Draw a box from corner to corner: what lies beyond it is cut off.", done: "Cut off; the outline ends there." },
+  figure: { spots: "marked", sign: 1, hint: "Draw along the figure: what looks like it counts as figure.", done: "Marked as figure." },
+  ground: { spots: "marked", sign: -1, hint: "Draw where there is no figure.", done: "Marked as ground." },
+  within: { box: "within", hint: "Draw a box round the figure, close to it: what lies beyond shows what the ground looks like.", done: "The figure is looked for in the box." },
+};
 
 export class Touch {
   #work;
@@ -26,7 +37,7 @@ export class Touch {
     photo.addEventListener("pointerup", (event) => this.#from && this.#up(event));
     photo.addEventListener("pointercancel", () => this.#drop());
     byId("touch-undo").addEventListener("click", () => this.#send(() => this.#work.undo(), "Undone."));
-    byId("touch-clear").addEventListener("click", () => this.#change([["touched", []], ["crop", null]], "Everything taken back."));
+    byId("touch-clear").addEventListener("click", () => this.#change([["touched", []], ["crop", null], ["marked", []], ["within", null]], "Everything taken back."));
     byId("touch-close").addEventListener("click", () => byId("touch").close());
   }
 
@@ -46,7 +57,7 @@ export class Touch {
   #choose(what) {
     this.#what = what;
     for (const button of all("[data-touch]")) button.setAttribute("aria-pressed", String(button.dataset.touch === what));
-    byId("touch-said").textContent = what === "crop" ? "Draw a box from corner to corner: what lies beyond it is cut off." : "";
+    byId("touch-said").textContent = TOOLS[what].hint ?? "";
   }
 
   /** Where in the photo, in its own pixels, a pointer is. */
@@ -71,7 +82,7 @@ export class Touch {
   }
 
   #shapes() {
-    if (this.#what === "crop") {
+    if (TOOLS[this.#what].box) {
       const [x0, y0, x1, y1] = cropOf(this.#from, this.#way.at(-1));
       return [svg("rect", { x: x0, y: y0, width: x1 - x0, height: y1 - y0, class: "cut" })];
     }
@@ -86,14 +97,14 @@ export class Touch {
     this.#way.push(this.#at(event));
     const [from, way] = [this.#from, this.#way];
     this.#drop();
-    if (this.#what === "crop") {
-      const crop = cropOf(from, way.at(-1)).map(Math.round);
-      if (crop[2] - crop[0] < 4 || crop[3] - crop[1] < 4) return;
-      this.#change([["crop", crop]], "Cut off; the outline ends there.");
+    const tool = TOOLS[this.#what];
+    if (tool.box) {
+      const box = cropOf(from, way.at(-1)).map(Math.round);
+      if (box[2] - box[0] < 4 || box[3] - box[1] < 4) return;
+      this.#change([[tool.box, box]], tool.done);
     } else {
-      const sign = this.#what === "fill" ? 1 : -1;
-      const spots = dabs(way, this.#across).map(([x, y, across]) => ["touched.+", [x, y, sign * across]]);
-      this.#change(spots, this.#what === "fill" ? "Filled in." : "Rubbed out.");
+      const spots = dabs(way, this.#across).map(([x, y, across]) => [`${tool.spots}.+`, [x, y, tool.sign * across]]);
+      this.#change(spots, tool.done);
     }
   }
 

@@ -62,9 +62,9 @@ def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
         if is_clear(field.values, field.level, _left(field)):
             return field
     raise ReadError(
-        f"{name}: no clear figure here: what would be traced runs through shades and texture. Crop the picture to "
-        "the figure, draw round the figure with a dark pen and fill it in, or use another picture. With a "
-        "threshold set by hand it is traced as it is."
+        f"{name}: no clear figure here: what would be traced runs through shades and texture. Mark the figure by a "
+        "box round it (within) or by strokes on it and on the ground (marked), crop the picture, or use another one. "
+        "With a threshold set by hand it is traced as it is."
     )
 
 

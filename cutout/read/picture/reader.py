@@ -14,6 +14,7 @@ from cutout.read.picture.closed_lines import fill_lines
 from cutout.read.picture.decode import Picture, decode
 from cutout.read.picture.edge import EdgeFit, fit_edges, gap_noise, in_light
 from cutout.read.picture.figure import Field, border_notes, find_figure
+from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
 from cutout.read.picture.straighten import straightened
 from cutout.read.specks import Share
@@ -69,7 +70,10 @@ def _lines(
     if straight is not None:
         # Who straightens a picture photographed it, whether the file still says so or not.
         picture = replace(straight.picture, camera=True)
-    field, found = _edges(picture, name, options)
+    apart = told_apart(picture, options, name)
+    # Who marks a figure on a busy ground photographed it, too.
+    picture = replace(picture, camera=picture.camera or apart is not None)
+    field, found = _edges(picture, name, options, apart)
     touched = retouched(field, options, name)
     if touched is not field:
         field, found = touched, replace(iso_lines(touched.values, touched.level), noise=found.noise)
@@ -78,9 +82,13 @@ def _lines(
     return field, replace(found, lines=straight.lines(found.lines)), straight.scale, straight.notes
 
 
-def _edges(picture: Picture, name: str, options: ReadOptions) -> tuple[Field, IsoLines]:
+def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | None) -> tuple[Field, IsoLines]:
     """The figure and the lines round it, half-way in codes or in light, as the edges themselves tell."""
-    field = find_figure(picture, name, options)
+
+    def figure(picture: Picture) -> Field:
+        return find_figure(picture, name, options) if apart is None else apart.field(picture)
+
+    field = figure(picture)
     found = iso_lines(field.values, field.level)
     if field.stepped:
         return field, replace(found, noise=STEPPED)
@@ -92,7 +100,7 @@ def _edges(picture: Picture, name: str, options: ReadOptions) -> tuple[Field, Is
     fit = fit_edges(np.asarray(picture.colour.convert("L")), found)
     light = picture.camera if fit is None else fit.light_mixed(picture.camera)
     if light:
-        field = find_figure(in_light(picture), name, options)
+        field = figure(in_light(picture))
         found = replace(iso_lines(field.values, field.level), noise=found.noise)
     return replace(field, notes=(*field.notes, _edge_note(fit, light))), found
 
@@ -138,7 +146,7 @@ def _without_specks(
         counts["speck" if areas[k] > 0 else "pinhole"] += 1
     said = " and ".join(f"{n} {what}{'s' if n > 1 else ''}" for what, n in counts.items() if n)
     were = "was" if sum(counts.values()) == 1 else "were"
-    note = Note("speck", f"{said} smaller than {format_length(mm)} {were} left out.")
+    note = Note("speck", f"{said} smaller than {{}} {were} left out.", (mm,))
     gone = areas[~keep]
     share = Share(
         int((gone > 0).sum()),
@@ -166,8 +174,5 @@ def _coarse(mm_per_px: float, scale: float | None, options: ReadOptions) -> tupl
     known = scale is not None or options.width is not None or options.height is not None
     if not known or mm_per_px <= _COARSE_PIXEL:
         return ()
-    text = (
-        f"One pixel of the picture is {format_length(mm_per_px)} on the wood: a larger picture would give a "
-        "truer outline."
-    )
-    return (Note("coarse picture", text),)
+    text = "One pixel of the picture is {} on the wood: a larger picture would give a truer outline."
+    return (Note("coarse picture", text, (mm_per_px,)),)

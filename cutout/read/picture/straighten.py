@@ -76,9 +76,9 @@ def _trust(sheet: Sheet, size: tuple[float, float], scale: float | None) -> tupl
     assert scale is not None
     # Two corners with their own errors lie at either end of a side.
     off = max(sheet.error * scale * math.sqrt(2.0), 0.01)
-    text = f"The sheet's corners give sizes to about ±{off:.2g} mm over its length of {max(size):g} mm"
+    text = "The sheet's corners give sizes to about ±{} over its length of {}"
     text += ", bent lines of the lens straightened." if sheet.bend else "."
-    notes = [Note("scale", text)]
+    notes = [Note("scale", text, (off, max(size)))]
     seen, given = aspect(sheet.straight(sheet.corners), sheet.middle, sheet.unit), max(size) / min(size)
     if abs(seen / given - 1.0) > _OTHER_PAPER:
         text = (
@@ -128,13 +128,13 @@ def _true(
     target = np.array([[0.0, height], [width, height], [width, 0.0], [0.0, 0.0]])
     y_up = np.column_stack([quad[:, 0], picture.colour.height - quad[:, 1]])
     to_true = ProjectiveTransform.from_estimate(y_up, target)
-    size = "its proportions taken from the picture" if sheet is None else f"{sheet[0]:g} x {sheet[1]:g} mm"
+    size = "its proportions taken from the picture" if sheet is None else "{} by {}"
     text = f"Straightened by {how} ({size})."
     return Straightened(
         _masked(picture, quad if seen is None else seen, keep_inside),
         to_true,
         per_unit,
-        (Note("straightened", text),),
+        (Note("straightened", text, () if sheet is None else sheet),),
     )
 
 

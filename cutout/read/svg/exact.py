@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import shapely
@@ -16,6 +16,7 @@ from cutout.read.svg.compose import Regions, extent, paint_over
 from cutout.read.svg.number import MM_PER_PX
 from cutout.read.svg.page import DARK, NEAR, Ground, PaintedRule, distance, fades, ground_of, page_box, rules
 from cutout.read.svg.paint import Paint, tone
+from cutout.read.svg.shading import with_bodies
 from cutout.read.svg.walk import Drawing, Mark
 
 FLATTENING_SHARE = 1 / 80_000
@@ -23,6 +24,9 @@ FLATTENING_SHARE = 1 / 80_000
 
 WORTH_SAYING = 0.05
 """Share of the figure's area from which on it is worth a note."""
+
+HARDLY = 0.03
+"""Share of all that is drawn under which what does not fade is no figure by itself."""
 
 Layers = list[tuple[shapely.Geometry, bool]]
 
@@ -64,14 +68,16 @@ def painted(drawing: Drawing, options: ReadOptions) -> Figure:
     ground = None if options.invert is False else ground_of(drawing, coarse)
     marks = drawing.marks[ground.index + 1 :] if ground else drawing.marks
     for rule, text in rules(ground):
+        if isinstance(rule, PaintedRule) and not rule.fading:
+            marks = with_bodies(marks, rule, coarse)
         work = _Work.of(drawing, marks, rule, options)
         figure = work.on_page(drawing, paint_over(work.layers))
-        if figure.region.is_empty:
+        if figure.region.is_empty or _is_all_shading(marks, rule, figure.region, coarse):
             continue
         notes = [*figure.notes, *([Note("light drawing", text)] if text else [])]
         notes += [*ground_notes(ground, options), *work.colours(figure.region)]
         if isinstance(rule, PaintedRule):
-            notes += [*work.shadows(drawing, rule, figure.region)]
+            notes += [*work.shadows(drawing, marks, rule, figure.region)]
         if options.invert is True and not (ground and ground.is_dark):
             region = as_multi(shapely.difference(_ground_box(drawing, figure.region), figure.region))
             return Figure(region, tuple(notes), work.book)
@@ -127,9 +133,11 @@ class _Work:
         shown = paint_over([(region, d) for (region, _), d in zip(self.layers, dark, strict=True)])
         yield from colour_notes(shapely.intersection(shown, figure).area / figure.area)
 
-    def shadows(self, drawing: Drawing, rule: PaintedRule, figure: MultiPolygon) -> Iterator[Note]:
+    def shadows(
+        self, drawing: Drawing, marks: list[Mark], rule: PaintedRule, figure: MultiPolygon
+    ) -> Iterator[Note]:
         """Says so where soft shading that was left out would have made the figure larger."""
-        soft = [mark for mark in drawing.marks if fades(mark.paint)] if not rule.fading else []
+        soft = [mark for mark in marks if fades(mark.paint)] if not rule.fading else []
         beside = [mark for mark in soft if PaintedRule(rule.page, rule.near, fading=True).side(mark.paint)]
         if not beside:
             return
@@ -140,6 +148,15 @@ class _Work:
             yield Note(
                 "shading", "soft shading that fades to nothing was left out; threshold 235 takes it in."
             )
+
+
+def _is_all_shading(marks: list[Mark], rule: Rule, figure: MultiPolygon, coarse: Regions) -> bool:
+    """Whether nearly all that is drawn fades to nothing: then that is the figure, not its shadow."""
+    if not isinstance(rule, PaintedRule) or rule.fading or not any(fades(mark.paint) for mark in marks):
+        return False
+    counts = replace(rule, fading=True)
+    layers = [(coarse.of(mark), side) for mark in marks if (side := counts.side(mark.paint)) is not None]
+    return bool(figure.area < HARDLY * paint_over(layers).area)
 
 
 def is_dark(paint: Paint) -> bool:

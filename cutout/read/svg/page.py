@@ -65,6 +65,8 @@ class EverythingRule:
 
 def fades(paint: Paint) -> bool:
     """Whether it is grey and runs out to nothing: a soft shadow or a gloss, not a body."""
+    if paint.body:
+        return False
     runs_out = len(paint.shades) > 1 and min(shade.alpha for shade in paint.shades) < FADED
     return runs_out and all(max(s.rgb) - min(s.rgb) < COLOURLESS for s in paint.shades)
 

@@ -8,6 +8,7 @@ from typing import Literal
 from xml.etree.ElementTree import Element
 
 from cutout.read.svg.document import Document
+from cutout.read.svg.ramp import ATTRIBUTES, Ramp, ramp_from
 from cutout.read.svg.style import BLACK, Colour, Style, StyleSheet, colour, reference, share
 
 MAX_CHAIN = 32
@@ -19,15 +20,19 @@ class Paint:
     """Every shade a paint shows; None in place of a Paint means nothing is painted.
 
     shades: one for a flat colour, one per stop for a gradient. beyond: what it needs that can't be
-    worked out from shades, in words.
+    worked out from shades, in words. ramp: where a gradient shows them. body: it ends in edges that show, however
+    it fades between them.
     """
 
     shades: tuple[Colour, ...]
     beyond: str | None = None
+    ramp: Ramp | None = None
+    body: bool = False
 
     def faded(self, alpha: float) -> Paint:
         """The paint with a further opacity."""
-        return Paint(tuple(replace(s, alpha=s.alpha * alpha) for s in self.shades), self.beyond)
+        ramp = None if self.ramp is None else self.ramp.faded(alpha)
+        return replace(self, shades=tuple(replace(s, alpha=s.alpha * alpha) for s in self.shades), ramp=ramp)
 
 
 Tone = Literal["dark", "light", "through", "mixed"]
@@ -78,10 +83,16 @@ def paint_of(
 
 
 def _gradient(server: Element, style: Style, sheet: StyleSheet, document: Document) -> Paint | None:
+    given: dict[str, str] = {"id": server.get("id", "")}
+    tag = server.tag
     for _ in range(MAX_CHAIN):
+        given = {name: value for name in ATTRIBUTES if (value := server.get(name)) is not None} | given
         stops = [s for s in server if s.tag == "stop"]
         if stops:
-            return Paint(tuple(dict.fromkeys(stop_colour(s, sheet.of(server, style), sheet) for s in stops)))
+            shown = [stop_colour(s, sheet.of(server, style), sheet) for s in stops]
+            offsets = [share(s.get("offset"), 0.0) for s in stops]
+            ramp = ramp_from(tag, given, list(zip(offsets, shown, strict=True)))
+            return Paint(tuple(dict.fromkeys(shown)), ramp=ramp)
         follow = document.by_id.get((server.get("href") or "").removeprefix("#"))
         if follow is None or follow.tag not in ("linearGradient", "radialGradient"):
             return None

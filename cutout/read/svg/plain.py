@@ -4,18 +4,34 @@ from __future__ import annotations
 
 from copy import deepcopy
 from dataclasses import replace
+from xml.etree.ElementTree import Element
 
+from cutout.read.curves import CurveBook
+from cutout.read.svg.compose import Regions, extent
 from cutout.read.svg.document import Document
-from cutout.read.svg.page import PaintedRule
+from cutout.read.svg.page import PaintedRule, fades
 from cutout.read.svg.paint import Paint, stop_colour
+from cutout.read.svg.shading import with_bodies
 from cutout.read.svg.style import StyleSheet
 from cutout.read.svg.walk import Drawing
 
 GRADIENTS = ("linearGradient", "radialGradient")
 
 
+def _of_bodies(document: Document, drawing: Drawing) -> frozenset[str]:
+    """Ids of the gradients that fade to nothing and paint nothing but bodies; no other gradient borrows from them."""
+    x0, y0, x1, y1 = extent(drawing.marks) or (0.0, 0.0, 0.0, 0.0)
+    regions = Regions(CurveBook(1e-4 * max(x1 - x0, y1 - y0, 1e-6)))
+    marks = with_bodies(drawing.marks, PaintedRule(), regions)
+    bodies = {m.paint.ramp.server for m in marks if m.paint.ramp and m.paint.body}
+    soft = {m.paint.ramp.server for m in marks if m.paint.ramp and fades(m.paint)}
+    lent = {(e.get("href") or "").removeprefix("#") for e in document.root.iter() if e.tag in GRADIENTS}
+    return frozenset(bodies - soft - lent - {""})
+
+
 def without_shading(document: Document, drawing: Drawing) -> Document:
-    """The document with each gradient that runs to white in one colour, and each that fades to nothing gone.
+    """The document with each gradient that runs to white in one colour, and each that fades to nothing gone, unless
+    all it paints is a body.
 
     Masks go by how light their gradients are: a drawing that uses any is given back as it is.
     """
@@ -23,7 +39,14 @@ def without_shading(document: Document, drawing: Drawing) -> Document:
         return document
     sheet, rule = StyleSheet(document), PaintedRule()
     root = deepcopy(document.root)
-    for own, copied in zip(document.root.iter(), root.iter(), strict=True):
+    bodies = _of_bodies(document, drawing)
+    for own, copied in zip(document.root.iter(), list(root.iter()), strict=True):
+        if own.tag in GRADIENTS and own.get("id") in bodies:
+            copied.attrib.pop("href", None)
+            for child in list(copied):
+                copied.remove(child)
+            copied.append(Element("stop", {"stop-color": "black"}))
+            continue
         stops = [k for k, child in enumerate(own) if child.tag == "stop"]
         if own.tag not in GRADIENTS or not stops:
             continue

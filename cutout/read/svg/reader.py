@@ -103,8 +103,10 @@ def _notes(document: Document, drawing: Drawing, name: str, options: ReadOptions
         )
     if options.corners is not None or options.sheet is not None:
         yield Note("option", "corners and sheet are for photos; this drawing needs no straightening.")
-    if options.touched or options.crop is not None:
-        yield Note("option", "touched and crop are for photos; this drawing was taken as it is.")
+    if options.by_hand:
+        yield Note(
+            "option", "touched, crop, marked and within are for photos; this drawing was taken as it is."
+        )
 
 
 def _finish(

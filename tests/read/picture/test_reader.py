@@ -16,6 +16,7 @@ from cutout.errors import ReadError
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
 from cutout.read.picture.reader import read_picture
+from cutout.say.source import sentence
 
 SIZE = (120, 90)
 PLAIN = ReadOptions()
@@ -47,7 +48,7 @@ def overlap(one: Outline, two: Outline) -> float:
 
 
 def said(outline: Outline, kind: str) -> str:
-    return " ".join(note.text for note in outline.notes if note.kind == kind)
+    return " ".join(sentence(note, "mm") for note in outline.notes if note.kind == kind)
 
 
 @pytest.fixture(scope="module")

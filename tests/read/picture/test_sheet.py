@@ -17,6 +17,7 @@ from cutout.read.options import ReadOptions
 from cutout.read.picture.edge import coded, linear
 from cutout.read.picture.reader import read_picture
 from cutout.read.picture.sides import aspect, lay_sides
+from cutout.say.source import sentence
 
 A4 = (297.0, 210.0)
 SIZE = (900, 700)
@@ -42,7 +43,7 @@ def read(codes: FloatArray, sheet: tuple[float, float] = A4) -> Outline:
 
 
 def said(outline: Outline, kind: str) -> str:
-    return " ".join(note.text for note in outline.notes if note.kind == kind)
+    return " ".join(sentence(note, "mm") for note in outline.notes if note.kind == kind)
 
 
 @pytest.mark.parametrize("bend", [0.0, 0.03, -0.03])
@@ -54,7 +55,9 @@ def test_the_box_has_its_size_whatever_the_lens_bends(bend: float) -> None:
     assert (x1 - x0, y1 - y0) == pytest.approx((148.5, 99.0), abs=0.2)
     (ring,) = found.rings
     assert len(ring.segments) == 4
-    assert "±" in said(found, "scale")
+    assert "±0." in said(found, "scale")
+    (sized,) = (note for note in found.notes if note.kind == "straightened")
+    assert sorted(sized.lengths) == [210.0, 297.0]
     assert ("bent lines" in said(found, "scale")) == (bend != 0)
 
 

@@ -22,6 +22,7 @@ from cutout.read.options import ReadOptions
 from cutout.read.svg import pixels as svg_pixels
 from cutout.read.svg import render as svg_render
 from cutout.read.svg.reader import read_svg
+from cutout.say.source import sentence
 
 OPEN = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="0 0 100 100">'
 
@@ -316,7 +317,7 @@ def test_specks_are_dropped_and_counted() -> None:
     hole = '<path d="M0 0h50v50h-50zM5 5v.3h.3v-.3z"/>'
     found = outline(dots + hole, width=100, speck=2.0)
     assert len(found.rings) == 1
-    assert [n.text for n in found.notes if n.kind == "speck"] == [
+    assert [sentence(n, "mm") for n in found.notes if n.kind == "speck"] == [
         "4 pieces and pinholes less than 2 mm across were left out."
     ]
     assert len(outline(dots + hole, width=100, speck=0.0).rings) == 5
@@ -375,6 +376,41 @@ def test_text_that_does_not_show_is_said() -> None:
     assert any("its text does not show" in n.text for n in found.notes)
     with pytest.raises(ReadError, match="its text does not show"):
         outline(hidden, width=200)
+
+
+GREY = (
+    '<linearGradient id="k"><stop offset="0" stop-color="#666"/>'
+    '<stop offset="1" stop-color="#666" stop-opacity="0"/></linearGradient>'
+)
+
+
+def test_a_grey_body_that_fades_is_whole_where_its_edges_show() -> None:
+    """A box grey on the left and clear on the right: framed by a line it is one; a soft shadow beside it is none."""
+    box = '<rect x="20" y="20" width="50" height="40" fill="url(#k)"/>'
+    frame = '<rect x="20" y="20" width="50" height="40" fill="none" stroke="#000" stroke-width="2"/>'
+    shadow = '<ellipse cx="50" cy="72" rx="30" ry="8" fill="url(#g)"/>'
+    framed = outline(GREY + FADE.format("#000", "#000", 0) + shadow + box + frame)
+    assert framed.region(1e-4).area == pytest.approx(52 * 42, rel=1e-6)
+    assert "shading" in kinds(framed)
+    turned = box.replace("/>", ' transform="rotate(30 45 40)"/>')
+    other = '<rect x="2" y="2" width="12" height="12"/>'
+    tilted = outline(GREY + other + turned)
+    assert tilted.region(1e-4).area == pytest.approx(50 * 40 + 144, rel=1e-6)
+    # The same where the drawing has to be rendered.
+    pattern = '<pattern id="p" width=".1" height=".1"><rect width="9" height="9"/></pattern>'
+    drawn = outline(GREY + pattern + other.replace("/>", ' fill="url(#p)"/>') + turned)
+    assert "rendered" in kinds(drawn)
+    assert drawn.region(1e-2).area == pytest.approx(50 * 40 + 144, rel=3e-3)
+    # Laid along the page instead of along the box, the same gradient never comes to show.
+    far = GREY.replace('id="k"', 'id="k" gradientUnits="userSpaceOnUse" x1="-90" x2="-80"')
+    assert outline(far + other + turned).region(1e-4).area == pytest.approx(144, rel=1e-6)
+
+
+def test_a_drawing_of_nothing_but_shading_is_drawn() -> None:
+    moon = '<circle cx="50" cy="50" r="30" fill="url(#g)"/>'
+    mark = '<circle cx="50" cy="50" r="2"/>'
+    found = outline(FADE.format("#555", "#555", 0) + moon + mark)
+    assert found.region(1e-3).area == pytest.approx(math.pi * 30**2, rel=1e-3)
 
 
 def test_shading_is_rendered_for_a_threshold() -> None:
