@@ -38,9 +38,12 @@ class Face:
     text: float
 
 
-PER_MM = 72 / MM_PER_INCH / (736 / 1024)
-"""Points of lettering for each millimetre of its capitals' and figures' height: in the font's own table capitals are
-736 of 1024 units high."""
+PT = 72 / MM_PER_INCH
+"""Points per millimetre."""
+CAPITALS = 736 / 1024
+"""Height of capitals and figures over the size of type, by the lettering's own table; other faces come near it."""
+PER_MM = PT / CAPITALS
+"""Points of type for each millimetre of its capitals' height."""
 
 SANS = Face(PLAIN, BOLD, 0.0, 9.0)
 LETTERING = Face(LETTERS, LETTERS, 0.03, 2.8 * PER_MM)

@@ -1,11 +1,11 @@
-"""Labels in lettering: their size by their text, and how each is drawn."""
+"""Labels in lettering: their size by their text, and what each is drawn as."""
 
 from __future__ import annotations
 
-from cutout.draw import fonts
 from cutout.draw.labels import Label, Placed, Style
-from cutout.draw.paint import PT, Paint
-from cutout.draw.signs import NUMBER, WORDS, disc, disc_half, disc_tall, size
+from cutout.draw.looks import BOX, LEADER
+from cutout.draw.scene import Item, Words, rectangle, ring, span
+from cutout.draw.signs import NUMBER, WORDS, disc, disc_half, disc_tall, lettering_width
 
 HEIGHT: dict[Style, float] = {
     "plain": NUMBER,
@@ -28,7 +28,7 @@ _ROOM = 1.2
 def lettered(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **more: object) -> Label:
     """A label as large as its text; `more` as Label takes it."""
     tall = HEIGHT[style]
-    width = fonts.text_width(fonts.plain(text, fonts.LETTERS), fonts.LETTERS, size(tall)) / PT
+    width = lettering_width(text, tall)
     box = (width, tall)
     if style in ("disc", "balloon"):
         box = (2 * disc_half(width, tall), disc_tall(tall))
@@ -41,31 +41,35 @@ def lettered(text: str, style: Style, anchors: tuple[tuple[float, float], ...], 
     return Label(text, style, box, anchors, **more)  # type: ignore[arg-type]
 
 
-def draw_label(paint: Paint, placed: Placed) -> None:
-    """A label where it was placed, with its leader; a ringed one in a box."""
+def label_items(placed: Placed) -> tuple[Item, ...]:
+    """A label where it was placed, with its leader."""
+    leader = (span(LEADER, *placed.leader),) if placed.leader else ()
+    return (*leader, *_sign(placed), *_text(placed))
+
+
+def _sign(placed: Placed) -> tuple[Item, ...]:
+    match placed.label.style:
+        case "balloon":
+            return (ring(BOX, placed.box),)
+        case "ringed":
+            return (rectangle(BOX, placed.box),)
+        case _:
+            return ()
+
+
+def _text(placed: Placed) -> tuple[Item, ...]:
     x0, y0, x1, y1 = placed.box
     label = placed.label
-    paint.fill(0)
-    if placed.leader:
-        paint.pen(0.13, 0.2)
-        paint.line(*placed.leader[0], *placed.leader[1])
     tall = HEIGHT[label.style]
-    if label.style == "disc":
-        disc(paint, (x0 + x1) / 2, (y0 + y1) / 2, label.text, tall)
-    elif label.style == "balloon":
-        paint.fill(1)
-        paint.pen(0.25)
-        paint.ring(placed.box, fill=True)
-        paint.fill(0)
-        paint.text((x0 + x1) / 2, (y0 + y1 - tall) / 2, label.text, size(tall), bold=True, align="centre")
-    elif label.style == "upright":
-        paint.upright(x1 - DROP * tall, y0, label.text, size(tall))
-    elif label.style == "ringed":
-        paint.fill(1)
-        paint.pen(0.25)
-        paint.rect(placed.box, fill=True)
-        paint.fill(0)
-        paint.text((x0 + x1) / 2, y0 + _ROOM, label.text, size(tall), bold=True, align="centre")
-    else:
-        drop = DROP * tall if label.style == "words" else 0.0
-        paint.text(x0, y0 + drop, label.text, size(tall), bold=label.style == "bold")
+    match label.style:
+        case "disc":
+            return disc(((x0 + x1) / 2, (y0 + y1) / 2), label.text, tall)
+        case "balloon" | "ringed":
+            at = ((x0 + x1) / 2, (y0 + y1 - tall) / 2)
+            return (Words(label.text, at, tall, bold=True, align="centre"),)
+        case "upright":
+            return (Words(label.text, (x1 - DROP * tall, y0), tall, upright=True),)
+        case "words":
+            return (Words(label.text, (x0, y0 + DROP * tall), tall),)
+        case _:
+            return (Words(label.text, (x0, y0), tall, bold=label.style == "bold"),)

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from io import BytesIO
+from itertools import chain
 from typing import Any
 
-import shapely
+import numpy as np
 from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
 from cutout.draw import fonts
 from cutout.draw.box import Box
-from cutout.draw.shapes import cubics
-from cutout.geom.curve import Line
+from cutout.draw.fonts import PT
+from cutout.draw.looks import Hatch, Ink, Look
+from cutout.draw.scene import Area, Disc, Item, Run, Words, hatching
+from cutout.geom.curve import Arc, FloatArray, Line, arc_cubics
 from cutout.geom.outline import Ring
-from cutout.units import MM_PER_INCH
-
-PT = 72 / MM_PER_INCH
-"""Points per millimetre."""
 
 _PLACES = 2
 """Decimals of a point in paths: 0.002 mm at most off, and half as much to store."""
@@ -27,18 +26,139 @@ _PLACES = 2
 # Streams as bytes: as text, the default, they take a quarter more.
 rl_config.useA85 = 0
 
-HATCH = (0.9, 5.0, 0.1, 0.72)
-"""How the waste is shown: its tint; slanting lines over it, their distance and width (mm) and grey.
 
-The tint is light enough to write on and to spare ink, dark enough to survive a copier; one that drops it keeps
-the lines.
-"""
-TWIN = 0.4
-"""How far each of two thin lines lies from the line between them (mm)."""
+class Pen:
+    """Draws on a canvas; every coordinate and width in mm, y up, text sizes in points."""
+
+    def __init__(self, canvas: Canvas, face: fonts.Face = fonts.SANS) -> None:
+        fonts.register()
+        self.canvas = canvas
+        self.face = face
+        self._filled: Ink = 0.0
+
+    def pen(
+        self, width: float, ink: Ink = 0.0, dash: Sequence[float] = (), *, round_ends: bool = False
+    ) -> None:
+        """Line width, ink and dash of what is drawn next."""
+        self.canvas.setLineWidth(width * PT)
+        _set(self.canvas.setStrokeGray, self.canvas.setStrokeColorRGB, ink)
+        self.canvas.setDash([d * PT for d in dash])
+        self.canvas.setLineCap(1 if round_ends else 0)
+        self.canvas.setLineJoin(1)
+
+    def fill(self, ink: Ink) -> None:
+        """Ink of what is filled or written next."""
+        self._filled = ink
+        _set(self.canvas.setFillGray, self.canvas.setFillColorRGB, ink)
+
+    def line(self, x0: float, y0: float, x1: float, y1: float) -> None:
+        """A straight line."""
+        self.canvas.line(x0 * PT, y0 * PT, x1 * PT, y1 * PT)
+
+    def rect(self, box: Box, *, stroke: bool = True, fill: bool = False) -> None:
+        """A rectangle."""
+        x0, y0, x1, y1 = (v * PT for v in box)
+        self.canvas.rect(x0, y0, x1 - x0, y1 - y0, stroke=int(stroke), fill=int(fill))
+
+    def draw(self, *drawn: Iterable[Item]) -> None:
+        """What a scene holds, in order."""
+        for item in chain(*drawn):
+            match item:
+                case Words():
+                    self._words(item)
+                case Area(look, rings) if look.hatch:
+                    self._hatched(look, look.hatch, rings)
+                case Area(look, rings):
+                    self._shape(look, self._closed(rings))
+                case Run(look, paths):
+                    self._shape(replace(look, fill=None), self._open(paths))
+                case Disc(look, (x, y), radius):
+                    path = self.canvas.beginPath()
+                    path.circle(x * PT, y * PT, radius * PT)
+                    self._shape(look, path)
+
+    def _shape(self, look: Look, path: Any) -> None:
+        if look.width:
+            self.pen(look.width, look.ink, look.dash, round_ends=look.round_ends)
+        if look.fill is not None:
+            self.fill(look.fill)
+        self.canvas.drawPath(path, stroke=int(look.width > 0), fill=int(look.fill is not None), fillMode=0)
+
+    def _words(self, words: Words) -> None:
+        self.fill(words.look.fill or 0.0)
+        write = self.upright if words.upright else self.text
+        write(*words.at, words.text, words.tall * fonts.PER_MM, bold=words.bold, align=words.align)
+
+    def _open(self, paths: Iterable[FloatArray]) -> Any:
+        path = self.canvas.beginPath()
+        for points in paths:
+            for n, (x, y) in enumerate(np.round(points * PT, _PLACES).tolist()):
+                (path.lineTo if n else path.moveTo)(x, y)
+        return path
+
+    def _closed(self, rings: Iterable[Ring]) -> Any:
+        path = self.canvas.beginPath()
+        for ring in rings:
+            if not ring.segments:
+                continue
+            path.moveTo(*_place(ring.segments[0].start))
+            for segment in ring.segments:
+                for run in arc_cubics(segment) if isinstance(segment, Arc) else (segment,):
+                    if isinstance(run, Line):
+                        path.lineTo(*_place(run.end))
+                    else:
+                        path.curveTo(*_place(run.c1), *_place(run.c2), *_place(run.end))
+            path.close()
+        return path
+
+    def _hatched(self, look: Look, hatch: Hatch, rings: Sequence[Ring]) -> None:
+        """The path is stored once, for the filling and as the window on the lines."""
+        if not any(ring.segments for ring in rings):
+            return
+        self.canvas.saveState()
+        self.fill(look.fill or 0.0)
+        self.canvas.clipPath(self._closed(rings), stroke=0, fill=1, fillMode=0)
+        self.draw([hatching(look, hatch, rings)])
+        self.canvas.restoreState()
+
+    def text(
+        self, x: float, y: float, text: str, size: float, *, bold: bool = False, align: str = "left"
+    ) -> None:
+        """One line of text, its baseline starting (or centred, or ending) at x, y."""
+        font = self.face.bold if bold else self.face.plain
+        text = fonts.plain(text, font)
+        self.canvas.setFont(font, size)
+        width = fonts.text_width(text, font, size)
+        shift = {"left": 0.0, "centre": width / 2, "right": width}[align]
+        if bold and self.face.heavier:
+            # Filled and gone over with the pen: a bold letter of a face that has only one weight.
+            self.canvas.saveState()
+            self.canvas.setLineWidth(size * self.face.heavier)
+            _set(self.canvas.setStrokeGray, self.canvas.setStrokeColorRGB, self._filled)
+            self.canvas.setDash([])
+            self.canvas.drawString(x * PT - shift, y * PT, text, mode=2)
+            self.canvas.restoreState()
+            return
+        self.canvas.drawString(x * PT - shift, y * PT, text)
+
+    def upright(
+        self, x: float, y: float, text: str, size: float, *, bold: bool = False, align: str = "left"
+    ) -> None:
+        """One line of text that reads from below upwards, its baseline through x, y."""
+        self.canvas.saveState()
+        self.canvas.translate(x * PT, y * PT)
+        self.canvas.rotate(90)
+        self.text(0, 0, text, size, bold=bold, align=align)
+        self.canvas.restoreState()
+
+    def width(self, text: str, size: float, *, bold: bool = False) -> float:
+        """Width (mm) of a line of text."""
+        font = self.face.bold if bold else self.face.plain
+        return fonts.text_width(fonts.plain(text, font), font, size) / PT
 
 
-class Paint:
-    """A PDF being drawn; every coordinate and width in mm, y up, text sizes in points.
+class Paint(Pen):
+    """A PDF being drawn.
 
     scale: what the printer makes of 1 along a sheet's short and long side; everything is drawn so much larger
     or smaller that it comes out true. The file holds no date and no random id, and asks readers to print
@@ -50,14 +170,13 @@ class Paint:
     ) -> None:
         fonts.register()
         self._scale = scale
-        self.face = face
         self._bookmarks = 0
-        self._grey = 0.0
         self._buffer = BytesIO()
         # The first font is named so that no page begins with one that is not embedded.
         font: Any = face.plain
-        self.canvas = Canvas(
-            self._buffer, pageCompression=1, invariant=1, pdfVersion=(1, 7), initialFontName=font
+        super().__init__(
+            Canvas(self._buffer, pageCompression=1, invariant=1, pdfVersion=(1, 7), initialFontName=font),
+            face,
         )
         self.canvas.setTitle(title)
         self.canvas.setAuthor("")
@@ -91,163 +210,14 @@ class Paint:
         self.canvas.save()
         return self._buffer.getvalue()
 
-    def pen(
-        self, width: float, grey: float = 0.0, dash: Sequence[float] = (), *, round_ends: bool = False
-    ) -> None:
-        """Line width, grey (0 black .. 1 white) and dash of what is drawn next."""
-        self.canvas.setLineWidth(width * PT)
-        self.canvas.setStrokeGray(grey)
-        self.canvas.setDash([d * PT for d in dash])
-        self.canvas.setLineCap(1 if round_ends else 0)
-        self.canvas.setLineJoin(1)
 
-    def fill(self, grey: float) -> None:
-        """Grey of what is filled or written next."""
-        self._grey = grey
-        self.canvas.setFillGray(grey)
-
-    def line(self, x0: float, y0: float, x1: float, y1: float) -> None:
-        """A straight line."""
-        self.canvas.line(x0 * PT, y0 * PT, x1 * PT, y1 * PT)
-
-    def rect(self, box: Box, *, stroke: bool = True, fill: bool = False) -> None:
-        """A rectangle."""
-        x0, y0, x1, y1 = (v * PT for v in box)
-        self.canvas.rect(x0, y0, x1 - x0, y1 - y0, stroke=int(stroke), fill=int(fill))
-
-    def circle(self, x: float, y: float, radius: float, *, stroke: bool = True, fill: bool = False) -> None:
-        """A circle."""
-        self.canvas.circle(x * PT, y * PT, radius * PT, stroke=int(stroke), fill=int(fill))
-
-    def ring(self, box: Box, *, fill: bool = False) -> None:
-        """A circle in a square box; in a wider one a ring with straight sides."""
-        x0, y0, x1, y1 = (v * PT for v in box)
-        self.canvas.roundRect(x0, y0, x1 - x0, y1 - y0, min(x1 - x0, y1 - y0) / 2, stroke=1, fill=int(fill))
-
-    def rounded(self, box: Box, radius: float) -> None:
-        """A filled rectangle with round corners."""
-        x0, y0, x1, y1 = (v * PT for v in box)
-        self.canvas.roundRect(x0, y0, x1 - x0, y1 - y0, radius * PT, stroke=0, fill=1)
-
-    def wedge(self, x: float, y: float, radius: float, start: float, extent: float) -> None:
-        """A filled sector of a circle, from `start` over `extent` degrees counter-clockwise."""
-        r = radius * PT
-        self.canvas.wedge(x * PT - r, y * PT - r, x * PT + r, y * PT + r, start, extent, stroke=0, fill=1)
-
-    def twin(self, x0: float, y0: float, x1: float, y1: float) -> None:
-        """Two thin grey lines, one on each side of the line given, which runs along x or y."""
-        self.pen(0.1, 0.35)
-        dx, dy = (TWIN, 0.0) if x0 == x1 else (0.0, TWIN)
-        self.line(x0 - dx, y0 - dy, x1 - dx, y1 - dy)
-        self.line(x0 + dx, y0 + dy, x1 + dx, y1 + dy)
-
-    def polyline(self, points: Iterable[Sequence[float]]) -> None:
-        """An open run through points."""
-        path = self.canvas.beginPath()
-        for n, (x, y) in enumerate(points):
-            (path.lineTo if n else path.moveTo)(_points(x), _points(y))
-        self.canvas.drawPath(path, stroke=1, fill=0)
-
-    def polygon(self, points: Iterable[Sequence[float]], *, stroke: bool = False, fill: bool = True) -> None:
-        """A closed run through points."""
-        path = self.canvas.beginPath()
-        for n, (x, y) in enumerate(points):
-            (path.lineTo if n else path.moveTo)(_points(x), _points(y))
-        path.close()
-        self.canvas.drawPath(path, stroke=int(stroke), fill=int(fill))
-
-    def lines(self, geometry: shapely.Geometry) -> None:
-        """Every line in a geometry."""
-        for part in shapely.get_parts(geometry):
-            self.polyline(shapely.get_coordinates(part).tolist())
-
-    def rings(self, rings: Iterable[Ring], *, stroke: bool, fill: bool) -> None:
-        """Closed rings as one path, even-odd; arcs as cubics."""
-        self.canvas.drawPath(self._closed(rings), stroke=int(stroke), fill=int(fill), fillMode=0)
-
-    def _closed(self, rings: Iterable[Ring]) -> Any:
-        path = self.canvas.beginPath()
-        for ring in rings:
-            if not ring.segments:
-                continue
-            path.moveTo(*_place(ring.segments[0].start))
-            for segment in ring.segments:
-                for run in cubics(segment):
-                    if isinstance(run, Line):
-                        path.lineTo(*_place(run.end))
-                    else:
-                        path.curveTo(*_place(run.c1), *_place(run.c2), *_place(run.end))
-            path.close()
-        return path
-
-    def hatch(
-        self, rings: Iterable[Ring], box: Box, tint: float, apart: float, width: float, grey: float
-    ) -> None:
-        """Closed rings (even-odd) filled with a tint, and within a box lines at 45 degrees over it, `apart` mm apart.
-
-        The path is stored once, for the filling and as the window on the lines.
-        """
-        x0, y0, x1, y1 = box
-        self.canvas.saveState()
-        self.fill(tint)
-        self.canvas.clipPath(self._closed(rings), stroke=0, fill=1, fillMode=0)
-        self.pen(width, grey)
-        path = self.canvas.beginPath()
-        step = apart * math.sqrt(2)
-        for n in range(math.floor((x0 - y1) / step), math.ceil((x1 - y0) / step) + 1):
-            # Each line is x - y = n * step, counted from the origin, so that hatches of any box join up.
-            path.moveTo(_points(y0 + n * step), _points(y0))
-            path.lineTo(_points(y1 + n * step), _points(y1))
-        self.canvas.drawPath(path, stroke=1, fill=0)
-        self.canvas.restoreState()
-
-    def text(
-        self, x: float, y: float, text: str, size: float, *, bold: bool = False, align: str = "left"
-    ) -> None:
-        """One line of text, its baseline starting (or centred, or ending) at x, y."""
-        font = self.face.bold if bold else self.face.plain
-        text = fonts.plain(text, font)
-        self.canvas.setFont(font, size)
-        width = fonts.text_width(text, font, size)
-        shift = {"left": 0.0, "centre": width / 2, "right": width}[align]
-        if bold and self.face.heavier:
-            # Filled and gone over with the pen: a bold letter of a face that has only one weight.
-            self.canvas.saveState()
-            self.canvas.setLineWidth(size * self.face.heavier)
-            self.canvas.setStrokeGray(self._grey)
-            self.canvas.setDash([])
-            self.canvas.drawString(x * PT - shift, y * PT, text, mode=2)
-            self.canvas.restoreState()
-            return
-        self.canvas.drawString(x * PT - shift, y * PT, text)
-
-    def upright(
-        self, x: float, y: float, text: str, size: float, *, bold: bool = False, align: str = "left"
-    ) -> None:
-        """One line of text that reads from below upwards, its baseline through x, y."""
-        self.canvas.saveState()
-        self.canvas.translate(x * PT, y * PT)
-        self.canvas.rotate(90)
-        self.text(0, 0, text, size, bold=bold, align=align)
-        self.canvas.restoreState()
-
-    def width(self, text: str, size: float, *, bold: bool = False) -> float:
-        """Width (mm) of a line of text."""
-        font = self.face.bold if bold else self.face.plain
-        return fonts.text_width(fonts.plain(text, font), font, size) / PT
-
-    def arrow_head(self, x: float, y: float, angle: float, length: float = 2.0) -> None:
-        """A filled arrow head, its tip at x, y, pointing along `angle` (radians)."""
-        tip = complex(x, y)
-        back = tip - length * complex(math.cos(angle), math.sin(angle))
-        side = 0.35 * length * complex(-math.sin(angle), math.cos(angle))
-        corners = (tip, back + side, back - side)
-        self.polygon([(z.real, z.imag) for z in corners])
-
-
-def _points(mm: float) -> float:
-    return round(mm * PT, _PLACES)
+def _set(grey: Callable[[float], None], colour: Callable[..., None], ink: Ink) -> None:
+    """An ink by the canvas's own way for greys and for colours."""
+    if isinstance(ink, str):
+        colour(*(int(ink[i : i + 2], 16) / 255 for i in (1, 3, 5)))
+    else:
+        grey(ink)
 
 
 def _place(z: complex) -> tuple[float, float]:
-    return _points(z.real), _points(z.imag)
+    return round(z.real * PT, _PLACES), round(z.imag * PT, _PLACES)

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable
-
 import shapely
 from shapely import MultiPolygon
 
-from cutout.geom.curve import Arc, Cubic, Line, Segment
 from cutout.geom.outline import Ring, from_region
 from cutout.pattern import Pattern
 
@@ -35,31 +31,6 @@ def cut_lines(pattern: Pattern) -> shapely.Geometry:
         return shapely.line_merge(shapely.boundary(pattern.figure))
     edge = shapely.buffer(pattern.panel.polygon.exterior, 1e-3)
     return shapely.difference(shapely.boundary(pattern.waste), edge)
-
-
-def arc_cubics(arc: Arc) -> Iterable[Cubic]:
-    """The arc as cubics of at most 30 degrees each; off by less than 4e-7 of the radius.
-
-    Handles 4/3 tan(angle / 4) along the tangents: the usual fit of a Bezier curve to a circle.
-    """
-    pieces = max(1, math.ceil(abs(arc.sweep) / math.radians(30)))
-    step = arc.sweep / pieces
-    handle = 4 / 3 * math.tan(step / 4)
-    centre, spoke = arc.centre, arc.start - arc.centre
-    start = arc.start
-    for n in range(pieces):
-        turn = complex(math.cos(step), math.sin(step))
-        after = spoke * turn
-        end = arc.end if n == pieces - 1 else centre + after
-        yield Cubic(start, start + 1j * handle * spoke, end - 1j * handle * after, end)
-        start, spoke = end, after
-
-
-def cubics(segment: Segment) -> Iterable[Line | Cubic]:
-    """Any segment as lines and cubics only."""
-    if isinstance(segment, Arc):
-        return arc_cubics(segment)
-    return (segment,)
 
 
 def _whole(pattern: Pattern) -> bool:

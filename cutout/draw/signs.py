@@ -1,11 +1,10 @@
-"""Signs drawn in PDF, the same on every sheet: holes by their drill, lettered discs, dimension lines, a hand."""
+"""Signs, the same in every drawing: holes by their drill, lettered discs, dimension lines, a hand."""
 
 from __future__ import annotations
 
-import cmath
-
 from cutout.draw import fonts
-from cutout.draw.paint import Paint
+from cutout.draw.looks import BRIDGE, FINE, MEASURE, PAPER, RIM, SOLID, TICK
+from cutout.draw.scene import Disc, Item, Words, plus, polygon, ring, rounded, sector, span, spans
 
 NUMBER = 3.5
 """Height of numbers and letters (mm): 20 minutes of arc at 600 mm, where ISO 9241-3, as quoted online, prefers 20
@@ -30,39 +29,25 @@ def size(height: float) -> float:
     return height * fonts.PER_MM
 
 
-def drill_sign(paint: Paint, x: float, y: float, radius: float, kind: int, arm: float = 0.8) -> None:
+def drill_sign(at: tuple[float, float], radius: float, kind: int, arm: float = 0.8) -> tuple[Item, ...]:
     """A hole for the drill of this kind (0, 1, ...): rim, cross through the centre, quarters filled by kind."""
-    paint.pen(0.25)
-    paint.circle(x, y, radius)
-    paint.fill(0.0)
-    for start in _QUARTERS[min(kind, DRILLS - 1)]:
-        paint.wedge(x, y, radius, start, 90)
-    if kind >= DRILLS - 1:
-        paint.circle(x, y, radius / 2)
-    reach = radius + arm
-    paint.pen(0.13)
-    paint.line(x - reach, y, x + reach, y)
-    paint.line(x, y - reach, x, y + reach)
+    quarters = (sector(SOLID, at, radius, start, 90) for start in _QUARTERS[min(kind, DRILLS - 1)])
+    inner = (Disc(RIM, at, radius / 2),) if kind >= DRILLS - 1 else ()
+    return (Disc(RIM, at, radius), *quarters, *inner, plus(FINE, at, radius + arm))
 
 
-def pin_sign(paint: Paint, x: float, y: float) -> None:
+def pin_sign(at: tuple[float, float]) -> tuple[Item, ...]:
     """A pin through a stack: a square standing on its corner with a dot in it."""
-    paint.pen(0.25)
-    for n in range(4):
-        start, end = PIN * 1j**n, PIN * 1j ** (n + 1)
-        paint.line(x + start.real, y + start.imag, x + end.real, y + end.imag)
-    paint.circle(x, y, 0.4, fill=True)
+    corners = [complex(*at) + PIN * 1j**n for n in range(4)]
+    return polygon(RIM, [(z.real, z.imag) for z in corners]), Disc(SOLID, at, 0.4)
 
 
-def disc(paint: Paint, x: float, y: float, text: str, height: float = NUMBER) -> None:
+def disc(at: tuple[float, float], text: str, height: float = NUMBER) -> tuple[Item, ...]:
     """A letter, white in a black disc drawn out to the width of its text."""
-    half = disc_half(paint.width(text, size(height), bold=True), height)
-    paint.fill(0.0)
-    paint.pen(0.2)
-    paint.ring((x - half, y - disc_tall(height) / 2, x + half, y + disc_tall(height) / 2), fill=True)
-    paint.fill(1.0)
-    paint.text(x, y - height / 2, text, size(height), bold=True, align="centre")
-    paint.fill(0.0)
+    x, y = at
+    half, tall = disc_half(lettering_width(text, height), height), disc_tall(height)
+    black = ring(SOLID, (x - half, y - tall / 2, x + half, y + tall / 2))
+    return black, Words(text, (x, y - height / 2), height, bold=True, align="centre", look=PAPER)
 
 
 def disc_tall(height: float = NUMBER) -> float:
@@ -75,63 +60,40 @@ def disc_half(width: float, height: float = NUMBER) -> float:
     return max(disc_tall(height), width + 3.0 * height / NUMBER) / 2
 
 
-def dimension(paint: Paint, start: tuple[float, float], end: tuple[float, float], text: str) -> None:
+def lettering_width(text: str, height: float) -> float:
+    """Width (mm) of text in lettering whose capitals are so high (mm)."""
+    font = fonts.LETTERS
+    return fonts.text_width(fonts.plain(text, font), font, size(height)) / fonts.PT
+
+
+def dimension(start: tuple[float, float], end: tuple[float, float], text: str) -> tuple[Item, ...]:
     """A dimension line between two points, level or upright, ended by oblique strokes (ISO 129-1's "architectural"
-    ending, from memory), its number above it or left of it, beside its end where there is no room between."""
+    ending, from memory), its number above it or left of it."""
     (x0, y0), (x1, y1) = start, end
-    paint.pen(0.18)
-    paint.line(x0, y0, x1, y1)
-    paint.pen(0.45)
-    for x, y in (start, end):
-        paint.line(x - 1.1, y - 1.1, x + 1.1, y + 1.1)
-    paint.fill(0.0)
-    points = size(NUMBER)
-    if abs(x1 - x0) >= abs(y1 - y0):
-        paint.text((x0 + x1) / 2, y0 + 1.0, text, points, align="centre")
-    else:
-        paint.upright(x0 - 1.0, (y0 + y1) / 2, text, points, align="centre")
+    ticks = (((x - 1.1, y - 1.1), (x + 1.1, y + 1.1)) for x, y in (start, end))
+    upright = abs(x1 - x0) < abs(y1 - y0)
+    at = (x0 - 1.0, (y0 + y1) / 2) if upright else ((x0 + x1) / 2, y0 + 1.0)
+    number = Words(text, at, NUMBER, align="centre", upright=upright)
+    return span(MEASURE, start, end), spans(TICK, ticks), number
 
 
-def start_arrow(
-    paint: Paint, x: float, y: float, angle: float, *, length: float = 8.0, width: float = 0.8
-) -> None:
-    """A heavy arrow that begins at x, y and shows which way the saw goes (radians)."""
-    way = cmath.exp(1j * angle)
-    tip = complex(x, y) + length * way
-    neck = tip - 2.6 * way
-    paint.pen(width)
-    paint.line(x, y, neck.real, neck.imag)
-    paint.fill(0.0)
-    paint.arrow_head(tip.real, tip.imag, angle, 3.2)
-
-
-def hand(paint: Paint, x: float, y: float, tall: float = 5.0) -> None:
+def hand(x: float, y: float, tall: float = 5.0) -> tuple[Item, ...]:
     """A flat hand, fingers up, its lower left at x, y: hold it."""
     unit = tall / 10
-    paint.fill(0.0)
-    palm = [
-        (1.6, 0),
-        (5.6, 0),
-        (6.4, 2.4),
-        (6.4, 5.0),
-        (1.4, 5.0),
-        (1.4, 4.2),
-        (0, 5.4),
-        (-0.7, 4.7),
-        (1.0, 2.2),
-    ]
-    paint.polygon([(x + unit * (a + 0.7), y + unit * b) for a, b in palm])
-    for n, top in enumerate((8.6, 10.0, 9.6, 8.2)):
-        left = x + unit * (2.1 + 1.27 * n)
-        paint.rounded((left, y + unit * 4.0, left + unit * 1.1, y + unit * top), unit * 0.5)
+    palm = ((1.6, 0), (5.6, 0), (6.4, 2.4), (6.4, 5), (1.4, 5), (1.4, 4.2), (0, 5.4), (-0.7, 4.7), (1, 2.2))
+    fingers = ((x + unit * (2.1 + 1.27 * n), top) for n, top in enumerate((8.6, 10.0, 9.6, 8.2)))
+    return (
+        polygon(SOLID, [(x + unit * (a + 0.7), y + unit * b) for a, b in palm]),
+        *(
+            rounded(SOLID, (left, y + unit * 4.0, left + unit * 1.1, y + unit * top), unit * 0.5)
+            for left, top in fingers
+        ),
+    )
 
 
-def tie(paint: Paint, start: tuple[float, float], end: tuple[float, float], bar: float = 1.6) -> None:
+def tie(start: tuple[float, float], end: tuple[float, float], bar: float = 1.6) -> tuple[Item, ...]:
     """A line with a short bar across each end: what lies between is left standing."""
     along = complex(*end) - complex(*start)
     across = 1j * along / abs(along) * bar if abs(along) > 1e-9 else 1j * bar
-    paint.pen(0.5)
-    paint.line(*start, *end)
-    for z in (complex(*start), complex(*end)):
-        a, b = z - across, z + across
-        paint.line(a.real, a.imag, b.real, b.imag)
+    bars = ((z - across, z + across) for z in (complex(*start), complex(*end)))
+    return (spans(BRIDGE, [(start, end), *(((a.real, a.imag), (b.real, b.imag)) for a, b in bars)]),)

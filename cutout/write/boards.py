@@ -7,7 +7,9 @@ import json
 import shapely
 
 from cutout.draw.box import Box
+from cutout.draw.looks import PIECE
 from cutout.draw.paint import Paint
+from cutout.draw.scene import region
 from cutout.kit import Paper
 from cutout.nest import Layout, Spot
 from cutout.units import Units, count, format_length, format_size
@@ -95,11 +97,8 @@ def _board(paint: Paint, box: Box, layout: Layout, number: int, scale: float) ->
         if spot.board != number:
             continue
         shape = layout.shape(spot)
-        for ring, inner in ((shape.exterior, False), *((r, True) for r in shape.interiors)):
-            paint.pen(0.15)
-            paint.fill(1.0 if inner else 0.88)
-            xy = shapely.get_coordinates(ring) * scale + (x, y)
-            paint.polygon(xy.tolist(), stroke=True)
+        placed = shapely.transform(shape, lambda xy: xy * scale + (x, y))
+        paint.draw([region(PIECE, placed)])
         where = shapely.point_on_surface(shape)
         paint.fill(0.0)
         paint.text(

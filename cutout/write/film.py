@@ -14,11 +14,11 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, box
 
+from cutout.draw.svg import head, number, polyline_path, ring_path
 from cutout.errors import WriteError
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.units import format_size
-from cutout.write.svg import INK, head, number, polyline_path, ring_path
 from cutout.write.template.tiling import column_letters
 from cutout.write.work import Work
 
@@ -171,7 +171,7 @@ def _piece(work: Work, region: MultiPolygon, cell: Cell, crosses: tuple[complex,
 
 
 def _document(title: str, frame: tuple[float, float, float, float], outline: str, marks: str) -> bytes:
-    style = f'fill="none" stroke="{INK}" stroke-width="{number(0.1)}"'
+    style = f'fill="none" stroke="#000000" stroke-width="{number(0.1)}"'
     parts = [head(title, *frame), f'<g id="outline" {style}><path d="{outline}"/></g>']
     if marks:
         parts.append(f'<g id="crosses" {style}><path d="{marks}"/></g>')

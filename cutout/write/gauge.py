@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
+from cutout.draw.looks import SOLID, Look
 from cutout.draw.paint import Paint
+from cutout.draw.scene import Disc, Run, arrow_head
 from cutout.gauge.card import (
     DOT,
     HEIGHT,
@@ -66,13 +68,10 @@ def draw_card(paint: Paint, card: Card, page: tuple[float, float], kit: Kit, uni
     _edges(paint)
     for corner, box in enumerate(mark_boxes()):
         _mark(paint, (box[0], box[1]), word(card, corner))
-    paint.fill(0)
-    for x, y in dots(card.ladder).tolist():
-        paint.circle(x, y, DOT / 2, stroke=False, fill=True)
+    paint.draw(Disc(SOLID, (x, y), DOT / 2) for x, y in dots(card.ladder).tolist())
     for cut in cuts(card.ladder):
-        paint.pen(LINE, LINE_GREY)
-        for trail in cut.trails:
-            paint.polyline(trail.points(0.1).tolist())
+        look = Look(name="line", width=LINE, ink=LINE_GREY)
+        paint.draw(Run(look, (trail.points(0.1),)) for trail in cut.trails)
         paint.fill(0)
         paint.text(cut.label.real, cut.label.imag, _label(cut.kind, cut.radius, units), _SMALL)
     _middle(paint, card, kit, units)
@@ -121,7 +120,7 @@ def _middle(paint: Paint, card: Card, kit: Kit, units: Units) -> None:
     size = format_length(side, "mm") if units == "mm" else f"{side / MM_PER_INCH:.3f} in"
     paint.text(x + side / 2, y + side - 7, f"{size} each side", _SMALL, align="centre")
     paint.text(x + side / 2, y + side - 14, card.title, 10, bold=True, align="centre")
-    paint.arrow_head(x + side / 2, y + 30, math.pi / 2)
+    paint.draw([arrow_head(x + side / 2, y + 30, math.pi / 2)])
     paint.pen(0.3)
     paint.line(x + side / 2, y + 10, x + side / 2, y + 28)
     paint.text(x + side / 2 + 3, y + 18, "grain", _SMALL)

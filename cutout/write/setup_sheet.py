@@ -8,10 +8,13 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from cutout.draw import fonts
-from cutout.draw.paint import PT, Paint
+from cutout.draw import fonts, looks
+from cutout.draw.fonts import PT
+from cutout.draw.paint import Paint
+from cutout.draw.scene import Area, Disc, arrow_head, plus, span
+from cutout.draw.scene import region as area
 from cutout.geom.curve import FloatArray
-from cutout.geom.outline import Ring, as_multi, from_region, polygons_of
+from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Bit, paper
 from cutout.units import format_length, format_size
 from cutout.write.gcode import DRY_RUN, PIN_DEPTH, PINS, listings, router_bits
@@ -80,8 +83,7 @@ def _tiles_page(paint: Paint, work: Work, page: tuple[float, float]) -> None:
         paint.text((x0 + x1) / 2, (y0 + y1) / 2, str(tile.number), 16, bold=True, align="centre")
         for name, (px, py) in zip("ab", tile.pins, strict=False):
             x, y = (px + tile.shift[0]) * scale + left, (py + tile.shift[1]) * scale + low
-            paint.pen(0.3)
-            paint.circle(x, y, max(work.kit.bit.radius * scale, 0.8))
+            paint.draw([Disc(looks.RIM, (x, y), max(work.kit.bit.radius * scale, 0.8))])
             paint.text(x + 1.6, y + 0.8, f"{tile.number}{name}", _SIZE - 1, bold=True)
     _zero(paint, left, low)
     _words(paint, lines, (_MARGIN, low - 9, width - 2 * _MARGIN))
@@ -173,19 +175,19 @@ def _panel(paint: Paint, work: Work, swept: MultiPolygon, at: tuple[float, float
     """The panel with the bits' way in grey, and round it, dotted, how near a screw may come."""
     panel = work.pattern.panel
 
-    def placed(region: shapely.Geometry) -> list[Ring]:
-        moved = shapely.transform(region, lambda xy: xy * scale + np.array(at))
-        return [] if shapely.is_empty(moved) else [*from_region(as_multi(moved))]
+    def placed(look: looks.Look, region: shapely.Geometry, exact: float) -> Area:
+        simple = shapely.simplify(region, exact / scale)
+        return area(look, shapely.transform(simple, lambda xy: xy * scale + np.array(at)))
 
-    paint.fill(0.72)
-    paint.rings(placed(shapely.simplify(swept, 0.05 / scale)), stroke=False, fill=True)
     near = shapely.intersection(shapely.buffer(swept, CLEAR), panel.polygon)
-    paint.pen(0.15, 0.3, (0.8, 0.8))
-    paint.rings(placed(shapely.simplify(near, 0.1 / scale)), stroke=True, fill=False)
-    paint.pen(0.1, 0.2)
-    paint.rings(placed(shapely.simplify(work.pattern.waste, 0.02 / scale)), stroke=True, fill=False)
-    paint.pen(0.4)
-    paint.rings(placed(panel.polygon), stroke=True, fill=False)
+    paint.draw(
+        [
+            placed(looks.SWEPT, swept, 0.05),
+            placed(looks.CLAMPS, near, 0.1),
+            placed(looks.FINE, work.pattern.waste, 0.02),
+            placed(looks.EDGE, panel.polygon, 0.0),
+        ]
+    )
     paint.fill(0.0)
     size = format_size(panel.width, panel.height, work.units)
     paint.text(at[0] + panel.width * scale, at[1] + panel.height * scale + 1.5, size, _SIZE, align="right")
@@ -193,20 +195,16 @@ def _panel(paint: Paint, work: Work, swept: MultiPolygon, at: tuple[float, float
 
 def _zero(paint: Paint, x: float, y: float) -> None:
     """The machine's zero at the panel's lower left corner, with its two axes."""
-    paint.pen(0.5)
-    paint.fill(0.0)
+    paint.draw([Disc(looks.SOLID, (x, y), 1.6)])
     for dx, dy, name in ((16.0, 0.0, "X"), (0.0, 16.0, "Y")):
-        paint.line(x, y, x + dx, y + dy)
-        paint.arrow_head(x + dx, y + dy, math.atan2(dy, dx), 3.0)
+        paint.draw(
+            [span(looks.AXIS, (x, y), (x + dx, y + dy)), arrow_head(x + dx, y + dy, math.atan2(dy, dx), 3.0)]
+        )
         paint.text(x + dx + (1.5 if dx else -4.0), y + dy - (4.0 if dx else 1.0), name, _SIZE, bold=True)
-    paint.circle(x, y, 1.6, fill=True)
 
 
 def _screw(paint: Paint, x: float, y: float, name: str) -> None:
-    paint.pen(0.3)
-    paint.circle(x, y, 1.7)
-    paint.line(x - 2.6, y, x + 2.6, y)
-    paint.line(x, y - 2.6, x, y + 2.6)
+    paint.draw([Disc(looks.RIM, (x, y), 1.7), plus(looks.RIM, (x, y), 2.6)])
     paint.fill(0.0)
     paint.text(x + 2.2, y + 1.2, name, _SIZE - 1, bold=True)
 

@@ -1,11 +1,11 @@
 """How many sheets the template takes, and the size and time of its PDF.
 
-    python tests/bench/template.py [--count N] [--plans N]
+    python tests/bench/template.py [--count N] [--plans N] [--from N --to N]
 
 Sheets of A4 for real silhouettes (those of saw.py) 400, 650 and 900 mm long: as the tool lays them, as a grid without
 its blank sheets, and as the whole grid. Then the PDF of an invented wavy figure of 20,000 points, 600 x 900 mm. Then
 what falls short on paper with whole plans, 300 and 600 mm long: names without room, names on a line, small letters,
-crosses cut off, and the sides of the shop drawing.
+crosses cut off, and the sides of the shop drawing; `--from` and `--to` take a part of these silhouettes.
 """
 
 from __future__ import annotations
@@ -106,10 +106,11 @@ def turned_sheets(lines: BaseGeometry, least: int) -> int:
     return least
 
 
-def paper_of(count: int) -> None:
-    """Print what of each silhouette's template and shop drawing falls short, 300 and 600 mm long."""
+def paper_of(count: int, first: int, last: int | None) -> None:
+    """Print what of the template and shop drawing of each silhouette from `first` up to `last` falls short, 300 and
+    600 mm long."""
     totals = np.zeros(8, dtype=int)
-    for name, region in saw.silhouettes(count):
+    for name, region in saw.silhouettes(count)[first:last]:
         for size in (300.0, 600.0):
             kit = saw.kit_with("jigsaw-narrow")
             pattern = saw.pattern_of(region, size, kit)
@@ -223,10 +224,13 @@ def main() -> None:
     parser.add_argument(
         "--plans", type=int, default=40, help="silhouettes that are planned, drawn and read back"
     )
+    parser.add_argument("--from", type=int, default=0, dest="first")
+    parser.add_argument("--to", type=int, default=None, dest="last")
     asked = parser.parse_args()
-    sheets(asked.count)
-    large_pdf()
-    paper_of(asked.plans)
+    if asked.count:
+        sheets(asked.count)
+        large_pdf()
+    paper_of(asked.plans, asked.first, asked.last)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiLineString, box
 
-from cutout.draw.paint import PT
+from cutout.draw.fonts import PT
+
 from cutout.kit import Paper, paper
 from cutout.write.film import film_svg
 from cutout.write.svg import pattern_svg

@@ -3,7 +3,8 @@ from __future__ import annotations
 import pypdfium2 as pdfium
 import pytest
 
-from cutout.draw.paint import PT
+from cutout.draw.fonts import PT
+
 from cutout.errors import KitError
 from cutout.gauge.card import HEIGHT, WIDTH, card_for, cells, dots, mark_boxes, word
 from cutout.kit import Kit, bit, blade, drills, paper, wood

@@ -6,9 +6,8 @@ import cmath
 import math
 import re
 from dataclasses import dataclass
-from itertools import pairwise
 
-from cutout.geom.curve import Arc, ComplexArray, Cubic, Line, Segment
+from cutout.geom.curve import Arc, ComplexArray, Cubic, Line, Segment, arc_cubics
 from cutout.read.svg.number import numbers_of
 
 
@@ -88,19 +87,6 @@ def translation(x: float, y: float) -> Affine:
 def scaling(x: float, y: float) -> Affine:
     """Scaling about the origin."""
     return Affine.matrix(x, 0, 0, y, 0, 0)
-
-
-def arc_cubics(arc: Arc) -> tuple[Segment, ...]:
-    """An arc as cubics of at most 45 degrees; farthest off by 4.2e-6 of the radius."""
-    steps = max(1, math.ceil(abs(arc.sweep) / (math.pi / 4) - 1e-9))
-    centre, step = arc.centre, arc.sweep / steps
-    handle = 4 / 3 * math.tan(step / 4)
-    spokes = [(arc.start - centre) * cmath.exp(1j * step * k) for k in range(steps + 1)]
-    ends = [arc.start, *(centre + s for s in spokes[1:-1]), arc.end]
-    return tuple(
-        Cubic(ends[k], centre + a * (1 + 1j * handle), centre + b * (1 - 1j * handle), ends[k + 1])
-        for k, (a, b) in enumerate(pairwise(spokes))
-    )
 
 
 _CALL = re.compile(r"\s*,?\s*([a-zA-Z]+)\s*\(([^)]*)\)")

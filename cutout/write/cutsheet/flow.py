@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 from cutout.draw import fonts
 from cutout.draw.box import Box
-from cutout.draw.paint import PT, Paint
+from cutout.draw.fonts import PT
+from cutout.draw.paint import Paint
 from cutout.write.template.tiling import MARGIN
 
 LEADING = 1.32

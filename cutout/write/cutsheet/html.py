@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from cutout.write.svg import printable
+from cutout.draw.svg import printable
 
 _SHORT_CELL = 24
 _SHORT = ' class="short"'

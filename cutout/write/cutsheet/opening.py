@@ -8,11 +8,11 @@ import numpy as np
 import shapely
 
 from cutout.draw.labels import Label, Room
+from cutout.draw.svg import number, polygon_path, polyline_path
 from cutout.pattern import Opening
 from cutout.saw.model import Hole, Leg
 from cutout.write.cutsheet.picture import label_svg
 from cutout.write.drawing import segments
-from cutout.write.svg import number, polygon_path, polyline_path
 from cutout.write.work import Work
 
 _SPOTS = np.array([0.5, 0.3, 0.7, 0.15, 0.85])

@@ -7,6 +7,7 @@ from html import escape
 from importlib import resources
 
 from cutout.draw.heat import heat_map
+from cutout.draw.svg import printable
 from cutout.units import count
 from cutout.write.changed import eased_places
 from cutout.write.cutsheet.finding_rows import shown_findings
@@ -33,7 +34,6 @@ from cutout.write.cutsheet.tables import (
     time_list,
 )
 from cutout.write.cutsheet.walk import source_of, walk_script
-from cutout.write.svg import printable
 from cutout.write.work import Work
 
 

@@ -32,7 +32,7 @@ from reportlab.platypus import (
 )
 
 from cutout.draw import fonts
-from cutout.draw.paint import PT
+from cutout.draw.fonts import PT
 from cutout.write.cutsheet.page import notes, sheet_style
 from cutout.write.dated import printed_date
 from cutout.write.work import Work

@@ -14,6 +14,7 @@ from cutout.check.boards import glue_lines
 from cutout.draw.heat import COLOURS, STEPS, HeatMap
 from cutout.draw.labels import Label, Placed, Room
 from cutout.draw.shapes import cut_lines, waste_rings
+from cutout.draw.svg import number, polygon_path, polyline_path, printable, ring_path
 from cutout.geom.outline import polygons_of
 from cutout.pattern import Panel, Pattern, Zone
 from cutout.units import Units, count, format_length
@@ -21,7 +22,6 @@ from cutout.write.changed import eased_places
 from cutout.write.cutsheet.file_spots import file_places
 from cutout.write.cutsheet.finding_rows import finding_numbers
 from cutout.write.drawing import segments
-from cutout.write.svg import number, polygon_path, polyline_path, printable, ring_path
 from cutout.write.work import Work
 
 MOST_MARKS = 80

@@ -9,15 +9,19 @@ import numpy as np
 import shapely
 
 from cutout.draw.box import Box
+from cutout.draw.fonts import PT
 from cutout.draw.labels import Label, Room
-from cutout.draw.lettered import draw_label, lettered
-from cutout.draw.paint import PT, Paint
-from cutout.draw.signs import NUMBER, drill_sign, size
+from cutout.draw.lettered import label_items, lettered
+from cutout.draw.looks import BOX, CENTRE, RIM
+from cutout.draw.paint import Paint
+from cutout.draw.scene import Disc, Words
+from cutout.draw.signs import NUMBER
 from cutout.geom.curve import FloatArray, Similarity
 from cutout.saw.model import Step
+from cutout.write import panel
 from cutout.write.drawing import Drawing, segments
-from cutout.write.shopdrawing.view import View, beginnings, draw_ground, step_arrow
-from cutout.write.template.annotate import drill_kinds
+from cutout.write.shopdrawing.view import View, beginnings, ground, holes, step_arrow
+from cutout.write.template.annotate import HOLE_ARM
 from cutout.write.template.arrows import off_line
 from cutout.write.work import Work
 
@@ -102,16 +106,11 @@ def draw_detail(
     path.circle(cx * PT, cy * PT, radius * PT)
     canvas.clipPath(path, stroke=0, fill=0)
     runs = tuple(run for leg in drawing.legs for run in off_line(drawing, leg))
-    draw_ground(paint, drawing, runs)
     arrows = _arrows(drawing, steps)
-    for _, arrow in arrows:
-        step_arrow(paint, arrow)
-    kinds = drill_kinds(drawing.holes)
-    for hole in drawing.holes:
-        drill_sign(paint, *drawing.at(hole.at), hole.diameter / 2 * detail.scale, kinds[hole.diameter])
+    paint.draw(*(layer.items for layer in ground(drawing, runs)), panel.bridges(drawing))
+    paint.draw(*(step_arrow(arrow) for _, arrow in arrows), holes(drawing, HOLE_ARM))
     canvas.restoreState()
-    paint.pen(0.25)
-    paint.circle(cx, cy, radius)
+    paint.draw([Disc(RIM, (cx, cy), radius)])
     box: Box = (cx - radius, cy - radius, cx + radius, cy + radius)
     ring = shapely.Point(cx, cy).buffer(radius - 0.4)
     outside = shapely.box(*box).difference(ring)
@@ -134,19 +133,20 @@ def draw_detail(
         if shapely.contains(inside, shapely.Point(arrow[0])):
             anchors = tuple(map(tuple, arrow[:1].tolist()))
             missing += _name(paint, room, lettered(step.letter, "disc", anchors, reach=1.0, farthest=30.0))
-    paint.pen(0.25)
-    low = corner[1] + 0.8
-    paint.ring((corner[0] + 1.0, low - 1.0, corner[0] + 1.0 + 5.4, low + 4.4))
-    paint.fill(0)
-    paint.text(corner[0] + 3.7, low, detail.name[:2], size(NUMBER), bold=True, align="centre")
-    paint.text(corner[0] + 8.5, low, f"{detail.scale:g} : 1", size(NUMBER))
+    x, low = corner[0], corner[1] + 0.8
+    paint.draw(
+        [
+            ring(BOX, (x + 1.0, low - 1.0, x + 6.4, low + 4.4)),
+            Words(detail.name[:2], (x + 3.7, low), NUMBER, bold=True, align="centre"),
+            Words(f"{detail.scale:g} : 1", (x + 8.5, low), NUMBER),
+        ]
+    )
     return missing
 
 
 def _name(paint: Paint, room: Room, label: Label) -> int:
     shown, left = room.place([label])
-    for placed in shown:
-        draw_label(paint, placed)
+    paint.draw(*map(label_items, shown))
     return len(left)
 
 
@@ -158,7 +158,6 @@ def _arrows(drawing: Drawing, steps: Sequence[Step]) -> list[tuple[Step, FloatAr
 def draw_balloon(paint: Paint, room: Room, view: View, detail: Detail) -> None:
     """Where a detail is taken from: a thin ring on the view and its name beside it."""
     radius = detail.diameter / 2 / detail.scale * view.scale
-    paint.pen(0.18)
-    paint.circle(*detail.seen, radius)
+    paint.draw([Disc(CENTRE, detail.seen, radius)])
     label = lettered(detail.name, "balloon", (detail.seen,), reach=radius, farthest=30.0)
     _name(paint, room, label)

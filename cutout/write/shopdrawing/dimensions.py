@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from cutout.draw.paint import Paint
-from cutout.draw.signs import NUMBER, dimension, size
+from cutout.draw.looks import FINE
+from cutout.draw.scene import Item, Words, spans
+from cutout.draw.signs import NUMBER, dimension, lettering_width
 from cutout.units import MM_PER_INCH, Units, format_length
 from cutout.write.drawing import Drawing
 
@@ -24,7 +25,7 @@ _COARSE = {"mm": 1.0, "in": MM_PER_INCH / 16}
 """What places are rounded to (mm): nobody sets a board out finer than this with a rule."""
 
 
-def draw_dimensions(paint: Paint, drawing: Drawing) -> None:
+def dimensions(drawing: Drawing) -> Iterator[Item]:
     """Both chains and both overall sizes."""
     work = drawing.work
     units = work.units
@@ -39,14 +40,15 @@ def draw_dimensions(paint: Paint, drawing: Drawing) -> None:
             places = [start, places[1], places[-2], end]
         rounded = [_rounded((p - start) / scale, units) for p in places]
         level = (y0, x0)[axis]
-        _extensions(paint, axis, places, level)
+        yield _extensions(axis, places, level)
         if len(places) > 2:
             links = zip(pairwise(places), (_words(b - a, units) for a, b in pairwise(rounded)), strict=True)
             for n, ((a, b), words) in enumerate(links):
                 if words:
-                    _link(paint, axis, a, b, level - CHAIN, words, last=n == len(places) - 2, first=n == 0)
-        side = (work.pattern.panel.width, work.pattern.panel.height)[axis]
-        _link(paint, axis, start, end, level - OVERALL, _bare(format_length(side, units)))
+                    side = -1 if n == 0 else int(n == len(places) - 2)
+                    yield from _link(axis, a, b, level - CHAIN, words, side)
+        whole = (work.pattern.panel.width, work.pattern.panel.height)[axis]
+        yield from _link(axis, start, end, level - OVERALL, _bare(format_length(whole, units)))
 
 
 def _places(shapes: shapely.Geometry, axis: int, start: float, end: float) -> list[float]:
@@ -75,38 +77,24 @@ def _bare(text: str) -> str:
     return text.rsplit(" ", 1)[0]
 
 
-def _extensions(paint: Paint, axis: int, places: Sequence[float], level: float) -> None:
-    paint.pen(0.13)
-    for n, place in enumerate(places):
-        far = OVERALL if n in (0, len(places) - 1) else CHAIN
-        a, b = level - 1.2, level - far - 1.5
-        if axis == 0:
-            paint.line(place, a, place, b)
-        else:
-            paint.line(a, place, b, place)
+def _extensions(axis: int, places: Sequence[float], level: float) -> Item:
+    """Lines from the panel to the sizes, the outer two to the overall one."""
+    reach = [OVERALL if n in (0, len(places) - 1) else CHAIN for n in range(len(places))]
+    ends = (((p, level - 1.2), (p, level - far - 1.5)) for p, far in zip(places, reach, strict=True))
+    return spans(FINE, ends if axis == 0 else ((a[::-1], b[::-1]) for a, b in ends))
 
 
-def _link(
-    paint: Paint,
-    axis: int,
-    a: float,
-    b: float,
-    level: float,
-    words: str,
-    *,
-    first: bool = False,
-    last: bool = False,
-) -> None:
-    """One dimension; where its number is wider than it is long, the number stands beyond the chain's end."""
-    wide = paint.width(words, size(NUMBER)) + 1.6
+def _link(axis: int, a: float, b: float, level: float, words: str, end: int = 0) -> Iterator[Item]:
+    """One dimension; where its number is wider than it is long, the number stands beyond the chain's end.
+
+    end: -1 for the first of a chain, 1 for the last.
+    """
+    wide = lettering_width(words, NUMBER) + 1.6
     ends = ((a, level), (b, level)) if axis == 0 else ((level, a), (level, b))
     if b - a >= wide:
-        dimension(paint, *ends, words)
+        yield from dimension(*ends, words)
         return
-    dimension(paint, *ends, "")
-    middle = (a + b) / 2
-    at = a - wide / 2 if first else b + wide / 2 if last else middle
-    if axis == 0:
-        paint.text(at, level + 1.0, words, size(NUMBER), align="centre")
-    else:
-        paint.upright(level - 1.0, at, words, size(NUMBER), align="centre")
+    yield from dimension(*ends, "")
+    at = (a - wide / 2, (a + b) / 2, b + wide / 2)[end + 1]
+    place = (at, level + 1.0) if axis == 0 else (level - 1.0, at)
+    yield Words(words, place, NUMBER, align="centre", upright=axis == 1)

@@ -14,9 +14,9 @@ from cutout.errors import WriteError
 from cutout.saw.model import Step
 from cutout.units import format_size
 from cutout.write.shopdrawing.details import Detail, details_of, draw_balloon, draw_detail
-from cutout.write.shopdrawing.dimensions import OVERALL, draw_dimensions
+from cutout.write.shopdrawing.dimensions import OVERALL
 from cutout.write.shopdrawing.table import BLOCK, Block, blocks, remarks, title_block
-from cutout.write.shopdrawing.view import View, draw_view, lay_view
+from cutout.write.shopdrawing.view import View, lay_view, view_scene
 from cutout.write.work import Work
 
 A4, LETTER = (297.0, 210.0), (279.4, 215.9)
@@ -74,8 +74,7 @@ def shop_drawing_pdf(work: Work) -> bytes:
     paint.page(*page)
     paint.bookmark("Shop drawing")
     _frame(paint, page, layout.columns)
-    draw_view(paint, view)
-    draw_dimensions(paint, view.drawing)
+    paint.draw(view_scene(view).items)
     for block, box in kept:
         block.draw(box)
     said = remarks(paint, work, width)

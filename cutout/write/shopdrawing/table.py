@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from cutout.draw import fonts
 from cutout.draw.box import Box
 from cutout.draw.crowd import numbers_in_words
-from cutout.draw.paint import PT, Paint
+from cutout.draw.fonts import PT
+from cutout.draw.paint import Paint
 from cutout.draw.signs import NUMBER, WORDS, disc, drill_sign, hand, size
 from cutout.saw.model import Step
 from cutout.units import count, format_length
@@ -84,8 +85,8 @@ def _drill_row(
         middle = box[3] - _LEAST_ROW / 2
         _tick(paint, x, middle)
         if letter:
-            disc(paint, x + _BOX + _DISC / 2 - 0.6, middle, letter)
-        drill_sign(paint, x + _BOX + _DISC + 3.5, middle, 2.2, kind)
+            paint.draw(disc((x + _BOX + _DISC / 2 - 0.6, middle), letter))
+        paint.draw(drill_sign((x + _BOX + _DISC + 3.5, middle), 2.2, kind))
         paint.fill(0)
         paint.text(x + _BOX + _DISC + 8.0, middle - NUMBER / 2, text, size(NUMBER), bold=True)
         for n, line in enumerate(words):
@@ -118,12 +119,12 @@ def _step_row(paint: Paint, step: Step, words: Sequence[str]) -> Callable[[Box],
         x = box[0]
         middle = box[3] - _LEAST_ROW / 2
         _tick(paint, x, middle)
-        disc(paint, x + _BOX + _DISC / 2 - 0.6, middle, step.letter)
+        paint.draw(disc((x + _BOX + _DISC / 2 - 0.6, middle), step.letter))
         paint.fill(0)
         for n, line in enumerate(words):
             paint.text(x + _BOX + _DISC, middle - WORDS / 2 - n * LINE, line, size(WORDS))
         if falls(step):
-            hand(paint, box[2] - 14.0, middle - 2.4)
+            paint.draw(hand(box[2] - 14.0, middle - 2.4))
             paint.text(box[2] - 1.5, middle - WORDS / 2, "hold", size(WORDS), bold=True, align="right")
         _rule(paint, box)
 

@@ -2,27 +2,33 @@
 
 from __future__ import annotations
 
+import cmath
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 import shapely
 from shapely import LineString
 
 from cutout.check.boards import glue_lines
+from cutout.draw import looks
 from cutout.draw.box import Box
 from cutout.draw.labels import Label, Placed, Room, Span
-from cutout.draw.lettered import draw_label, lettered
-from cutout.draw.paint import Paint
-from cutout.draw.signs import WORDS, drill_sign, size, tie
+from cutout.draw.lettered import label_items, lettered
+from cutout.draw.scene import Item, Layer, Run, Scene, Words, arrow_head, spans
+from cutout.draw.signs import WORDS, drill_sign
 from cutout.finding import Finding
 from cutout.geom.curve import FloatArray, Similarity
 from cutout.geom.outline import polygons_of
 from cutout.saw.model import Step
+from cutout.write import panel
 from cutout.write.drawing import Drawing, segments
-from cutout.write.template import lines
+from cutout.write.shopdrawing.dimensions import dimensions
 from cutout.write.template.annotate import drill_kinds
 from cutout.write.template.arrows import off_line
+from cutout.write.template.lines import grain
 from cutout.write.work import Work
 
 LEAST_HOLE = 1.5
@@ -31,7 +37,10 @@ ARROW, HEAD = 8.0, 2.8
 """Length of the arrow a step begins with, and of its head (mm)."""
 WEAK = 6
 """Weak places that are marked: the worst ones."""
-_WEAK_SPOT = 2.6
+_WEAK_SPOT, _WEAK_APART = 2.6, 0.9
+"""Radius of the hatched spot of a weak place, and distance of its lines (mm)."""
+_OVER = 3.0
+"""How far middle lines reach over the panel's edge (mm)."""
 _REACH = 30.0
 """Farthest from its place (mm) that a name stands; what finds no room so near is shown in a detail."""
 
@@ -92,10 +101,10 @@ def lay_view(
     for label in (*_start_labels(starts), *_hole_labels(drawing)):
         shown, left = room.place([label])
         placed, missing = placed + shown, missing + left
-    grain = _grain(drawing, room, limits, room_for)
+    runs_along = _grain(drawing, room, limits, room_for)
     for label in _other_labels(drawing):
         placed += room.place([label])[0]
-    return View(drawing, scale, limits, starts, runs, placed, missing, grain), room
+    return View(drawing, scale, limits, starts, runs, placed, missing, runs_along), room
 
 
 def beginnings(drawing: Drawing, steps: tuple[Step, ...]) -> Iterator[Start]:
@@ -179,10 +188,10 @@ def _other_labels(drawing: Drawing) -> Iterator[Label]:
 
 def _grain(drawing: Drawing, room: Room, limits: Box, longest: float) -> Span | None:
     """Ends of the grain arrow in wood that stays, shorter where it is crowded."""
-    grain = drawing.work.pattern.panel.grain
-    if grain is None:
+    angle = drawing.work.pattern.panel.grain
+    if angle is None:
         return None
-    turn = complex(np.cos(grain), np.sin(grain) * (-1 if drawing.frame.mirror else 1))
+    turn = complex(np.cos(angle), np.sin(angle) * (-1 if drawing.frame.mirror else 1))
     along = drawing.frame.a / abs(drawing.frame.a) * turn
     for length in (longest, longest / 2, longest / 3):
         box = room.free_box(
@@ -196,88 +205,64 @@ def _grain(drawing: Drawing, room: Room, limits: Box, longest: float) -> Span | 
     return None
 
 
-def draw_view(paint: Paint, view: View) -> None:
-    """The panel with everything on it but its dimensions."""
+def view_scene(view: View) -> Scene:
+    """The panel with everything on it."""
     drawing = view.drawing
-    work = drawing.work
-    _ground(paint, drawing, view.runs)
-    for zone in work.pattern.panel.zones:
-        for part in polygons_of(drawing.geometry(zone.area)):
-            lines.zone(paint, shapely.boundary(part))
-    for seam in glue_lines(work.pattern.panel):
-        lines.seam(paint, drawing.geometry(seam))
-    paint.pen(0.7)
-    paint.polygon(drawing.board.exterior.coords[:-1], stroke=True, fill=False)
-    for finding in weak_places(work):
-        _weak(paint, *drawing.at(finding.at))
-    _ties(paint, drawing)
+    layers = (
+        *ground(drawing, view.runs),
+        Layer("zones", (*panel.zones(drawing), *panel.seams(drawing))),
+        Layer("edge", (panel.edge(drawing),)),
+        Layer("weak", tuple(_weak(*drawing.at(f.at)) for f in weak_places(drawing.work))),
+        Layer("bridges", tuple(panel.bridges(drawing))),
+        Layer("holes", tuple(holes(drawing, 0.6))),
+        Layer("starts", tuple(chain.from_iterable(step_arrow(start.path) for start in view.starts))),
+        Layer("grain", _grain_items(view.grain) if view.grain else ()),
+        Layer("sizes", tuple(dimensions(drawing))),
+        Layer("names", tuple(chain.from_iterable(map(label_items, view.placed)))),
+    )
+    return Scene(view.limits, layers)
+
+
+def ground(drawing: Drawing, runs: tuple[FloatArray, ...]) -> tuple[Layer, Layer]:
+    """Waste, ways across it, outline; middle lines a little over the panel's edge."""
+    ways = Run(looks.LEG_SMALL, runs)
+    outline = panel.cuts(drawing, looks.CUT_SMALL)
+    return (
+        Layer("waste", (panel.waste(drawing, looks.WASTE_SMALL), ways, outline)),
+        Layer("middles", tuple(panel.middles(drawing, _OVER))),
+    )
+
+
+def holes(drawing: Drawing, arm: float) -> Iterator[Item]:
+    """The sign of every hole."""
     kinds = drill_kinds(drawing.holes)
     for hole in drawing.holes:
-        drill_sign(
-            paint, *drawing.at(hole.at), hole_radius(hole.diameter, drawing), kinds[hole.diameter], 0.6
+        yield from drill_sign(
+            drawing.at(hole.at), hole_radius(hole.diameter, drawing), kinds[hole.diameter], arm
         )
-    for start in view.starts:
-        step_arrow(paint, start.path)
-    if view.grain:
-        lines.grain(paint, *view.grain)
-        (x0, y0), (x1, y1) = view.grain
-        if abs(x1 - x0) > abs(y1 - y0):
-            paint.text((x0 + x1) / 2, y0 + 1.2, "grain", size(WORDS), align="centre")
-        else:
-            paint.upright(x0 - 1.2, (y0 + y1) / 2, "grain", size(WORDS), align="centre")
-    for placed in view.placed:
-        draw_label(paint, placed)
 
 
-def _ground(paint: Paint, drawing: Drawing, runs: tuple[FloatArray, ...]) -> None:
-    """Waste tinted, outline, ways across the waste, middle lines a little over the panel's edge."""
-    paint.fill(0.87)
-    paint.rings(drawing.rings, stroke=False, fill=True)
-    paint.pen(0.18, 0.25, (0.9, 0.7))
-    for run in runs:
-        paint.polyline(run.tolist())
-    paint.pen(0.5)
-    paint.lines(drawing.cuts)
-    for middle in drawing.middles:
-        ends = shapely.get_coordinates(middle)
-        over = (ends[-1] - ends[0]) / np.hypot(*(ends[-1] - ends[0])) * 3.0
-        lines.middle(paint, LineString([ends[0] - over, ends[-1] + over]))
+def _grain_items(ends: Span) -> tuple[Item, ...]:
+    (x0, y0), (x1, y1) = ends
+    upright = abs(x1 - x0) <= abs(y1 - y0)
+    at = (x0 - 1.2, (y0 + y1) / 2) if upright else ((x0 + x1) / 2, y0 + 1.2)
+    return (*grain(*ends), Words("grain", at, WORDS, align="centre", upright=upright))
 
 
-def draw_ground(paint: Paint, drawing: Drawing, runs: tuple[FloatArray, ...]) -> None:
-    """What a detail shows of the panel: the same lines without names."""
-    _ground(paint, drawing, runs)
-    _ties(paint, drawing)
+def _weak(x: float, y: float) -> Item:
+    """A spot hatched, the other way than the waste."""
+    r, turn = _WEAK_SPOT, cmath.rect(1.0, -math.pi / 4)
+    halves = ((n, (r * r - n * n) ** 0.5) for n in np.arange(0.6 - r, r, _WEAK_APART).tolist())
+    ends = ([complex(x, y) + turn * complex(s * half, n) for s in (-1, 1)] for n, half in halves)
+    return spans(looks.WEAK, ([(z.real, z.imag) for z in pair] for pair in ends))
 
 
-def _ties(paint: Paint, drawing: Drawing) -> None:
-    for bridge in drawing.work.bridges:
-        tie(paint, drawing.at(bridge.start), drawing.at(bridge.end))
-
-
-def _weak(paint: Paint, x: float, y: float) -> None:
-    """A hatched spot."""
-    paint.pen(0.18)
-    r = _WEAK_SPOT
-    for n in np.arange(-r + 0.6, r, 0.9).tolist():
-        half = (r * r - n * n) ** 0.5
-        # Lines at 45 degrees: n along one diagonal, half along the other.
-        a, b = np.array([n - half, n + half]) / 2**0.5, np.array([n + half, n - half]) / 2**0.5
-        paint.line(x + a[0], y + a[1], x + b[0], y + b[1])
-
-
-def step_arrow(paint: Paint, path: FloatArray) -> None:
+def step_arrow(path: FloatArray) -> tuple[Item, ...]:
     """A heavy line along the first bit of a step, ended by a head."""
     line = LineString(path)
     if line.length < 1e-6:
-        return
-    neck = line.interpolate(max(line.length - HEAD * 0.8, 0.0))
-    tip = line.coords[-1]
-    way = complex(tip[0] - neck.x, tip[1] - neck.y)
-    paint.pen(0.8)
+        return ()
     kept = _beginning(path, max(line.length - HEAD * 0.8, 0.0))
-    if len(kept) > 1:
-        paint.polyline(kept.tolist())
-    paint.fill(0)
-    if abs(way) > 1e-9:
-        paint.arrow_head(tip[0], tip[1], float(np.angle(way)), HEAD)
+    way = path[-1] - kept[-1]
+    head = (arrow_head(*path[-1].tolist(), math.atan2(way[1], way[0]), HEAD),) if way.any() else ()
+    return ((Run(looks.START, (kept,)),) if len(kept) > 1 else ()) + head

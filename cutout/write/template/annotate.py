@@ -32,11 +32,11 @@ from cutout.write.template.arrows import (
     shaft_middle,
     stops_of,
 )
-from cutout.write.template.lines import CENTRE
+from cutout.write.template.lines import CENTRE_ARM
 from cutout.write.template.register import ARM, Mark, register_marks
 from cutout.write.template.tiling import Sheet, Tiling
 
-CROSS = 0.8
+HOLE_ARM = 0.8
 """How far the centre cross of a hole reaches over its rim (mm)."""
 
 _SHOWN = 12.0
@@ -139,9 +139,9 @@ def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...], l
         lines.append(shapely.box(a + inner, b + inner, c - inner, d - inner).exterior)
     printed = shapely.union_all([shapely.box(*sheet.window) for sheet in tiling.sheets])
     unprinted = polygons_of(shapely.box(*limits).difference(printed))
-    discs = [shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 + CROSS) for h in drawing.holes]
+    discs = [shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 + HOLE_ARM) for h in drawing.holes]
     discs += [shapely.Point(drawing.at(pin)).buffer(PIN) for pin in drawing.pins]
-    discs += [shapely.Point(drawing.at(at)).buffer(CENTRE) for at in drawing.centres]
+    discs += [shapely.Point(drawing.at(at)).buffer(CENTRE_ARM) for at in drawing.centres]
     return np.concatenate([segments(lines), np.array([*discs, *unprinted], dtype=object)])
 
 
@@ -168,7 +168,9 @@ def _hole_labels(drawing: Drawing, drills: dict[float, int]) -> Iterator[Label]:
     units = drawing.work.kit.drills.unit
     for hole in drawing.holes:
         more = f": {format_length(hole.diameter, units)}" if drills[hole.diameter] >= DRILLS - 1 else ""
-        yield lettered(f"{hole.id}{more}", "plain", (drawing.at(hole.at),), reach=hole.diameter / 2 + CROSS)
+        yield lettered(
+            f"{hole.id}{more}", "plain", (drawing.at(hole.at),), reach=hole.diameter / 2 + HOLE_ARM
+        )
 
 
 def _leg_labels(

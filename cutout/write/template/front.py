@@ -9,9 +9,13 @@ from dataclasses import replace
 import shapely
 
 from cutout.draw.box import Box
-from cutout.draw.paint import PT, Paint
+from cutout.draw.fonts import PT
+from cutout.draw.looks import WASTE_SMALL, Look
+from cutout.draw.paint import Paint
+from cutout.draw.scene import Area
 from cutout.draw.signs import NUMBER, size
 from cutout.units import MM_PER_INCH, Units, count, format_length, format_rule, format_size
+from cutout.write import panel
 from cutout.write.cutsheet.flow import Flow
 from cutout.write.drawing import Drawing
 from cutout.write.template.annotate import Annotations
@@ -217,7 +221,7 @@ def _both_units(mm: float) -> str:
 
 def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
     work = drawing.work
-    panel = work.pattern.panel
+    board = work.pattern.panel
     units = work.units
     x0, y0, x1, y1 = _lying(work)
     flow.heading("Placing it on the panel")
@@ -234,15 +238,15 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
         )  # fmt: skip
     flow.space(1.2)
     flow.text(
-        f"The panel is {format_size(panel.width, panel.height, units)}. Draw its two middle lines with a pencil and "
+        f"The panel is {format_size(board.width, board.height, units)}. Draw its two middle lines with a pencil and "
         "lay the template's middle lines (long and short dashes) on them; where a sheet reaches the "
         "panel's edge (heavy line), check with that too.",
     )  # fmt: skip
     flow.space(1.2)
     flow.text(
         f"From the panel's edges to the nearest cut, as this template lies: left {format_rule(x0, units)}, "
-        f"right {format_rule(panel.width - x1, units)}, bottom {format_rule(y0, units)}, "
-        f"top {format_rule(panel.height - y1, units)}.",
+        f"right {format_rule(board.width - x1, units)}, bottom {format_rule(y0, units)}, "
+        f"top {format_rule(board.height - y1, units)}.",
     )  # fmt: skip
 
 
@@ -267,10 +271,8 @@ def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     canvas.translate(box[0] * PT, box[1] * PT)
     canvas.scale(scale, scale)
     canvas.translate(-x0 * PT, -y0 * PT)
-    paint.fill(0.85)
-    paint.rings(drawing.silhouette, stroke=False, fill=True)
-    paint.pen(0.6 / scale)
-    paint.polygon(drawing.board.exterior.coords[:-1], stroke=True, fill=False)
+    paint.draw([Area(WASTE_SMALL, drawing.silhouette)])
+    paint.draw([panel.edge(drawing, Look(name="edge", width=0.6 / scale))])
     for sheet in (*tiling.blank, *tiling.sheets):
         blank = sheet in tiling.blank
         paint.pen(0.25 / scale, 0.7 if blank else 0.0)

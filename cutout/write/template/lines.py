@@ -4,111 +4,86 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 import shapely
 
 from cutout.draw.box import Box
-from cutout.draw.paint import Paint
-from cutout.draw.signs import WORDS, size
+from cutout.draw.looks import ARROW, CENTRE, CROSS, SEAM, STITCH, TRIM, TWIN
+from cutout.draw.scene import Item, Run, Words, arrow_head, lines, plus, rectangle, span, spans
+from cutout.draw.signs import WORDS
 from cutout.geom.curve import FloatArray
 from cutout.units import MM_PER_INCH
 from cutout.write.template.register import ARM
 
 _TEETH, _TOOTH = 6.0, 1.1
 """Distance and length of the teeth of a line to trim along (mm)."""
-CENTRE = 2.5
+CENTRE_ARM = 2.5
 """Half the length of the strokes that mark a centre (mm)."""
-_STITCH, _STITCH_ARM = 9.0, 1.2
-"""Distance and half the length of the pairs of strokes across a glue line (mm)."""
+_STITCH, _STITCH_ARM, _STITCH_PAIR = 9.0, 1.2, 0.5
+"""Distance and half the length of the pairs of strokes across a glue line, and of a stroke from its pair's middle."""
+TWIN_APART = 0.4
+"""How far each of two thin lines lies from the line between them (mm)."""
 
 
-def edge(paint: Paint, line: shapely.Geometry) -> None:
-    """The panel's edge: the heaviest line."""
-    paint.pen(0.7)
-    paint.lines(line)
-
-
-def middle(paint: Paint, line: shapely.Geometry) -> None:
-    """A middle line: thin, long dash and dot (ISO 128, centre lines)."""
-    paint.pen(0.13, 0.35, (9, 1.5, 0.4, 1.5))
-    paint.lines(line)
-
-
-def seam(paint: Paint, line: shapely.Geometry) -> None:
+def seam(line: shapely.Geometry) -> tuple[Item, ...]:
     """A straight glue line: thin, with pairs of short strokes across it like stitches."""
-    paint.pen(0.18, 0.2)
-    paint.lines(line)
     ends = shapely.get_coordinates(line)
-    length = math.hypot(*(ends[-1] - ends[0]).tolist())
-    along = (ends[-1] - ends[0]) / max(length, 1e-9)
-    across = np.array([-along[1], along[0]]) * _STITCH_ARM
-    paint.pen(0.25, 0.1)
-    for at in np.arange(_STITCH / 2, length, _STITCH).tolist():
-        for near in (at - 0.5, at + 0.5):
-            middle = ends[0] + near * along
-            paint.line(*(middle - across).tolist(), *(middle + across).tolist())
+    strokes = _strokes(ends[0], ends[-1], _STITCH, (-_STITCH_PAIR, _STITCH_PAIR), (-_STITCH_ARM, _STITCH_ARM))
+    return lines(SEAM, line), Run(STITCH, tuple(strokes))
 
 
-def zone(paint: Paint, line: shapely.Geometry) -> None:
-    """The border of a part to keep clear of: round dots."""
-    paint.pen(0.45, 0.1, (0.01, 1.6), round_ends=True)
-    paint.lines(line)
-
-
-def leg(paint: Paint, points: Iterable[Sequence[float]]) -> None:
-    """A stretch of sawing across the waste: short dashes, the only dashed line there is."""
-    paint.pen(0.3, 0.0, (1.8, 1.0))
-    paint.polyline(points)
-
-
-def trim(paint: Paint, span: Box) -> None:
+def trim(edge: Box) -> tuple[Item, ...]:
     """Where a sheet is cut: a line with teeth, on the right of the way from start to end of (x0, y0, x1, y1)."""
-    x0, y0, x1, y1 = span
-    paint.pen(0.25)
-    paint.line(x0, y0, x1, y1)
-    length = math.hypot(x1 - x0, y1 - y0)
-    along = np.array([x1 - x0, y1 - y0]) / max(length, 1e-9)
-    tooth = np.array([along[1], -along[0]]) * _TOOTH
-    for at in np.arange(_TEETH / 2, length, _TEETH).tolist():
-        foot: FloatArray = np.array([x0, y0]) + at * along
-        paint.line(*foot.tolist(), *(foot + tooth).tolist())
+    start, end = np.array(edge[:2]), np.array(edge[2:])
+    return (Run(TRIM, (np.array([start, end]), *_strokes(start, end, _TEETH, (0.0,), (0.0, -_TOOTH)))),)
 
 
-def centre(paint: Paint, x: float, y: float) -> None:
+def _strokes(
+    start: FloatArray, end: FloatArray, every: float, beside: tuple[float, ...], reach: tuple[float, float]
+) -> Iterator[FloatArray]:
+    """Strokes across a straight line, at places `beside` each one of a row; reach: how far left of it they begin and
+    end (mm)."""
+    length = math.hypot(*(end - start).tolist())
+    along = (end - start) / max(length, 1e-9)
+    left = np.array([-along[1], along[0]])
+    for at in np.arange(every / 2, length, every).tolist():
+        for by in beside:
+            yield start + (at + by) * along + np.outer(reach, left)
+
+
+def twin(x0: float, y0: float, x1: float, y1: float) -> Run:
+    """Two thin grey lines, one on each side of the line given, which runs along x or y."""
+    dx, dy = (TWIN_APART, 0.0) if x0 == x1 else (0.0, TWIN_APART)
+    return spans(TWIN, (((x0 + s * dx, y0 + s * dy), (x1 + s * dx, y1 + s * dy)) for s in (-1, 1)))
+
+
+def centre(at: tuple[float, float]) -> Run:
     """Where a drill or a screw is set: a thin cross."""
-    paint.pen(0.18)
-    paint.line(x - CENTRE, y, x + CENTRE, y)
-    paint.line(x, y - CENTRE, x, y + CENTRE)
+    return plus(CENTRE, at, CENTRE_ARM)
 
 
-def cross(paint: Paint, x: float, y: float) -> None:
+def cross(at: tuple[float, float]) -> tuple[Item, ...]:
     """A register cross."""
-    paint.pen(0.2)
-    paint.line(x - ARM, y, x + ARM, y)
-    paint.line(x, y - ARM, x, y + ARM)
-    paint.rect((x - 1.2, y - 1.2, x + 1.2, y + 1.2))
+    x, y = at
+    return plus(CROSS, at, ARM), rectangle(CROSS, (x - 1.2, y - 1.2, x + 1.2, y + 1.2))
 
 
-def grain(paint: Paint, start: tuple[float, float], end: tuple[float, float]) -> None:
+def grain(start: tuple[float, float], end: tuple[float, float]) -> tuple[Item, ...]:
     """Which way the grain runs: an arrow with two heads."""
     angle = cmath.phase(complex(*end) - complex(*start))
-    paint.pen(0.35)
-    paint.fill(0)
-    paint.line(*start, *end)
-    paint.arrow_head(*end, angle, 3.0)
-    paint.arrow_head(*start, angle + cmath.pi, 3.0)
+    heads = (arrow_head(*end, angle, 3.0), arrow_head(*start, angle + cmath.pi, 3.0))
+    return (span(ARROW, start, end), *heads)
 
 
-def scale_bar(paint: Paint, x: float, y: float) -> None:
+def scale_bar(x: float, y: float) -> tuple[Item, ...]:
     """50 mm above and 2 in below the same line, to be measured."""
-    paint.pen(0.25)
-    paint.line(x, y, x + 50.8, y)
-    for n in range(6):
-        paint.line(x + 10 * n, y, x + 10 * n, y + (1.2 if n % 5 else 2.0))
-    for n in range(9):
-        paint.line(x + 6.35 * n, y, x + 6.35 * n, y - (1.2 if n % 4 else 2.0))
-    paint.fill(0)
-    paint.text(x + 25, y + 1.8, "50 mm", size(WORDS), align="centre")
-    paint.text(x + MM_PER_INCH + 8, y - 1.6 - WORDS, "2 in", size(WORDS), align="centre")
+    quarter = MM_PER_INCH / 4
+    marks = [((x + 10 * n, y), (x + 10 * n, y + (1.2 if n % 5 else 2.0))) for n in range(6)]
+    marks += [((x + quarter * n, y), (x + quarter * n, y - (1.2 if n % 4 else 2.0))) for n in range(9)]
+    return (
+        spans(TRIM, [((x, y), (x + 2 * MM_PER_INCH, y)), *marks]),
+        Words("50 mm", (x + 25, y + 1.8), WORDS, align="centre"),
+        Words("2 in", (x + MM_PER_INCH + 8, y - 1.6 - WORDS), WORDS, align="centre"),
+    )

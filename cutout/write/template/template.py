@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import shapely
 
-from cutout.check.boards import glue_lines
 from cutout.draw import fonts
-from cutout.draw.lettered import draw_label
-from cutout.draw.paint import HATCH, PT, Paint
+from cutout.draw.fonts import PT
+from cutout.draw.lettered import label_items
+from cutout.draw.looks import ARROW, DRAWN, LEG, STOP, WASTE, WINDOW, Look
+from cutout.draw.paint import Paint
+from cutout.draw.scene import Item, Layer, Run, Scene, arrow_head, lines, span, spans
 from cutout.draw.signs import WORDS, drill_sign, pin_sign, size
 from cutout.errors import WriteError
 from cutout.geom.curve import FloatArray
-from cutout.geom.outline import polygons_of
 from cutout.job.set_up import hardware_zones
 from cutout.kit import Paper
 from cutout.saw.model import Plan
 from cutout.units import format_length
+from cutout.write import panel
 from cutout.write.dated import printed_date
 from cutout.write.drawing import Drawing
-from cutout.write.template import lines
-from cutout.write.template.annotate import CROSS, Annotations, annotate
+from cutout.write.template import lines as kinds
+from cutout.write.template.annotate import HOLE_ARM, Annotations, annotate
 from cutout.write.template.arrows import arrow_tail
 from cutout.write.template.back import on_the_back
 from cutout.write.template.front import front_pages
@@ -53,7 +56,7 @@ def _printed_drawing(work: Work, drawing: Drawing) -> bytes:
     tiling = tiling_of(drawing)
     notes = annotate(drawing, tiling)
     paint = Paint(f"{work.title}: template", work.template.print_scale, fonts.LETTERING)
-    _define_pattern(paint, drawing, tiling, notes)
+    _define_pattern(paint, pattern_scene(drawing, tiling, notes))
     front_pages(paint, drawing, tiling, notes)
     for sheet in tiling.sheets:
         _sheet(paint, drawing, tiling, sheet, notes)
@@ -76,9 +79,9 @@ def back_pdf(work: Work) -> bytes:
     job = work.job.model_copy(update={"template": seen})
     shown = on_the_back(work)
     own = hardware_zones(work.job)
-    panel = work.pattern.panel
+    board = work.pattern.panel
     # Hardware is drawn as what it is, not once more as a zone to keep clear.
-    bare = replace(panel, zones=tuple(zone for zone in panel.zones if zone not in own))
+    bare = replace(board, zones=tuple(zone for zone in board.zones if zone not in own))
     pattern = replace(work.pattern, panel=bare)
     turned = replace(
         work, job=job, title=f"{work.title}: back", pattern=pattern, plan=nothing, bridges=(), sheet_turn=0.0
@@ -152,64 +155,52 @@ def _printed(work: Work) -> Paper:
     return replace(paper, width=paper.width * short, height=paper.height and paper.height * long)
 
 
-def _define_pattern(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotations) -> None:
-    """Every line of the drawing as one shared form, as far as any sheet reaches: tint first, exact line above it."""
+def pattern_scene(drawing: Drawing, tiling: Tiling, notes: Annotations) -> Scene:
+    """Every line of the drawing, as far as any sheet reaches: tint first, exact line above it."""
     reach = np.array([drawing.whole, *(sheet.window for sheet in tiling.sheets)])
-    x0, y0 = (reach[:, :2].min(axis=0) * PT).tolist()
-    x1, y1 = (reach[:, 2:].max(axis=0) * PT).tolist()
-    canvas = paint.canvas
-    canvas.beginForm(_FORM, x0, y0, x1, y1)
-    work = drawing.work
-    if work.template.line_lies == "keep":
-        # Twice as wide, and the half that lies in the waste painted over: what is left ends exactly at the edge.
-        paint.pen(2 * work.template.line)
-        paint.lines(drawing.cuts)
-    paint.hatch(drawing.rings, drawing.whole, *HATCH)
-    _panel_lines(paint, drawing)
-    if work.template.line_lies == "middle":
-        paint.pen(work.template.line)
-        paint.lines(drawing.cuts)
+    x0, y0, x1, y1 = (*reach[:, :2].min(axis=0).tolist(), *reach[:, 2:].max(axis=0).tolist())
+    part = drawing.work.template
+    outline = panel.cuts(drawing, Look(name="cut", width=part.line))
+    # Where the line lies in the keep it is twice as wide, and the half in the waste is painted over: what is left
+    # ends exactly at the edge.
+    under = panel.cuts(drawing, Look(name="cut", width=2 * part.line))
+    lies_in_keep = part.line_lies == "keep"
+    more = [lines(DRAWN, shapely.line_merge(drawing.edge_of(area))) for area in drawing.more]
+    layers = (
+        Layer("waste", ((under,) if lies_in_keep else ()) + (panel.waste(drawing, WASTE),)),
+        Layer(
+            "panel",
+            (*panel.middles(drawing), panel.edge(drawing), *panel.seams(drawing), *panel.zones(drawing)),
+        ),
+        Layer("outline", () if lies_in_keep else (outline,)),
+        Layer("holes", tuple(_holes(drawing, notes))),
+        Layer("on-this-face", (*more, *map(kinds.centre, map(drawing.at, drawing.centres)))),
+        Layer("legs", (*_legs(notes), *(kinds.grain(*notes.grain) if notes.grain else ()))),
+    )
+    return Scene((x0, y0, x1, y1), layers)
+
+
+def _define_pattern(paint: Paint, scene: Scene) -> None:
+    """The scene as one shared form."""
+    paint.canvas.beginForm(_FORM, *(v * PT for v in scene.box))
+    paint.draw(scene.items)
+    paint.canvas.endForm()
+
+
+def _holes(drawing: Drawing, notes: Annotations) -> Iterator[Item]:
     for hole in drawing.holes:
-        drill_sign(paint, *drawing.at(hole.at), hole.diameter / 2, notes.drills[hole.diameter], CROSS)
+        yield from drill_sign(drawing.at(hole.at), hole.diameter / 2, notes.drills[hole.diameter], HOLE_ARM)
     for pin in drawing.pins:
-        pin_sign(paint, *drawing.at(pin))
-    paint.pen(0.35)
-    for area in drawing.more:
-        paint.lines(shapely.line_merge(drawing.edge_of(area)))
-    for centre in drawing.centres:
-        lines.centre(paint, *drawing.at(centre))
-    _legs(paint, notes)
-    if notes.grain:
-        lines.grain(paint, *notes.grain)
-    canvas.endForm()
+        yield from pin_sign(drawing.at(pin))
 
 
-def _panel_lines(paint: Paint, drawing: Drawing) -> None:
-    """The panel's edge, its two middle lines to lay the template on, glue lines, and the zones to keep clear of."""
-    for middle in drawing.middles:
-        lines.middle(paint, middle)
-    lines.edge(paint, drawing.board.exterior)
-    for seam in glue_lines(drawing.work.pattern.panel):
-        lines.seam(paint, drawing.geometry(seam))
-    edge = drawing.board.exterior.buffer(0.1)
-    for zone in drawing.work.pattern.panel.zones:
-        for part in polygons_of(drawing.geometry(zone.area)):
-            # Dots over the panel's edge would only blur it.
-            lines.zone(paint, shapely.line_merge(shapely.difference(shapely.boundary(part), edge)))
-
-
-def _legs(paint: Paint, notes: Annotations) -> None:
-    for run in notes.runs:
-        lines.leg(paint, run.tolist())
+def _legs(notes: Annotations) -> Iterator[Item]:
+    yield Run(LEG, notes.runs)
     for arrow in notes.arrows:
-        paint.pen(0.35)
         if arrow.beside:
-            paint.line(*arrow_tail(arrow), *arrow.tip)
-        paint.fill(0)
-        paint.arrow_head(*arrow.tip, arrow.angle)
-    paint.pen(0.45)
-    for start, end in notes.stops:
-        paint.line(*start, *end)
+            yield span(ARROW, arrow_tail(arrow), arrow.tip)
+        yield arrow_head(*arrow.tip, arrow.angle)
+    yield spans(STOP, notes.stops)
 
 
 def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: Annotations) -> None:
@@ -224,11 +215,8 @@ def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: 
     canvas.saveState()
     canvas.clipPath(path, stroke=0, fill=0)
     canvas.doForm(_FORM)
-    for mark in notes.marks:
-        if sheet.name in mark.sheets:
-            lines.cross(paint, *mark.at)
-    for placed in notes.on(sheet):
-        draw_label(paint, placed)
+    paint.draw(*(kinds.cross(mark.at) for mark in notes.marks if sheet.name in mark.sheets))
+    paint.draw(*map(label_items, notes.on(sheet)))
     canvas.restoreState()
     _window_edges(paint, tiling, sheet)
     canvas.restoreState()
@@ -260,16 +248,13 @@ def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
     }
     joined = neighbours(tiling, sheet)
     for side, edge in edges.items():
-        if side in joined and side in ("left", "above"):
-            lines.trim(paint, edge)
-        else:
-            paint.pen(0.1, 0.6)
-            paint.line(*edge)
+        trimmed = side in joined and side in ("left", "above")
+        paint.draw(kinds.trim(edge) if trimmed else (span(WINDOW, edge[:2], edge[2:]),))
     o = tiling.overlap
     if "right" in joined:
-        paint.twin(x1 - o, y0, x1 - o, y1)
+        paint.draw([kinds.twin(x1 - o, y0, x1 - o, y1)])
     if "below" in joined:
-        paint.twin(x0, y0 + o, x1, y0 + o)
+        paint.draw([kinds.twin(x0, y0 + o, x1, y0 + o)])
 
 
 def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: Annotations) -> None:
@@ -284,7 +269,7 @@ def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: 
     end = right
     if right - start > 130:
         end = right - 56
-        lines.scale_bar(paint, end + 3, top - 6.2)
+        paint.draw(kinds.scale_bar(end + 3, top - 6.2))
     number = f"sheet {tiling.sheets.index(sheet) + 1} of {len(tiling.sheets)}"
     words = [
         ", ".join(filter(None, (number, work.title, printed_date(work.job)))),
@@ -308,7 +293,7 @@ def _drills(paint: Paint, drawing: Drawing, notes: Annotations, room: tuple[floa
         wide = 6.0 + paint.width(text, size(WORDS))
         if x + wide > end:
             return
-        drill_sign(paint, x + 2.2, y, 1.4, kind, 0.6)
+        paint.draw(drill_sign((x + 2.2, y), 1.4, kind, 0.6))
         paint.fill(0)
         paint.text(x + 4.8, y - WORDS / 2, text, size(WORDS))
         x += wide + 1.5
