@@ -223,7 +223,7 @@ function showState() {
   byId("job-title").textContent = state.job.figures.length ? state.title : "New job";
   document.title = state.job.figures.length ? `${state.title} – Cutout` : "Cutout: see it on the panel first";
   for (const which of ["undo", "redo"]) byId(which).setAttribute("aria-disabled", String(!state[`can_${which}`]));
-  hands.units = paper.units = units();
+  hands.units = paper.units = board.units = units();
   hands.edge = state.job.limits.edge ?? NUDGE_EDGE;
   form.show();
   picture.show();
@@ -256,10 +256,13 @@ function showFronts() {
   const { panel } = work.look ?? {};
   drawers.say("picture", picture.state);
   drawers.say("panel", panel ? `${panel.label.replace(" thick", "")}${panel.frame ? ", framed" : ""}` : `${work.state.shown["panel.width"] ?? ""} x ${work.state.shown["panel.height"] ?? ""}`);
-  drawers.say("saw", titled(choices.blades, job.saw.blade));
+  // What tells blades apart at a glance: the tool and what it is for; the size stands in the drawer.
+  drawers.say("saw", titled(choices.blades, job.saw.blade).split(", ").slice(0, 2).join(", "));
   drawers.say("findings", findings.state);
   drawers.say("plan", walk.state);
-  drawers.say("print", job.template.paper.toUpperCase());
+  const printed = walk.plan?.template?.sheets.filter((sheet) => !sheet.blank).length;
+  const paperName = titled(choices.form.find((field) => field.path === "template.paper").names, job.template.paper);
+  drawers.say("print", printed ? `${printed} ${printed === 1 ? "sheet" : "sheets"} ${paperName}` : paperName);
 }
 
 function showLook() {
@@ -326,6 +329,7 @@ function drawAll() {
     ...base,
     panel: look?.panel ?? empty.panel,
     show,
+    keep: work.state.job.keep,
     turned,
     before: look?.waste ?? "",
     numbered: show !== "before" && Boolean(work.cut),
@@ -338,6 +342,7 @@ function drawAll() {
     walking: walk.walking,
     step: walk.step,
     done: walk.sawn,
+    fallen: walk.fallen,
     hands: hands.items,
   });
   paper.redraw();

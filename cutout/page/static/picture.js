@@ -2,7 +2,7 @@
 
 import { blob, get, post } from "./api.js";
 import { drawSketch } from "./begin.js";
-import { all, byId, el, one, refill, svg } from "./dom.js";
+import { all, byId, el, refill, svg } from "./dom.js";
 import { newGesture, send as setOf, setField } from "./fields.js";
 import { chosenFile } from "./form.js";
 import { say, warn } from "./say.js";
@@ -93,7 +93,18 @@ export class Picture {
       name,
     );
     const remove = () => this.#change([{ path: `figures.${n}`, value: null }], `${name} taken away.`);
-    return el("li", {}, count > 1 ? pick : el("span", {}, name), button("Take away", `Take away ${name}`, remove));
+    const [title, away] = [count > 1 ? pick : el("strong", {}, name), button("Take away", `Take away ${name}`, remove)];
+    return el("li", { class: "figure" }, this.#outlined(this.#work.look?.figures[n]), title, away);
+  }
+
+  /** A figure by itself, small. */
+  #outlined(figure) {
+    const picture = svg("svg", { "aria-hidden": "true" });
+    if (!figure) return picture;
+    const [x0, y0, x1, y1] = figure.box;
+    picture.setAttribute("viewBox", `${x0} ${-y1} ${x1 - x0} ${y1 - y0}`);
+    picture.append(svg("path", { d: figure.path, transform: "scale(1 -1)" }));
+    return picture;
   }
 
   #missing(name, label) {
