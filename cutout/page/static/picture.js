@@ -54,6 +54,10 @@ export class Picture {
     byId("touch-open").addEventListener("click", () => (byId("thumb").hidden ? say("There is no photo to draw on.") : touch.open(byId("thumb")).catch((error) => warn(error.message))));
   }
 
+  /** Set by main.js: photographs dropped on the place for those of one's own work. */
+  /** @type {(shot: string, files: File[]) => void} */
+  photos = () => {};
+
   show() {
     const { job, labels, missing } = this.#work.state;
     this.chosen = Math.min(this.chosen, Math.max(job.figures.length - 1, 0));
@@ -226,10 +230,13 @@ export class Picture {
       document.body.classList.add("dropping");
     });
     document.addEventListener("dragleave", (event) => event.relatedTarget ?? document.body.classList.remove("dropping"));
-    document.addEventListener("drop", (event) => {
+    document.addEventListener("drop", (/** @type {any} */ event) => {
       event.preventDefault();
       document.body.classList.remove("dropping");
-      this.#given([...event.dataTransfer.files]);
+      const files = [...event.dataTransfer.files];
+      const shot = event.target.closest?.("[data-shot]")?.dataset.shot;
+      if (shot) return this.photos(shot, files);
+      return this.#given(files);
     });
     document.addEventListener("paste", (event) => {
       const files = [...(event.clipboardData?.files ?? [])];
