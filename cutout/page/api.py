@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 import os
 import tempfile
 from collections import defaultdict
@@ -44,6 +45,9 @@ SLOW_SECONDS = 240.0
 _WALK = "cutsheet.html"
 """The output that a phone is shown: it holds all it needs in one file."""
 
+_PHOTOS = 4
+"""Photographs of one panel that are held against its pattern together, the newest."""
+
 _STAGES = ("checked", "mended", "planned")
 _BACKGROUND = (*_STAGES, "smallest")
 
@@ -71,6 +75,12 @@ class _NewJob(BaseModel):
     example: str | None = None
 
 
+class _Keep(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    replacing: bool = False
+
+
 class Api:
     """The addresses under /api, over one folder of jobs."""
 
@@ -81,6 +91,8 @@ class Api:
         self._sketches: dict[str, tuple[int, dict[str, Any]]] = {}
         self._scratch = tempfile.TemporaryDirectory(prefix="cutout-page-")
         self._workers = Workers("cutout.page.tasks", prepare=(Path(self._scratch.name),))
+        self._measured: dict[str, Any] = {}
+        self._photos: dict[str, tuple[Path, ...]] = {}
         self._offered: dict[str, Any] | None = None
         self._writing: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
 
@@ -118,8 +130,12 @@ class Api:
             Route("/api/jobs/{id}/sources/{name}", self.source),
             Route("/api/jobs/{id}/sources/{name}", self.fill, methods=["POST"]),
             Route("/api/jobs/{id}/work/{task}", self.work),
+            Route("/api/jobs/{id}/progress", self.progress),
             Route("/api/jobs/{id}/blades/{name}", self.blade),
             Route("/api/jobs/{id}/files/{name}", self.file),
+            Route("/api/jobs/{id}/card", self.card, methods=["POST"]),
+            Route("/api/jobs/{id}/card/keep", self.keep_card, methods=["POST"]),
+            Route("/api/jobs/{id}/held", self.held, methods=["POST"]),
         ]
 
     async def choices(self, _: Request) -> Response:
@@ -250,6 +266,11 @@ class Api:
         answer = await _while_wanted(request, work)
         return JSONResponse({**answer, "revision": state.revision})
 
+    async def progress(self, request: Request) -> Response:
+        """What the job's tasks under way said last: what began, and the share (0..1) of the task done."""
+        told = self._workers.so_far(request.path_params["id"])
+        return JSONResponse({task: {"stage": stage, "share": share} for task, (stage, share) in told.items()})
+
     async def blade(self, request: Request) -> Response:
         """The smallest size one blade manages: a search, so blades are asked for one at a time."""
         state, name = await self._state(request), request.path_params["name"]
@@ -279,6 +300,53 @@ class Api:
             made = await self._slow("file_of", state, *self._job_and_folder(state), name)
         own_name, media_type, content = made
         return _download(content, own_name, media_type)
+
+    async def card(self, request: Request) -> Response:
+        """What a photograph of the sawn test card says of the saw."""
+        state = await self._state(request)
+        photo = await self._photo(request, state, "card")
+        minutes, square = (
+            _minutes(request.query_params.get("minutes")),
+            request.query_params.get("square", ""),
+        )
+        work = self._slow("card", state, state.job, photo, minutes, square, instead=True)
+        answer, found = await _while_wanted(request, work)
+        self._measured[state.id] = found
+        return JSONResponse(answer)
+
+    async def keep_card(self, request: Request) -> Response:
+        """Keep what the card said for every later job with that blade."""
+        wanted = _Keep.model_validate_json(await request.body())
+        state = await self._state(request)
+        found = self._measured.get(state.id)
+        if found is None:
+            raise JobError("no card has been read here yet: choose a photo of it.")
+        return JSONResponse(await self._quick("keep_card", state, found, wanted.replacing))
+
+    async def held(self, request: Request) -> Response:
+        """A photograph of the sawn panel beside its pattern, with those given before unless ?first=1."""
+        state = await self._state(request)
+        _need_sources(state)
+        before = () if request.query_params.get("first") == "1" else self._photos.get(state.id, ())
+        photo = await self._photo(request, state, "panel")
+        photos = (*(p for p in before if p != photo), photo)[-_PHOTOS:]
+        work = self._slow("panel_held", state, *self._job_and_folder(state), photos, instead=True)
+        answer = await _while_wanted(request, work)
+        self._photos[state.id] = photos  # one that could not be read does not stand in the way of the next
+        return JSONResponse({**answer, "photos": len(photos)})
+
+    async def _photo(self, request: Request, state: State, kind: str) -> Path:
+        """A photograph that is only looked at: it lies in a folder that ends with the page."""
+        folder = Path(self._scratch.name) / state.id / kind
+        path = folder / plain_name(_label(request))
+        data = await request.body()
+
+        def write() -> None:
+            folder.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
+
+        await asyncio.to_thread(write)
+        return path
 
     async def walk(self) -> bytes | str:
         """The cut sheet of the job last looked at, which walks through its plan; or why there is none yet."""
@@ -394,7 +462,7 @@ class Api:
             raise CutoutError(with_labels(plain, state.labels)) from error
 
 
-async def _while_wanted(request: Request, work: Coroutine[Any, Any, dict[str, Any]]) -> dict[str, Any]:
+async def _while_wanted(request: Request, work: Coroutine[Any, Any, Any]) -> Any:
     """The work's answer; the work is ended when the tab that asked has gone or no longer waits."""
     working = asyncio.ensure_future(work)
     gone = asyncio.ensure_future(_gone(request))
@@ -448,6 +516,18 @@ def _need_sources(state: State) -> None:
 
 def _label(request: Request) -> str:
     return plain_name(unquote(request.headers.get("x-file-name", "picture")))
+
+
+def _minutes(text: str | None) -> float | None:
+    if not text:
+        return None
+    try:
+        minutes = float(text.replace(",", "."))
+    except ValueError:
+        minutes = math.nan
+    if not 0 < minutes < math.inf:
+        raise JobError(f'"{text}" is no number of minutes.')
+    return minutes
 
 
 def _number(text: str | None) -> int | None:

@@ -57,7 +57,7 @@ def create_app(secret: str, folder: Path, shared: Shared | None = None) -> App:
 
 def _limit(path: str) -> int:
     uploads = path.startswith("/api/jobs/") and (
-        path.endswith(("/picture", "/sources")) or "/sources/" in path
+        path.endswith(("/picture", "/sources", "/card", "/held")) or "/sources/" in path
     )
     return UPLOAD_LIMIT if uploads else BODY_LIMIT
 

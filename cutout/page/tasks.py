@@ -20,12 +20,13 @@ from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.job.schema import Job
 from cutout.job.set_up import kit_of, outline_of, panel_of, read_options
-from cutout.kit import Kit, blade, paper
-from cutout.page import view
+from cutout.kit import Kit, Measured, blade, measured_in, mine_path, paper
+from cutout.page import photographs, view
 from cutout.page.examples import example
 from cutout.page.reading import Memory, Reader, first_size, is_picture, pixels_of, upright_shape
 from cutout.page.remedies import Case, lead, remedies, smooth_first, take_blade, take_width
 from cutout.page.room import free_room, overlaps
+from cutout.page.telling import tell
 from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import clear_area
 from cutout.say.source import sentence
@@ -35,6 +36,9 @@ from cutout.write.work import Work
 
 _OLDEST = (1980, 1, 1, 0, 0, 0)
 """The date in a zip, always the same, so that the same work gives the same bytes."""
+
+_MENDED_AT = 0.45
+"""The share of `run.make` that ends with mending, as it tells it."""
 
 READER = Reader()
 _works: Memory[Work] = Memory(2)
@@ -121,8 +125,11 @@ def look(job: Job, folder: Path) -> dict[str, Any]:
 
 def checked(job: Job, folder: Path) -> dict[str, Any]:
     """The exact view, and what the checks say about the pattern as laid out."""
+    tell("reading the picture", 0.0)
     laid = _laid_out(job, folder)
+    tell("checking against blade and wood", 0.5)
     found = run.check_laid(laid)
+    tell("drawing what was found", 0.9)
     pictures = [
         n for n, figure in enumerate(job.figures) if figure.source and is_picture(folder / figure.source)
     ]
@@ -138,8 +145,11 @@ def checked(job: Job, folder: Path) -> dict[str, Any]:
 
 def mended(job: Job, folder: Path) -> dict[str, Any]:
     """The pattern as it would be cut, and as it was laid out."""
+    tell("reading the picture", 0.0)
     laid = _laid_out(job, folder)
+    tell("bridges and easing", 0.05)
     after = _mend(laid, folder)
+    tell("looking for remedies", 0.9)
     case = _case(job, laid.asked.kit, after.pattern, after.bridges, folder)
     return {
         **view.pattern_view(after.pattern),
@@ -187,6 +197,21 @@ def test_card(job: Job) -> bytes:
     """The card to print and saw, for the blade chosen, as PDF."""
     kit = kit_of(job)
     return gauge_pdf(kit, paper(job.template.paper, job.units), kit.units)
+
+
+def card(job: Job, photo: Path, minutes: float | None, square: str) -> tuple[dict[str, Any], Measured | None]:
+    """What a photograph of the sawn test card says; see `photographs.card`."""
+    return photographs.card(job, photo, minutes, square)
+
+
+def keep_card(found: Measured, replacing: bool) -> dict[str, Any]:
+    """Keep what was read of a card for later jobs; see `photographs.keep`."""
+    return photographs.keep(found, replacing)
+
+
+def panel_held(job: Job, folder: Path, photos: Sequence[Path]) -> dict[str, Any]:
+    """Photographs of the sawn panel beside its pattern; see `photographs.panel`."""
+    return photographs.panel(_work(job, folder), photos)
 
 
 def everything(job: Job, folder: Path, job_toml: bytes, sources: Mapping[str, str]) -> bytes:
@@ -244,14 +269,22 @@ def _in_place(job: Job) -> bool:
 
 def _work(job: Job, folder: Path) -> Work:
     return _works.recall(
-        (folder, job.model_dump_json()),
-        lambda: run.make(job, folder, reader=READER, mending=lambda laid: _mend(laid, folder)),
+        (folder, job.model_dump_json(), measured_in(mine_path())),
+        lambda: run.make(
+            job, folder, progress=_tell_of_make, reader=READER, mending=lambda laid: _mend(laid, folder)
+        ),
     )
+
+
+def _tell_of_make(stage: str, done: float) -> None:
+    """Mending is remembered from the stage before: the share is that of the rest."""
+    tell(stage, max(0.0, (done - _MENDED_AT) / (1 - _MENDED_AT)))
 
 
 def _mend(laid: run.LaidOut, folder: Path) -> Mended:
     """As `run.mend_laid`, once: the plan goes on from what the page was shown before."""
-    return _mended.recall((folder, laid.job.model_dump_json()), lambda: run.mend_laid(laid))
+    key = (folder, laid.job.model_dump_json(), measured_in(mine_path()))
+    return _mended.recall(key, lambda: run.mend_laid(laid))
 
 
 def _laid_out(job: Job, folder: Path) -> run.LaidOut:
@@ -291,4 +324,5 @@ def _board(job: Job, panel: Panel, folder: Path) -> dict[str, Any]:
         "overlaps": overlaps([o.region(0.5) for o in outlines]) if in_place else [],
         "figures": [view.figure_view(outline, units, each) for outline in outlines] if in_place else [],
         "arranged": not in_place,
+        "blade": view.blade_view(kit_of(job, folder).blade),
     }

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import shapely
@@ -21,6 +21,7 @@ from cutout.finding import Finding
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, polygons_of
 from cutout.job.schema import FramePart
+from cutout.kit import Blade
 from cutout.page.remedies import Remedy
 from cutout.page.steps import steps
 from cutout.pattern import Opening, Panel, Pattern, Zone
@@ -145,6 +146,16 @@ def mend_view(bridges: Iterable[Bridge], eased: Eased | None, units: Units) -> d
             for bridge in bridges
         ],
         "eased": None if eased is None else _eased(eased, units),
+    }
+
+
+def blade_view(blade: Blade) -> dict[str, Any]:
+    """What is known of the blade as the job has it, the user's own values over the kit's."""
+    return {
+        "radius": {u: format_length(blade.turning_radius, u) for u in get_args(Units)},
+        "kerf": {u: format_length(blade.kerf, u) for u in get_args(Units)},
+        "radius_from": blade.radius_from,
+        "measured": blade.measured_note,
     }
 
 

@@ -6,6 +6,7 @@ import asyncio
 import importlib
 import signal
 import sys
+import time
 import traceback
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -15,6 +16,7 @@ from multiprocessing.context import BaseContext
 from typing import Any
 
 from cutout.errors import CutoutError
+from cutout.page.telling import heard_by
 from cutout.processes import quick_context
 
 MOST = 4
@@ -25,6 +27,10 @@ SLOW_AT_MOST = MOST - 2
 
 MEMORY = 6 * 2**30
 """Address space (bytes) one process may take."""
+
+
+_TOLD = "told"
+"""What comes over a pipe while a task goes on; the others are its outcome."""
 
 
 class TaskError(Exception):
@@ -97,6 +103,10 @@ class Workers:
         self._newest.pop((owner, task), None)
         if running := self._running.get((owner, task)):
             running.end("replaced")
+
+    def so_far(self, owner: str) -> dict[str, tuple[str, float]]:
+        """What the owner's tasks under way said last: what began, and the share of the task done; by task."""
+        return {task: w.so_far for (of, task), w in self._running.items() if of == owner and w.so_far}
 
     async def warm(self) -> None:
         """Start one process ahead of the first request."""
@@ -172,6 +182,7 @@ class _Worker:
     used_to: tuple[str, bool] | None = None
     busy: bool = False
     ended_as: str | None = None
+    so_far: tuple[str, float] | None = None
     _pipe: Connection = field(init=False)
     _process: Any = field(init=False)
 
@@ -190,12 +201,17 @@ class _Worker:
 
     def call(self, task: str, arguments: tuple[Any, ...], seconds: float) -> Any:
         """Run the task over there; blocks. Raises CutoutError or TaskError."""
+        self.so_far = None
+        end = time.monotonic() + seconds
         try:
             self._pipe.send((task, arguments))
-            if not self._pipe.poll(seconds):
-                self.end("late")
-                raise TaskError("late")
-            outcome, answer = self._pipe.recv()
+            outcome, answer = _TOLD, None
+            while outcome == _TOLD:
+                self.so_far = answer
+                if not self._pipe.poll(max(0.0, end - time.monotonic())):
+                    self.end("late")
+                    raise TaskError("late")
+                outcome, answer = self._pipe.recv()
         except (EOFError, OSError) as error:
             self.end("crashed")
             raise TaskError(self.ended_as or "crashed") from error
@@ -224,7 +240,9 @@ def _serve(pipe: Connection, module: str, prepare: tuple[Any, ...] | None) -> No
             task, arguments = pipe.recv()
         except EOFError:
             return
-        pipe.send(_outcome(tasks[task], arguments))
+        with heard_by(lambda stage, share: pipe.send((_TOLD, (stage, share)))):
+            outcome = _outcome(tasks[task], arguments)
+        pipe.send(outcome)
 
 
 def _limit_memory() -> None:

@@ -152,7 +152,8 @@ def test_groups_snapping_and_identity_as_plain_functions(page: Page) -> None:
             centre: snap([48, 10, 58, 20], { width: 100, height: 400 }, 10, [], 5),
             edge: snap([88, 10, 98, 20], { width: 100, height: 400 }, 5, [], 5).shift[0],
             other: snap([21, 100, 31, 110], { width: 300, height: 400 }, 5, [[20, 200, 90, 230]], 5).lines,
-            told: [progress(1, null), progress(7, null), progress(4, 20), progress(30, 20)],
+            told: [progress(1, null), progress(7, null), progress(4, 20), progress(30, 20),
+                   progress(4, 20, { stage: "proving", share: 0.6 })],
             free: snap([61, 100, 71, 110], { width: 300, height: 400 }, 5, [], 5),
           };
         }"""
@@ -165,8 +166,10 @@ def test_groups_snapping_and_identity_as_plain_functions(page: Page) -> None:
     assert found["centre"]["shift"] == [-3, 0]
     assert found["edge"] == -3  # the high side, 98, to 95
     assert found["other"] == [{"axis": "x", "at": 20, "name": "in line"}]
-    assert [told["words"] for told in found["told"]] == ["", ", 7 s", ", about 16 s more", ", 30 s"]
-    assert [told["share"] for told in found["told"]] == [0.5, 0.5, 0.2, 0.95]
+    assert [told["words"] for told in found["told"]] == [
+        "…", "…, 7 s", "…, about 16 s more", "…, 30 s", ": proving…, about 16 s more",
+    ]  # fmt: skip
+    assert [told["share"] for told in found["told"]] == [0, 0, 0.2, 0.95, 0.6]
     assert found["free"] == {"shift": [0, 0], "lines": []}
 
 

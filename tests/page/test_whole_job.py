@@ -80,7 +80,7 @@ def test_the_panel_is_turned_round(screen: Page) -> None:
     page.click("#turn-round")
     expect(page.locator("#board")).to_have_attribute("aria-label", "Panel seen from the back")
     expect(page.locator(".painted path:not(.other)")).to_have_count(2)
-    board = page.locator(".wood rect").bounding_box()
+    board = page.locator(".wood .face").bounding_box()
     assert board is not None
     right = middle(page.locator(".zones path").first)[0]
     assert left - board["x"] == pytest.approx(board["x"] + board["width"] - right, abs=2)
@@ -94,7 +94,7 @@ def test_a_hole_placed_on_the_back_lies_where_it_was_put(
 ) -> None:
     put(page, pebble)
     page.click("#turn-round")
-    board = page.locator(".wood rect").bounding_box()
+    board = page.locator(".wood .face").bounding_box()
     assert board is not None
     page.click("#add-hole")
     page.mouse.click(board["x"] + 0.1 * board["width"], board["y"] + 0.1 * board["height"])

@@ -36,6 +36,16 @@ def test_our_errors_come_back_as_they_are() -> None:
         trying("cutout.units", lambda w: w.run("parse_length", "soon", owner="a", seconds=20))
 
 
+def test_a_task_tells_how_far_it_is() -> None:
+    async def test(workers: Workers) -> Any:
+        assert await workers.run("tell", "half way", 0.5, owner="a", seconds=20) is None
+        (worker,) = workers._all
+        return worker.so_far, workers.so_far("a")
+
+    # What was told last stays with the process; of a task that has ended nobody is told any more.
+    assert trying("cutout.page.telling", test) == (("half way", 0.5), {})
+
+
 def test_other_errors_are_faults_and_the_process_goes_on() -> None:
     async def test(workers: Workers) -> float:
         with pytest.raises(TaskError) as raised:

@@ -16,6 +16,12 @@ const NUMBERS_FROM = 0.3;
 const MARK_REACH = 13;
 const MEMBER = 50;
 const HOLE_SIGN = 5;
+/** Squares of the paper are at least so many pixels wide. */
+const SQUARE = 9;
+/** How far an edge's shadow falls for each mm of thickness, at most DEPTH mm; and the steps it fades in. */
+const SLANT = 0.38;
+const DEPTH = 7;
+const SHADES = [1, 0.68, 0.36];
 
 export class Board extends EventTarget {
   #svg;
@@ -29,6 +35,7 @@ export class Board extends EventTarget {
   #hovered = null;
   #grain = "";
   turned = false;
+  units = "mm";
   model = null;
 
   constructor(holder) {
@@ -36,7 +43,7 @@ export class Board extends EventTarget {
     this.holder = holder;
     this.#svg = svg("svg", { class: "board", "aria-hidden": "false", focusable: "false" }, patterns());
     this.flipped = svg("g");
-    for (const name of ["sheet", "frame", "wood", "halo", "waste", "depth", "before", "zones", "painted", "sheets", "bridges", "drops", "legs", "lip", "figures"]) {
+    for (const name of ["shadow", "frame", "wood", "halo", "waste", "depth", "before", "zones", "painted", "sheets", "bridges", "sawn", "fallen", "drops", "legs", "lip", "figures"]) {
       this.flipped.append((this.#layers[name] = svg("g", { class: name })));
     }
     this.#svg.append(this.flipped);
@@ -99,13 +106,16 @@ export class Board extends EventTarget {
     this.model = model;
     this.turned = model.turned;
     this.flipped.setAttribute("transform", this.turned ? `matrix(-1 0 0 -1 ${panel.width} ${panel.height})` : `matrix(1 0 0 -1 0 ${panel.height})`);
-    this.#drawWood(panel);
-    this.#drawFrame(panel);
     const waste = model.show === "before" ? model.before : model.waste;
+    // What is left of a board that only its figure is kept of, once all is done: the figure.
+    const alone = model.show === "finished" && model.keep === "figure";
+    this.holder.classList.toggle("alone", alone);
+    this.#drawWood(panel, alone ? waste : "");
+    this.#drawFrame(panel);
     this.#set("waste", waste);
     this.#set("halo", model.show === "finished" ? waste : "");
-    this.#set("depth", waste);
     this.#svg.querySelector("#through path").setAttribute("d", waste);
+    this.#drawDepth(panel, waste);
     this.#set("before", model.show === "both" ? model.before : "");
     this.#drawZones(panel);
     this.#drawSheets(model.sheets ?? []);
@@ -234,15 +244,32 @@ export class Board extends EventTarget {
     group.setAttribute("transform", `translate(${x} ${this.model.panel.height - y}) scale(${this.pixel})`);
   }
 
-  #drawWood(panel) {
-    const key = JSON.stringify([panel.width, panel.height, panel.grain]);
+  #drawWood(panel, gone) {
+    const key = JSON.stringify([panel.width, panel.height, panel.grain, gone]);
     this.holder.dataset.tone = toneOf(panel.wood);
     if (key === this.#grain) return;
     this.#grain = key;
-    const board = { width: panel.width, height: panel.height };
-    const grain = panel.grain === null ? null : svg("path", { class: "grain", d: grainLines(panel), "clip-path": "url(#wood-edge)" });
-    this.#svg.querySelector("#wood-edge").replaceChildren(svg("rect", board));
-    this.#layers.wood.replaceChildren(svg("rect", board), ...(grain ? [grain] : []));
+    const face = faceOf(panel) + gone;
+    this.#svg.querySelector("#wood-edge").replaceChildren(svg("path", { d: face, "clip-rule": "evenodd" }));
+    this.#layers.wood.replaceChildren(svg("path", { d: face, class: "face" }), ...(panel.grain === null ? [] : grainPaths(panel, "wood-edge")));
+  }
+
+  /** Light comes from the upper left, as seen: how deep an opening is shows by the shadow its edge throws into it. */
+  #drawDepth(panel, waste) {
+    const kept = faceOf(panel) + waste;
+    const fall = Math.min((panel.thickness ?? DEPTH) * SLANT, DEPTH, Math.min(panel.width, panel.height) / 60);
+    const layer = this.#layers.depth;
+    if (!layer.firstChild) layer.append(...SHADES.map(() => svg("path", {})));
+    layer.setAttribute("clip-path", "url(#through)");
+    SHADES.forEach((share, n) => {
+      const by = fall * share;
+      layer.children[n].setAttribute("transform", `translate(${this.turned ? -by : by} ${-by})`);
+      if (layer.children[n].getAttribute("d") !== kept) layer.children[n].setAttribute("d", kept);
+    });
+    const [x0, y0, x1, y1] = this.extent;
+    const shade = (by) => svg("rect", { x: x0, y: y0, width: x1 - x0, height: y1 - y0, rx: by / 2, transform: `translate(${this.turned ? -by : by} ${-by})` });
+    const apart = Math.max(x1 - x0, y1 - y0) / 100;
+    this.#layers.shadow.replaceChildren(...[0.35, 0.7, 1.05].map((share) => shade(share * apart)));
   }
 
   /** The frame lies before the panel seen from the front, and behind it once it is turned round. */
@@ -253,7 +280,7 @@ export class Board extends EventTarget {
     const [x0, y0, x1, y1] = frame.opening;
     const ring = (by) => `M${x0 - by} ${y0 - by}H${x1 + by}V${y1 + by}H${x0 - by}Z`;
     const mitres = [[x0, y0, -1, -1], [x1, y0, 1, -1], [x1, y1, 1, 1], [x0, y1, -1, 1]].map(([x, y, dx, dy]) => `M${x} ${y}L${x + dx * MEMBER} ${y + dy * MEMBER}`);
-    layer.replaceChildren(svg("path", { d: ring(MEMBER) + ring(0) }), svg("path", { d: mitres.join("") }));
+    layer.replaceChildren(svg("path", { d: ring(MEMBER) + ring(0) }), svg("path", { d: memberGrain(frame.opening), class: "grain" }), svg("path", { d: mitres.join("") }));
     lip.replaceChildren(svg("path", { d: `M0 0H${panel.width}V${panel.height}H0Z` }));
     if (this.turned) this.flipped.insertBefore(layer, this.#layers.wood);
     else this.flipped.insertBefore(layer, lip);
@@ -266,7 +293,15 @@ export class Board extends EventTarget {
     this.#layers.painted.replaceChildren(
       ...panel.drawn.map((zone) => svg("path", { d: zone.path, class: zone.face === face ? "" : "other" }, svg("title", {}, zone.name))),
     );
-    this.#layers["zone-names"].replaceChildren(...zones.filter((zone) => zone.at).map((zone) => this.upright(zone.at, svg("text", { y: 4 }, zone.name))));
+    this.#layers["zone-names"].replaceChildren(...zones.filter((zone) => zone.at).map((zone) => this.#zoneName(zone)));
+  }
+
+  /** Inside its zone where that is high enough, else under it. */
+  #zoneName({ name, at, path }) {
+    const ys = pointsOf(path.replaceAll("Z", "").replaceAll("M", "L")).map((point) => point[1]);
+    const [low, high] = [Math.min(...ys), Math.max(...ys)];
+    const inside = (high - low) / this.pixel > 40;
+    return this.upright(inside ? at : [at[0], low], svg("text", { y: inside ? 4 : 14 }, name));
   }
 
   /** The template's sheets, each with its name; one that would be blank is not printed. */
@@ -276,16 +311,15 @@ export class Board extends EventTarget {
     this.#layers["sheet-names"].replaceChildren(...sheets.map(named));
   }
 
-  #drawPlan({ step, plan, walking, hands, done }) {
+  #drawPlan({ step, plan, walking, hands, done, fallen }) {
     const now = new Set(step?.legs ?? []);
     const path = (leg, name) => svg("path", { d: leg.path, class: name });
     const legs = walking && plan ? plan.legs : [];
     const present = legs.filter((leg) => now.has(leg.order));
-    this.#layers.legs.replaceChildren(
-      ...legs.filter((leg) => !now.has(leg.order)).map((leg) => path(leg, done.has(leg.order) ? "done" : "later")),
-      ...present.map((leg) => path(leg, "case")),
-      ...present.map((leg) => path(leg, "now")),
-    );
+    this.#layers.sawn.replaceChildren(...legs.filter((leg) => !now.has(leg.order)).map((leg) => path(leg, done.has(leg.order) ? "done" : "later")));
+    this.#layers.legs.replaceChildren(...present.map((leg) => path(leg, "case")), ...present.map((leg) => path(leg, "now")));
+    this.#layers.fallen.setAttribute("clip-path", "url(#through)");
+    this.#set("fallen", walking ? fallen : "");
     this.#set("drops", walking ? (step?.drops ?? "") : "");
     const lit = new Set(walking ? step?.holes : []);
     const own = (hole) => hands.some((h) => h.kind === "hole" && Math.hypot(h.at[0] - hole.at[0], h.at[1] - hole.at[1]) < 0.01);
@@ -370,9 +404,19 @@ export class Board extends EventTarget {
     return this.upright(item.at, ...bridgeMark(this.turned ? -item.angle : item.angle, item.found));
   }
 
+  /** The bench is squared paper, its squares true to the rulers and counted from the panel's corner. */
+  #square() {
+    const { fine, times } = squares(this.pixel, this.units);
+    const [x, y] = this.screen([this.turned ? this.model.panel.width : 0, 0]);
+    const { style } = this.holder;
+    style.setProperty("--square", `${fine / this.pixel}px`);
+    style.setProperty("--squares", `${(times * fine) / this.pixel}px`);
+    style.setProperty("--square-at", `${x}px ${y}px`);
+  }
+
   #set(name, d) {
     const layer = this.#layers[name];
-    const path = layer.firstChild ?? layer.appendChild(svg("path", name === "depth" ? { "clip-path": "url(#through)" } : {}));
+    const path = layer.firstChild ?? layer.appendChild(svg("path"));
     if (path.getAttribute("d") !== d) path.setAttribute("d", d);
   }
 
@@ -398,11 +442,31 @@ export class Board extends EventTarget {
     }
     this.#drawnPixel = this.pixel;
     this.#svg.querySelector("#mesh").setAttribute("patternTransform", `scale(${this.pixel})`);
+    this.#square();
     this.dispatchEvent(new Event("viewed"));
   }
 }
 
 export const pointsOf = (path) => path.slice(1).split("L").map((pair) => pair.split(" ").map(Number));
+
+/** Width of a square (mm) that is neither a blur nor lost at so many mm a pixel; every so many-th line is stronger. */
+export function squares(pixel, units) {
+  const sides = units === "in" ? [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8].map((inches) => inches * 25.4) : [1, 5, 10, 50, 100, 500];
+  const fine = sides.find((mm) => mm / pixel >= SQUARE) ?? sides.at(-1);
+  return { fine, times: units === "in" ? 4 : String(fine).startsWith("5") ? 2 : 10 };
+}
+
+const faceOf = ({ width, height }) => `M0 0H${width}V${height}H0Z`;
+
+const grainPaths = (panel, clip) => Object.entries(grainLines(panel)).map(([kind, d]) => svg("path", { class: `grain ${kind}`, d, "clip-path": `url(#${clip})` }));
+
+/** A few lines along each member of a frame round an opening, from mitre to mitre. */
+function memberGrain([x0, y0, x1, y1]) {
+  return [0.14, 0.3, 0.52, 0.68, 0.86]
+    .map((share) => share * MEMBER)
+    .map((by) => `M${x0 - by} ${y0 - by}H${x1 + by}V${y1 + by}H${x0 - by}Z`)
+    .join("");
+}
 
 function patterns() {
   const mesh = svg("pattern", { id: "mesh", width: 8, height: 8, patternUnits: "userSpaceOnUse" }, svg("rect", { width: 8, height: 8, class: "mesh-ground" }), svg("path", { d: "M0 4H8M4 0V8", class: "mesh-line" }));

@@ -12,6 +12,7 @@ import { Hands } from "./hands.js";
 import { Held } from "./held.js";
 import { legend } from "./marks.js";
 import { Overview } from "./map.js";
+import { Measure } from "./measure.js";
 import { figure as written, Paper } from "./paper.js";
 import { Picture } from "./picture.js";
 import { doing, progress, say, warn } from "./say.js";
@@ -30,6 +31,7 @@ const begin = new Begin(work);
 const picture = new Picture(work);
 const findings = new Findings(work, board);
 const walk = new Walk(work, board);
+const measure = new Measure(work, board);
 const held = new Held(work, board, hands);
 let form = null;
 let choices = null;
@@ -87,6 +89,8 @@ function startEverything() {
   form.fallback = fallback;
   form.adding = { "mend.bridges": () => byId("add-bridge").click(), holes: () => byId("add-hole").click() };
   picture.start(form, hands, choices);
+  measure.tell = tellBusy;
+  picture.photos = (shot, files) => measure.take(shot, files);
   findings.dispatch = walk.dispatch = held.dispatch = drawAll;
   drawers.dispatch = () => work.state && drawAll();
   findings.reveal = () => drawers.open("findings");
@@ -174,7 +178,11 @@ function startButtons() {
     work.stop();
     say("Stopped. It goes on with the next change.");
   });
-  setInterval(() => (work.busy || comparing.of) && tellBusy(), 1000);
+  setInterval(async () => {
+    if (!work.busy && !comparing.of && !measure.busy) return;
+    await work.ask();
+    tellBusy();
+  }, 1000);
 }
 
 function showAs(value) {
@@ -223,7 +231,7 @@ function showState() {
   byId("job-title").textContent = state.job.figures.length ? state.title : "New job";
   document.title = state.job.figures.length ? `${state.title} – Cutout` : "Cutout: see it on the panel first";
   for (const which of ["undo", "redo"]) byId(which).setAttribute("aria-disabled", String(!state[`can_${which}`]));
-  hands.units = paper.units = units();
+  hands.units = paper.units = board.units = units();
   hands.edge = state.job.limits.edge ?? NUDGE_EDGE;
   form.show();
   picture.show();
@@ -244,9 +252,11 @@ function showBlade() {
     byId("blade-facts").textContent = "";
     return;
   }
-  const radius = measured ? `${measured} (${from.measured})` : `${blade.radius[units()]} (${from[blade.radius_from]})`;
-  const kerf = work.state.shown["saw.kerf"] ?? blade.kerf[units()];
-  byId("blade-facts").textContent = `Turning radius ${radius}, kerf ${kerf}. Better: print and saw the test card, and enter what you measure.`;
+  // With a picture on the board the server says what the job's blade comes to, own values kept for it included.
+  const known = work.look?.blade ?? blade;
+  const radius = measured ? `${measured} (${from.measured})` : `${known.radius[units()]} (${from[known.radius_from]})`;
+  const kerf = work.state.shown["saw.kerf"] ?? known.kerf[units()];
+  byId("blade-facts").textContent = `Turning radius ${radius}, kerf ${kerf}. ${known.measured ? `Kept: ${known.measured}.` : "Better: print and saw the test card, and let its photo be read below."}`;
 }
 
 /** Each front says how things stand. */
@@ -256,10 +266,13 @@ function showFronts() {
   const { panel } = work.look ?? {};
   drawers.say("picture", picture.state);
   drawers.say("panel", panel ? `${panel.label.replace(" thick", "")}${panel.frame ? ", framed" : ""}` : `${work.state.shown["panel.width"] ?? ""} x ${work.state.shown["panel.height"] ?? ""}`);
-  drawers.say("saw", titled(choices.blades, job.saw.blade));
+  // What tells blades apart at a glance: the tool and what it is for; the size stands in the drawer.
+  drawers.say("saw", titled(choices.blades, job.saw.blade).split(", ").slice(0, 2).join(", "));
   drawers.say("findings", findings.state);
   drawers.say("plan", walk.state);
-  drawers.say("print", job.template.paper.toUpperCase());
+  const printed = walk.plan?.template?.sheets.filter((sheet) => !sheet.blank).length;
+  const paperName = titled(choices.form.find((field) => field.path === "template.paper").names, job.template.paper);
+  drawers.say("print", printed ? `${printed} ${printed === 1 ? "sheet" : "sheets"} ${paperName}` : paperName);
 }
 
 function showLook() {
@@ -297,9 +310,10 @@ const showBusy = settled(() => {
 
 function tellBusy() {
   if (comparing.of) return doing(`Comparing blades, ${comparing.at} of ${comparing.of}`, comparing.at - 1, comparing.of);
+  if (measure.busy) return doing(`${measure.busy}${progress(Math.round((Date.now() - measure.since) / 1000), null).words}`);
   if (work.busy) {
-    const { share, words } = progress(Math.round((Date.now() - work.since) / 1000), work.took);
-    return doing(`${work.busy}…${words}`, work.stage - 1 + share);
+    const { share, words } = progress(Math.round((Date.now() - work.since) / 1000), work.took, work.told);
+    return doing(`${work.busy}${words}`, work.stage - 1 + share);
   }
   return doing(work.stopped ? "Stopped" : work.cut?.stage === "planned" ? "Plan worked out" : "");
 }
@@ -326,6 +340,7 @@ function drawAll() {
     ...base,
     panel: look?.panel ?? empty.panel,
     show,
+    keep: work.state.job.keep,
     turned,
     before: look?.waste ?? "",
     numbered: show !== "before" && Boolean(work.cut),
@@ -338,6 +353,7 @@ function drawAll() {
     walking: walk.walking,
     step: walk.step,
     done: walk.sawn,
+    fallen: walk.fallen,
     hands: hands.items,
   });
   paper.redraw();

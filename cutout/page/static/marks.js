@@ -60,7 +60,7 @@ export function legend() {
     sample("tie with two bars: a bridge left standing; with a dot: placed by hand", svg("path", { class: "line", d: "M-12 0H12M-12 -6V6M12 -6V6" })),
     sample("circle with two quarters filled: a hole to drill", svg("circle", { r: 9, class: "line" }), quarters(9)),
     sample("dashed edge: a place to keep clear, or what lies behind the frame's lip", area("zone-sample")),
-    sample("disc with a number: a step of the plan; its arrow is where the blade goes off", svg("circle", { r: 11, class: "start" }), svg("text", { y: 5 }, "1")),
+    sample("disc with a letter: a step of the plan; its arrow is where the blade goes off", svg("circle", { r: 11, class: "start" }), svg("text", { y: 5 }, "A")),
   ];
 }
 

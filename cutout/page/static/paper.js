@@ -64,35 +64,41 @@ export class Paper {
     const { panel } = this.#board.model;
     const narrow = this.#board.size[0] < NARROW;
     const box = this.live ?? this.still;
-    const far = box ? (narrow ? 42 : OUT[1]) : narrow ? 20 : OUT[0];
+    const framed = panel.frame && !box && !narrow;
+    const far = box || framed ? (narrow ? 42 : OUT[1]) : narrow ? 20 : OUT[0];
     const near = narrow ? 18 : OUT[0];
     const { width, height } = panel;
     const places = (low, high, side) => (box ? [0, low, high, side] : []);
-    this.#dims.append(this.#level([0, width], far, false), this.#upright([0, height], far, false));
+    const word = framed ? " panel" : "";
+    this.#dims.append(this.#level([0, width], far, false, word), this.#upright([0, height], far, false, word));
     if (box) {
       this.#dims.append(this.#level(places(box[0], box[2], width), near, true), this.#upright(places(box[1], box[3], height), near, true));
+    }
+    if (framed) {
+      const [x0, y0, x1, y1] = panel.frame.opening;
+      this.#dims.append(this.#level([x0, x1], near, false, " opening"), this.#upright([y0, y1], near, false, " opening"));
     }
     for (const line of this.lines) this.#drawSnap(line);
     if (this.words && box) this.#say(box, this.words);
   }
 
   /** A chain of dimensions under the panel. The numbers add up: places are rounded, not gaps. */
-  #level(xs, out, live) {
+  #level(xs, out, live, word = "") {
     const { model } = this.#board;
     const y = this.#board.screen([0, this.#board.extent[1]])[1] + out;
     const seen = [...xs].sort((a, b) => a - b).map((x) => [this.#board.screen([x, 0])[0], this.#board.turned ? model.panel.width - x : x]).sort((a, b) => a[0] - b[0]);
-    return this.#chain(seen, live, (s) => [s, y], (s) => [s, y - out + 3, s, y + 5], [0, -5]);
+    return this.#chain(seen, live, (s) => [s, y], (s) => [s, y - out + 3, s, y + 5], { word, shift: [0, -5], upright: false });
   }
 
-  #upright(ys, out, live) {
+  #upright(ys, out, live, word = "") {
     const board = this.#board;
     const left = Math.min(board.screen([board.extent[0], 0])[0], board.screen([board.extent[2], 0])[0]);
     const x = left - out;
     const seen = [...ys].sort((a, b) => a - b).map((y) => [board.screen([0, y])[1], y]);
-    return this.#chain(seen, live, (s) => [x, s], (s) => [x - 5, s, x + out - 3, s], [-5, 0], true);
+    return this.#chain(seen, live, (s) => [x, s], (s) => [x - 5, s, x + out - 3, s], { word, shift: [-5, 0], upright: true });
   }
 
-  #chain(seen, live, at, out, shift, upright = false) {
+  #chain(seen, live, at, out, { word, shift, upright }) {
     const group = svg("g", { class: live ? "live" : "" });
     const [first, last] = [at(seen[0][0]), at(seen.at(-1)[0])];
     const lines = [`M${first}L${last}`];
@@ -107,7 +113,7 @@ export class Paper {
     group.append(svg("path", { d: thin.join(""), class: "thin" }), svg("path", { d: lines.join("") }), svg("path", { d: ticks.join(""), class: "tick" }));
     seen.slice(1).forEach(([s, value], n) => {
       const [before, was] = seen[n];
-      const text = figure(round(value, this.units) - round(was, this.units), this.units);
+      const text = figure(round(value, this.units) - round(was, this.units), this.units) + word;
       if (Math.abs(s - before) < 8 + 7 * text.length || text === "0") return;
       const [x, y] = at((s + before) / 2);
       const place = `translate(${x + shift[0]} ${y + shift[1]})${upright ? " rotate(-90)" : ""}`;

@@ -2,7 +2,7 @@
 
 import { blob, get, post } from "./api.js";
 import { drawSketch } from "./begin.js";
-import { all, byId, el, one, refill, svg } from "./dom.js";
+import { all, byId, el, refill, svg } from "./dom.js";
 import { newGesture, send as setOf, setField } from "./fields.js";
 import { chosenFile } from "./form.js";
 import { say, warn } from "./say.js";
@@ -54,6 +54,10 @@ export class Picture {
     byId("touch-open").addEventListener("click", () => (byId("thumb").hidden ? say("There is no photo to draw on.") : touch.open(byId("thumb")).catch((error) => warn(error.message))));
   }
 
+  /** Set by main.js: photographs dropped on the place for those of one's own work. */
+  /** @type {(shot: string, files: File[]) => void} */
+  photos = () => {};
+
   show() {
     const { job, labels, missing } = this.#work.state;
     this.chosen = Math.min(this.chosen, Math.max(job.figures.length - 1, 0));
@@ -93,7 +97,18 @@ export class Picture {
       name,
     );
     const remove = () => this.#change([{ path: `figures.${n}`, value: null }], `${name} taken away.`);
-    return el("li", {}, count > 1 ? pick : el("span", {}, name), button("Take away", `Take away ${name}`, remove));
+    const [title, away] = [count > 1 ? pick : el("strong", {}, name), button("Take away", `Take away ${name}`, remove)];
+    return el("li", { class: "figure" }, this.#outlined(this.#work.look?.figures[n]), title, away);
+  }
+
+  /** A figure by itself, small. */
+  #outlined(figure) {
+    const picture = svg("svg", { "aria-hidden": "true" });
+    if (!figure) return picture;
+    const [x0, y0, x1, y1] = figure.box;
+    picture.setAttribute("viewBox", `${x0} ${-y1} ${x1 - x0} ${y1 - y0}`);
+    picture.append(svg("path", { d: figure.path, transform: "scale(1 -1)" }));
+    return picture;
   }
 
   #missing(name, label) {
@@ -215,10 +230,13 @@ export class Picture {
       document.body.classList.add("dropping");
     });
     document.addEventListener("dragleave", (event) => event.relatedTarget ?? document.body.classList.remove("dropping"));
-    document.addEventListener("drop", (event) => {
+    document.addEventListener("drop", (/** @type {any} */ event) => {
       event.preventDefault();
       document.body.classList.remove("dropping");
-      this.#given([...event.dataTransfer.files]);
+      const files = [...event.dataTransfer.files];
+      const shot = event.target.closest?.("[data-shot]")?.dataset.shot;
+      if (shot) return this.photos(shot, files);
+      return this.#given(files);
     });
     document.addEventListener("paste", (event) => {
       const files = [...(event.clipboardData?.files ?? [])];

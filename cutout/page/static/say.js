@@ -17,15 +17,17 @@ export function warn(text) {
 }
 
 /**
- * How far along something is, and how it is said. seconds: so far; took: what it took the last time, if it is known.
+ * How far along a task is, and how that is said. seconds: so far; took: what it took the last time, where that is known;
+ * told: what it said of itself last.
  * @param {number} seconds
  * @param {number | null} took
+ * @param {{stage: string, share: number} | null} told
  */
-export function progress(seconds, took) {
-  if (!took) return { share: 0.5, words: seconds >= 3 ? `, ${seconds} s` : "" };
-  const left = Math.round(took - seconds);
-  const more = left >= 2 ? `, about ${left} s more` : seconds >= 3 ? `, ${seconds} s` : "";
-  return { share: Math.min(seconds / took, 0.95), words: more };
+export function progress(seconds, took, told = null) {
+  const share = Math.max(took ? Math.min(seconds / took, 0.95) : 0, told?.share ?? 0);
+  const left = took ? Math.round(took - seconds) : 0;
+  const time = left >= 2 ? `, about ${left} s more` : seconds >= 3 ? `, ${seconds} s` : "";
+  return { share, words: `${told ? `: ${told.stage}` : ""}…${time}` };
 }
 
 /** What is being worked out: `done` of so many parts; "" when nothing is. Not read out again and again. */

@@ -46,6 +46,11 @@ export class Walk {
     return new Set(this.steps.slice(0, this.#at).flatMap((step) => step.legs));
   }
 
+  /** What has come free in the steps before this one, as path data. */
+  get fallen() {
+    return this.steps.slice(0, this.#at).map((step) => step.drops).join("");
+  }
+
   /** In a few words, for the front of the drawer. */
   get state() {
     if (!this.#work.look) return "";
@@ -70,7 +75,7 @@ export class Walk {
   }
 
   #entry(step, n) {
-    return el("li", {}, el("button", { type: "button", class: "entry", "data-key": `step-${n}`, onclick: () => this.start(n) }, el("strong", {}, step.letter), el("span", {}, step.title)));
+    return el("li", {}, el("button", { type: "button", class: "entry", "data-key": `step-${n}`, onclick: () => this.start(n) }, el("strong", { class: "letter" }, step.letter), el("span", {}, step.title)));
   }
 
   #showStep() {
@@ -78,11 +83,12 @@ export class Walk {
     const { step } = this;
     const ticked = this.#ticks();
     refill(byId("walk-steps"), this.steps.map((one, n) => this.#chip(one, n, ticked)));
+    byId("walk-letter").textContent = step?.letter ?? "";
     byId("walk-at").textContent = step ? `Step ${this.#at + 1} of ${this.steps.length}` : "";
     byId("walk-title").textContent = step?.title ?? "The plan is being worked out again.";
     byId("walk-say").textContent = step?.say ?? "";
     byId("walk-hold").hidden = !step?.hold;
-    byId("walk-hold").textContent = step?.hold ?? "";
+    byId("walk-hold-say").textContent = step?.hold ?? "";
     const last = this.#at === this.steps.length - 1;
     byId("walk-on").textContent = step?.holes.length ? (last ? "Drilled, done" : "Drilled, next") : last ? "Sawn, done" : "Sawn, next";
     for (const id of ["walk-on", "walk-again"]) byId(id).setAttribute("aria-disabled", String(!step));

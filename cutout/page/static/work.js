@@ -24,6 +24,9 @@ export class Work extends EventTarget {
   /** Which of the three stages is under way, from 1; and when it began. */
   stage = 0;
   since = 0;
+  /** @type {{stage: string, share: number} | null} */
+  told = null;
+  #hearing = false;
   #took = new Map();
   /** The user has stopped what was being worked out; it goes on with the next change. */
   stopped = false;
@@ -41,6 +44,16 @@ export class Work extends EventTarget {
 
   get id() {
     return this.state?.id;
+  }
+
+  /** Ask the stage under way how far it is; `told` then is what it said last, or null. */
+  async ask() {
+    const [id, stage] = [this.id, this.stage];
+    if (!stage || this.#hearing) return;
+    this.#hearing = true;
+    const told = await get(`/api/jobs/${id}/progress`).catch(() => ({}));
+    this.#hearing = false;
+    if (id === this.id && stage === this.stage) this.told = told[STAGES[stage - 1][0]] ?? this.told;
   }
 
   /** The pattern to draw: as it will be cut where that is known, else as it was laid out. */
@@ -164,6 +177,12 @@ export class Work extends EventTarget {
     this.dispatchEvent(new Event("cut"));
   }
 
+  /** What jobs are worked out from has changed outside of this one: everything once more. */
+  async anew() {
+    this.cut = null;
+    await this.open(this.id);
+  }
+
   /** The answer to what was asked is no: go on with the job as it is. */
   goOn() {
     this.#asked.add(this.id);
@@ -204,6 +223,7 @@ export class Work extends EventTarget {
   #setBusy(words, stage = 0) {
     this.busy = words;
     this.stage = stage;
+    this.told = null;
     this.since = Date.now();
     this.dispatchEvent(new Event("busy"));
   }
