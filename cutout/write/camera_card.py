@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from cutout.draw.looks import SOLID
 from cutout.draw.paint import Paint
+from cutout.draw.scene import Area
 from cutout.errors import KitError
 from cutout.gauge.shot import HEIGHT, WIDTH, silhouette
 from cutout.geom.curve import Similarity
@@ -25,10 +27,8 @@ def camera_card_pdf(paper: Paper, units: Units) -> bytes:
     paint = Paint("camera card")
     paint.page(*page)
     middle = complex((page[0] - WIDTH) / 2, (page[1] - HEIGHT) / 2)
-    paint.fill(0)
-    paint.rings(
-        [ring.transform(Similarity(1 + 0j, middle)) for ring in silhouette()], stroke=False, fill=True
-    )
+    rings = tuple(ring.transform(Similarity(1 + 0j, middle)) for ring in silhouette())
+    paint.draw([Area(SOLID, rings)])
     paint.end_page()
     flow = Flow(paint, page)
     flow.new_page()
