@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
@@ -26,7 +26,7 @@ ROOMY = 0.075
 _BAND = 60.0
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Area:
     """One opening ready for planning; mm.
 
@@ -52,6 +52,12 @@ class Area:
     places: FloatArray
     radius: float
     allow: float
+    kerf: float
+
+    @cached_property
+    def sawable(self) -> shapely.Geometry:
+        """All that a kerf can reach, a hair more."""
+        return shapely.buffer(self.centres, self.kerf / 2 + 0.02)
 
     @property
     def clean(self) -> float:
@@ -82,7 +88,7 @@ def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
     points = _points_along(line, step)
     where, along, reachable = _assigned(points, found, centres, blade.kerf / 2 + allow + CLEAN)
     roomy = shapely.buffer(centres, ROOMY, quad_segs=4, join_style="mitre")
-    shapely.prepare(roomy)
+    shapely.prepare([roomy, line, waste, opening.region])
     return Area(
         opening.id,
         opening.region,
@@ -99,6 +105,7 @@ def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
         _outside_places(opening, board, blade),
         _radius(blade),
         allow,
+        blade.kerf,
     )
 
 

@@ -17,8 +17,6 @@ SETTLE = 2.0
 there, which takes as long as any turn. Common practice, no source."""
 _SIDE = 0.03
 """Room (mm) beside a blade that is turned."""
-_PLAIN = 0.01
-"""What is open is simplified by this much (mm) before rooms are looked for: less than the room beside a blade."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +49,7 @@ class Rooms:
         self._last: shapely.Geometry | None = None
         self._wide: shapely.Geometry = shapely.Polygon()
         self._kerfs: set[int] = set()
-        self._rooms: list[shapely.Geometry] = []
+        self._rooms = np.array([], dtype=object)
         self._known: dict[complex, int | None] = {}
 
     def at(self, z: complex) -> int | None:
@@ -64,9 +62,10 @@ class Rooms:
     def _found(self, z: complex) -> int | None:
         spot = shapely.Point(z.real, z.imag)
         reach = self._state.blade.hole_to_turn / 2 + 0.1
-        for number, room in enumerate(self._rooms):
-            if shapely.dwithin(room, spot, reach):
-                return number
+        if len(self._rooms):
+            here = shapely.dwithin(self._rooms, spot, reach)
+            if here.any():
+                return int(np.argmax(here))
         beyond = len(self._state.area.places) > 0 and not shapely.intersects(self._state.area.region, spot)
         return -1 if beyond else None
 
@@ -75,7 +74,7 @@ class Rooms:
         state = self._state
         if self._seen and (len(state.open) < self._seen or state.open[self._seen - 1][0] is not self._last):
             # A hole was taken back: begun anew.
-            self._seen, self._wide, self._rooms = 0, shapely.Polygon(), []
+            self._seen, self._wide, self._rooms = 0, shapely.Polygon(), np.array([], dtype=object)
             self._kerfs.clear()
             self._known.clear()
         new = [g for g, _ in state.open[self._seen :] if not state.is_kerf(g)]
@@ -88,12 +87,12 @@ class Rooms:
         beside = shapely.STRtree(near).query(new, predicate="dwithin", distance=0.1)[1] if near else []
         kerfs = [near[i] for i in np.unique(beside).tolist()]
         self._kerfs.update(id(g) for g in kerfs)
-        plain = shapely.simplify(np.array([*new, *kerfs], dtype=object), _PLAIN)
-        self._wide = shapely.union_all([self._wide, *shapely.buffer(plain, _PLAIN, quad_segs=1)])
+        self._wide = shapely.union_all([self._wide, *map(state.plain, [*new, *kerfs])])
         half = state.blade.hole_to_turn / 2 - _SIDE
-        self._rooms = list(polygons_of(shapely.buffer(self._wide, -half, quad_segs=4)))
-        for room in self._rooms:
-            shapely.prepare(room)
+        self._rooms = np.array(
+            list(polygons_of(shapely.buffer(self._wide, -half, quad_segs=4))), dtype=object
+        )
+        shapely.prepare(self._rooms)
 
 
 @dataclass

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from operator import is_not
 
 import numpy as np
 import shapely
@@ -27,6 +28,8 @@ WORTHLESS = 0.01
 """A leg that takes off less than this share of a square as wide as its kerf is not sawn."""
 SAME_SPOT, TRIES = 0.5, 2
 """A place that holds a piece is sawn again at most so often; nearer than this (mm) it is the same place."""
+PLAIN = 0.01
+"""What is open is simplified by this much (mm) before rooms are looked for: less than the room beside a blade."""
 CRUMB = 0.05
 """Pieces smaller than this (mm^2) are sawdust."""
 
@@ -150,6 +153,9 @@ class State:
     reopened: list[list[float]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
+        self._grown: dict[tuple[int, str], tuple[shapely.Geometry, shapely.Geometry]] = {}
+        self._held: tuple[list[shapely.Geometry], list[Polygon]] | None = None
+        self._bounds = np.zeros((0, 4))
         self.standing = [self.area.region]
         self._roomy_region = shapely.buffer(self.area.waste, 0.05, quad_segs=4, join_style="mitre")
         shapely.prepare(self._roomy_region)
@@ -210,6 +216,7 @@ class State:
         self.holes.pop()
         self.done, self.standing, opened, places = before
         del self.open[opened:]
+        self._bounds = self._bounds[:opened]
         del self.places[places:]
 
     def saw(
@@ -286,14 +293,53 @@ class State:
 
     def _open_at(self, z: complex) -> Place | None:
         """What is already open at z: a hole, an earlier leg, the edge; None if it is wood."""
-        spot = Point(z.real, z.imag)
-        shapes = np.array([geometry for geometry, _ in self.open], dtype=object)
-        here = np.flatnonzero(shapely.dwithin(shapes, spot, 0.02)) if len(shapes) else shapes
-        if len(here):
-            return self.open[int(here[-1])][1]
-        if not shapely.intersects(self.area.region, spot):
-            return EDGE if shapely.contains(self.area.waste, spot) and len(self.area.places) else None
+        x, y = float(z.real), float(z.imag)
+        close = self._beside((x, y, x, y), 0.02)
+        if close:
+            spot = Point(x, y)
+            for i in reversed(close):
+                if shapely.dwithin(self.open[i][0], spot, 0.02):
+                    return self.open[i][1]
+        if len(self.area.places) and not shapely.intersects_xy(self.area.region, x, y):
+            return EDGE if shapely.contains_xy(self.area.waste, x, y) else None
         return None
+
+    def _beside(self, box: tuple[float, float, float, float], away: float) -> list[int]:
+        """Numbers of what is open whose bounds come nearer than `away` (mm) to a box: all that is worth a look."""
+        x0, y0, x1, y1 = self._bounds.T
+        near = (x0 <= box[2] + away) & (x1 >= box[0] - away) & (y0 <= box[3] + away) & (y1 >= box[1] - away)
+        found: list[int] = np.flatnonzero(near).tolist()
+        return found
+
+    def near(self, part: shapely.Geometry, away: float = 0.1) -> list[shapely.Geometry]:
+        """What is open nearer than `away` (mm) to a piece."""
+        shapely.prepare(part)
+        close = [self.open[i][0] for i in self._beside(_box(part), away)]
+        return (
+            [g for g, here in zip(close, shapely.dwithin(part, close, away), strict=True) if here]
+            if close
+            else []
+        )
+
+    def _note_open(self, geometry: shapely.Geometry, by: Place) -> None:
+        shapely.prepare(geometry)
+        self.open.append((geometry, by))
+        self._bounds = np.concatenate([self._bounds, [_box(geometry)]])
+
+    def plain(self, geometry: shapely.Geometry) -> shapely.Geometry:
+        """Something open, simplified and grown by PLAIN: what rooms are looked for in. Worked out once."""
+        known = self._grown.get((id(geometry), "plain"))
+        if known is None:
+            grown = shapely.buffer(shapely.simplify(geometry, PLAIN), PLAIN, quad_segs=1)
+            known = self._grown[id(geometry), "plain"] = geometry, grown
+        return known[1]
+
+    def _thickened(self, geometry: shapely.Geometry) -> shapely.Geometry:
+        """Something open, grown by THIN. Worked out once."""
+        known = self._grown.get((id(geometry), "thick"))
+        if known is None:
+            known = self._grown[id(geometry), "thick"] = geometry, shapely.buffer(geometry, THIN, quad_segs=8)
+        return known[1]
 
     def _remove(self, tool: shapely.Geometry, by: Place) -> list[Polygon]:
         """Take `tool`, a hole or the kerf of a leg, out of what stands; returns the pieces that came free."""
@@ -308,18 +354,18 @@ class State:
             for part in polygons_of(shapely.difference(piece, tool)):
                 if part.area < CRUMB:
                     continue
-                if shapely.distance(part, self.area.line) > HELD:
+                if not shapely.dwithin(self.area.line, part, HELD):
                     drops.append(part)
                 else:
                     standing.append(part)
                     held.append(part)
         self.standing = standing
         fallen_with = by if by.kind == "leg" else Place("leg", self.next_leg - 1)
-        self.open.append((tool, by))
+        self._note_open(tool, by)
         if by.kind == "leg":
             self.kerfs.add(id(tool))
         for part in drops:
-            self.open.append((part, fallen_with))
+            self._note_open(part, fallen_with)
         if drops and self.cuts:
             self._open_places(drops, fallen_with)
         for part in held:
@@ -329,7 +375,10 @@ class State:
 
     def skin(self, part: shapely.Geometry) -> bool:
         """Whether a piece is nowhere thicker than what may stay on the line for the file."""
-        return bool(shapely.is_empty(shapely.buffer(part, -self.area.allow / 2 - THIN, quad_segs=4)))
+        half = self.area.allow / 2 + THIN
+        if shapely.area(part) > 2 * half * shapely.length(part):
+            return False
+        return bool(shapely.is_empty(shapely.buffer(part, -half, quad_segs=4)))
 
     def for_the_file(self, part: Polygon) -> bool:
         """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file."""
@@ -341,12 +390,12 @@ class State:
 
     def _sawable_depth(self, part: Polygon) -> float:
         """Depth of a piece, the tip of a corner too sharp for any kerf left out of account."""
-        core = shapely.intersection(part, shapely.buffer(self.area.centres, self.blade.kerf / 2 + 0.02))
+        core = shapely.intersection(part, self.area.sawable)
         return self.depth(core)[0] if not shapely.is_empty(core) else 0.0
 
     def depth(self, part: shapely.Geometry) -> tuple[float, tuple[float, float]]:
         """How far a piece reaches from what is open (mm), and where it reaches furthest."""
-        near = [g for g, _ in self.open if shapely.dwithin(g, part, 0.1)]
+        near = self.near(part)
         xy = shapely.get_coordinates(part)
         if not near:
             return float(np.sqrt(shapely.area(part))), (float(xy[0, 0]), float(xy[0, 1]))
@@ -356,10 +405,13 @@ class State:
 
     def held(self) -> list[Polygon]:
         """Pieces of waste that are still held to keep by more than a skin."""
-        opened = shapely.union_all([shapely.buffer(g, THIN, quad_segs=8) for g, _ in self.open])
-        parts = polygons_of(shapely.difference(shapely.union_all(self.standing), opened))
-        near = np.asarray(shapely.distance(np.array(parts, dtype=object), self.area.line)) <= THIN / 2
-        return [p for p, n in zip(parts, near.tolist(), strict=True) if n and p.area > CRUMB]
+        now = [*self.standing, *(g for g, _ in self.open)]
+        if self._held is None or len(now) != len(self._held[0]) or any(map(is_not, now, self._held[0])):
+            opened = shapely.union_all([self._thickened(g) for g, _ in self.open])
+            parts = polygons_of(shapely.difference(shapely.union_all(self.standing), opened))
+            near = shapely.dwithin(self.area.line, np.array(parts, dtype=object), THIN / 2).tolist()
+            self._held = now, [p for p, n in zip(parts, near, strict=True) if n and p.area > CRUMB]
+        return list(self._held[1])
 
     def reopen(self) -> bool:
         """Mark as unsawn the outline points that still hold a large piece; False if there is none."""
@@ -415,10 +467,7 @@ class State:
         for piece in drops:
             if piece.area < 1.0:
                 continue
-            shapes = np.array([g for g, _ in self.open], dtype=object)
-            near = shapes[shapely.dwithin(shapes, piece, 0.1)]
-            plain = shapely.simplify(np.array([piece, *near], dtype=object), 0.01)
-            whole = shapely.union_all(shapely.buffer(plain, 0.01, quad_segs=1))
+            whole = shapely.union_all([self.plain(piece), *map(self.plain, self.near(piece))])
             room = shapely.buffer(whole, -half, quad_segs=4)
             for part in polygons_of(room):
                 n = int(min(max(part.exterior.length / max(self.blade.width, 2.0), 1), 150))
@@ -459,6 +508,11 @@ class State:
         return np.asarray(
             (bow < 0.6 * play) & (middle - half >= s[0] - 1e-6) & (middle + half <= s[-1] + 1e-6)
         )
+
+
+def _box(geometry: shapely.Geometry) -> tuple[float, float, float, float]:
+    x0, y0, x1, y1 = shapely.bounds(geometry).tolist()
+    return x0, y0, x1, y1
 
 
 def lengths_along(z: ComplexArray) -> FloatArray:
