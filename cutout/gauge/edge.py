@@ -128,7 +128,7 @@ def _half_way(change: FloatArray, begins: int, near: int, ahead: int) -> tuple[f
         # The first of its crossings from where the light begins to change.
         over = np.flatnonzero(change[begins : int(at) + near] / level >= 0.5)
         i = begins + int(over[0]) - 1 if len(over) else -1
-        if i < 0:
+        if i < 0 or change[i] / level >= 0.5:
             return None, level
         at = i + float((level / 2 - change[i]) / (change[i + 1] - change[i]))
     even = np.subtract(*np.percentile(beyond, [85, 15])) <= 0.5 * abs(level)

@@ -57,7 +57,7 @@ def laid_on_ground(colour: Light, name: str) -> Laid:
         )
     unit = (axis / (axis @ axis)).astype(np.float32)
     share = np.asarray((colour - ground.astype(np.float32)) @ unit, dtype=np.float32)
-    lift = float(np.linalg.norm(axis) / max(np.linalg.norm(face), 1e-6))
+    lift = float(np.linalg.norm(axis)) / max(float(np.linalg.norm(face)), 1e-6)
     return Laid(share, _corners(np.asarray((small - ground) @ unit), name) * step, lift)
 
 
