@@ -20,13 +20,12 @@ from scipy.optimize import least_squares
 
 from cutout.errors import ReadError
 from cutout.gauge.camera import Camera, fit
-from cutout.gauge.ground import laid_on_ground
+from cutout.gauge.edge import STEP, ends_at, first_steps
+from cutout.gauge.ground import Laid, laid_on_ground
 from cutout.gauge.light import Light
 from cutout.gauge.marks import sample
 from cutout.geom.curve import FloatArray
 
-STEP = 0.5
-"""Distance between stations along the outline (mm)."""
 _REACH = 4.0
 """How far from the line an edge is looked for (mm)."""
 _SEEN_AT = (0.15, 0.4, 0.8, 1.2, 1.6, 2.2, 3.0, 4.0, 6.0)
@@ -37,8 +36,6 @@ _TALL = 1.2
 """From so much of the wall on (mm) the step from face to wall is looked for instead."""
 _ASKEW = 0.06
 """How far askew (radians) a sawn edge lies to its line at most."""
-_LIT = 0.2
-"""Share of the face's light by which a wall must differ from it, and from the ground."""
 _SIDE = 1.5
 """The outline this near to the panel's own edge (mm) is not looked at."""
 _LIKE = 0.9
@@ -47,6 +44,10 @@ _FOCAL = 0.75
 """Focal length over the longer side of the picture where perspective is too slight to say it: usual phones."""
 _PIXEL_SURE = 0.6
 """Share of a pixel an edge may be off, lighting of the wall included: two sigma of simulated photographs."""
+_SHADED_SURE = 1.6
+"""The same where the panel throws shadows: one narrower than the blur draws an edge, or a whole side, out with it."""
+_SHADED = 0.05
+"""Share of the places seen without a wall that lie in shadow, from which on a picture counts as shaded."""
 _CALM = 5
 """Stations whose mean is taken, so that a torn fibre is no spot for the file."""
 
@@ -63,10 +64,10 @@ class Drawn:
 
 @dataclass(frozen=True)
 class Shown:
-    """One photograph: its light as share of panel, the camera, whether it shows the back, mm a pixel, and what its
-    fit to the panel's sides leaves (mm, rms)."""
+    """One photograph: its light, the camera, whether it shows the back, mm a pixel, and what its fit to the panel's
+    sides leaves (mm, rms)."""
 
-    share: Light
+    picture: Laid
     camera: Camera
     back: bool
     pixel: float
@@ -87,7 +88,7 @@ class Spot:
 class Compared:
     """The outline held against its line. places, out: (n, 2) stations and directions into the waste; off: (n,) mm
     wood stands beyond the line, nan where it could not be told; ring: (n,) which closed line a station is on;
-    sure: two sigma (mm)."""
+    sure: two sigma (mm). shaded: whether the panel throws shadows in a photograph."""
 
     drawn: Drawn
     shown: tuple[Shown, ...]
@@ -97,6 +98,7 @@ class Compared:
     ring: np.ndarray
     sure: float
     spots: tuple[Spot, ...]
+    shaded: bool = False
 
     @property
     def told(self) -> float:
@@ -139,11 +141,14 @@ def compare(drawn: Drawn, photos: Mapping[str, Light], least: float) -> Compared
     Raises ReadError where a photograph does not show the panel whole, or shows another.
     """
     places, out, ring = _stations(drawn)
-    shown, offs = [], []
+    shown, offs, sures, shaded = [], [], [], False
     for name, colour in photos.items():
         one = show(drawn, colour, name)
+        off, dark = _offsets(drawn, one, places, out, ring)
         shown.append(one)
-        offs.append(_offsets(drawn, one, places, out, ring))
+        offs.append(off)
+        sures.append(math.hypot((_SHADED_SURE if dark else _PIXEL_SURE) * one.pixel, 2 * one.rms))
+        shaded |= dark
     seen = np.isfinite(offs)
     off = np.where(seen.any(axis=0), np.nansum(offs, axis=0) / np.maximum(seen.sum(axis=0), 1), np.nan)
     if seen.any(axis=0).mean() < 0.1:
@@ -151,9 +156,9 @@ def compare(drawn: Drawn, photos: Mapping[str, Light], least: float) -> Compared
             f"{', '.join(photos)}: hardly any of the outline can be told: photograph it from further away, "
             f"straight from above."
         )
-    sure = max(math.hypot(_PIXEL_SURE * s.pixel, 2 * s.rms) for s in shown)
+    sure = max(sures)
     spots = _spots(places, off, ring, max(least, sure))
-    return Compared(drawn, tuple(shown), places, out, off, ring, sure, spots)
+    return Compared(drawn, tuple(shown), places, out, off, ring, sure, spots, shaded)
 
 
 def _stations(drawn: Drawn) -> tuple[FloatArray, FloatArray, np.ndarray]:
@@ -194,9 +199,9 @@ def show(drawn: Drawn, colour: Light, name: str) -> Shown:
             f"{name}: this does not look like the panel of this result (it agrees at {100 * agree:.0f} % of "
             "places): give its own result.json, and a plain ground that shows through every opening."
         )
-    camera, rms = _by_sides(drawn, laid.share, rough)
+    camera, rms = _by_sides(drawn, laid, rough)
     pixel = float(np.mean(camera.mm_per_pixel(np.array([[drawn.width / 2, drawn.height / 2]]))))
-    return Shown(laid.share, camera, turned <= -4, pixel, rms * pixel)
+    return Shown(laid, camera, turned <= -4, pixel, rms * pixel)
 
 
 def _ways(drawn: Drawn) -> list[tuple[int, FloatArray]]:
@@ -221,7 +226,7 @@ def _match(drawn: Drawn, share: Light, camera: Camera) -> float:
     return float(np.mean(each))
 
 
-def _by_sides(drawn: Drawn, share: Light, camera: Camera) -> tuple[Camera, float]:
+def _by_sides(drawn: Drawn, picture: Laid, camera: Camera) -> tuple[Camera, float]:
     """The camera that lays the panel's sides on their edges in the picture, lens term included; rms left (px)."""
     w, h = drawn.width, drawn.height
     corners = np.array([[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]])
@@ -237,7 +242,7 @@ def _by_sides(drawn: Drawn, share: Light, camera: Camera) -> tuple[Camera, float
     whole = shapely.contains_xy(drawn.keep, *(place - 2.0 * out).T)
     place, out = place[whole], out[whole]
     for reach in (_REACH, 2.5, 1.5):
-        off = _edge_at(share, camera, place, out, reach)
+        off, _ = ends_at(picture, camera, place, out, reach)
         good = np.isfinite(off)
         if good.sum() < 40:
             break
@@ -263,68 +268,19 @@ def _nudged(camera: Camera, places: FloatArray, seen: FloatArray, normal: FloatA
     return at(least_squares(off, start, loss="soft_l1", f_scale=0.5, x_scale="jac").x)
 
 
-def _edge_at(share: Light, camera: Camera, places: FloatArray, out: FloatArray, reach: float) -> FloatArray:
-    """How far out of the wood its edge lies at each place (n,), mm; nan where there is none within reach."""
-    pixel = float(np.median(camera.mm_per_pixel(places)))
-    step = max(pixel / 3, 0.02)
-    t = np.arange(-reach, reach + step, step)
-    values = sample(share, camera.pixels(places[:, None, :] + t[None, :, None] * out[:, None, :]))
-    near = round(max(2.5 * pixel, 0.25) / step)
-    found = np.full(len(places), np.nan)
-    middle = len(t) // 2
-    for k, row in enumerate(values):
-        # The crossing nearest to the line of the level half-way between wood and what lies beyond it.
-        for level in (0.5, None):
-            if level is None:
-                i = int(np.clip(round((found[k] + reach) / step), near, len(t) - near - 1))
-                wide = 3 * near
-                level = (
-                    float(
-                        np.median(row[max(i - wide, 0) : i - near + 1]) + np.median(row[i + near : i + wide])
-                    )
-                    / 2
-                )
-            over = row > level
-            down = np.flatnonzero(over[:-1] & ~over[1:])
-            if len(down) == 0:
-                found[k] = np.nan
-                break
-            i = int(down[np.argmin(np.abs(down - middle))])
-            found[k] = t[i] + step * (row[i] - level) / (row[i] - row[i + 1])
-    return found
-
-
-def _face_at(
-    share: Light, camera: Camera, places: FloatArray, out: FloatArray, wall: FloatArray
-) -> FloatArray:
-    """The same where `wall` (n,) mm of the opening's wall is seen beyond the edge: the step from the face to it,
-    which is told only where the wall is lit clearly otherwise than the face."""
-    pixel = float(np.median(camera.mm_per_pixel(places))) if len(places) else 1.0
-    step = max(pixel / 3, 0.02)
-    found = np.full(len(places), np.nan)
-    for k, seen in enumerate(wall.tolist()):
-        reach = min(seen * 0.6, _REACH)
-        t = np.arange(-reach - 1.0, reach + step, step)
-        row = sample(share, camera.pixels(places[k] + t[:, None] * out[k]))
-        face, beyond = float(np.median(row[t < -reach])), float(np.median(row[t > 0.5 * reach]))
-        if abs(face - beyond) < _LIT * abs(face) or abs(beyond) < _LIT:
-            continue
-        level = (face + beyond) / 2
-        over = row > level if face > beyond else row < level
-        down = np.flatnonzero(over[:-1] & ~over[1:])
-        if len(down) == 1:
-            i = int(down[0])
-            found[k] = t[i] + step * (row[i] - level) / (row[i] - row[i + 1])
-    return found
-
-
-def _offsets(drawn: Drawn, one: Shown, places: FloatArray, out: FloatArray, ring: np.ndarray) -> FloatArray:
-    """Offsets at stations in one photograph; nan where the wall is seen or no edge is."""
+def _offsets(
+    drawn: Drawn, one: Shown, places: FloatArray, out: FloatArray, ring: np.ndarray
+) -> tuple[FloatArray, bool]:
+    """Offsets at stations in one photograph, nan where no edge can be told; whether the panel throws shadows."""
     off = np.full(len(places), np.nan)
     least, most = _wall(drawn, one, places, out)
     clear, tall = most < _WALL, least >= _TALL
-    off[clear] = _edge_at(one.share, one.camera, places[clear], out[clear], _REACH)
-    off[tall] = _face_at(one.share, one.camera, places[tall], out[tall], least[tall])
+    off[clear], shaded = ends_at(one.picture, one.camera, places[clear], out[clear], _REACH)
+    wide = least[tall]
+    steps = first_steps(
+        one.picture, one.camera, places[tall], out[tall], np.minimum(0.6 * wide, _REACH), wide
+    )
+    off[tall] = np.where(steps.ground, np.nan, steps.at)
     # An edge that jumps beside its neighbours is another one, or a splinter.
     for k in np.unique(ring):
         here = np.flatnonzero(ring == k)
@@ -333,7 +289,7 @@ def _offsets(drawn: Drawn, one: Shown, places: FloatArray, out: FloatArray, ring
         weight = uniform_filter1d(seen.astype(float), _CALM, mode="wrap")
         mean = uniform_filter1d(np.where(seen, values, 0.0), _CALM, mode="wrap") / np.maximum(weight, 1e-9)
         off[here] = np.where(seen & (weight > 0.5), mean, np.nan)
-    return off
+    return off, shaded > _SHADED
 
 
 def _wall(drawn: Drawn, one: Shown, places: FloatArray, out: FloatArray) -> tuple[FloatArray, FloatArray]:

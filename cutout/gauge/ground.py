@@ -23,10 +23,11 @@ _ALIKE = 0.02
 @dataclass(frozen=True)
 class Laid:
     """share: (h, w), 0 where a pixel is ground and 1 where it is panel. quad: the panel's corners (4, 2), pixels,
-    clockwise on the screen."""
+    clockwise on the screen. lift: from ground to panel it is so many times the panel's own light."""
 
     share: Light
     quad: FloatArray
+    lift: float
 
 
 def laid_on_ground(colour: Light, name: str) -> Laid:
@@ -47,7 +48,8 @@ def laid_on_ground(colour: Light, name: str) -> Laid:
     small = np.stack([reduced(colour[..., k], step) for k in range(3)], axis=-1)
     away = np.linalg.norm(small - ground, axis=-1)
     far = away > threshold_otsu(away)
-    axis = (np.median(small[far], axis=0) if far.any() else ground) - ground
+    face = np.median(small[far], axis=0) if far.any() else ground
+    axis = face - ground
     if float(np.linalg.norm(axis)) < _ALIKE:
         raise ReadError(
             f"{name}: panel and ground look alike: lay it on a plain ground, much lighter or much darker than "
@@ -55,7 +57,8 @@ def laid_on_ground(colour: Light, name: str) -> Laid:
         )
     unit = (axis / (axis @ axis)).astype(np.float32)
     share = np.asarray((colour - ground.astype(np.float32)) @ unit, dtype=np.float32)
-    return Laid(share, _corners(np.asarray((small - ground) @ unit), name) * step)
+    lift = float(np.linalg.norm(axis)) / max(float(np.linalg.norm(face)), 1e-6)
+    return Laid(share, _corners(np.asarray((small - ground) @ unit), name) * step, lift)
 
 
 def _corners(share: FloatArray, name: str) -> FloatArray:

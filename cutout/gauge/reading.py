@@ -24,9 +24,8 @@ _TEAR = 0.6
 """Edges this far apart (mm) are torn independently: what averages out goes by it."""
 _PIXEL_SURE = 0.08
 """Share of a pixel an edge is off for reasons that don't average out; from simulated photographs."""
-_OFF = 5.0
-"""A fit that leaves more than so many tenths of a pixel, or this share of a millimetre, means paper that moved."""
 _MOVED = 0.25
+"""A fit that leaves so much (mm) means paper that moved."""
 _SOFT = 4.0
 """Sigma of blur (px) beyond which a picture is out of focus."""
 _BLUR_SURE, _SOFT_SURE = 0.1, 0.2
@@ -290,6 +289,12 @@ def _radius(
     if not wider and best.sawn + best.sure > WIDER * best.radius:
         # It may have been too tight for the blade: then the blade turns as tight as the arc was sawn.
         sure = best.sawn + best.sure - best.radius
+    if tighter and tighter[0].doubtful and tighter[0].followed is False:
+        # It may have been followed after all.
+        sure = max(sure, sawn - tighter[0].radius)
+    if best.doubtful and best is not rungs[0]:
+        # It may not have been: then the one before it was the last.
+        sure = max(sure, rungs[rungs.index(best) - 1].radius - sawn)
     factor = math.sqrt(scale.wide * scale.high)
     # What is drawn is known; what is not is whether a blade that took this arc would take a slightly tighter one.
     return Value(sawn * factor, math.hypot(sure, sawn * scale.sure)), open_end

@@ -6,19 +6,25 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
+from scipy.ndimage import uniform_filter1d
 from scipy.optimize import least_squares
 
-from cutout.gauge.card import Cut, arc_spans
+from cutout.gauge.card import Cut, Trail, arc_spans, sweep
 from cutout.gauge.light import Light
 from cutout.gauge.marks import Found
 from cutout.gauge.slot import STEP, Sight, Slot, read_slot
-from cutout.geom.curve import ComplexArray
+from cutout.geom.curve import ComplexArray, FloatArray, to_array
 
 ALLOWANCE = 0.5
 """How far (mm) the slot's middle may stray from an arc that counts as followed: common practice, no source."""
 _SEEN = 0.9
 _BLIND = 0.5
 """Shares of an arc's stations that must have a slot to count as sawn, and below which it can't be told."""
+_DOUBT = 3.0
+"""A stray this many times a station's noise from its limit may lie beyond it."""
+_STRAIGHT = 3.0
+"""Straight lines (mm) before and after the arcs by which a blade's stray is worked out."""
 WIDER = 1.15
 """An arc sawn with more than this times its radius was not followed, however little room that takes."""
 _SLOT_WIDER = 1.35
@@ -31,7 +37,8 @@ _TRIM = 0.06
 class Rung:
     """An arc of the ladder. radius: as drawn; sawn: as sawn (mm), `sure` within so much; stray: the furthest the
     slot's middle lies off its line but for the hand's bias (95 of 100 stations); followed: None where it can't be
-    told; slip: the curve was right and only its place was not, which a hand does and a blade does not."""
+    told; slip: the curve was right and only its place was not, which a hand does and a blade does not; doubtful: it
+    strays by so nearly the limit that it may as well be the other way."""
 
     radius: float
     slot: Slot
@@ -41,14 +48,18 @@ class Rung:
     followed: bool | None
     why: str = ""
     slip: bool = False
+    doubtful: bool = False
 
 
 def read_rung(
     light: Light, found: Found, see: Sight, cut: Cut, kerf: float | None, bias: float, allowance: float
 ) -> Rung:
     """Look at one arc. kerf, bias: of the straight slots (mm)."""
-    trail = cut.trails[0]
-    slot = read_slot(light, found, see, trail)
+    return judged(cut, read_slot(light, found, see, cut.trails[0]), kerf, bias, allowance)
+
+
+def judged(cut: Cut, slot: Slot, kerf: float | None, bias: float, allowance: float) -> Rung:
+    """Whether an arc was followed and what radius was sawn, from its slot."""
     spans = arc_spans(cut.radius)
     here = slot.between(spans[0][0], spans[1][1])
     share = float(slot.seen[here].mean())
@@ -65,26 +76,61 @@ def read_rung(
         why = f"the slot leaves its line: only {100 * share:.0f} % of it is within {allowance:g} mm or so of the arc."
         return Rung(cut.radius, slot, None, 0.0, None, False, why)
     arc = here & slot.seen
-    stray = float(np.percentile(np.abs(slot.middle[arc] - bias), 95))
+    stray = float(np.percentile(np.abs(_calmed(slot.middle[arc]) - bias), 95))
     halves = [_fit_radius(slot, low, high) for low, high in spans]
     free = float(np.mean([r for r, _ in halves])), math.hypot(*(s for _, s in halves)) / 2
     sawn, sure = min(free, _led_in(slot, *spans[0]), key=lambda found: found[1])
     width = float(np.median(slot.width[arc]))
+    # A blade that can't follow a small arc leaves it by less than the allowance.
+    limit = min(allowance, stray_of(cut.radius, WIDER))
     if not math.isfinite(sawn) or sure > 0.3 * sawn:
-        return Rung(
-            cut.radius, slot, None, 0.0, stray, None, "its curve can't be told from the edges' noise."
-        )
+        if stray > limit or limit == allowance:
+            why = "its curve can't be told from the edges' noise."
+            return Rung(cut.radius, slot, None, 0.0, stray, None, why)
+        sawn, sure = cut.radius, (WIDER - 1) * cut.radius
+    doubtful = limit < allowance and abs(stray - limit) < _DOUBT * _noise(slot)
+    if doubtful:
+        # Then the curve itself is asked.
+        limit = allowance if sawn < WIDER * cut.radius else 0.0
     wider = sawn - sure > WIDER * cut.radius
     if stray > allowance:
         why = f"the slot strays {stray:.1f} mm from its line."
-    elif wider:
-        why = f"it was sawn with a radius of {sawn:.1f} mm."
+    elif stray > limit:
+        why = f"the slot strays {stray:.2f} mm from so small an arc: the blade turned wider."
     elif width > _SLOT_WIDER * kerf:
         why = f"the slot is {width:.1f} mm wide there: the blade was forced."
     else:
-        return Rung(cut.radius, slot, sawn, sure, stray, True)
-    slip = not wider and width <= _SLOT_WIDER * kerf
-    return Rung(cut.radius, slot, sawn, sure, stray, False, why, slip)
+        return Rung(cut.radius, slot, sawn, sure, stray, True, doubtful=doubtful)
+    slip = stray > allowance and not wider and width <= _SLOT_WIDER * kerf
+    return Rung(cut.radius, slot, sawn, sure, stray, False, why, slip, doubtful)
+
+
+def stray_of(radius: float, wider: float) -> float:
+    """How far (mm) from an arc of the ladder a blade goes that turns `wider` times its radius for the same length,
+    first one way and then the other: 95 of 100 places are nearer."""
+    low, half = _STRAIGHT, radius * sweep(radius)
+    drawn, sawn = (
+        Trail(0j, 0.0, ((low, 0.0), (half, 1 / r), (half, -1 / r), (low, 0.0)))
+        for r in (radius, radius * wider)
+    )
+    places = to_array(sawn.at(np.linspace(low, low + 2 * half, 200))[0])
+    away = shapely.distance(shapely.LineString(drawn.points(0.02)), shapely.points(places))
+    return float(np.percentile(away, 95))
+
+
+def _calmed(values: FloatArray) -> FloatArray:
+    """Means over three stations, so that a single torn one counts less."""
+    return np.asarray(uniform_filter1d(values, 3, mode="nearest"))
+
+
+def _noise(slot: Slot) -> float:
+    """Sigma (mm) by which one station is off for itself, from how the stations jump."""
+    middle = slot.middle[slot.seen]
+    if len(middle) < 8:
+        return 0.0
+    # Second differences of independent values have six times their variance; a curve's are next to nothing.
+    jumps = np.abs(np.diff(middle, 2))
+    return float(1.4826 * np.median(jumps)) / math.sqrt(6)
 
 
 def _fit_radius(slot: Slot, low: float, high: float) -> tuple[float, float]:
@@ -93,7 +139,7 @@ def _fit_radius(slot: Slot, low: float, high: float) -> tuple[float, float]:
     here = slot.between(low + trim, high - trim) & slot.seen
     if here.sum() < 4:
         return math.nan, math.inf
-    return circle(slot.places()[here])
+    return circle(slot.places()[here], _noise(slot))
 
 
 def _led_in(slot: Slot, low: float, high: float) -> tuple[float, float]:
@@ -124,11 +170,16 @@ def _led_in(slot: Slot, low: float, high: float) -> tuple[float, float]:
     if curvature < 1e-6:
         return math.inf, math.inf
     jacobian = np.asarray(found.jac, dtype=float)
-    spread = float(np.sqrt(np.mean(off(found.x) ** 2)))
+    spread = _spread(off(found.x), _noise(slot) / scale)
     variance = float(np.linalg.pinv(jacobian.T @ jacobian)[2, 2])
     radius, sure = _with_error(scale, curvature, spread, variance, scale)
     # A hand that keeps to one side of its line saws a parallel to the arc it follows.
     return radius + scale * float(found.x[0]), sure
+
+
+def _spread(left: FloatArray, noise: float) -> float:
+    """Sigma of one place, from what a fit of three numbers leaves at all of them (n,), and `noise` at least."""
+    return max(math.sqrt(float((left**2).sum()) / max(len(left) - 3, 1)), noise)
 
 
 def _with_error(
@@ -141,8 +192,11 @@ def _with_error(
     return scale / curvature, scale / curvature * min(error / curvature, 10.0)
 
 
-def circle(z: ComplexArray) -> tuple[float, float]:
-    """Radius of the circle nearest to places (n,), by least squares of distances, and its two-sigma error."""
+def circle(z: ComplexArray, noise: float = 0.0) -> tuple[float, float]:
+    """Radius of the circle nearest to places (n,), by least squares of distances, and its two-sigma error.
+
+    noise: sigma by which each place is off at least, however well a few of them happen to lie on a circle.
+    """
     middle = z.mean()
     scale = float(np.abs(z - middle).max())
     u = (z - middle) / scale
@@ -168,5 +222,5 @@ def circle(z: ComplexArray) -> tuple[float, float]:
         return math.inf, math.inf
     jacobian = np.asarray(found.jac, dtype=float)
     variance = float(np.linalg.pinv(jacobian.T @ jacobian)[2, 2])
-    spread = float(np.sqrt(np.mean(off(found.x) ** 2)))
+    spread = _spread(off(found.x), noise / scale)
     return _with_error(scale, curvature, spread, variance, float(np.abs(np.diff(z)).sum()))

@@ -68,6 +68,11 @@ def compared_lines(found: Compared, units: Units) -> list[str]:
     said.append(
         "size             a photo does not tell it: measure the panel and its diagonals before it goes into its frame"
     )
+    if found.shaded:
+        said.append(
+            "The panel throws shadows on the ground, which an edge is hard to tell from: take the photo in even "
+            "light, as on a grey day, or on a dark ground."
+        )
     if found.told < 0.8:
         said.append(
             "The rest shows the openings' walls instead of the edge: add photos from other sides, or from further "

@@ -15,6 +15,8 @@ from tests.gauge.photo import Shot, developed, pinhole
 
 FACE, WALL, GROUND = 0.42, 0.22, 0.04
 _DOT = 0.1
+_SHADE = 0.7
+"""Share of the light on the ground that a shadow takes."""
 
 
 def leaf(width: float = 300.0, height: float = 200.0) -> shapely.Polygon:
@@ -71,9 +73,10 @@ def _coverage(shape: shapely.Polygon, pad: float) -> tuple[np.ndarray, tuple[flo
 
 
 def photo_of_panel(
-    panel: shapely.Polygon, thickness: float, shot: Shot, *, dark_ground: bool = True
+    panel: shapely.Polygon, thickness: float, shot: Shot, *, dark_ground: bool = True, shadow: complex = 0j
 ) -> bytes:
-    """What a camera writes of the panel lying on a plain ground."""
+    """What a camera writes of the panel lying on a plain ground. shadow: how far (mm, x and y) its face throws its
+    shadow on the ground; 0: light from everywhere."""
     share, origin = _coverage(panel, 30.0)
     h, _ = share.shape
     x0, y0, x1, y1 = panel.bounds
@@ -102,15 +105,17 @@ def photo_of_panel(
         ys = np.arange(row, min(row + 256, size[1])) + 0.5
         z = back((np.arange(size[0]) + 0.5)[None, :] + 1j * ys[:, None])
 
-        def at(depth: float, z: np.ndarray = z) -> np.ndarray:
-            p = z + (z - foot) * (depth / eye[2])
+        def at(depth: float, z: np.ndarray = z, light: float = 0.0) -> np.ndarray:
+            p = z + (z - foot) * (depth / eye[2]) - light * shadow
             r = h - (p.imag - origin[1]) / _DOT - 0.5
             return map_coordinates(share, [r, (p.real - origin[0]) / _DOT - 0.5], order=1, mode="constant")
 
         top = at(0.0)
         below = np.max([at(thickness * k / 8) for k in range(1, 9)], axis=0)
         face_here = face * (1 + 0.06 * np.sin(z.imag * 4.1 + 2 * np.sin(z.real / 30)))
-        out[row : row + 256] = top * face_here + (1 - top) * (below * wall + (1 - below) * ground)
+        dimmed = np.max([at(thickness, light=k / 8) for k in range(1, 9)], axis=0) if shadow else 0.0
+        ground_here = ground * (1 - _SHADE * dimmed)
+        out[row : row + 256] = top * face_here + (1 - top) * (below * wall + (1 - below) * ground_here)
     return developed(out, shot)
 
 

@@ -38,6 +38,20 @@ def test_every_place_within_two_tenths(found: Compared) -> None:
     assert np.nanmax(np.abs(off)) < 0.2
     assert found.told > 0.5
     assert np.nanpercentile(np.abs(off), 95) < found.sure
+    assert not found.shaded
+
+
+def test_dark_wood_on_a_light_ground_with_a_shadow_on_it() -> None:
+    """The shadow's border is taken for the panel's nowhere; the light's change from wood to it is what counts."""
+    shot = Shot(megapixels=2.0, tilt=8, axis=200, turn=5, k1=-0.01, fill=0.8)
+    data = photo_of_panel(sawn_panel(leaf(), MOST), 18.0, shot, dark_ground=False, shadow=6 - 4j)
+    found = compare(DRAWN, {"panel.jpg": linear_colour(data, "panel.jpg")}, 0.3)
+    off = np.abs(found.off - astray(*found.places.T, MOST))
+    assert found.told > 0.7
+    assert np.nanpercentile(off, 95) < 0.2
+    assert np.nanmax(off) < found.sure + 0.2
+    assert found.shaded
+    assert any("shadows" in line for line in compared_lines(found, "mm"))
 
 
 def test_spots_are_where_the_saw_strayed(found: Compared) -> None:

@@ -126,7 +126,7 @@ def directions(segment: Line | Arc) -> tuple[float, float]:
 
 def turns(ring: Ring) -> np.ndarray:
     """Angle (degrees) between each run and the one before it, at the run's start."""
-    ways = np.array([directions(s) for s in ring.segments])
+    ways = np.array([directions(s) for s in ring.segments if isinstance(s, Line | Arc)])
     return np.degrees(np.abs(np.angle(np.exp(1j * (ways[:, 0] - np.roll(ways[:, 1], 1))))))
 
 
