@@ -28,8 +28,9 @@ _LASTS = 0.45
 """Share of its turn that a corner has at the scale of smoothing if it is more than a ripple."""
 
 _BLUNT = math.radians(50)
-_REACH = 10.0
-"""Greatest length (px) of flank used to place a corner."""
+_REACH, _LONGER = 10.0, 60.0
+"""Greatest length (px) of flank used to place a corner, and what a pixel of noise adds to it: a flank in steps of
+whole pixels may run for a dozen pixels from one to the next."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +233,7 @@ def _place(
     for _ in range(2):
         reach = gap / max(math.sin(min(math.pi - turn, math.pi / 2)), 0.25)
         before, after = _cut(reach, room_before), _cut(reach, room_after)
-        spans = ((-before, -_far(before, room_before)), (after, _far(after, room_after)))
+        spans = ((-before, -_far(before, room_before, noise)), (after, _far(after, room_after, noise)))
         left, right = (_flank(z, index, *span, noise) for span in spans)
         if left is None or right is None:
             return None
@@ -275,9 +276,10 @@ def _cut(reach: float, room: int) -> int:
     return max(1, min(round(reach / STEP), round(0.36 * room)))
 
 
-def _far(cut: int, room: int) -> int:
-    """Where the flank ends: short of the next corner's rounding, at most _REACH beyond the gap."""
-    return max(cut + 1, min(cut + round(_REACH / STEP), room - max(1, min(cut, round(0.36 * room)))))
+def _far(cut: int, room: int, noise: float) -> int:
+    """Where the flank ends: short of the next corner's rounding, at most _REACH and _LONGER beyond the gap."""
+    reach = _REACH + _LONGER * noise
+    return max(cut + 1, min(cut + round(reach / STEP), room - max(1, min(cut, round(0.36 * room)))))
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,7 +53,7 @@ measurement on the heron among the examples, whose drawing is known."""
 _BENDS_FROM, _LEAST_BENT = 0.5, 30
 """Blur (px) and length of a line (points) from which on bends are restored: 0.01 px on a bend of 10 px."""
 
-_TIGHT = 0.15
+_TIGHT = 0.2
 """Bend times blur from which on the first order says too much; at twice as much nothing is restored."""
 
 _BESIDE = 8.0

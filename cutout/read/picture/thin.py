@@ -36,8 +36,8 @@ _FINE = 2
 _SAMPLES = 4
 """Rows of samples to a finer pixel."""
 
-_DIFFERS, _SPREADS = 0.08, 0.02
-_NOISES = 5.0
+_DIFFERS, _SPREADS = 0.06, 0.02
+_NOISES = 8.0
 """Share of full contrast, or sigmas of noise, by which the picture differs from the blurred likeness of what was
 traced where the trace is in doubt; and the least share by which it still differs all about there."""
 
