@@ -64,7 +64,7 @@ def jitter(z: ComplexArray) -> float:
     ahead /= np.maximum(np.abs(ahead), 1e-9)
     found = 0.0
     for reach in (4, 12):
-        kernel = _kernel(np.arange(-reach, reach + 1), 0.0, 2, 0)
+        kernel = _kernel(-reach, reach, 2, 0)
         across = np.abs(((z - _wrap(z, kernel)) * ahead.conj()).imag)
         # 30 % of a normal variable lie within 0.385 sigma; the parabola takes its share of the noise.
         share = 1 - float(kernel[reach])
@@ -160,18 +160,19 @@ def _candidates(z: ComplexArray, blur: float, noise: float) -> list[int]:
 
 def _turns(z: ComplexArray, gap: int, reach: int) -> FloatArray:
     """Absolute turn (radians) at each sample between straight flanks gap..reach samples away."""
-    after = np.arange(gap, reach + 1)
-    ahead, behind = _wrap(z, _kernel(after, 0.0, 1, 1)), _wrap(z, _kernel(-after, 0.0, 1, 1))
+    ahead, behind = _wrap(z, _kernel(gap, reach, 1, 1)), _wrap(z, _kernel(-reach, -gap, 1, 1))
     turned: FloatArray = np.abs(np.angle(ahead * behind.conj()))
     return turned
 
 
 def _peaks(values: FloatArray, window: int) -> list[int]:
     """Samples above the least turn that no other within the window exceeds; of equals the first."""
-    peak = values.copy()
-    for shift in range(1, window + 1):
-        peak[(np.roll(values, shift) >= values) | (np.roll(values, -shift) > values)] = 0.0
-    found: list[int] = np.flatnonzero(peak >= _LEAST_TURN).tolist()
+    size = min(window, len(values) - 1)
+    round_ = np.concatenate([values[-size:], values, values[:size]])
+    spans = np.lib.stride_tricks.sliding_window_view(round_, size).max(axis=1)
+    before, after = spans[: len(values)], spans[size + 1 :]
+    peak = (values > before) & (values >= after) & (values >= _LEAST_TURN)
+    found: list[int] = np.flatnonzero(peak).tolist()
     return found
 
 
@@ -325,8 +326,9 @@ def _solver(first: int, last: int, degree: int) -> FloatArray:
 
 
 def _rms(points: ComplexArray, t: FloatArray, c: list[complex], direction: complex) -> float:
-    left = points - np.polynomial.polynomial.polyval(t, np.array(c))
-    return float(np.sqrt(np.mean((left * direction.conjugate()).imag ** 2)))
+    curve = c[0] + t * (c[1] + t * c[2]) if len(c) == 3 else c[0] + t * c[1]
+    off = ((points - curve) * direction.conjugate()).imag
+    return math.sqrt(float(off @ off) / len(off))
 
 
 def _meet(left: _Flank, right: _Flank, near: complex) -> tuple[complex, float] | None:
@@ -347,10 +349,12 @@ def _meet(left: _Flank, right: _Flank, near: complex) -> tuple[complex, float] |
     return (left.at(s) + right.at(t)) / 2, turn
 
 
-def _kernel(offsets: NDArray[Any], at: float, degree: int, derivative: int) -> FloatArray:
-    """Weights over samples at `offsets` (to be laid over the whole span -m..m) that give a least-squares
-    polynomial's value or first derivative at `at`; returned for offsets -m..m with zeros elsewhere."""
-    basis = np.vander(offsets.astype(float) - at, degree + 1, increasing=True)
+@lru_cache(maxsize=256)
+def _kernel(first: int, last: int, degree: int, derivative: int) -> FloatArray:
+    """Weights over samples first..last (to be laid over the whole span -m..m) that give a least-squares
+    polynomial's value or first derivative at 0; returned for offsets -m..m with zeros elsewhere."""
+    offsets = np.arange(first, last + 1)
+    basis = np.vander(offsets.astype(float), degree + 1, increasing=True)
     weights = np.linalg.pinv(basis)[derivative]
     m = int(np.abs(offsets).max())
     full = np.zeros(2 * m + 1)
