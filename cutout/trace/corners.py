@@ -28,8 +28,9 @@ _LASTS = 0.45
 """Share of its turn that a corner has at the scale of smoothing if it is more than a ripple."""
 
 _BLUNT = math.radians(50)
-_REACH = 10.0
-"""Greatest length (px) of flank used to place a corner."""
+_REACH, _LONGER = 10.0, 60.0
+"""Greatest length (px) of flank used to place a corner, and what a pixel of noise adds to it: a flank in steps of
+whole pixels may run for a dozen pixels from one to the next."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ def jitter(z: ComplexArray) -> float:
     ahead /= np.maximum(np.abs(ahead), 1e-9)
     found = 0.0
     for reach in (4, 12):
-        kernel = _kernel(np.arange(-reach, reach + 1), 0.0, 2, 0)
+        kernel = _kernel(-reach, reach, 2, 0)
         across = np.abs(((z - _wrap(z, kernel)) * ahead.conj()).imag)
         # 30 % of a normal variable lie within 0.385 sigma; the parabola takes its share of the noise.
         share = 1 - float(kernel[reach])
@@ -159,18 +160,19 @@ def _candidates(z: ComplexArray, blur: float, noise: float) -> list[int]:
 
 def _turns(z: ComplexArray, gap: int, reach: int) -> FloatArray:
     """Absolute turn (radians) at each sample between straight flanks gap..reach samples away."""
-    after = np.arange(gap, reach + 1)
-    ahead, behind = _wrap(z, _kernel(after, 0.0, 1, 1)), _wrap(z, _kernel(-after, 0.0, 1, 1))
+    ahead, behind = _wrap(z, _kernel(gap, reach, 1, 1)), _wrap(z, _kernel(-reach, -gap, 1, 1))
     turned: FloatArray = np.abs(np.angle(ahead * behind.conj()))
     return turned
 
 
 def _peaks(values: FloatArray, window: int) -> list[int]:
     """Samples above the least turn that no other within the window exceeds; of equals the first."""
-    peak = values.copy()
-    for shift in range(1, window + 1):
-        peak[(np.roll(values, shift) >= values) | (np.roll(values, -shift) > values)] = 0.0
-    found: list[int] = np.flatnonzero(peak >= _LEAST_TURN).tolist()
+    size = min(window, len(values) - 1)
+    round_ = np.concatenate([values[-size:], values, values[:size]])
+    spans = np.lib.stride_tricks.sliding_window_view(round_, size).max(axis=1)
+    before, after = spans[: len(values)], spans[size + 1 :]
+    peak = (values > before) & (values >= after) & (values >= _LEAST_TURN)
+    found: list[int] = np.flatnonzero(peak).tolist()
     return found
 
 
@@ -232,7 +234,7 @@ def _place(
     for _ in range(2):
         reach = gap / max(math.sin(min(math.pi - turn, math.pi / 2)), 0.25)
         before, after = _cut(reach, room_before), _cut(reach, room_after)
-        spans = ((-before, -_far(before, room_before)), (after, _far(after, room_after)))
+        spans = ((-before, -_far(before, room_before, noise)), (after, _far(after, room_after, noise)))
         left, right = (_flank(z, index, *span, noise) for span in spans)
         if left is None or right is None:
             return None
@@ -275,9 +277,10 @@ def _cut(reach: float, room: int) -> int:
     return max(1, min(round(reach / STEP), round(0.36 * room)))
 
 
-def _far(cut: int, room: int) -> int:
-    """Where the flank ends: short of the next corner's rounding, at most _REACH beyond the gap."""
-    return max(cut + 1, min(cut + round(_REACH / STEP), room - max(1, min(cut, round(0.36 * room)))))
+def _far(cut: int, room: int, noise: float) -> int:
+    """Where the flank ends: short of the next corner's rounding, at most _REACH and _LONGER beyond the gap."""
+    reach = _REACH + _LONGER * noise
+    return max(cut + 1, min(cut + round(reach / STEP), room - max(1, min(cut, round(0.36 * room)))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,8 +326,9 @@ def _solver(first: int, last: int, degree: int) -> FloatArray:
 
 
 def _rms(points: ComplexArray, t: FloatArray, c: list[complex], direction: complex) -> float:
-    left = points - np.polynomial.polynomial.polyval(t, np.array(c))
-    return float(np.sqrt(np.mean((left * direction.conjugate()).imag ** 2)))
+    curve = c[0] + t * (c[1] + t * c[2]) if len(c) == 3 else c[0] + t * c[1]
+    off = ((points - curve) * direction.conjugate()).imag
+    return math.sqrt(float(off @ off) / len(off))
 
 
 def _meet(left: _Flank, right: _Flank, near: complex) -> tuple[complex, float] | None:
@@ -345,10 +349,12 @@ def _meet(left: _Flank, right: _Flank, near: complex) -> tuple[complex, float] |
     return (left.at(s) + right.at(t)) / 2, turn
 
 
-def _kernel(offsets: NDArray[Any], at: float, degree: int, derivative: int) -> FloatArray:
-    """Weights over samples at `offsets` (to be laid over the whole span -m..m) that give a least-squares
-    polynomial's value or first derivative at `at`; returned for offsets -m..m with zeros elsewhere."""
-    basis = np.vander(offsets.astype(float) - at, degree + 1, increasing=True)
+@lru_cache(maxsize=256)
+def _kernel(first: int, last: int, degree: int, derivative: int) -> FloatArray:
+    """Weights over samples first..last (to be laid over the whole span -m..m) that give a least-squares
+    polynomial's value or first derivative at 0; returned for offsets -m..m with zeros elsewhere."""
+    offsets = np.arange(first, last + 1)
+    basis = np.vander(offsets.astype(float), degree + 1, increasing=True)
     weights = np.linalg.pinv(basis)[derivative]
     m = int(np.abs(offsets).max())
     full = np.zeros(2 * m + 1)

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
+from scipy.spatial import cKDTree
 
-from cutout.geom.curve import Arc, ComplexArray, Line, Segment
+from cutout.geom.curve import Arc, ComplexArray, Line, Segment, to_array
 from cutout.geom.outline import Ring
 from cutout.trace.chain import Joint, fit_chain, local_joint
 from cutout.trace.corners import STEP, Corner, find_corners, jitter, lasting, resample
@@ -20,6 +21,9 @@ _EXTREME = 5.0
 
 _KINDRED = 1.2
 """How much larger noise is than its jitter shows, blur apart; by measurement on pictures of known shapes."""
+
+_UNBLURRED, _AT = 0.6, 1.0
+"""Sigma (px) of the blur left where it has been taken out, and how near (px) a sample lies to such a place."""
 
 _LEAST_NOISE = 0.035
 """Wobble (px) of an iso-line of a clean picture, below which nothing is worth a segment."""
@@ -33,6 +37,7 @@ def fit_ring(
     noise: float = 0.0,
     closer: float = 1.0,
     restore: bool = True,
+    sharp: cKDTree | None = None,
 ) -> Ring:
     """A ring of few segments within about `tol` of the closed dense polyline z (all in the same unit, px).
 
@@ -42,12 +47,13 @@ def fit_ring(
     show at this scale keep their places.
     closer: share of the tolerance, including what noise adds to it, to make do with.
     restore: whether corners are drawn out to where their flanks meet; if not they stay on the line z.
+    sharp: places near which the blur has been taken out.
     """
     samples = resample(z)
     seen = jitter(samples)
     tol = closer * max(tol, _EXTREME * seen, 2.5 * noise)
     noise = max(closer * max(seen, noise), _LEAST_NOISE)
-    corners = find_corners(samples, blur, noise)
+    corners = _all_corners(samples, blur, noise, sharp)
     # The blur makes neighbouring samples err together, which lets noise pass for shape.
     noise *= _KINDRED * math.sqrt(2 * max(blur, 0.5))
     if not restore:
@@ -62,6 +68,20 @@ def fit_ring(
         runs = [_smoothed_run(run, smooth) for run in runs]
     fitted = [_carriers(run, cut(run, tol, noise, STEP)) for run in runs]
     return Ring(_joined(fitted, [c.apex for c in corners], tol, restore))
+
+
+def _all_corners(z: ComplexArray, blur: float, noise: float, sharp: cKDTree | None) -> list[Corner]:
+    """Corners as the picture's blur leaves them; where it has been taken out, as a sharp picture does."""
+    corners = find_corners(z, blur, noise)
+    if sharp is None or blur <= _UNBLURRED:
+        return corners
+    away, _ = sharp.query(to_array(z), distance_upper_bound=_AT)
+    clear = np.isfinite(away)
+    if not clear.any():
+        return corners
+    found = [c for c in corners if not clear[c.index]]
+    found += [c for c in find_corners(z, _UNBLURRED, noise) if clear[c.index]]
+    return sorted(found, key=lambda c: c.index)
 
 
 def _on_line(z: ComplexArray, corner: Corner) -> Corner:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 from threadpoolctl import ThreadpoolController
 
 from cutout.geom.curve import ComplexArray, to_array
@@ -56,13 +57,17 @@ def _one_thread() -> ThreadpoolController:
 def _fitted(
     lines: list[ComplexArray], found: IsoLines, tolerance_px: float, sigma: float
 ) -> tuple[Ring, ...]:
-    rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise) for z in lines]
+    places = np.column_stack([found.sharp.real, found.sharp.imag])
+    sharp = cKDTree(places) if len(places) else None
+    rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise, sharp=sharp) for z in lines]
     for closer in (0.6, 0.25):
         bad = _unsound(rings, lines)
         if not bad:
             break
         for k in bad:
-            rings[k] = fit_ring(lines[k], tolerance_px, found.blur, sigma, found.noise, closer, restore=False)
+            rings[k] = fit_ring(
+                lines[k], tolerance_px, found.blur, sigma, found.noise, closer, restore=False, sharp=sharp
+            )
     # A ring drawn plainly may still meet a neighbour drawn well, which then is drawn plainly too.
     for _ in range(3):
         for k in _unsound(rings, lines):

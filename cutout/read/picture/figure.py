@@ -37,7 +37,8 @@ class Field:
     """Values (h, w) that are high in the figure, the level of its edge, and what was decided on the way.
 
     stepped: the picture was black and white only, so its edges come in steps of whole pixels. exact: the level
-    follows from what was asked or from transparency, not from how grey mixes.
+    follows from what was asked or from transparency, not from how grey mixes. softened: sigma (px) of the Gaussian
+    the values were blurred by here.
     """
 
     values: Grey
@@ -45,6 +46,7 @@ class Field:
     notes: tuple[Note, ...] = ()
     stepped: bool = False
     exact: bool = False
+    softened: float = 0.0
 
 
 def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
@@ -304,7 +306,7 @@ def _softened(field: Field) -> Field:
     if grain < 0.03:
         return field
     image = Image.fromarray(field.values).filter(ImageFilter.GaussianBlur(_SOFTENING))
-    return replace(field, values=np.asarray(image), stepped=grain >= 1.0)
+    return replace(field, values=np.asarray(image), stepped=grain >= 1.0, softened=_SOFTENING)
 
 
 def _grain(values: Grey) -> float:

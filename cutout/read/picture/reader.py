@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -12,11 +13,12 @@ from cutout.geom.outline import Note, Outline
 from cutout.read.options import ReadOptions
 from cutout.read.picture.closed_lines import fill_lines
 from cutout.read.picture.decode import Picture, decode
-from cutout.read.picture.edge import EdgeFit, fit_edges, gap_noise, in_light
+from cutout.read.picture.edge import EdgeFit, bends_restored, fit_edges, gap_noise, in_light
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
 from cutout.read.picture.straighten import straightened
+from cutout.read.picture.thin import unblurred
 from cutout.read.specks import Share
 from cutout.trace.iso import STEPPED, IsoLines, iso_lines
 from cutout.trace.rings import fit_lines
@@ -24,6 +26,9 @@ from cutout.units import format_length
 
 _LEAST_SPECK = 2.0
 """Rings less than this across (px) are grain, whatever size they would have on the wood."""
+
+_PIXEL_BLUR = 0.15
+"""What a pixel's own width adds to the blur (px) that an edge seems to have, about, where it is blurred itself."""
 
 _COARSE_PIXEL = 1.0
 """A pixel this large on the wood (mm) is worth a word: its steps and guesses become visible."""
@@ -79,7 +84,8 @@ def _lines(
         field, found = touched, replace(iso_lines(touched.values, touched.level), noise=found.noise)
     if straight is None:
         return field, found, None, ()
-    return field, replace(found, lines=straight.lines(found.lines)), straight.scale, straight.notes
+    *lines, sharp = straight.lines([*found.lines, found.sharp])
+    return field, replace(found, lines=lines, sharp=sharp), straight.scale, straight.notes
 
 
 def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | None) -> tuple[Field, IsoLines]:
@@ -102,6 +108,9 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     if light:
         field = figure(in_light(picture))
         found = replace(iso_lines(field.values, field.level), noise=found.noise)
+    blur = None if fit is None else math.hypot(fit.blur, field.softened)
+    found = bends_restored(found, found.blur - _PIXEL_BLUR if blur is None else blur)
+    found = unblurred(field, found, blur)
     return replace(field, notes=(*field.notes, _edge_note(fit, light))), found
 
 

@@ -329,7 +329,7 @@ def test_hairline_seams_are_closed_and_said() -> None:
     halves = '<path d="M10 10h{0}v80h-{0}zM50 10h40v80h-40z"/>'
     seam = outline(frame + halves.format(39.9), width=100)
     assert len(seam.rings) == 1
-    assert [n.text for n in seam.notes] == [
+    assert [sentence(n, "mm") for n in seam.notes] == [
         "1 hairline was left out: less than 0.2 mm wide, most likely seams."
     ]
     assert len(outline(frame + halves.format(39.0), width=100).rings) == 2

@@ -1,0 +1,224 @@
+"""Lines and points narrower than a picture's blur: their edges and what they enclose, found together.
+
+Where an edge is alone, the half-way line is where it lies, however blurred the picture is. Where two edges lie nearer
+to each other than the blur reaches, neither shows its plateau, and the half-way line runs inside both or is not there
+at all. What is known is how wide the blur is. So a sharp shape is looked for there whose blurred likeness is the
+picture: 0 or 1 nearly everywhere, and no longer round than it has to be.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation, binary_propagation, find_objects, gaussian_filter, label, zoom
+from scipy.optimize import minimize, minimize_scalar
+
+from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.read.picture.classes import on_plateaus, split_classes
+from cutout.read.picture.figure import Field
+from cutout.trace.iso import IsoLines, iso_lines
+from cutout.trace.rings import fit_lines
+
+LEAST_BLUR = 0.4
+"""Sigma (px) from which on it is worth it: sharper pictures show all but the last pixel of a point."""
+
+_MOST_PIXELS = 6_000_000
+_MOST_UNKNOWN = 160_000
+"""Larger pictures, and pictures in which more than so many half pixels are in doubt, stay as they are: what is narrow
+in them is texture, or wide enough."""
+
+_FINE = 2
+"""The sharp shape is looked for on pixels so many times as fine."""
+
+_SAMPLES = 4
+"""Rows of samples to a finer pixel."""
+
+_DIFFERS, _SPREADS = 0.06, 0.02
+_NOISES = 8.0
+"""Share of full contrast, or sigmas of noise, by which the picture differs from the blurred likeness of what was
+traced where the trace is in doubt; and the least share by which it still differs all about there."""
+
+_ROUND = 0.002
+"""What a pixel of outline costs, beside squared misses of the picture; at least as much as a sigma of noise does."""
+
+_CLOSE, _TOLERANCE = 0.05, 0.25
+"""How near (px) polylines lie to what was traced, and what was traced to the picture's lines."""
+
+_STEPS = 120
+_SOFT = 0.05
+_LIMIT = 8.0
+
+
+def unblurred(field: Field, found: IsoLines, sigma: float | None) -> IsoLines:
+    """The lines, found anew where they are nearer to one another than a Gaussian of `sigma` px blurs them.
+
+    sigma: of the values as they are, the pixels' own width apart; None where no edge is alone enough to tell.
+    """
+    values = field.values
+    rough = found.blur if sigma is None else sigma
+    if rough < LEAST_BLUR or values.size > _MOST_PIXELS or not found.lines:
+        return found
+    split = on_plateaus(values, split_classes(values))
+    # Corners are put back by their flanks, better than can be done here: they are no longer in doubt then.
+    shapes = [ring.complex_points(_CLOSE) for ring in fit_lines(found, _TOLERANCE)]
+    drawn = _drawn(shapes, values.shape[:2])
+    if sigma is None:
+        sigma = _best_blur(values, drawn, split.low, rough)
+    likeness = gaussian_filter(_coarse(drawn), sigma, mode="nearest")
+    share, noise = _share(values, likeness, split.low)
+    differs = np.abs(share - likeness)
+    most = max(_DIFFERS, _NOISES * noise)
+    doubt = binary_propagation(differs > most, mask=differs > most * _SPREADS / _DIFFERS)
+    doubt = binary_dilation(doubt, iterations=math.ceil(2.0 * sigma) + 1)
+    if not doubt.any() or doubt.sum() * _FINE**2 > _MOST_UNKNOWN:
+        return found
+    sharp = drawn
+    price = max(_ROUND, noise)
+    parts, _ = label(doubt)
+    for k, box in enumerate(find_objects(parts), start=1):
+        window = _Window.round_(box, values.shape[:2], math.ceil(3 * sigma) + 1)
+        mine = parts[window.rows, window.columns] == k
+        fine = np.repeat(np.repeat(mine, _FINE, axis=0), _FINE, axis=1)
+        part = sharp[window.fine_rows, window.fine_columns]
+        part[fine] = _sharpened(share[window.rows, window.columns], part, fine, sigma, price)[fine]
+    # Elsewhere the picture's own greys tell more of the edge than a drawn line does.
+    smooth = zoom(share, _FINE, order=3, mode="nearest", grid_mode=True)
+    edge = gaussian_filter(np.repeat(np.repeat(doubt, _FINE, 0), _FINE, 1).astype(np.float32), _FINE)
+    mixed = (edge * gaussian_filter(sharp, 0.5 * _FINE) + (1 - edge) * smooth).astype(np.float32)
+    again = iso_lines(mixed, 0.5)
+    lines = [z / _FINE for z in again.lines]
+    return replace(found, lines=lines, sharp=_within(doubt, np.concatenate(lines)))
+
+
+def _within(mask: NDArray[np.bool_], z: ComplexArray) -> ComplexArray:
+    """Those of the places z that lie in a pixel of the mask."""
+    height, width = mask.shape
+    column = np.clip(np.floor(z.real).astype(int), 0, width - 1)
+    row = np.clip(np.floor(height - z.imag).astype(int), 0, height - 1)
+    return np.asarray(z[mask[row, column]])
+
+
+@dataclass(frozen=True, slots=True)
+class _Window:
+    """Rows and columns of the picture, and the same on finer pixels."""
+
+    rows: slice
+    columns: slice
+
+    @classmethod
+    def round_(cls, box: tuple[slice, ...], shape: tuple[int, ...], spare: int) -> _Window:
+        rows, columns = (
+            slice(max(s.start - spare, 0), min(s.stop + spare, n)) for s, n in zip(box, shape, strict=True)
+        )
+        return cls(rows, columns)
+
+    @property
+    def fine_rows(self) -> slice:
+        return slice(self.rows.start * _FINE, self.rows.stop * _FINE)
+
+    @property
+    def fine_columns(self) -> slice:
+        return slice(self.columns.start * _FINE, self.columns.stop * _FINE)
+
+
+def _drawn(lines: list[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
+    """Share of each finer pixel within closed lines, outer ones counter-clockwise; 0..1.
+
+    Each crossing of a row of samples with a line adds to or takes from all that lies to its right.
+    """
+    height, width = shape[0] * _FINE, shape[1] * _FINE
+    rows, places, signs = [], [], []
+    for z in lines:
+        x, y = z.real * _FINE, (shape[0] - z.imag) * _FINE * _SAMPLES - 0.5
+        x1, y1 = np.roll(x, -1), np.roll(y, -1)
+        first, last = np.ceil(np.minimum(y, y1)).astype(int), np.ceil(np.maximum(y, y1)).astype(int)
+        many = last - first
+        edge = np.repeat(np.arange(len(z)), many)
+        row = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many) + first[edge]
+        rows.append(row)
+        places.append(x[edge] + (row - y[edge]) / (y1 - y)[edge] * (x1 - x)[edge])
+        signs.append(np.sign(y1 - y)[edge])
+    row, place, sign = np.concatenate(rows), np.concatenate(places), np.concatenate(signs)
+    inside = (row >= 0) & (row < height * _SAMPLES)
+    row, place, sign = row[inside] // _SAMPLES, np.clip(place[inside], 0, width), sign[inside] / _SAMPLES
+    cell = np.floor(place).astype(int)
+    part = place - cell
+    at = row * (width + 2) + cell
+    total = height * (width + 2)
+    steps = np.bincount(at, sign * (1 - part), total) + np.bincount(at + 1, sign * part, total)
+    return np.asarray(np.cumsum(steps.reshape(height, width + 2), axis=1)[:, :width].clip(0.0, 1.0))
+
+
+def _coarse(fine: FloatArray) -> FloatArray:
+    h, w = fine.shape
+    return np.asarray(fine.reshape(h // _FINE, _FINE, w // _FINE, _FINE).mean(axis=(1, 3)))
+
+
+def _share(values: NDArray[np.uint8], likeness: FloatArray, low: float) -> tuple[FloatArray, float]:
+    """How much of each pixel the figure covers by its grey, and the noise in that.
+
+    The contrast is what lays the blurred likeness of the whole figure best over the picture: a figure of thin
+    parts only never shows its own grey.
+    """
+    above = values.astype(np.float64) - low
+    seen = likeness > 0.02
+    contrast = float((above * likeness)[seen].sum() / max((likeness[seen] ** 2).sum(), 1e-9))
+    share = above / max(contrast, 1.0)
+    bare = likeness < 0.001
+    steps = np.abs(np.diff(share, axis=1))[bare[:, 1:] & bare[:, :-1]]
+    # White paper may be cut off at its noise's middle: nine tenths tell more of it than a half.
+    noise = float(np.quantile(steps, 0.9)) / 1.645 / math.sqrt(2.0) if steps.size > 50 else 0.0
+    return share, noise
+
+
+def _best_blur(values: NDArray[np.uint8], drawn: FloatArray, low: float, rough: float) -> float:
+    """The sigma (px) that makes a blurred likeness of what was traced most like the picture."""
+    coarse = _coarse(drawn)
+
+    def missed(sigma: float) -> float:
+        likeness = gaussian_filter(coarse, sigma, mode="nearest")
+        share, _ = _share(values, likeness, low)
+        return float(np.mean((share - likeness) ** 2))
+
+    best = minimize_scalar(missed, bounds=(0.4, 2.5 * rough), method="bounded", options={"xatol": 0.03})
+    return float(best.x)
+
+
+def _sharpened(
+    share: FloatArray, start: FloatArray, free: NDArray[np.bool_], sigma: float, price: float
+) -> FloatArray:
+    """Finer pixels (0..1) whose blurred likeness is `share`, near `start` where they are not `free`."""
+    fixed = np.where(free, 0.0, start)
+    first = gaussian_filter(start, _FINE / 2)[free].clip(0.02, 0.98)
+
+    def cost(phi: FloatArray) -> tuple[float, FloatArray]:
+        inner = 1.0 / (1.0 + np.exp(-phi))
+        u = fixed.copy()
+        u[free] = inner
+        missed = _coarse(gaussian_filter(u, sigma * _FINE, mode="nearest", truncate=3.0)) - share
+        across = np.diff(u, axis=1, append=u[:, -1:])
+        down = np.diff(u, axis=0, append=u[-1:])
+        steep = np.sqrt(across * across + down * down + _SOFT**2)
+        total = 0.5 * float((missed * missed).sum()) + price / _FINE * float((steep - _SOFT).sum())
+        back = np.repeat(np.repeat(missed, _FINE, axis=0), _FINE, axis=1) / _FINE**2
+        slope = gaussian_filter(back, sigma * _FINE, mode="nearest", truncate=3.0)
+        a, d = across / steep, down / steep
+        a[:, 1:] -= a[:, :-1].copy()
+        d[1:] -= d[:-1].copy()
+        slope -= price / _FINE * (a + d)
+        return total, (slope[free] * inner * (1.0 - inner))
+
+    best = minimize(
+        cost,
+        np.log(first / (1.0 - first)),
+        jac=True,
+        method="L-BFGS-B",
+        bounds=[(-_LIMIT, _LIMIT)] * len(first),
+        options={"maxiter": _STEPS, "maxcor": 8},
+    )
+    out = start.copy()
+    out[free] = 1.0 / (1.0 + np.exp(-best.x))
+    return out
