@@ -16,7 +16,7 @@ from cutout.draw.lettered import label_items
 from cutout.draw.looks import ARROW, DRAWN, LEG, STOP, WASTE, WINDOW, Look
 from cutout.draw.paint import Paint
 from cutout.draw.scene import Item, Layer, Run, Scene, arrow_head, lines, span, spans
-from cutout.draw.signs import WORDS, drill_sign, pin_sign, size
+from cutout.draw.signs import WORDS, drill_sign, size
 from cutout.errors import WriteError
 from cutout.geom.curve import FloatArray
 from cutout.job.set_up import hardware_zones
@@ -158,7 +158,7 @@ def _printed(work: Work) -> Paper:
 def pattern_scene(drawing: Drawing, tiling: Tiling, notes: Annotations) -> Scene:
     """Every line of the drawing, as far as any sheet reaches: tint first, exact line above it."""
     reach = np.array([drawing.whole, *(sheet.window for sheet in tiling.sheets)])
-    x0, y0, x1, y1 = (*reach[:, :2].min(axis=0).tolist(), *reach[:, 2:].max(axis=0).tolist())
+    (x0, y0), (x1, y1) = reach[:, :2].min(axis=0).tolist(), reach[:, 2:].max(axis=0).tolist()
     part = drawing.work.template
     outline = panel.cuts(drawing, Look(name="cut", width=part.line))
     # Where the line lies in the keep it is twice as wide, and the half in the waste is painted over: what is left
@@ -173,7 +173,7 @@ def pattern_scene(drawing: Drawing, tiling: Tiling, notes: Annotations) -> Scene
             (*panel.middles(drawing), panel.edge(drawing), *panel.seams(drawing), *panel.zones(drawing)),
         ),
         Layer("outline", () if lies_in_keep else (outline,)),
-        Layer("holes", tuple(_holes(drawing, notes))),
+        Layer("holes", (*panel.holes(drawing, 0.0, HOLE_ARM), *panel.pins(drawing))),
         Layer("on-this-face", (*more, *map(kinds.centre, map(drawing.at, drawing.centres)))),
         Layer("legs", (*_legs(notes), *(kinds.grain(*notes.grain) if notes.grain else ()))),
     )
@@ -182,16 +182,11 @@ def pattern_scene(drawing: Drawing, tiling: Tiling, notes: Annotations) -> Scene
 
 def _define_pattern(paint: Paint, scene: Scene) -> None:
     """The scene as one shared form."""
-    paint.canvas.beginForm(_FORM, *(v * PT for v in scene.box))
+    x0, y0, x1, y1 = (v * PT for v in scene.box)
+    # Its type says whole points; any number will do.
+    paint.canvas.beginForm(_FORM, x0, y0, x1, y1)  # type: ignore[arg-type]
     paint.draw(scene.items)
     paint.canvas.endForm()
-
-
-def _holes(drawing: Drawing, notes: Annotations) -> Iterator[Item]:
-    for hole in drawing.holes:
-        yield from drill_sign(drawing.at(hole.at), hole.diameter / 2, notes.drills[hole.diameter], HOLE_ARM)
-    for pin in drawing.pins:
-        yield from pin_sign(drawing.at(pin))
 
 
 def _legs(notes: Annotations) -> Iterator[Item]:
