@@ -14,9 +14,9 @@ from shapely import LineString, STRtree
 from cutout.draw.box import Box
 from cutout.geom.curve import FloatArray
 
-Style: TypeAlias = Literal["plain", "bold", "ringed", "disc", "balloon", "words", "upright"]
-"""ringed: in a box or sign; disc: white in black; balloon: in a circle; words, upright: of a lower height, upright
-ones read from below up."""
+Style: TypeAlias = Literal["plain", "bold", "ringed", "disc", "balloon", "words", "upright", "must", "care"]
+"""ringed: in a box; disc: white in black; balloon: in a circle; words, upright: of a lower height, upright ones read
+from below up; must, care: the number of a finding, in a triangle where it must be settled, else in a square."""
 
 Span: TypeAlias = tuple[tuple[float, float], tuple[float, float]]
 """Two ends of a straight line (mm)."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from cutout.draw import fonts
 from cutout.draw.labels import Label, Placed, Style
-from cutout.draw.looks import BOX, LEADER
-from cutout.draw.scene import Item, Words, rectangle, ring, span
+from cutout.draw.looks import BOX, CARE, LEADER, MUST
+from cutout.draw.scene import Item, Words, polygon, rectangle, ring, span
 from cutout.draw.signs import NUMBER, WORDS, disc, disc_half, disc_tall, lettering_width
 
 HEIGHT: dict[Style, float] = {
@@ -15,6 +16,8 @@ HEIGHT: dict[Style, float] = {
     "balloon": NUMBER,
     "words": WORDS,
     "upright": WORDS,
+    "must": WORDS,
+    "care": WORDS,
 }
 """Height of the capitals of each style of label (mm)."""
 
@@ -23,16 +26,22 @@ DROP = 0.26
 
 _ROOM = 1.2
 """Paper between a number and the ring or box round it (mm)."""
+_TRIANGLE, _FOOT, _SIDE = 6.0, 0.6, 0.5
+"""Height of a triangle; from its base up to the number in it, and from the number to its sides (mm)."""
 
 
 def lettered(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **more: object) -> Label:
     """A label as large as its text; `more` as Label takes it."""
     tall = HEIGHT[style]
-    width = lettering_width(text, tall)
+    # Pictures for the screen are lettered in whatever bold face is there; those are wider than the bundled one.
+    width = lettering_width(text, tall, fonts.BOLD if style in ("must", "care") else fonts.LETTERS)
     box = (width, tall)
     if style in ("disc", "balloon"):
         box = (2 * disc_half(width, tall), disc_tall(tall))
-    elif style == "ringed":
+    elif style == "must":
+        # At the height of the number's top the triangle is as wide as the number needs.
+        box = (max(_TRIANGLE, (width + 2 * _SIDE) / (1 - (_FOOT + tall) / _TRIANGLE)), _TRIANGLE)
+    elif style in ("ringed", "care"):
         box = (max(width, tall) + 2 * _ROOM, tall + 2 * _ROOM)
     elif style in ("words", "upright"):
         box = (width, tall * (1 + DROP))
@@ -53,6 +62,11 @@ def _sign(placed: Placed) -> tuple[Item, ...]:
             return (ring(BOX, placed.box),)
         case "ringed":
             return (rectangle(BOX, placed.box),)
+        case "care":
+            return (rectangle(CARE, placed.box),)
+        case "must":
+            x0, y0, x1, y1 = placed.box
+            return (polygon(MUST, ((x0, y0), (x1, y0), ((x0 + x1) / 2, y1))),)
         case _:
             return ()
 
@@ -64,7 +78,9 @@ def _text(placed: Placed) -> tuple[Item, ...]:
     match label.style:
         case "disc":
             return disc(((x0 + x1) / 2, (y0 + y1) / 2), label.text, tall)
-        case "balloon" | "ringed":
+        case "must":
+            return (Words(label.text, ((x0 + x1) / 2, y0 + _FOOT), tall, bold=True, align="centre"),)
+        case "balloon" | "ringed" | "care":
             at = ((x0 + x1) / 2, (y0 + y1 - tall) / 2)
             return (Words(label.text, at, tall, bold=True, align="centre"),)
         case "upright":

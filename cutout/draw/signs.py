@@ -60,9 +60,8 @@ def disc_half(width: float, height: float = NUMBER) -> float:
     return max(disc_tall(height), width + 3.0 * height / NUMBER) / 2
 
 
-def lettering_width(text: str, height: float) -> float:
-    """Width (mm) of text in lettering whose capitals are so high (mm)."""
-    font = fonts.LETTERS
+def lettering_width(text: str, height: float, font: str = fonts.LETTERS) -> float:
+    """Width (mm) of text whose capitals are so high (mm)."""
     return fonts.text_width(fonts.plain(text, font), font, size(height)) / fonts.PT
 
 

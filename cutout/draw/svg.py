@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import groupby
 from xml.sax.saxutils import escape, quoteattr
+from zlib import crc32
 
 import numpy as np
 import shapely
@@ -61,7 +62,7 @@ def _words(words: Words, flip: float) -> str:
 def _hatched(area: Area, data: str, flip: float) -> str:
     """The lines over an area, clipped by it."""
     assert area.look.hatch is not None
-    name = f"within-{area.id or area.look.name}"
+    name = f"within-{crc32(data.encode()):08x}"
     lines = items_svg([hatching(area.look, area.look.hatch, area.rings)], flip)
     return (
         f'<clipPath id="{name}"><path clip-rule="evenodd" d="{data}"/></clipPath>'

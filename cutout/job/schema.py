@@ -650,6 +650,12 @@ class TemplatePart(Part):
         '"keep"',
         "--line-lies",
     )
+    weight: Annotated[float, Field(ge=0.5, le=3.0)] = setting(
+        1.0,
+        "Width of all other lines on the template over the usual one; more than 1 for a printer that prints weakly.",
+        "1.5",
+        "--line-weight",
+    )
     outline: bool = setting(
         False,
         "Also write outline.pdf, the outline alone in a thick line, to trace round by pencil.",

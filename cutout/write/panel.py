@@ -11,11 +11,14 @@ import shapely
 from cutout.check.boards import glue_lines
 from cutout.draw.looks import EDGE, MIDDLE, ZONE, Look
 from cutout.draw.scene import Area, Item, lines, region
-from cutout.draw.signs import tie
+from cutout.draw.signs import drill_sign, pin_sign, tie
 from cutout.geom.outline import polygons_of
 from cutout.write.drawing import Drawing
+from cutout.write.template.annotate import drill_kinds
 from cutout.write.template.lines import seam
 
+LEAST_HOLE = 1.5
+"""Where the panel is drawn smaller a hole's sign is never smaller than this radius (mm)."""
 _OVER = 0.1
 """What lies this near to the panel's edge (mm) is the edge."""
 
@@ -60,3 +63,21 @@ def bridges(drawing: Drawing) -> Iterator[Item]:
     """Bridges, as bars that are not sawn across."""
     for bridge in drawing.work.bridges:
         yield from tie(drawing.at(bridge.start), drawing.at(bridge.end))
+
+
+def holes(drawing: Drawing, least: float = LEAST_HOLE, arm: float = 0.6) -> Iterator[Item]:
+    """The sign of every hole, with at least this radius; arm: how far its cross reaches over it (mm)."""
+    kinds = drill_kinds(drawing.holes)
+    for hole in drawing.holes:
+        radius = hole_radius(hole.diameter, drawing, least)
+        yield from drill_sign(drawing.at(hole.at), radius, kinds[hole.diameter], arm)
+
+
+def hole_radius(diameter: float, drawing: Drawing, least: float = LEAST_HOLE) -> float:
+    """Radius of a hole's sign (paper mm)."""
+    return max(least, diameter / 2 * abs(drawing.frame.a))
+
+
+def pins(drawing: Drawing) -> Iterator[Item]:
+    """Where a stack is pinned."""
+    return chain.from_iterable(pin_sign(drawing.at(pin)) for pin in drawing.pins)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from io import BytesIO
 
 import numpy as np
@@ -9,17 +10,20 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFilter
 
-from cutout.draw import fonts
-from cutout.draw.labels import Label, Placed, Room
-from cutout.draw.shapes import cut_lines
-from cutout.finding import Finding
+from cutout.draw.labels import Placed, Room
+from cutout.draw.lettered import label_items
+from cutout.draw.looks import FINE, RIM, WOOD_EDGE
+from cutout.draw.raster import raster
+from cutout.draw.scene import Disc, Layer, Scene, lines
 from cutout.geom.outline import polygons_of
 from cutout.pattern import Panel
 from cutout.write.changed import eased_places
-from cutout.write.cutsheet.finding_rows import finding_numbers
-from cutout.write.drawing import segments
+from cutout.write.cutsheet.picture import EASED_HALF, eased_sign, finding_labels, reduced
+from cutout.write.drawing import Drawing, segments
 from cutout.write.work import Work
 
+_LONG = 250.0
+"""The panel's longer side (mm) that lines and signs are drawn for."""
 _LONG_SIDE = 1600
 _BORDER = 32
 _SMOOTH = 2
@@ -27,9 +31,6 @@ _SMOOTH = 2
 
 _SHOWN = 60
 """Findings marked at most; the cut sheet lists all."""
-
-_DIAMOND = 8
-"""Half the height of the sign for an eased place, in pixels."""
 
 _BACK = (238, 238, 236)
 _WOOD = np.array([222.0, 190.0, 143.0])
@@ -48,31 +49,43 @@ def preview_png(work: Work) -> bytes:
     picture = Image.new("RGB", (size[0] + 2 * _BORDER, size[1] + 2 * _BORDER), _BACK)
     wood = _wood_mask(work, size, scale)
     _shadow(picture, wood)
-    picture.paste(
-        Image.fromarray(_board(panel, size, has_grain=work.kit.wood.has_grain)), (_BORDER, _BORDER), wood
-    )
-    draw = ImageDraw.Draw(picture)
-    draw.rectangle((_BORDER, _BORDER, _BORDER + size[0] - 1, _BORDER + size[1] - 1), outline=(170, 170, 170))
-    for polygon in polygons_of(work.pattern.keep):
-        for ring in (polygon.exterior, *polygon.interiors):
-            draw.line(_pixels(shapely.get_coordinates(ring), panel, scale), fill=(70, 45, 20), width=2)
-    for hole in work.plan.holes:
-        (x, y), r = _pixels(np.array([hole.at]), panel, scale)[0], hole.diameter / 2 * scale
-        draw.ellipse((x - r, y - r, x + r, y + r), outline=(40, 40, 40), width=2)
-    eased = eased_places(work)
-    for x, y in _pixels(np.array(eased).reshape(-1, 2), panel, scale):
-        _diamond(draw, x, y)
-    for placed in _marks(work, scale, eased):
-        _mark(draw, placed, panel, scale)
+    board = Image.fromarray(_board(panel, size, has_grain=work.kit.wood.has_grain))
+    picture.paste(board, (_BORDER, _BORDER), wood)
+    drawing = reduced(work, _LONG)
+    over = raster(preview_scene(drawing), scale / abs(drawing.frame.a))
+    picture.paste(over, (_BORDER, _BORDER), over)
     out = BytesIO()
     picture.save(out, "PNG", compress_level=4)
     return out.getvalue()
 
 
-def _pixels(xy: NDArray[np.float64], panel: Panel, scale: float) -> list[tuple[float, float]]:
-    """Panel points (n, 2) as picture points, y down, border added."""
-    x, y = xy[:, 0] * scale + _BORDER, (panel.height - xy[:, 1]) * scale + _BORDER
-    return list(zip(x.tolist(), y.tolist(), strict=True))
+def preview_scene(drawing: Drawing) -> Scene:
+    """What is drawn over the wood: its edges, holes, eased places, findings."""
+    scale = abs(drawing.frame.a)
+    eased = [drawing.at(at) for at in eased_places(drawing.work)]
+    signs = tuple(item for placed in _marks(drawing, eased) for item in label_items(placed))
+    layers = (
+        Layer(
+            "edge", (lines(FINE, drawing.board.exterior), lines(WOOD_EDGE, shapely.boundary(drawing.wood)))
+        ),
+        Layer("holes", tuple(Disc(RIM, drawing.at(h.at), h.diameter / 2 * scale) for h in drawing.holes)),
+        Layer("eased", tuple(map(eased_sign, eased))),
+        Layer("findings", signs),
+    )
+    return Scene(drawing.panel, layers)
+
+
+def _marks(drawing: Drawing, eased: Sequence[tuple[float, float]]) -> Iterator[Placed]:
+    """Findings' signs beside their places, clear of lines, of eased places and of each other; those that find no room
+    right on their places."""
+    outline = segments([drawing.cuts, drawing.board.exterior])
+    diamonds = [shapely.Point(at).buffer(EASED_HALF, quad_segs=1) for at in eased]
+    room = Room(np.concatenate([outline, np.array(diamonds, dtype=object)]), drawing.panel)
+    placed, left = room.place(list(finding_labels(drawing, _SHOWN)))
+    yield from placed
+    for label in left:
+        (x, y), (wide, tall) = label.anchors[0], label.size
+        yield Placed(label, (x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2), None)
 
 
 def _wood_mask(work: Work, size: tuple[int, int], scale: float) -> Image.Image:
@@ -109,54 +122,3 @@ def _board(panel: Panel, size: tuple[int, int], *, has_grain: bool) -> NDArray[n
     tone = 1.0 + 0.045 * lines
     fine = np.repeat(np.repeat(tone, 2, axis=0), 2, axis=1)[:height, :width]
     return np.asarray(np.clip(_WOOD.astype(np.float32) * fine[..., None], 0, 255), dtype=np.uint8)
-
-
-def _diamond(draw: ImageDraw.ImageDraw, x: float, y: float) -> None:
-    r = _DIAMOND
-    corners = [(x, y - r), (x + r, y), (x, y + r), (x - r, y)]
-    draw.polygon(corners, fill=(255, 255, 255), outline=(20, 20, 20), width=2)
-
-
-def _marks(work: Work, scale: float, eased: tuple[tuple[float, float], ...]) -> tuple[Placed, ...]:
-    """Where the findings' signs go: beside their place, clear of lines, of eased places and of each other."""
-    panel = work.pattern.panel
-    shown = finding_numbers(work)[:_SHOWN]
-    labels = [_sign(n, f, scale) for n, f in shown]
-    lines = segments([cut_lines(work.pattern), panel.polygon.exterior])
-    signs = [shapely.Point(at).buffer(_DIAMOND / scale, quad_segs=1) for at in eased]
-    room = Room(np.concatenate([lines, np.array(signs, dtype=object)]), (0.0, 0.0, panel.width, panel.height))
-    placed, left = room.place(labels)
-    squeezed = tuple(Placed(label, _box_at(label.anchors[0], label.size[0]), None) for label in left)
-    return (*placed, *squeezed)
-
-
-def _sign(number: int, finding: Finding, scale: float) -> Label:
-    """Signs of what must be settled are larger than those of what needs care."""
-    stop = finding.severity == "stop"
-    side = (38 if stop else 25) / scale
-    return Label(f"{'!' if stop else '?'}{number}", "ringed", (side, side), (finding.at,))
-
-
-def _box_at(at: tuple[float, float], side: float) -> tuple[float, float, float, float]:
-    return (at[0] - side / 2, at[1] - side / 2, at[0] + side / 2, at[1] + side / 2)
-
-
-def _mark(draw: ImageDraw.ImageDraw, placed: Placed, panel: Panel, scale: float) -> None:
-    (x0, y1), (x1, y0) = _pixels(np.array(placed.box).reshape(2, 2), panel, scale)
-    if placed.leader:
-        draw.line(_pixels(np.array(placed.leader), panel, scale), fill=(20, 20, 20), width=2)
-    text = placed.label.text
-    if text[0] == "!":
-        corners = [((x0 + x1) / 2, y0 - 2), (x1 + 3, y1), (x0 - 3, y1)]
-        draw.polygon(corners, fill=(255, 214, 204), outline=(138, 21, 0), width=3)
-        drop = 5
-    else:
-        draw.rectangle((x0, y0, x1, y1), fill=(255, 243, 176), outline=(90, 74, 0), width=2)
-        drop = 0
-    draw.text(
-        ((x0 + x1) / 2, (y0 + y1) / 2 + drop),
-        text[1:],
-        fill=(0, 0, 0),
-        anchor="mm",
-        font=fonts.picture_font(17 if drop else 13),
-    )

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from shapely import MultiLineString, box
 
 from cutout.draw.fonts import PT
-
 from cutout.kit import Paper, paper
 from cutout.write.film import film_svg
 from cutout.write.svg import pattern_svg

@@ -41,7 +41,7 @@ def test_a_corner_cut_off_is_one_place_at_the_corner(changed: Callable[..., Work
     ((x, y),) = eased_places(changed(6.0))
     assert np.hypot(x - 200, y - 140) < 6.0
     html = cut_sheet(changed(6.0)).decode()
-    assert html.count('<polygon class="eased"') == 1
+    assert html.count('class="eased"') == 1
     assert "the outline was eased here (1 place)" in html
     assert "moved in 1 place, each marked with a diamond" in html
 

@@ -4,7 +4,6 @@ import pypdfium2 as pdfium
 import pytest
 
 from cutout.draw.fonts import PT
-
 from cutout.errors import KitError
 from cutout.gauge.card import HEIGHT, WIDTH, card_for, cells, dots, mark_boxes, word
 from cutout.kit import Kit, bit, blade, drills, paper, wood

@@ -39,13 +39,13 @@ def area_of(d: str) -> float:
 @pytest.mark.parametrize("keep", ["panel", "figure", "both"])
 def test_waste_has_the_patterns_area(make_work: Callable[..., Work], keep: str) -> None:
     work = make_work(keep=keep)
-    path = group(pattern_svg(work), "waste").find(f"{SPACE}path")
+    path = group(pattern_svg(work), "waste").find(f".//{SPACE}path")
     assert path is not None
     assert area_of(path.attrib["d"]) == pytest.approx(work.pattern.waste.area, rel=2e-3)
 
 
 def test_curves_stay_curves(work: Work) -> None:
-    path = group(pattern_svg(work), "waste").find(f"{SPACE}path")
+    path = group(pattern_svg(work), "waste").find(f".//{SPACE}path")
     assert path is not None
     commands = re.sub(r"[^A-Za-z]", "", path.attrib["d"])
     assert commands.count("C") == 2, "two sides of the leaf"

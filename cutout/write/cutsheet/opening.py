@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
 from cutout.draw.labels import Label, Room
-from cutout.draw.svg import number, polygon_path, polyline_path
+from cutout.draw.lettered import label_items, lettered
+from cutout.draw.looks import AWAY, LEG
+from cutout.draw.scene import Layer, Run, Scene, region
+from cutout.geom.curve import Similarity
 from cutout.pattern import Opening
-from cutout.saw.model import Hole, Leg
-from cutout.write.cutsheet.picture import label_svg
-from cutout.write.drawing import segments
+from cutout.saw.model import Leg
+from cutout.write import panel
+from cutout.write.cutsheet.picture import Picture, picture_svg
+from cutout.write.drawing import Drawing, segments
 from cutout.write.work import Work
 
 _SPOTS = np.array([0.5, 0.3, 0.7, 0.15, 0.85])
 """Where along a leg its number may stand, as shares of its length; the first with room is taken."""
+_LONG = 150.0
+"""The opening's longer side on the picture (mm)."""
+_BORDER = 11.0
+"""Paper round it (mm)."""
+_EXACT = 0.05
+"""How far a leg may be from its true path on the picture (mm)."""
 
 
 def opening_svg(work: Work, opening: Opening) -> str:
@@ -24,49 +35,40 @@ def opening_svg(work: Work, opening: Opening) -> str:
 
     Numbers without room are left out here; the template and the table beside have them all.
     """
-    holes = [h for h in work.plan.holes if h.opening == opening.id]
+    x0, y0, x1, y1 = opening.region.bounds
+    scale = _LONG / max(x1 - x0, y1 - y0)
+    holes = tuple(hole for hole in work.plan.holes if hole.opening == opening.id)
     legs = [leg for leg in work.plan.legs if leg.opening == opening.id and len(leg.path) > 1]
-    x0, y0, x1, y1 = opening.region.bounds
-    text = max(x1 - x0, y1 - y0) / 42
-    border = 3 * text
-    flip = y0 + y1
-    placed, _ = _room(opening, holes, border).place([*_hole_labels(holes, text), *_leg_labels(legs, text)])
-    view = (x0 - border, y0 - border, x1 - x0 + 2 * border, y1 - y0 + 2 * border)
-    name = f"opening-{opening.id}-title"
-    runs = "".join(f'<path class="leg" d="{polyline_path(_thin(leg), flip)}"/>' for leg in legs)
-    discs = "".join(
-        f'<circle class="hole" cx="{number(h.at[0])}" cy="{number(flip - h.at[1])}" r="{number(h.diameter / 2)}"/>'
-        for h in holes
+    own = replace(work, plan=replace(work.plan, holes=holes))
+    drawing = Drawing(own, Similarity(complex(scale, 0.0), -scale * complex(x0, y0)))
+    area = drawing.geometry(opening.region)
+    box = (-_BORDER, -_BORDER, (x1 - x0) * scale + _BORDER, (y1 - y0) * scale + _BORDER)
+    discs = [shapely.Point(drawing.at(h.at)).buffer(panel.hole_radius(h.diameter, drawing)) for h in holes]
+    room = Room(np.array([*segments(shapely.boundary(area)), *discs], dtype=object), box)
+    placed, _ = room.place([*_hole_labels(drawing), *_leg_labels(drawing, legs)])
+    layers = (
+        Layer("panel", (region(AWAY, area),)),
+        Layer("legs", (Run(LEG, tuple(_thin(drawing.path(leg.path)) for leg in legs)),)),
+        Layer("holes", tuple(panel.holes(drawing))),
+        Layer("names", tuple(item for p in placed for item in label_items(p))),
     )
-    return (
-        f'<svg class="panel little" role="img" aria-labelledby="{name}" viewBox="{" ".join(map(number, view))}">'
-        f'<title id="{name}">Opening {opening.id}: legs numbered in bold, holes in plain figures</title>'
-        f'<path class="waste" fill-rule="evenodd" d="{polygon_path(opening.region, flip)}"/>{runs}{discs}'
-        f'<g font-size="{number(text)}">{"".join(label_svg(p, flip) for p in placed)}</g></svg>\n'
-    )
+    title = f"Opening {opening.id}: legs numbered in bold, holes in plain figures"
+    picture = Picture(Scene(box, layers), scale)
+    return picture_svg(picture, f"opening-{opening.id}", title, kind="panel little") + "\n"
 
 
-def _thin(leg: Leg) -> np.ndarray:
-    """The leg's path as exact as a small picture shows."""
-    return np.asarray(shapely.get_coordinates(shapely.LineString(leg.path).simplify(0.1)))
+def _thin(path: np.ndarray) -> np.ndarray:
+    return np.asarray(shapely.get_coordinates(shapely.LineString(path).simplify(_EXACT)))
 
 
-def _room(opening: Opening, holes: Sequence[Hole], border: float) -> Room:
-    x0, y0, x1, y1 = opening.region.bounds
-    discs = [shapely.Point(h.at).buffer(h.diameter / 2) for h in holes]
-    taken = [*segments(opening.region.boundary), *discs]
-    return Room(np.array(taken, dtype=object), (x0 - border, y0 - border, x1 + border, y1 + border))
+def _hole_labels(drawing: Drawing) -> Iterator[Label]:
+    for hole in drawing.holes:
+        reach = panel.hole_radius(hole.diameter, drawing)
+        yield lettered(str(hole.id), "plain", (drawing.at(hole.at),), reach=reach)
 
 
-def _hole_labels(holes: Sequence[Hole], text: float) -> Iterator[Label]:
-    for hole in holes:
-        size = (0.62 * text * len(str(hole.id)), 0.8 * text)
-        yield Label(str(hole.id), "plain", size, (hole.at,), reach=hole.diameter / 2)
-
-
-def _leg_labels(legs: Sequence[Leg], text: float) -> Iterator[Label]:
+def _leg_labels(drawing: Drawing, legs: Sequence[Leg]) -> Iterator[Label]:
     for leg in legs:
-        line = shapely.LineString(leg.path)
+        line = shapely.LineString(drawing.path(leg.path))
         spots = shapely.get_coordinates(shapely.line_interpolate_point(line, _SPOTS, normalized=True))
-        size = (0.75 * text * 1.2 * len(str(leg.order)), text)
-        yield Label(str(leg.order), "bold", size, tuple(map(tuple, spots.tolist())), reach=0.3 * text)
+        yield lettered(str(leg.order), "bold", tuple(map(tuple, spots.tolist())), reach=1.0)

@@ -12,7 +12,7 @@ from cutout.units import count
 from cutout.write.changed import eased_places
 from cutout.write.cutsheet.finding_rows import shown_findings
 from cutout.write.cutsheet.html import beside, folded, section
-from cutout.write.cutsheet.picture import heat_figure, panel_key, panel_svg
+from cutout.write.cutsheet.picture import Picture, heat_figure, panel_key, panel_svg
 from cutout.write.cutsheet.tables import (
     bridges_table,
     cautions_list,
@@ -69,9 +69,12 @@ def cut_sheet(work: Work) -> bytes:
     return _page(work, "cut sheet", verdict(work, left=True), parts, script, source)
 
 
-def notes(work: Work) -> bytes:
+def notes(work: Work, picture: Picture | None = None) -> bytes:
     """What the shop drawing and the template leave out, as a page to be printed: findings and spots for the file on
-    one picture, what to have ready, what was changed, where the values come from."""
+    one picture, what to have ready, what was changed, where the values come from.
+
+    picture: of the panel, if it is at hand.
+    """
     found = findings_notes(work)
     beside_it = (
         section("left-over", "Left for a file", file_table(work)) if work.plan.left_over else "",
@@ -84,7 +87,7 @@ def notes(work: Work) -> bytes:
     )
     parts = [
         _WHERE,
-        f'<div class="pair">{panel_svg(work)}<div>{panel_key(work)}{"".join(beside_it)}</div></div>\n',
+        f'<div class="pair">{panel_svg(work, picture)}<div>{panel_key(work)}{"".join(beside_it)}</div></div>\n',
         section("findings", "What was found", found) if found else "",
         section("extras", "What to have ready", extras_lists(work)),
         changed,

@@ -1,4 +1,4 @@
-"""The notes as a PDF: made of the same parts as cutsheet.html, set in type by reportlab, their pictures by resvg.
+"""The notes as a PDF: made of the same parts as cutsheet.html, set in type by reportlab, their pictures from scenes.
 
 The parts are read back from HTML, so that the two never say different things. Only what our own pages are made of is
 known here: sections, headings, paragraphs, lists, tables and pictures.
@@ -7,23 +7,21 @@ known here: sections, headings, paragraphs, lists, tables and pictures.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache, partial
+from functools import partial
 from html import escape
 from html.parser import HTMLParser
 from io import BytesIO
+from types import MappingProxyType
 from typing import Any
 
-import resvg_py
-from PIL import Image as Pictures
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     CondPageBreak,
     Flowable,
-    Image,
     Paragraph,
     SimpleDocTemplate,
     Spacer,
@@ -33,7 +31,10 @@ from reportlab.platypus import (
 
 from cutout.draw import fonts
 from cutout.draw.fonts import PT
-from cutout.write.cutsheet.page import notes, sheet_style
+from cutout.draw.paint import Pen
+from cutout.draw.scene import Scene
+from cutout.write.cutsheet.page import notes
+from cutout.write.cutsheet.picture import PICTURE, panel_picture
 from cutout.write.dated import printed_date
 from cutout.write.work import Work
 
@@ -48,18 +49,18 @@ _BESIDE = 1.4
 """Words beside a picture reach down so far at most, in heights of the tallest picture."""
 _KEPT = 60 * PT
 """Room that a heading wants under it, for a first bit of what it is over."""
-_PIXELS = 1400
 _VOID = frozenset(("meta", "br", "link", "img"))
 _INK, _RULE, _SHADE = HexColor("#111111"), HexColor("#999999"), HexColor("#f0f0f0")
 
 
 @dataclass(slots=True)
 class Node:
-    """An element: its name, attributes, and what is in it, text as strings."""
+    """An element: its name, attributes, what is in it, text as strings; for a picture its scene."""
 
     name: str
     attributes: dict[str, str | None] = field(default_factory=dict)
     inside: list[Node | str] = field(default_factory=list)
+    scene: Scene | None = None
 
     def find(self, name: str) -> Iterator[Node]:
         """Elements of a name anywhere inside, outermost first; none inside one found."""
@@ -77,15 +78,18 @@ class Node:
 
 
 class _Reader(HTMLParser):
-    """HTML to nodes; names of SVG elements keep their capitals no longer, which resvg does not mind for ours."""
+    """HTML to nodes; scenes: of the pictures, by their id."""
 
-    def __init__(self) -> None:
+    def __init__(self, scenes: Mapping[str, Scene]) -> None:
         super().__init__(convert_charrefs=True)
+        self._scenes = scenes
         self.root = Node("root")
         self._open = [self.root]
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         node = Node(tag, dict(attrs))
+        if tag == "svg":
+            node.scene = self._scenes.get(node.attributes.get("id") or "")
         self._open[-1].inside.append(node)
         if tag not in _VOID:
             self._open.append(node)
@@ -104,13 +108,22 @@ class _Reader(HTMLParser):
 def cut_sheet_pdf(work: Work) -> bytes:
     """The notes on the template's paper (A4 where that is a roll). Same work, same bytes."""
     foot = " ".join(filter(None, (fonts.plain(work.title), printed_date(work.job))))
-    return set_in_type(notes(work), f"{work.title}: notes", f"{foot}: notes", _page(work))
+    picture = panel_picture(work)
+    html, scenes = notes(work, picture), {PICTURE: picture.scene}
+    return set_in_type(html, f"{work.title}: notes", f"{foot}: notes", _page(work), scenes)
 
 
-def set_in_type(html: bytes, title: str, foot: str, size: tuple[float, float]) -> bytes:
-    """One of our own pages as a PDF; size: of its sheets (pt); foot: what stands under each, before its number."""
+def set_in_type(
+    html: bytes,
+    title: str,
+    foot: str,
+    size: tuple[float, float],
+    scenes: Mapping[str, Scene] = MappingProxyType({}),
+) -> bytes:
+    """One of our own pages as a PDF; size: of its sheets (pt); foot: what stands under each, before its number;
+    scenes: of its pictures by their id, those without one are left out."""
     fonts.register()
-    reader = _Reader()
+    reader = _Reader(scenes)
     reader.feed(html.decode("utf-8"))
     (main,) = reader.root.find("main")
     room = size[0] - 2 * _MARGIN
@@ -190,7 +203,7 @@ def _flowables(node: Node, width: float) -> list[Flowable]:
         case "table":
             return _table(node, width)
         case "svg":
-            return _picture(node, width)
+            return [] if node.scene is None else [_Drawn(node.scene, width), Spacer(0, 5)]
         case "summary" | "script":
             return []
         case "div" if node.attributes.get("class") == "pair":
@@ -266,70 +279,38 @@ def _widths(texts: list[list[str]], width: float) -> list[float]:
     return [w if w <= width / len(wanted) else left for w in wanted]
 
 
+class _Drawn(Flowable):
+    """A scene, as large as goes into a width (pt) and a picture's height."""
+
+    def __init__(self, scene: Scene, width: float) -> None:
+        super().__init__()
+        x0, y0, x1, y1 = scene.box
+        self._scene = scene
+        self._scale = min(width / (x1 - x0), _PICTURE / (y1 - y0)) / PT
+        self.width, self.height = (v * self._scale * PT for v in (x1 - x0, y1 - y0))
+
+    def draw(self) -> None:
+        """Draw it; called by the page."""
+        x0, y0, _, _ = self._scene.box
+        self.canv.scale(self._scale, self._scale)
+        self.canv.translate(-x0 * PT, -y0 * PT)
+        Pen(self.canv, fonts.LETTERING).draw(self._scene.items)
+
+
 def _pair(node: Node, width: float) -> list[Flowable]:
     """A picture with its words: beside each other where the picture is upright and the words are few."""
     (picture,) = node.find("svg")
     words = [c for c in node.inside if isinstance(c, Node) and c is not picture]
-    _, _, across, up = _box_of(picture)
-    if across < _UPRIGHT * up:
-        image = _picture(picture, _SHARE * width)
-        wide = width - min(_SHARE * width, _PICTURE * across / up) - 12
+    if picture.scene is not None:
+        drawn = _Drawn(picture.scene, _SHARE * width)
+        wide = width - drawn.width - 12
         beside = [f for word in words for f in _flowables(word, wide) if not isinstance(f, CondPageBreak)]
         canvas = _canvas(BytesIO())
         tall = sum(f.wrapOn(canvas, wide, 1e6)[1] + f.getSpaceBefore() + f.getSpaceAfter() for f in beside)
-        if tall < _BESIDE * _PICTURE:
-            table = Table([[image, beside]], colWidths=[width - wide, wide])
+        if drawn.width < _UPRIGHT * drawn.height and tall < _BESIDE * _PICTURE:
+            table = Table([[drawn, beside]], colWidths=[width - wide, wide])
             table.setStyle(
                 TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)])
             )
             return [table]
-    return [*_picture(picture, width), *(f for word in words for f in _flowables(word, width))]
-
-
-def _box_of(picture: Node) -> tuple[float, float, float, float]:
-    x, y, across, up = (float(v) for v in (picture.attributes.get("viewbox") or "0 0 1 1").split())
-    return x, y, across, up
-
-
-def _picture(node: Node, width: float) -> list[Flowable]:
-    """A picture as pixels, in the page's own style; swatches beside words are left to the words."""
-    kinds = (node.attributes.get("class") or "").split()
-    if "panel" not in kinds:
-        return []
-    x, y, across, up = _box_of(node)
-    scale = min(width / across, _PICTURE / up)
-    drawn = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{across}" height="{up}" viewBox="{x} {y} {across} {up}">'
-        f"<style>{_plain_rules()}</style>{_inside(node.inside)}</svg>"
-    )
-    png = resvg_py.svg_to_bytes(
-        svg_string=drawn, width=round(_PIXELS * min(1.0, across / up)), background="white", dpi=96.0,
-        font_files=list(fonts.files()), skip_system_fonts=True, font_family=fonts.FAMILY,
-        sans_serif_family=fonts.FAMILY,
-    )  # fmt: skip
-    reduced = BytesIO()
-    Pictures.open(BytesIO(bytes(png))).convert("RGB").quantize(32).save(reduced, "PNG")
-    reduced.seek(0)
-    return [Image(reduced, across * scale, up * scale, hAlign="LEFT"), Spacer(0, 5)]
-
-
-@cache
-def _plain_rules() -> str:
-    """The page's plain rules for classes, without its at-rules, the typeface left to the renderer."""
-    rules = re.findall(r"^(\.[\w ,.-]+\{[^{}]*\})", sheet_style(), re.MULTILINE)
-    return re.sub(r"font-family:[^;}]*;?", "", " ".join(rules))
-
-
-def _svg(node: Node | str) -> str:
-    """The element as SVG again."""
-    if isinstance(node, str):
-        return escape(node)
-    if node.name in ("title", "desc"):
-        return ""
-    names = {"preserveaspectratio": "preserveAspectRatio", "viewbox": "viewBox"}
-    given = "".join(f' {names.get(k, k)}="{escape(v or "")}"' for k, v in node.attributes.items())
-    return f"<{node.name}{given}>{_inside(node.inside)}</{node.name}>"
-
-
-def _inside(nodes: Iterable[Node | str]) -> str:
-    return "".join(map(_svg, nodes))
+    return [f for part in (picture, *words) for f in _flowables(part, width)]

@@ -44,7 +44,7 @@
 
   // The panel without the numbers of findings: its lines, and on them what has been sawn and what is sawn now.
   const view = picture.cloneNode(true);
-  for (const name of ["title", "desc", "g", ".file", ".eased"]) view.querySelectorAll(name).forEach((one) => one.remove());
+  for (const name of ["title", "desc", ".files", ".eased-places", "[class^=names]"]) view.querySelectorAll(name).forEach((one) => one.remove());
   view.setAttribute("class", "panel walk-view");
   view.setAttribute("aria-labelledby", "walk-say");
   const whole = picture.getAttribute("viewBox").split(" ").map(Number);

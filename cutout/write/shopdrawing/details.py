@@ -14,13 +14,13 @@ from cutout.draw.labels import Label, Room
 from cutout.draw.lettered import label_items, lettered
 from cutout.draw.looks import BOX, CENTRE, RIM
 from cutout.draw.paint import Paint
-from cutout.draw.scene import Disc, Words
+from cutout.draw.scene import Disc, Words, ring
 from cutout.draw.signs import NUMBER
 from cutout.geom.curve import FloatArray, Similarity
 from cutout.saw.model import Step
 from cutout.write import panel
 from cutout.write.drawing import Drawing, segments
-from cutout.write.shopdrawing.view import View, beginnings, ground, holes, step_arrow
+from cutout.write.shopdrawing.view import View, beginnings, ground, step_arrow
 from cutout.write.template.annotate import HOLE_ARM
 from cutout.write.template.arrows import off_line
 from cutout.write.work import Work
@@ -108,12 +108,12 @@ def draw_detail(
     runs = tuple(run for leg in drawing.legs for run in off_line(drawing, leg))
     arrows = _arrows(drawing, steps)
     paint.draw(*(layer.items for layer in ground(drawing, runs)), panel.bridges(drawing))
-    paint.draw(*(step_arrow(arrow) for _, arrow in arrows), holes(drawing, HOLE_ARM))
+    paint.draw(*(step_arrow(arrow) for _, arrow in arrows), panel.holes(drawing, 0.0, HOLE_ARM))
     canvas.restoreState()
     paint.draw([Disc(RIM, (cx, cy), radius)])
     box: Box = (cx - radius, cy - radius, cx + radius, cy + radius)
-    ring = shapely.Point(cx, cy).buffer(radius - 0.4)
-    outside = shapely.box(*box).difference(ring)
+    shown = shapely.Point(cx, cy).buffer(radius - 0.4)
+    outside = shapely.box(*box).difference(shown)
     near = shapely.box(*box)
     cuts = segments(shapely.intersection(drawing.cuts, near))
     discs = [
@@ -123,7 +123,7 @@ def draw_detail(
     solid = np.array([*shapely.get_parts(outside), *discs, *shafts], dtype=object)
     room = Room(np.concatenate([cuts, solid]), box)
     missing = 0
-    inside = ring.buffer(-1.0)
+    inside = shown.buffer(-1.0)
     for hole in drawing.holes:
         at = drawing.at(hole.at)
         if shapely.contains(inside, shapely.Point(at)):

@@ -18,7 +18,7 @@ from cutout.draw.box import Box
 from cutout.draw.labels import Label, Placed, Room, Span
 from cutout.draw.lettered import label_items, lettered
 from cutout.draw.scene import Item, Layer, Run, Scene, Words, arrow_head, spans
-from cutout.draw.signs import WORDS, drill_sign
+from cutout.draw.signs import WORDS
 from cutout.finding import Finding
 from cutout.geom.curve import FloatArray, Similarity
 from cutout.geom.outline import polygons_of
@@ -26,13 +26,10 @@ from cutout.saw.model import Step
 from cutout.write import panel
 from cutout.write.drawing import Drawing, segments
 from cutout.write.shopdrawing.dimensions import dimensions
-from cutout.write.template.annotate import drill_kinds
 from cutout.write.template.arrows import off_line
 from cutout.write.template.lines import grain
 from cutout.write.work import Work
 
-LEAST_HOLE = 1.5
-"""A hole's sign is never smaller than this radius (mm)."""
 ARROW, HEAD = 8.0, 2.8
 """Length of the arrow a step begins with, and of its head (mm)."""
 WEAK = 6
@@ -133,7 +130,8 @@ def _obstacles(drawing: Drawing, starts: tuple[Start, ...]) -> np.ndarray:
     work = drawing.work
     arrows = [LineString(start.path).buffer(0.8) for start in starts]
     discs = [
-        shapely.Point(drawing.at(h.at)).buffer(hole_radius(h.diameter, drawing) + 0.5) for h in drawing.holes
+        shapely.Point(drawing.at(h.at)).buffer(panel.hole_radius(h.diameter, drawing) + 0.5)
+        for h in drawing.holes
     ]
     discs += [shapely.Point(drawing.at(f.at)).buffer(_WEAK_SPOT) for f in weak_places(work)]
     discs += [LineString([drawing.at(b.start), drawing.at(b.end)]).buffer(1.8) for b in work.bridges]
@@ -141,11 +139,6 @@ def _obstacles(drawing: Drawing, starts: tuple[Start, ...]) -> np.ndarray:
     edges += [drawing.geometry(seam) for seam in glue_lines(work.pattern.panel)]
     edges += [shapely.boundary(drawing.geometry(zone.area)) for zone in work.pattern.panel.zones]
     return np.concatenate([segments(edges), np.array([*arrows, *discs], dtype=object)])
-
-
-def hole_radius(diameter: float, drawing: Drawing) -> float:
-    """Radius of a hole's sign (paper mm)."""
-    return max(LEAST_HOLE, diameter / 2 * abs(drawing.frame.a))
 
 
 def _start_labels(starts: tuple[Start, ...]) -> Iterator[Label]:
@@ -158,7 +151,7 @@ def _start_labels(starts: tuple[Start, ...]) -> Iterator[Label]:
 
 def _hole_labels(drawing: Drawing) -> Iterator[Label]:
     for hole in drawing.holes:
-        reach = hole_radius(hole.diameter, drawing) + 0.5
+        reach = panel.hole_radius(hole.diameter, drawing) + 0.5
         yield lettered(str(hole.id), "plain", (drawing.at(hole.at),), reach=reach, farthest=_REACH)
 
 
@@ -214,7 +207,7 @@ def view_scene(view: View) -> Scene:
         Layer("edge", (panel.edge(drawing),)),
         Layer("weak", tuple(_weak(*drawing.at(f.at)) for f in weak_places(drawing.work))),
         Layer("bridges", tuple(panel.bridges(drawing))),
-        Layer("holes", tuple(holes(drawing, 0.6))),
+        Layer("holes", tuple(panel.holes(drawing))),
         Layer("starts", tuple(chain.from_iterable(step_arrow(start.path) for start in view.starts))),
         Layer("grain", _grain_items(view.grain) if view.grain else ()),
         Layer("sizes", tuple(dimensions(drawing))),
@@ -231,15 +224,6 @@ def ground(drawing: Drawing, runs: tuple[FloatArray, ...]) -> tuple[Layer, Layer
         Layer("waste", (panel.waste(drawing, looks.WASTE_SMALL), ways, outline)),
         Layer("middles", tuple(panel.middles(drawing, _OVER))),
     )
-
-
-def holes(drawing: Drawing, arm: float) -> Iterator[Item]:
-    """The sign of every hole."""
-    kinds = drill_kinds(drawing.holes)
-    for hole in drawing.holes:
-        yield from drill_sign(
-            drawing.at(hole.at), hole_radius(hole.diameter, drawing), kinds[hole.diameter], arm
-        )
 
 
 def _grain_items(ends: Span) -> tuple[Item, ...]:
@@ -264,5 +248,5 @@ def step_arrow(path: FloatArray) -> tuple[Item, ...]:
         return ()
     kept = _beginning(path, max(line.length - HEAD * 0.8, 0.0))
     way = path[-1] - kept[-1]
-    head = (arrow_head(*path[-1].tolist(), math.atan2(way[1], way[0]), HEAD),) if way.any() else ()
+    head = (arrow_head(path[-1, 0], path[-1, 1], math.atan2(way[1], way[0]), HEAD),) if way.any() else ()
     return ((Run(looks.START, (kept,)),) if len(kept) > 1 else ()) + head

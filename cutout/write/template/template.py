@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -16,7 +16,7 @@ from cutout.draw.lettered import label_items
 from cutout.draw.looks import ARROW, DRAWN, LEG, STOP, WASTE, WINDOW, Look
 from cutout.draw.paint import Paint
 from cutout.draw.scene import Item, Layer, Run, Scene, arrow_head, lines, span, spans
-from cutout.draw.signs import WORDS, drill_sign, pin_sign, size
+from cutout.draw.signs import WORDS, drill_sign, size
 from cutout.errors import WriteError
 from cutout.geom.curve import FloatArray
 from cutout.job.set_up import hardware_zones
@@ -36,6 +36,7 @@ from cutout.write.template.tiling import MARGIN, STRIP, Sheet, Tiling, fewest_sl
 from cutout.write.work import Work
 
 _FORM = "pattern"
+_CUT = "cut"
 TURNS = tuple(2.5 * n for step, first in ((6, 6), (2, 2), (2, 1)) for n in range(first, 36, step))
 """Turns of the drawing on its sheets that are tried (degrees), the round ones first: of equals the first is taken."""
 PENCIL = 1.0
@@ -56,7 +57,7 @@ def _printed_drawing(work: Work, drawing: Drawing) -> bytes:
     tiling = tiling_of(drawing)
     notes = annotate(drawing, tiling)
     paint = Paint(f"{work.title}: template", work.template.print_scale, fonts.LETTERING)
-    _define_pattern(paint, pattern_scene(drawing, tiling, notes))
+    _define_pattern(paint, pattern_scene(drawing, tiling, notes), drawing.work.template.weight)
     front_pages(paint, drawing, tiling, notes)
     for sheet in tiling.sheets:
         _sheet(paint, drawing, tiling, sheet, notes)
@@ -158,12 +159,12 @@ def _printed(work: Work) -> Paper:
 def pattern_scene(drawing: Drawing, tiling: Tiling, notes: Annotations) -> Scene:
     """Every line of the drawing, as far as any sheet reaches: tint first, exact line above it."""
     reach = np.array([drawing.whole, *(sheet.window for sheet in tiling.sheets)])
-    x0, y0, x1, y1 = (*reach[:, :2].min(axis=0).tolist(), *reach[:, 2:].max(axis=0).tolist())
+    (x0, y0), (x1, y1) = reach[:, :2].min(axis=0).tolist(), reach[:, 2:].max(axis=0).tolist()
     part = drawing.work.template
-    outline = panel.cuts(drawing, Look(name="cut", width=part.line))
+    outline = panel.cuts(drawing, Look(name=_CUT, width=part.line))
     # Where the line lies in the keep it is twice as wide, and the half in the waste is painted over: what is left
     # ends exactly at the edge.
-    under = panel.cuts(drawing, Look(name="cut", width=2 * part.line))
+    under = panel.cuts(drawing, Look(name=_CUT, width=2 * part.line))
     lies_in_keep = part.line_lies == "keep"
     more = [lines(DRAWN, shapely.line_merge(drawing.edge_of(area))) for area in drawing.more]
     layers = (
@@ -173,25 +174,27 @@ def pattern_scene(drawing: Drawing, tiling: Tiling, notes: Annotations) -> Scene
             (*panel.middles(drawing), panel.edge(drawing), *panel.seams(drawing), *panel.zones(drawing)),
         ),
         Layer("outline", () if lies_in_keep else (outline,)),
-        Layer("holes", tuple(_holes(drawing, notes))),
+        Layer("holes", (*panel.holes(drawing, 0.0, HOLE_ARM), *panel.pins(drawing))),
         Layer("on-this-face", (*more, *map(kinds.centre, map(drawing.at, drawing.centres)))),
         Layer("legs", (*_legs(notes), *(kinds.grain(*notes.grain) if notes.grain else ()))),
     )
     return Scene((x0, y0, x1, y1), layers)
 
 
-def _define_pattern(paint: Paint, scene: Scene) -> None:
-    """The scene as one shared form."""
-    paint.canvas.beginForm(_FORM, *(v * PT for v in scene.box))
-    paint.draw(scene.items)
+def _define_pattern(paint: Paint, scene: Scene, weight: float) -> None:
+    """The scene as one shared form, its lines so much heavier."""
+    x0, y0, x1, y1 = (v * PT for v in scene.box)
+    # Its type says whole points; any number will do.
+    paint.canvas.beginForm(_FORM, x0, y0, x1, y1)  # type: ignore[arg-type]
+    paint.draw(_heavier(scene.items, weight))
     paint.canvas.endForm()
 
 
-def _holes(drawing: Drawing, notes: Annotations) -> Iterator[Item]:
-    for hole in drawing.holes:
-        yield from drill_sign(drawing.at(hole.at), hole.diameter / 2, notes.drills[hole.diameter], HOLE_ARM)
-    for pin in drawing.pins:
-        yield from pin_sign(drawing.at(pin))
+def _heavier(items: Iterable[Item], by: float) -> Iterator[Item]:
+    """The same with all lines so much heavier; the outline is as wide as was asked for."""
+    for item in items:
+        look = item.look
+        yield item if look.name == _CUT else replace(item, look=replace(look, width=by * look.width))
 
 
 def _legs(notes: Annotations) -> Iterator[Item]:
@@ -215,10 +218,13 @@ def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: 
     canvas.saveState()
     canvas.clipPath(path, stroke=0, fill=0)
     canvas.doForm(_FORM)
-    paint.draw(*(kinds.cross(mark.at) for mark in notes.marks if sheet.name in mark.sheets))
+    weight = drawing.work.template.weight
+    for mark in notes.marks:
+        if sheet.name in mark.sheets:
+            paint.draw(_heavier(kinds.cross(mark.at), weight))
     paint.draw(*map(label_items, notes.on(sheet)))
     canvas.restoreState()
-    _window_edges(paint, tiling, sheet)
+    paint.draw(_heavier(_window_edges(tiling, sheet), weight))
     canvas.restoreState()
     _strip(paint, drawing, tiling, sheet, notes)
     paint.end_page()
@@ -236,7 +242,7 @@ def neighbours(tiling: Tiling, sheet: Sheet) -> dict[str, list[str]]:
     return {side: names for side, names in found.items() if names}
 
 
-def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
+def _window_edges(tiling: Tiling, sheet: Sheet) -> Iterator[Item]:
     """A comb where the sheet is trimmed; two thin lines where the next sheet's trimmed edge comes to lie
     between them."""
     x0, y0, x1, y1 = sheet.window
@@ -249,12 +255,12 @@ def _window_edges(paint: Paint, tiling: Tiling, sheet: Sheet) -> None:
     joined = neighbours(tiling, sheet)
     for side, edge in edges.items():
         trimmed = side in joined and side in ("left", "above")
-        paint.draw(kinds.trim(edge) if trimmed else (span(WINDOW, edge[:2], edge[2:]),))
+        yield from kinds.trim(edge) if trimmed else (span(WINDOW, edge[:2], edge[2:]),)
     o = tiling.overlap
     if "right" in joined:
-        paint.draw([kinds.twin(x1 - o, y0, x1 - o, y1)])
+        yield kinds.twin(x1 - o, y0, x1 - o, y1)
     if "below" in joined:
-        paint.draw([kinds.twin(x0, y0 + o, x1, y0 + o)])
+        yield kinds.twin(x0, y0 + o, x1, y0 + o)
 
 
 def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: Annotations) -> None:

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cutout.geom.curve import Arc, Cubic, Line, points
+from cutout.geom.curve import Arc, Cubic, Line, arc_cubics, points
 from cutout.read.svg.affine import Affine, parse_transform
 from cutout.read.svg.number import is_physical, length_px, numbers_of
 from cutout.read.svg.path import SubPath, elliptical, parse_path, shape_paths

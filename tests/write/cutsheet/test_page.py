@@ -21,6 +21,7 @@ from cutout.geom.outline import Outline, Ring
 from cutout.pattern import Panel, Zone
 from cutout.saw.model import Proof
 from cutout.write.cutsheet.page import cut_sheet
+from cutout.write.cutsheet.picture import LONG
 from cutout.write.work import Work
 from tests.asking import asking
 from tests.telling import text
@@ -270,9 +271,10 @@ def test_moving_the_pattern_moves_the_marks(make_work: Callable[..., Work], star
     panel = Panel(400.0, 300.0, 18.0)
     moved = replace(star_outline.transform(Similarity(1 + 0j, 50 + 20j)), scale=1.0)
     here, there = (cut_sheet(make_work(outline=o, panel=panel)).decode() for o in (star_outline, moved))
-    place = r'class="opening" x="([\d.]+)" y="([\d.]+)"'
+    place = r'class="names-bold">.*?<text x="([\d.]+)" y="([\d.]+)"'
     a, b = (tuple(map(float, re.search(place, html).groups())) for html in (here, there))  # type: ignore[union-attr]
-    assert (b[0] - a[0], b[1] - a[1]) == pytest.approx((50.0, -20.0), abs=1.5)
+    scale = LONG / panel.width
+    assert (b[0] - a[0], b[1] - a[1]) == pytest.approx((50.0 * scale, -20.0 * scale), abs=1.0)
 
 
 def test_same_bytes_again(work: Work) -> None:

@@ -12,8 +12,10 @@ import numpy as np
 import pdfplumber
 import pypdfium2 as pdfium
 import pytest
+from PIL import ImageColor
 
 from cutout.draw import fonts
+from cutout.draw.looks import AWAY, BOARD
 from cutout.write.cutsheet.file_spots import file_places
 from cutout.write.cutsheet.html import listed, section, table
 from cutout.write.cutsheet.opening import opening_svg
@@ -67,7 +69,9 @@ def test_spots_for_the_file_are_told_by_place(make_work: Callable[..., Work]) ->
     assert sorted(s.at for place in places for s in place.spots) == sorted(s.at for s in spots)
     page = notes(several).decode()
     assert "2 spots, 1.2 mm deep at most" in page and "1 spot, 0.8 mm deep<" in page
-    assert page.count('class="file"') == 3 and page.count('class="file-ring"') == 2
+    (dots,) = re.findall(r'<g class="files">(.*?)</g></g>', page)
+    (letters,) = re.findall(r'<g class="names-balloon">(.*?)</g></g>', page)
+    assert dots.count("<circle") == 3 and re.findall(r">(\w)</text>", letters) == ["a", "b"]
     assert file_places(replace(work, plan=replace(work.plan, left_over=()))) == ()
 
 
@@ -88,14 +92,17 @@ def test_no_heading_stands_alone_at_a_pages_foot() -> None:
                 assert not ("Bold" in last["fontname"] and last["size"] > 8.0), (many, lines[-1]["text"])
 
 
-def test_the_picture_is_there(work: Work) -> None:
+def test_the_picture_is_there_and_no_pixels(work: Work) -> None:
+    """The panel's wood and its waste in their own colours, in the share the pattern has."""
     pages = pdfium.PdfDocument(cut_sheet_pdf(work))
-    pictures = sum(
-        1 for page in pages for thing in page.get_objects() if thing.type == pdfium.raw.FPDF_PAGEOBJ_IMAGE
+    kinds = {thing.type for page in pages for thing in page.get_objects()}
+    assert pdfium.raw.FPDF_PAGEOBJ_PATH in kinds and pdfium.raw.FPDF_PAGEOBJ_IMAGE not in kinds
+    first = np.asarray(pages[0].render(scale=2).to_pil().convert("RGB")).astype(int)
+    wood, waste = (
+        int((np.abs(first - ImageColor.getrgb(str(look.fill))).max(axis=2) < 3).sum())
+        for look in (BOARD, AWAY)
     )
-    assert pictures == 1
-    first = np.asarray(pages[0].render(scale=1).to_pil())
-    assert len(np.unique(first.reshape(-1, 3), axis=0)) > 10
+    assert waste / (waste + wood) == pytest.approx(work.pattern.waste.area / (240 * 180), abs=0.03)
 
 
 @pytest.mark.parametrize(
@@ -117,9 +124,8 @@ def test_a_little_picture_numbers_every_leg_it_has_room_for(work: Work) -> None:
     for opening in work.pattern.openings:
         svg = opening_svg(work, opening)
         for leg in work.plan.legs:
-            assert (re.search(rf'class="opening"[^>]*>{leg.order}</text>', svg) is not None) == (
-                leg.opening == opening.id
-            )
+            bold = re.search(rf'font-weight="700">{leg.order}</text>', svg)
+            assert (bold is not None) == (leg.opening == opening.id)
         for hole in work.plan.holes:
             if hole.opening == opening.id:
-                assert re.search(rf'class="number"[^>]*>{hole.id}</text>', svg)
+                assert re.search(rf'text-anchor="start">{hole.id}</text>', svg)

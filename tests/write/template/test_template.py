@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon
 
 from cutout.draw import fonts
+from cutout.draw.fonts import PT
 from cutout.draw.lettered import HEIGHT
 from cutout.draw.paint import Paint
 from cutout.geom.outline import Outline, Ring, from_region
@@ -360,3 +361,18 @@ def test_a_step_is_named_on_every_sheet_it_crosses(work: Work) -> None:
                 crossing += here.length < shapely.LineString(leg.path).length - 30.0
                 assert mark_of(steps[leg.order], leg.order) in shown
     assert crossing > 1
+
+
+def test_for_a_weak_printer_all_lines_but_the_outline_are_heavier(make_work: Callable[..., Work]) -> None:
+    """Widths as pdfplumber reads them: each line that is there as usual is there so much wider."""
+
+    def widths(**settings: float) -> list[float]:
+        with pdfplumber.open(BytesIO(template_pdf(asking(make_work(), **settings)))) as document:
+            page = document.pages[2]
+            return sorted(
+                {round(thing["linewidth"], 2) for thing in (*page.lines, *page.curves, *page.rects)}
+            )
+
+    usual, heavy, outline = widths(), widths(weight=2.0), 0.2 * PT
+    assert any(abs(w - outline) < 0.02 for w in heavy), "the outline as it was asked for"
+    assert max(heavy) == pytest.approx(2 * max(usual), abs=0.02)
