@@ -28,7 +28,7 @@ from tests.page.handle import (
 @pytest.fixture
 def screen(page: Page) -> Page:
     page.click("[data-example=screen-leaf]")
-    expect(page.locator(".frame path")).to_have_count(2)
+    expect(page.locator(".frame path:not(.grain)")).to_have_count(2)
     return page
 
 

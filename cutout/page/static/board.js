@@ -32,11 +32,13 @@ export class Board extends EventTarget {
   #whole = true;
   #drawnPixel = 0;
   #groups = [];
+  /** @type {any} */
   #hovered = null;
   #grain = "";
   turned = false;
   units = "mm";
-  model = null;
+  /** There from the first drawing on. */
+  model = /** @type {import("./types.d.ts").Model} */ (/** @type {unknown} */ (null));
 
   constructor(holder) {
     super();
@@ -452,7 +454,7 @@ export const pointsOf = (path) => path.slice(1).split("L").map((pair) => pair.sp
 /** Width of a square (mm) that is neither a blur nor lost at so many mm a pixel; every so many-th line is stronger. */
 export function squares(pixel, units) {
   const sides = units === "in" ? [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8].map((inches) => inches * 25.4) : [1, 5, 10, 50, 100, 500];
-  const fine = sides.find((mm) => mm / pixel >= SQUARE) ?? sides.at(-1);
+  const fine = sides.find((mm) => mm / pixel >= SQUARE) ?? sides[sides.length - 1];
   return { fine, times: units === "in" ? 4 : String(fine).startsWith("5") ? 2 : 10 };
 }
 

@@ -33,7 +33,9 @@ const findings = new Findings(work, board);
 const walk = new Walk(work, board);
 const measure = new Measure(work, board);
 const held = new Held(work, board, hands);
-let form = null;
+/** Both are there before anything is shown. */
+let form = /** @type {Form} */ (/** @type {unknown} */ (null));
+/** @type {any} */
 let choices = null;
 let turned = false;
 
@@ -167,6 +169,7 @@ function startButtons() {
   byId("everything").addEventListener("click", () => fetchFile("everything.zip"));
   byId("ask-no").addEventListener("click", () => work.goOn());
   byId("ask-yes").addEventListener("click", () => {
+    if (!work.asking) return;
     const { way } = work.asking;
     attempt(async () => {
       await work.change(way.changes);
@@ -265,7 +268,7 @@ function showFronts() {
   const titled = (list, name) => list.find((one) => one.name === name)?.title ?? name;
   const { panel } = work.look ?? {};
   drawers.say("picture", picture.state);
-  drawers.say("panel", panel ? `${panel.label.replace(" thick", "")}${panel.frame ? ", framed" : ""}` : `${work.state.shown["panel.width"] ?? ""} x ${work.state.shown["panel.height"] ?? ""}`);
+  drawers.say("panel", panel ? `${panel.label?.replace(" thick", "")}${panel.frame ? ", framed" : ""}` : `${work.state.shown["panel.width"] ?? ""} x ${work.state.shown["panel.height"] ?? ""}`);
   // What tells blades apart at a glance: the tool and what it is for; the size stands in the drawer.
   drawers.say("saw", titled(choices.blades, job.saw.blade).split(", ").slice(0, 2).join(", "));
   drawers.say("findings", findings.state);
@@ -295,8 +298,8 @@ function showCut() {
   showAsk();
   drawAll();
   byId("notes").replaceChildren(...(work.cut?.notes ?? work.checked?.notes ?? []).map((text) => el("li", {}, text)));
-  if (work.cut?.stage === "planned") {
-    byId("cautions").replaceChildren(...work.cut.cautions.map((line) => el("li", {}, line)));
+  if (walk.plan) {
+    byId("cautions").replaceChildren(...walk.plan.cautions.map((line) => el("li", {}, line)));
     doing(`Plan worked out. ${findings.state}.`);
   }
 }
@@ -335,6 +338,7 @@ function drawAll() {
   byId("template-sum").textContent = walk.plan?.template?.text ?? "";
   byId("eased").textContent = work.cut?.eased ?? "";
   const empty = { panel: emptyPanel(), waste: "", openings: [], bridges: [] };
+  /** @type {any} */
   const base = look ? { ...look, ...drawn } : empty;
   board.draw({
     ...base,
@@ -387,8 +391,8 @@ function showMoving(moving) {
   if (moving) {
     const { box, turn, item } = moving;
     const size = [box[2] - box[0], box[3] - box[1]].map((mm) => written(mm, units())).join(" × ");
-    paper.words = turn ? `${turn}°` : item.kind === "figure" ? `${size} ${units()}` : null;
-    if (moving.lines[0]) paper.words += `, ${moving.lines[0].name}`;
+    const said = turn ? `${turn}°` : item.kind === "figure" ? `${size} ${units()}` : "";
+    paper.words = [said, moving.lines[0]?.name].filter(Boolean).join(", ") || null;
   }
   paper.redraw();
 }

@@ -9,6 +9,7 @@ export class Touch {
   #work;
   #figure;
   #what = "rub";
+  /** @type {number[] | null} */
   #from = null;
   #way = [];
   #edge = svg("path", { class: "edge" });
@@ -71,7 +72,7 @@ export class Touch {
   }
 
   #shapes() {
-    if (this.#what === "crop") {
+    if (this.#what === "crop" && this.#from) {
       const [x0, y0, x1, y1] = cropOf(this.#from, this.#way.at(-1));
       return [svg("rect", { x: x0, y: y0, width: x1 - x0, height: y1 - y0, class: "cut" })];
     }
@@ -86,6 +87,7 @@ export class Touch {
     this.#way.push(this.#at(event));
     const [from, way] = [this.#from, this.#way];
     this.#drop();
+    if (!from) return;
     if (this.#what === "crop") {
       const crop = cropOf(from, way.at(-1)).map(Math.round);
       if (crop[2] - crop[0] < 4 || crop[3] - crop[1] < 4) return;
