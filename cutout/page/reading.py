@@ -43,7 +43,7 @@ _PIXELS_BEFORE = 1.5
 _STRAIGHT = 0.1
 """How far (px of the copy) straight runs may leave an edge that is only looked at."""
 
-_CALM = 3
+_CALM = 1
 """How often each point of such an edge is put between its neighbours."""
 
 _LEAST_SPECK = 2.0
