@@ -123,7 +123,9 @@ export class Board extends EventTarget {
     this.#drawSheets(model.sheets ?? []);
     this.#layers.bridges.replaceChildren(...model.bridges.map((bridge) => svg("path", { d: bridge.path })));
     this.#drawPlan(model);
-    this.#layers.numbers.replaceChildren(...(model.numbered ? model.openings : []).map((o) => this.upright(o.at, svg("text", {}, String(o.id)))));
+    // At the saw a bridge says what is to be done with it: nothing.
+    const leave = model.walking ? model.bridges.map((bridge) => this.upright(bridge.at, svg("text", { y: 4, class: "leave" }, "leave"))) : [];
+    this.#layers.numbers.replaceChildren(...(model.numbered ? model.openings : []).map((o) => this.upright(o.at, svg("text", {}, String(o.id)))), ...leave);
     this.#drawMarks();
     if (resized || (turnedRound && this.#whole)) this.whole();
     else this.#apply(true);

@@ -16,6 +16,7 @@ import { Measure } from "./measure.js";
 import { figure as written, Paper } from "./paper.js";
 import { Picture } from "./picture.js";
 import { doing, progress, say, warn } from "./say.js";
+import { section } from "./section.js";
 import { Walk } from "./walk.js";
 import { Work } from "./work.js";
 
@@ -87,6 +88,7 @@ const newUnits = () => (/^en-US|-LR$|-MM$/.test(navigator.language) ? "in" : "mm
 
 function startEverything() {
   form = new Form(work, choices.form, () => picture.chosen);
+  one('[data-table="panel.frame"]').append(byId("section"));
   form.entry = (path, n) => held.entry(path, n);
   form.fallback = fallback;
   form.adding = { "mend.bridges": () => byId("add-bridge").click(), holes: () => byId("add-hole").click() };
@@ -281,6 +283,7 @@ function showFronts() {
 function showLook() {
   byId("board").classList.toggle("stale", Boolean(work.problem));
   if (!work.look) byId("sizes").replaceChildren();
+  byId("section").replaceChildren(...section(work.look?.panel, work.state.job.backing?.thickness ?? null, units()));
   drawAll();
   form.show();
   picture.show();

@@ -217,7 +217,7 @@ export interface Model extends Pattern {
   turned: boolean;
   before: string;
   numbered: boolean;
-  bridges: { path: string }[];
+  bridges: { path: string; at: number[] }[];
   findings: Finding[];
   selected: Finding | null;
   marked: boolean;
