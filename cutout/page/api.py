@@ -263,7 +263,11 @@ class Api:
             raise HTTPException(404)
         _need_sources(state)
         work = self._slow(task, state, *self._job_and_folder(state), instead=True)
-        answer = await _while_wanted(request, work)
+        try:
+            answer = await _while_wanted(request, work)
+        except CutoutError as error:
+            # What is asked for can't be worked out: an ordinary answer, like that of a look.
+            answer = {"problem": str(error)}
         return JSONResponse({**answer, "revision": state.revision})
 
     async def progress(self, request: Request) -> Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import itertools
 import math
 import pickle
 from collections import OrderedDict
@@ -13,20 +14,40 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Generic, TypeVar
 
+import numpy as np
+import shapely
 from PIL import Image, ImageOps
 
 from cutout.errors import ReadError
-from cutout.geom.outline import Outline
+from cutout.geom.curve import ComplexArray, Line, to_array, to_complex
+from cutout.geom.outline import Outline, Ring
 from cutout.page.store import write_beside
 from cutout.read import read
 from cutout.read.options import ReadOptions
-from cutout.read.picture.decode import MOST_PIXELS
+from cutout.read.picture.closed_lines import fill_lines
+from cutout.read.picture.decode import MOST_PIXELS, decode
+from cutout.read.picture.figure import find_figure
+from cutout.read.picture.retouch import retouched
+from cutout.trace.iso import iso_lines
 
 FILL = 0.7
 """Share of the panel that a figure without a size of its own takes at first."""
 
-SMALL = 250_000
-"""Pixels of the copy that a large picture is looked at by: more than its panel has on a screen."""
+SMALL = 120_000
+"""Pixels of the copy that a large picture is looked at by: about what its figure has on a screen. Lines run between
+pixels, so that they are truer than a pixel."""
+
+_PIXELS_BEFORE = 1.5
+"""A JPEG is opened at no less than so many times the sides of its copy: most of its decoding is left out."""
+
+_STRAIGHT = 0.1
+"""How far (px of the copy) straight runs may leave an edge that is only looked at."""
+
+_CALM = 1
+"""How often each point of such an edge is put between its neighbours."""
+
+_LEAST_SPECK = 2.0
+"""Less than this across (px of the copy) is grain."""
 
 _PLAIN = {"1": "L", "L": "L", "LA": "LA", "P": "RGBA", "RGB": "RGB", "RGBA": "RGBA"}
 """Modes that can be shrunk, and the mode to do it in."""
@@ -104,8 +125,38 @@ class Reader:
             if small is not None:
                 # Lost in the small copy, or wrong altogether: the file itself will tell.
                 with suppress(ReadError):
-                    return read(small, _shrunk_options(options, small, path))
+                    shrunk = _shrunk_options(options, small, path)
+                    return read(small, shrunk) if options.smooth else _sketched(small, shrunk)
         return read(path, options)
+
+
+def _sketched(path: Path, options: ReadOptions) -> Outline:
+    """A picture's figure by straight runs along its edges, as its own greys have them: no curve is fitted.
+
+    Raises ReadError where there is no figure.
+    """
+    picture = decode(path.read_bytes(), path.name)
+    field = retouched(find_figure(picture, path.name, options), options, path.name)
+    least = max(options.speck, _LEAST_SPECK)
+    found = [
+        z for z in iso_lines(field.values, field.level).lines if max(np.ptp(z.real), np.ptp(z.imag)) >= least
+    ]
+    lines, _ = fill_lines(found, options.fill)
+    rings = tuple(ring for z in lines if (ring := _straight(z)).segments)
+    if not rings:
+        raise ReadError(
+            f"{path.name}: there is no figure in this picture: choose another threshold or picture."
+        )
+    return Outline(rings)
+
+
+def _straight(z: ComplexArray) -> Ring:
+    """Straight runs along a closed line, the steps of its pixels smoothed away."""
+    for _ in range(_CALM):
+        z = (np.roll(z, 1) + 2 * z + np.roll(z, -1)) / 4
+    line = shapely.LinearRing(to_array(z)) if len(z) > 3 else shapely.LinearRing()
+    at = to_complex(shapely.get_coordinates(shapely.simplify(line, _STRAIGHT))).tolist()
+    return Ring(tuple(Line(a, b) for a, b in itertools.pairwise(at)))
 
 
 def first_size(reader: Reader, path: Path, board: tuple[float, float]) -> tuple[float | None, float | None]:
@@ -208,6 +259,8 @@ def _shrunk(path: Path, shape: tuple[int, int]) -> bytes | None:
     with Image.open(path) as picture:
         if picture.mode not in _PLAIN:
             return None
+        side = round(_PIXELS_BEFORE * max(_small_shape(shape)))
+        picture.draft(None, (side, side))
         upright = ImageOps.exif_transpose(picture).convert(_PLAIN[picture.mode])
     upright.thumbnail(_small_shape(shape), Image.Resampling.BOX)
     out = io.BytesIO()

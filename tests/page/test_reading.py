@@ -71,7 +71,7 @@ def test_near_is_one_outline_for_every_size_and_has_the_same_shape(reader: Reade
         assert reader(large, ReadOptions(width=300.0, threshold=90)) is not near
     exact = reader(large, ReadOptions(width=200.0))
     roundness = [4 * math.pi * o.region().area / o.region().length ** 2 for o in (near, exact)]
-    assert roundness == pytest.approx([1, 1], abs=0.003)
+    assert roundness == pytest.approx([1, 1], abs=0.01)
     across = near.bounds[2] - near.bounds[0]
     assert across == pytest.approx(480 * math.sqrt(reading.SMALL) / 600, abs=2)
 

@@ -28,7 +28,7 @@ from tests.page.handle import (
 @pytest.fixture
 def screen(page: Page) -> Page:
     page.click("[data-example=screen-leaf]")
-    expect(page.locator(".frame path")).to_have_count(2)
+    expect(page.locator(".frame path:not(.grain)")).to_have_count(2)
     return page
 
 
@@ -42,7 +42,11 @@ def test_what_the_frame_decides_is_shown_and_closed(screen: Page, client: httpx.
     expect(page.locator("[data-field='figures.$.at'] .why")).to_contain_text("row decides")
     reach = [show(page, field("panel.frame.reach", n)).input_value() for n in range(4)]
     assert reach == ["8 mm", "8 mm", "12 mm", "5 mm"]
+    section = page.locator("#section")
+    expect(section).to_contain_text("lip over 6 mm")
+    expect(section).to_contain_text("reveal 2 mm")
     fill(page, field("panel.frame.reveal"), "4")
+    expect(section).to_contain_text("reveal 4 mm")
     # By hand: 600 + 8 + 8 less twice the reveal of 4 mm.
     expect(width).to_have_value("608 mm")
     switch(page, "#s-panel-frame", False)

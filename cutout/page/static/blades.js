@@ -64,20 +64,21 @@ function wayButton(work, way) {
 
 function bladeTable(blades, { job, shown }) {
   const units = job.units ?? "mm";
-  const heads = ["Blade", "Turning radius", "Kerf", "Smallest width of the figures", "This size", "Take it"];
+  const heads = ["Turning radius", "Kerf", "Smallest width of the figures", "This size", "Take it"];
   const caption = "Where nothing stops each blade, before mending; weak webs and loose pieces apart";
   const rows = new Map();
+  // Each row is laid out as a card, for the dock is narrow: what browsers then no longer take for a table is said.
+  const cell = (n, text) => el("td", { role: "cell", "data-head": heads[n] }, text);
   const row = (blade) => {
-    const open = [el("td", {}, "…"), el("td", {}, "…"), el("td", {})];
+    const open = [cell(2, "…"), cell(3, "…"), cell(4, "")];
     rows.set(blade.name, open);
     const mine = blade.name === job.saw.blade;
     const measured = (path) => (mine ? shown[path] : undefined);
-    const radius = measured("saw.turning_radius") ?? blade.radius[units];
-    const known = [radius, measured("saw.kerf") ?? blade.kerf[units]].map((text) => el("td", {}, text));
-    return el("tr", { class: mine ? "chosen" : "" }, el("th", { scope: "row" }, blade.title + (mine ? " (chosen)" : "")), ...known, ...open);
+    const known = [measured("saw.turning_radius") ?? blade.radius[units], measured("saw.kerf") ?? blade.kerf[units]];
+    return el("tr", { role: "row", class: mine ? "chosen" : "" }, el("th", { role: "rowheader", scope: "row" }, blade.title + (mine ? " (chosen)" : "")), ...known.map((text, n) => cell(n, text)), ...open);
   };
-  const body = el("tbody", {}, ...blades.map(row));
-  const head = el("thead", {}, el("tr", {}, ...heads.map((text) => el("th", { scope: "col" }, text))));
-  const table = el("table", {}, el("caption", {}, caption), head, body);
-  return { rows, parts: [el("div", { class: "scroll", tabindex: 0, role: "group", "aria-label": caption }, table)] };
+  const body = el("tbody", { role: "rowgroup" }, ...blades.map(row));
+  const head = el("thead", { class: "quiet", role: "rowgroup" }, el("tr", { role: "row" }, ...["Blade", ...heads].map((text) => el("th", { role: "columnheader", scope: "col" }, text))));
+  const table = el("table", { role: "table", class: "cards" }, el("caption", {}, caption), head, body);
+  return { rows, parts: [table] };
 }

@@ -32,11 +32,13 @@ export class Board extends EventTarget {
   #whole = true;
   #drawnPixel = 0;
   #groups = [];
+  /** @type {any} */
   #hovered = null;
   #grain = "";
   turned = false;
   units = "mm";
-  model = null;
+  /** There from the first drawing on. */
+  model = /** @type {import("./types.d.ts").Model} */ (/** @type {unknown} */ (null));
 
   constructor(holder) {
     super();
@@ -121,7 +123,9 @@ export class Board extends EventTarget {
     this.#drawSheets(model.sheets ?? []);
     this.#layers.bridges.replaceChildren(...model.bridges.map((bridge) => svg("path", { d: bridge.path })));
     this.#drawPlan(model);
-    this.#layers.numbers.replaceChildren(...(model.numbered ? model.openings : []).map((o) => this.upright(o.at, svg("text", {}, String(o.id)))));
+    // At the saw a bridge says what is to be done with it: nothing.
+    const leave = model.walking ? model.bridges.map((bridge) => this.upright(bridge.at, svg("text", { y: 4, class: "leave" }, "leave"))) : [];
+    this.#layers.numbers.replaceChildren(...(model.numbered ? model.openings : []).map((o) => this.upright(o.at, svg("text", {}, String(o.id)))), ...leave);
     this.#drawMarks();
     if (resized || (turnedRound && this.#whole)) this.whole();
     else this.#apply(true);
@@ -452,7 +456,7 @@ export const pointsOf = (path) => path.slice(1).split("L").map((pair) => pair.sp
 /** Width of a square (mm) that is neither a blur nor lost at so many mm a pixel; every so many-th line is stronger. */
 export function squares(pixel, units) {
   const sides = units === "in" ? [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8].map((inches) => inches * 25.4) : [1, 5, 10, 50, 100, 500];
-  const fine = sides.find((mm) => mm / pixel >= SQUARE) ?? sides.at(-1);
+  const fine = sides.find((mm) => mm / pixel >= SQUARE) ?? sides[sides.length - 1];
   return { fine, times: units === "in" ? 4 : String(fine).startsWith("5") ? 2 : 10 };
 }
 

@@ -26,6 +26,7 @@ export function crowds(spots, reach, apart = () => false) {
 }
 
 function nearest(cells, [x, y], reach, cell) {
+  /** @type {[any, number]} */
   let [best, least] = [null, reach];
   for (const dx of [-reach, 0, reach]) {
     for (const dy of [-reach, 0, reach]) {
@@ -41,6 +42,7 @@ function nearest(cells, [x, y], reach, cell) {
 /** The finding of `list` that is the same as `one` was: of its kind, mended or not, and nearest within `reach` mm. */
 export function sameAs(one, list, reach = 15) {
   if (!one) return null;
+  /** @type {[any, number]} */
   let [best, least] = [null, reach];
   for (const other of list) {
     if (other.kind !== one.kind) continue;

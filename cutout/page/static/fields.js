@@ -9,6 +9,7 @@ export const newGesture = () => `${Date.now().toString(36)}-${(gestures += 1)}`;
 /** The value at a path of the job; undefined where there is none. */
 export const valueAt = (job, path) => path.split(".").reduce((inside, step) => inside?.[step], job);
 
+/** @type {EventTarget | null} */
 let written = null;
 document.addEventListener("input", (event) => (written = event.target), true);
 for (const end of ["change", "focusout"]) {
@@ -27,7 +28,7 @@ export function setField(field, value) {
 }
 
 /** Change the job on behalf of a field, which shows what is wrong with it. Resolves to whether it was taken. */
-export async function send(work, field, changes, gesture = null) {
+export async function send(work, field, changes, gesture = /** @type {string | null} */ (null)) {
   onTheirWay.set(field, (onTheirWay.get(field) ?? 0) + 1);
   try {
     await work.change(changes, gesture);

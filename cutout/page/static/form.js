@@ -226,12 +226,17 @@ export class Form {
 
   /** One of several values: sent with the others once all are there; all emptied, the setting is unset. */
   async #partChanged(field, input, path) {
-    const inputs = [...input.closest(".parts").querySelectorAll("input")];
+    const group = input.closest(".parts");
+    const inputs = [...group.querySelectorAll("input")];
     const texts = inputs.map((one) => one.value.trim());
     const at = this.#pathOf(path);
     const [way, name] = [at.slice(0, at.lastIndexOf(".")), at.slice(at.lastIndexOf(".") + 1)];
+    delete group.dataset.half;
     if (texts.every((text) => !text)) return this.#set(input, [{ path: at, value: null }]);
-    if (texts.some((text) => !text)) return say(`${field.label}: fill in ${field.parts.filter((_, n) => !texts[n]).join(" and ")} too.`);
+    if (texts.some((text) => !text)) {
+      group.dataset.half = `${this.#work.id} ${at}`;
+      return say(`${field.label}: fill in ${field.parts.filter((_, n) => !texts[n]).join(" and ")} too.`);
+    }
     const value = field.kind === "number" ? texts.map(numberIn) : texts;
     return this.#set(input, [{ path: at, value }, ...this.#emptied(way, name, value)]);
   }
@@ -268,6 +273,7 @@ export class Form {
     if (isBeingWritten(field)) return;
     const { job, shown, labels } = this.#work.state;
     const path = this.#pathOf(field.dataset.path);
+    if (this.#isHalfWritten(field, path)) return;
     const whole = valueAt(job, path);
     const { kind, part } = field.dataset;
     const value = part === undefined ? whole : whole?.[part];
@@ -278,6 +284,14 @@ export class Form {
     else if (field.type === "checkbox") field.checked = Boolean(value);
     else if ("choice" in field.dataset) choose(field, value === null || value === undefined ? "" : String(value));
     else field.value = text ?? spelled(value) ?? this.fallback(path, part) ?? "";
+  }
+
+  /** What has been written of values that only go together stays until the others are there too. */
+  #isHalfWritten(field, path) {
+    const group = field.closest("[data-half]");
+    if (group?.dataset.half === `${this.#work.id} ${path}`) return true;
+    if (group) delete group.dataset.half; // begun for another figure or job
+    return false;
   }
 
   #close(holder) {

@@ -22,12 +22,19 @@ export class Hands extends EventTarget {
   #board;
   #items = new Map();
   #groups = new Map();
+  /** @type {import("./types.d.ts").Move | null} */
   #move = null;
   #pointers = new Map();
   #pinch = 0;
+  /** What has been taken away, until the answer says so: nothing more is done to it. */
+  /** @type {string | null} */
+  #leaving = null;
+  /** @type {{kind: string, at: number[]} | null} */
   #placing = null;
   #rest = 0;
+  /** @type {{x: number, y: number} | null} */
   #pressed = null;
+  /** @type {string | null} */
   chosen = null;
   units = "mm";
   /** At the saw nothing can be moved; the view still can. */
@@ -51,6 +58,7 @@ export class Hands extends EventTarget {
 
   /** The things that can be held: [{key, kind, label, at, ...}]. */
   hold(items) {
+    this.#leaving = null;
     this.#items = new Map(items.map((item) => [item.key, item]));
     if (this.chosen && !this.#items.has(this.chosen)) this.chosen = null;
   }
@@ -76,7 +84,7 @@ export class Hands extends EventTarget {
   }
 
   #endPlacing(at) {
-    const { kind } = this.#placing;
+    const kind = this.#placing?.kind;
     this.#placing = null;
     this.#board.cross(null);
     this.#board.holder.classList.remove("placing");
@@ -107,12 +115,12 @@ export class Hands extends EventTarget {
   /** The drawing is new, what is being moved goes on from where it stands now. */
   #goOnMoving() {
     const item = this.#move && this.#items.get(this.#move.item.key);
-    if (!item) {
+    if (!this.#move || !item) {
       this.#move = null;
       return;
     }
     this.#move.item = item;
-    this.#showMove();
+    this.#showMove(this.#move);
   }
 
   #small(item) {
@@ -179,8 +187,9 @@ export class Hands extends EventTarget {
     }
   }
 
-  #begin(item, what, from) {
-    this.#move = { item, what, from, dx: 0, dy: 0, turn: 0, scale: 1, pointed: true };
+  #begin(item, what, from, pointed = true) {
+    this.#move = { item, what, from, dx: 0, dy: 0, turn: 0, scale: 1, pointed };
+    return this.#move;
   }
 
   #moving(event) {
@@ -204,6 +213,7 @@ export class Hands extends EventTarget {
   /** Take over where the pointer is: moved, turned or sized about the item's middle. */
   #follow(to, coarse, snapping) {
     const move = this.#move;
+    if (!move) return;
     const [cx, cy] = move.item.at;
     move.lines = [];
     if (move.what === "move") {
@@ -219,7 +229,7 @@ export class Hands extends EventTarget {
       const turn = Math.round((angle(to) - angle(move.from)) / step) * step;
       move.turn = ((((turn + 180) % 360) + 360) % 360) - 180;
     }
-    this.#showMove();
+    this.#showMove(move);
   }
 
   #snap(move) {
@@ -238,8 +248,9 @@ export class Hands extends EventTarget {
     return Math.min(Math.max(scale, 5 / Math.max(x1 - x0, y1 - y0)), width / (x1 - x0), height / (y1 - y0));
   }
 
-  #showMove() {
-    const { item, dx, dy, turn, scale } = this.#move;
+  /** @param {import("./types.d.ts").Move} move */
+  #showMove(move) {
+    const { item, dx, dy, turn, scale } = move;
     const group = this.#groups.get(item.key);
     const [cx, cy] = item.at;
     if (item.kind === "figure") {
@@ -247,8 +258,8 @@ export class Hands extends EventTarget {
     } else this.#board.restand(group.firstChild, [cx + dx, cy + dy], turn, scale);
     group.classList.add("moving");
     this.#board.layer("handles").replaceChildren();
-    const box = item.kind === "figure" ? boxOf(this.#move) : [cx + dx, cy + dy, cx + dx, cy + dy];
-    this.#tell({ item, box, turn, scale, lines: this.#move.lines ?? [] });
+    const box = item.kind === "figure" ? boxOf(move) : [cx + dx, cy + dy, cx + dx, cy + dy];
+    this.#tell({ item, box, turn, scale, lines: move.lines ?? [] });
   }
 
   #tell(detail) {
@@ -319,6 +330,7 @@ export class Hands extends EventTarget {
 
   #keyPlacing({ key, shiftKey }) {
     const way = arrow(key);
+    if (!this.#placing) return false;
     if (way) {
       const step = STEP[this.units] * (shiftKey ? 10 : 1);
       const { width, height } = this.#board.model.panel;
@@ -332,6 +344,7 @@ export class Hands extends EventTarget {
   }
 
   #keyItem({ key, shiftKey }, item) {
+    if (item.key === this.#leaving) return true;
     const way = arrow(key);
     const big = shiftKey ? 10 : 1;
     // Letters, not brackets: a bracket can't be typed without two more keys on many keyboards.
@@ -343,7 +356,7 @@ export class Hands extends EventTarget {
     });
     else if (turn && item.kind !== "hole") this.#nudge(item, (move) => (move.turn += turn));
     else if (grow) this.#nudge(item, (move) => (move.scale = this.#grown(item, move.scale, grow)));
-    else if (key === "Delete" || key === "Backspace") this.dispatchEvent(new CustomEvent("removed", { detail: { item } }));
+    else if (key === "Delete" || key === "Backspace") this.#remove(item);
     else if (key === "Enter" || key === " ") this.choose(item.key, true);
     else if (key === "Escape") {
       if (this.#move) this.#letGo(true);
@@ -355,6 +368,13 @@ export class Hands extends EventTarget {
     return true;
   }
 
+  /** What keys had begun to move is not sent any more: there will be nothing to move. */
+  #remove(item) {
+    this.#letGo(true);
+    this.#leaving = item.key;
+    this.dispatchEvent(new CustomEvent("removed", { detail: { item } }));
+  }
+
   #grown(item, scale, steps) {
     const grown = scale * (item.kind === "figure" ? SIZE_STEP : SMALL_SIZE_STEP) ** steps;
     return item.kind === "figure" ? this.#allowed(item, grown) : grown;
@@ -362,13 +382,10 @@ export class Hands extends EventTarget {
 
   /** Keys add up; what they came to is sent once they rest. */
   #nudge(item, by) {
-    if (this.#move?.item.key !== item.key) {
-      this.#letGo();
-      this.#begin(item, "keys", null);
-      this.#move.pointed = false;
-    }
-    by(this.#move);
-    this.#showMove();
+    if (this.#move?.item.key !== item.key) this.#letGo();
+    const move = this.#move ?? this.#begin(item, "keys", null, false);
+    by(move);
+    this.#showMove(move);
     clearTimeout(this.#rest);
     this.#rest = setTimeout(() => this.#letGo(), KEY_REST);
   }

@@ -16,6 +16,7 @@ import { Measure } from "./measure.js";
 import { figure as written, Paper } from "./paper.js";
 import { Picture } from "./picture.js";
 import { doing, progress, say, warn } from "./say.js";
+import { section } from "./section.js";
 import { Walk } from "./walk.js";
 import { Work } from "./work.js";
 
@@ -33,7 +34,9 @@ const findings = new Findings(work, board);
 const walk = new Walk(work, board);
 const measure = new Measure(work, board);
 const held = new Held(work, board, hands);
-let form = null;
+/** Both are there before anything is shown. */
+let form = /** @type {Form} */ (/** @type {unknown} */ (null));
+/** @type {any} */
 let choices = null;
 let turned = false;
 
@@ -85,6 +88,7 @@ const newUnits = () => (/^en-US|-LR$|-MM$/.test(navigator.language) ? "in" : "mm
 
 function startEverything() {
   form = new Form(work, choices.form, () => picture.chosen);
+  one('[data-table="panel.frame"]').append(byId("section"));
   form.entry = (path, n) => held.entry(path, n);
   form.fallback = fallback;
   form.adding = { "mend.bridges": () => byId("add-bridge").click(), holes: () => byId("add-hole").click() };
@@ -167,6 +171,7 @@ function startButtons() {
   byId("everything").addEventListener("click", () => fetchFile("everything.zip"));
   byId("ask-no").addEventListener("click", () => work.goOn());
   byId("ask-yes").addEventListener("click", () => {
+    if (!work.asking) return;
     const { way } = work.asking;
     attempt(async () => {
       await work.change(way.changes);
@@ -265,7 +270,7 @@ function showFronts() {
   const titled = (list, name) => list.find((one) => one.name === name)?.title ?? name;
   const { panel } = work.look ?? {};
   drawers.say("picture", picture.state);
-  drawers.say("panel", panel ? `${panel.label.replace(" thick", "")}${panel.frame ? ", framed" : ""}` : `${work.state.shown["panel.width"] ?? ""} x ${work.state.shown["panel.height"] ?? ""}`);
+  drawers.say("panel", panel ? `${panel.label?.replace(" thick", "")}${panel.frame ? ", framed" : ""}` : `${work.state.shown["panel.width"] ?? ""} x ${work.state.shown["panel.height"] ?? ""}`);
   // What tells blades apart at a glance: the tool and what it is for; the size stands in the drawer.
   drawers.say("saw", titled(choices.blades, job.saw.blade).split(", ").slice(0, 2).join(", "));
   drawers.say("findings", findings.state);
@@ -278,6 +283,7 @@ function showFronts() {
 function showLook() {
   byId("board").classList.toggle("stale", Boolean(work.problem));
   if (!work.look) byId("sizes").replaceChildren();
+  byId("section").replaceChildren(...section(work.look?.panel, work.state.job.backing?.thickness ?? null, units()));
   drawAll();
   form.show();
   picture.show();
@@ -295,8 +301,8 @@ function showCut() {
   showAsk();
   drawAll();
   byId("notes").replaceChildren(...(work.cut?.notes ?? work.checked?.notes ?? []).map((text) => el("li", {}, text)));
-  if (work.cut?.stage === "planned") {
-    byId("cautions").replaceChildren(...work.cut.cautions.map((line) => el("li", {}, line)));
+  if (walk.plan) {
+    byId("cautions").replaceChildren(...walk.plan.cautions.map((line) => el("li", {}, line)));
     doing(`Plan worked out. ${findings.state}.`);
   }
 }
@@ -335,6 +341,7 @@ function drawAll() {
   byId("template-sum").textContent = walk.plan?.template?.text ?? "";
   byId("eased").textContent = work.cut?.eased ?? "";
   const empty = { panel: emptyPanel(), waste: "", openings: [], bridges: [] };
+  /** @type {any} */
   const base = look ? { ...look, ...drawn } : empty;
   board.draw({
     ...base,
@@ -387,8 +394,8 @@ function showMoving(moving) {
   if (moving) {
     const { box, turn, item } = moving;
     const size = [box[2] - box[0], box[3] - box[1]].map((mm) => written(mm, units())).join(" × ");
-    paper.words = turn ? `${turn}°` : item.kind === "figure" ? `${size} ${units()}` : null;
-    if (moving.lines[0]) paper.words += `, ${moving.lines[0].name}`;
+    const said = turn ? `${turn}°` : item.kind === "figure" ? `${size} ${units()}` : "";
+    paper.words = [said, moving.lines[0]?.name].filter(Boolean).join(", ") || null;
   }
   paper.redraw();
 }

@@ -14,7 +14,7 @@ export function figure(mm, units) {
   if (units !== "in") return String(Math.round(mm * 10) / 10);
   const sixteenths = Math.round((Math.abs(mm) / 25.4) * 16);
   const [whole, rest] = [Math.floor(sixteenths / 16), sixteenths % 16];
-  const by = [16, 8, 4, 2, 1].find((n) => rest % n === 0);
+  const by = [16, 8, 4, 2, 1].find((n) => rest % n === 0) ?? 1;
   const sign = mm < 0 && sixteenths ? "-" : "";
   if (!rest) return `${sign}${whole}`;
   return `${sign}${whole ? `${whole}-` : ""}${rest / by}/${16 / by}`;
@@ -28,9 +28,14 @@ export class Paper {
   #saying = svg("g", { class: "saying" });
   #asked = false;
   units = "mm";
+  /** The box (mm) of what is being moved, else of what is chosen; the lines it lies in; what is said beside it. */
+  /** @type {number[] | null} */
   live = null;
+  /** @type {number[] | null} */
   still = null;
+  /** @type {import("./types.d.ts").Line[]} */
   lines = [];
+  /** @type {string | null} */
   words = null;
   off = false;
 
@@ -144,7 +149,7 @@ export class Paper {
     const [wide, tall] = this.#board.size;
     const { pixel } = this.#board;
     const steps = this.units === "in" ? STEPS_IN : STEPS_MM;
-    const step = steps.find((mm) => mm / pixel >= APART) ?? steps.at(-1);
+    const step = steps.find((mm) => mm / pixel >= APART) ?? steps[steps.length - 1];
     const fine = this.units === "in" ? step / 4 : step / 10 / pixel >= 4 ? step / 10 : step / 5;
     const [x0, y0] = this.#board.screen(this.#board.turned ? [this.#board.model.panel.width, 0] : [0, 0]);
     const range = this.live ?? this.still;

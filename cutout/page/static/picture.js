@@ -14,6 +14,9 @@ const SKETCHED = 12;
 
 export class Picture {
   chosen = 0;
+  /** Make a figure the one that fields and handles are about. */
+  /** @type {(n: number) => void} */
+  pick = () => {};
   #work;
   #limit = 40e6;
   #thumb = "";
@@ -131,7 +134,7 @@ export class Picture {
   }
 
   /** Pictures dropped, pasted or chosen; a job file among them is opened and given the others. */
-  async add(files, figure = null) {
+  async add(files, figure = /** @type {number | null} */ (null)) {
     warn("");
     const packed = files.find((file) => file.name.toLowerCase().endsWith(".zip"));
     if (packed) return this.#openPacked(packed);
@@ -267,6 +270,7 @@ export class Picture {
 
   #startSliders() {
     for (const slider of all("[data-slider]")) {
+      /** @type {string | null} */
       let gesture = null;
       slider.addEventListener("input", () => {
         gesture ??= newGesture();

@@ -31,6 +31,10 @@ export function progress(seconds, took, told = null) {
 }
 
 /** What is being worked out: `done` of so many parts; "" when nothing is. Not read out again and again. */
+/**
+ * @param {string} text
+ * @param {number | null} done
+ */
 export function doing(text, done = null, of = 3) {
   byId("doing").textContent = text;
   byId("bar").hidden = byId("stop").hidden = done === null;

@@ -1,7 +1,10 @@
 // Snapping: a box that is nearly in line with something is put in line with it. Plain numbers in, plain numbers out.
 
+/** @typedef {{to: number, by: "low" | "middle" | "high", name: string}} Target */
+
 /** Where along one axis a box may be held: [{to, by}], `by` says which of its low, middle and high is put there. */
 function targets(panel, edge, others) {
+  /** @type {Target[]} */
   const found = [
     { to: panel / 2, by: "middle", name: "middle" },
     { to: edge, by: "low", name: "edge" },
@@ -15,6 +18,7 @@ function targets(panel, edge, others) {
 
 function along(low, high, panel, edge, others, reach) {
   const at = { low, middle: (low + high) / 2, high };
+  /** @type {(Target & {shift: number}) | null} */
   let best = null;
   for (const target of targets(panel, edge, others)) {
     const shift = target.to - at[target.by];

@@ -20,6 +20,7 @@ export class Touch {
   #work;
   #figure;
   #what = "rub";
+  /** @type {number[] | null} */
   #from = null;
   #way = [];
   #edge = svg("path", { class: "edge" });
@@ -82,7 +83,7 @@ export class Touch {
   }
 
   #shapes() {
-    if (TOOLS[this.#what].box) {
+    if (TOOLS[this.#what].box && this.#from) {
       const [x0, y0, x1, y1] = cropOf(this.#from, this.#way.at(-1));
       return [svg("rect", { x: x0, y: y0, width: x1 - x0, height: y1 - y0, class: "cut" })];
     }
@@ -97,6 +98,7 @@ export class Touch {
     this.#way.push(this.#at(event));
     const [from, way] = [this.#from, this.#way];
     this.#drop();
+    if (!from) return;
     const tool = TOOLS[this.#what];
     if (tool.box) {
       const box = cropOf(from, way.at(-1)).map(Math.round);

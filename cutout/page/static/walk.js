@@ -14,6 +14,7 @@ export class Walk {
   #at = 0;
   #work;
   #board;
+  /** @type {WakeLockSentinel | null} */
   #lock = null;
   #showing = 0;
 
@@ -199,7 +200,7 @@ export class Walk {
   /** Steps ticked off, kept in this browser under the job. */
   #ticks() {
     try {
-      return JSON.parse(localStorage.getItem(`cutout-sawn-${this.#work.id}`)) ?? [];
+      return JSON.parse(localStorage.getItem(`cutout-sawn-${this.#work.id}`) ?? "") ?? [];
     } catch {
       return [];
     }

@@ -15,10 +15,15 @@ const STAGES = [
  * there; "busy" when background work starts or ends; "trouble" when it failed.
  */
 export class Work extends EventTarget {
-  state = null;
+  /** There from the first answer on; nothing is drawn before. */
+  state = /** @type {import("./types.d.ts").State} */ (/** @type {unknown} */ (null));
+  /** @type {import("./types.d.ts").Look | null} */
   look = null;
+  /** @type {import("./types.d.ts").Checked | null} */
   checked = null;
+  /** @type {import("./types.d.ts").Mended | import("./types.d.ts").Planned | null} */
   cut = null;
+  /** @type {string | null} */
   problem = null;
   busy = "";
   /** Which of the three stages is under way, from 1; and when it began. */
@@ -30,11 +35,15 @@ export class Work extends EventTarget {
   #took = new Map();
   /** The user has stopped what was being worked out; it goes on with the next change. */
   stopped = false;
-  /** What to ask before mending goes on: {text, way}; null while there is nothing to ask. */
+  /** What to ask before mending goes on; null while there is nothing to ask. */
+  /** @type {import("./types.d.ts").Ask | null} */
   asking = null;
   #asked = new Set();
+  /** Entries of lists whose taking away has not been answered yet. */
+  #leaving = new Map();
   #queue = [];
   #sending = false;
+  /** @type {AbortController | null} */
   #background = null;
 
   /** Seconds that the stage under way took the last time for this job; null where that is not known. */
@@ -89,11 +98,16 @@ export class Work extends EventTarget {
   }
 
   /** Set fields: [{path, value}]. Changes of one gesture make one step of undo. Rejects with ApiError. */
-  change(changes, gesture = null) {
-    return new Promise((resolve, reject) => {
+  change(changes, gesture = /** @type {string | null} */ (null)) {
+    const key = leaving(changes);
+    const under = key && this.#leaving.get(key);
+    if (under) return under; // pressed twice: the next of the list is not taken away as well
+    const done = new Promise((resolve, reject) => {
       this.#queue.push({ changes, gesture, resolve, reject });
       this.#pump();
     });
+    if (key) this.#leaving.set(key, done);
+    return done.finally(() => this.#leaving.delete(key));
   }
 
   undo() {
@@ -204,6 +218,7 @@ export class Work extends EventTarget {
         this.#setBusy(words, n + 1);
         const answer = await get(`/api/jobs/${this.id}/work/${task}`, mine.signal);
         if (mine.signal.aborted || answer.revision !== this.state.revision) return;
+        if (answer.problem) throw new Error(answer.problem);
         this.#took.set(`${this.id} ${this.stage}`, (Date.now() - this.since) / 1000);
         // The first look is only near enough for the eye; the checks come with the exact one.
         if (task === "checked") [this.checked, this.look] = [answer, answer.look];
@@ -228,6 +243,9 @@ export class Work extends EventTarget {
     this.dispatchEvent(new Event("busy"));
   }
 }
+
+/** The entry of a list that changes take away, or null. */
+const leaving = (changes) => changes.find(({ path, value }) => value === null && /\.\d+$/.test(path))?.path ?? null;
 
 const pause = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
 
