@@ -245,7 +245,7 @@ def _in_place(job: Job) -> bool:
 def _work(job: Job, folder: Path) -> Work:
     return _works.recall(
         (folder, job.model_dump_json()),
-        lambda: run.make(job, folder, reader=READER, mending=lambda laid: _mend(laid, folder)),
+        lambda: run.make(job, folder, reader=READER, mending=lambda laid, _: _mend(laid, folder)),
     )
 
 

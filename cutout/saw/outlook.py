@@ -76,7 +76,7 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
 
 
 def _cuts_at_least(kit: Kit, pattern: Pattern) -> int:
-    return sum(fewest_stretches(o, kit.blade, kit.allow) for o in pattern.openings)
+    return sum(fewest_stretches(o, pattern.panel, kit.blade, kit.allow) for o in pattern.openings)
 
 
 def _may_be_better(other: Kit, kit: Kit, pattern: Pattern, most: float) -> bool:

@@ -73,7 +73,8 @@ def at_origin(opening: Opening) -> tuple[Opening, complex]:
     if opening.at_edge:
         return opening, 0j
     x0, y0 = opening.region.bounds[:2]
-    moved = shapely.transform(opening.region, lambda xy: np.round(xy - (x0, y0), 6))
+    # Adding nothing makes a zero of every negative zero: equal shapes are equal byte by byte.
+    moved = shapely.transform(opening.region, lambda xy: np.round(xy - (x0, y0), 6) + 0.0)
     return replace(opening, region=moved), complex(x0, y0)
 
 
@@ -116,13 +117,19 @@ def stretches_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> 
     return _stretches(_centres(waste, blade), _line(opening, board), blade, allow)
 
 
-def fewest_stretches(opening: Opening, blade: Blade, allow: float) -> int:
-    """So many stretches it takes at least, told without fitting any; nothing is known of one at the panel's edge."""
-    if opening.at_edge:
-        return 0
-    parts = shapely.orient_polygons(_centres(opening.region, blade)).geoms
+def fewest_stretches(opening: Opening, panel: Panel, blade: Blade, allow: float) -> int:
+    """So many stretches it takes at least, told without fitting any."""
+    board = panel.polygon
+    waste = _with_air(opening.region, board) if opening.at_edge else opening.region
+    parts = shapely.orient_polygons(_centres(waste, blade)).geoms
     rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
-    return sum(breaks(ring, _radius(blade), blade.kerf, allow) for ring in rings)
+    z = np.concatenate([np.zeros(0), *(breaks(ring, _radius(blade), blade.kerf, allow) for ring in rings)])
+    if not opening.at_edge:
+        return len(z)
+    # Out in the air nothing is sawn.
+    line = _line(opening, board)
+    shapely.prepare(line)
+    return int(np.count_nonzero(shapely.dwithin(line, shapely.points(z.real, z.imag), blade.kerf)))
 
 
 def _radius(blade: Blade) -> float:

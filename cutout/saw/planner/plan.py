@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass, field, replace
+from functools import lru_cache, partial
 
 import numpy as np
 import shapely
 
 from cutout.finding import Facts, Finding
 from cutout.kit import Kit
-from cutout.pattern import Opening, Pattern
+from cutout.pattern import Opening, Panel, Pattern
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role, Step
 from cutout.saw.planner.area import area_of, at_origin
 from cutout.saw.planner.by_hand import ByHand, by_hand_idle, by_hand_unused
@@ -90,7 +90,7 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
         local, origin = at_origin(opening)
         here = [((x - origin.real, y - origin.imag), d) for (x, y), d in mine]
-        state = _saw_opening(local, pattern, kit, (len(holes) + 1, len(legs) + 1), here)
+        state = _sawn(local, pattern.panel, kit, (len(holes) + 1, len(legs) + 1), tuple(here))
         slivers, stops = left_over_of(state, kit)
         found = [
             *stops,
@@ -151,15 +151,46 @@ def _order(pattern: Pattern) -> list[Opening]:
     return sorted(pattern.openings, key=lambda o: (round(o.region.area, 3), o.id))
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """An opening to be sawn: two are equal where all that its plan depends on is. first: see `_saw_opening`."""
+
+    shape: bytes
+    id: int
+    sawn: float
+    kit: Kit
+    first: tuple[int, int]
+    by_hand: tuple[ByHand, ...]
+    opening: Opening = field(compare=False)
+    panel: Panel = field(compare=False)
+
+
+def _sawn(
+    opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: tuple[ByHand, ...]
+) -> State:
+    """One opening sawn; one away from the panel's edge, moved to the origin, is known again wherever it lay."""
+    if opening.at_edge:
+        return _saw_opening(opening, panel, kit, first, by_hand)
+    return _remembered(
+        _Asked(opening.region.wkb, opening.id, panel.sawn, kit, first, by_hand, opening, panel)
+    )
+
+
+@lru_cache(maxsize=32)
+def _remembered(asked: _Asked) -> State:
+    """Sawn before or now; nobody saws on in what this gives."""
+    return _saw_opening(asked.opening, asked.panel, asked.kit, asked.first, asked.by_hand)
+
+
 def _saw_opening(
-    opening: Opening, pattern: Pattern, kit: Kit, first: tuple[int, int], by_hand: list[ByHand]
+    opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: Sequence[ByHand]
 ) -> State:
     """One opening sawn: walked once to find where holes help, then again with all of them open from the start.
 
     first: numbers of the first hole and the first leg.
     """
-    area = area_of(opening, pattern.panel, kit.blade, kit.allow)
-    prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
+    area = area_of(opening, panel, kit.blade, kit.allow)
+    prices = Prices.of(kit.moves, kit.feed(panel.sawn))
     fresh = partial(State, area, kit.blade, first[1], first[0], spins=kit.moves.spins)
     holes = [(complex(*at), size) for at, size in by_hand]
     best: State | None = None
