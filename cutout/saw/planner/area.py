@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -63,19 +63,6 @@ class Area:
     def clean(self) -> float:
         """Wood left thinner than this (mm) on the outline counts as sawn: the allowance for the file."""
         return self.allow + CLEAN
-
-
-def at_origin(opening: Opening) -> tuple[Opening, complex]:
-    """The opening moved to the origin and rounded, so that its plan does not depend on where it lies; and by how far.
-
-    One that reaches the panel's edge stays where it is.
-    """
-    if opening.at_edge:
-        return opening, 0j
-    x0, y0 = opening.region.bounds[:2]
-    # Adding nothing makes a zero of every negative zero: equal shapes are equal byte by byte.
-    moved = shapely.transform(opening.region, lambda xy: np.round(xy - (x0, y0), 6) + 0.0)
-    return replace(opening, region=moved), complex(x0, y0)
 
 
 def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:

@@ -14,7 +14,7 @@ from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.pattern import Opening, Panel, Pattern
 from cutout.saw.model import Hole, LeftOver, Leg, Plan, Role, Step
-from cutout.saw.planner.area import area_of, at_origin
+from cutout.saw.planner.area import area_of
 from cutout.saw.planner.by_hand import ByHand, by_hand_idle, by_hand_unused
 from cutout.saw.planner.choose import Chosen, Known
 from cutout.saw.planner.choose import best as best_leg
@@ -25,6 +25,7 @@ from cutout.saw.planner.holes import choices, fewest
 from cutout.saw.planner.left import left_over_of
 from cutout.saw.planner.legs import Takes, legs_of, takes
 from cutout.saw.planner.nibble import nibble, relief
+from cutout.saw.planner.placing import placed
 from cutout.saw.planner.slit import slit_plan
 from cutout.saw.planner.state import Drilled, State
 from cutout.saw.planner.steps import steps_of
@@ -88,8 +89,8 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     findings: list[Finding] = []
     for opening in _order(pattern):
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
-        local, origin = at_origin(opening)
-        here = [((x - origin.real, y - origin.imag), d) for (x, y), d in mine]
+        local, placing = placed(opening)
+        here = [(placing.spot_there(at), d) for at, d in mine]
         state = _sawn(local, pattern.panel, kit, (len(holes) + 1, len(legs) + 1), tuple(here))
         slivers, stops = left_over_of(state, kit)
         found = [
@@ -98,11 +99,11 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
             *_much_nibbling(state, kit),
             *cleared_by_drill(state),
         ]
-        holes.extend(replace(h, at=_moved(h.at, origin)) for h in _holes(state, opening))
-        legs.extend(legs_of(state, opening.id, origin))
+        holes.extend(replace(h, at=placing.spot_back(h.at)) for h in _holes(state, opening))
+        legs.extend(legs_of(state, opening.id, placing))
         seconds.extend(cut.seconds for cut in state.cuts if cut.start_by != "on")
-        left.extend(replace(s, at=_moved(s.at, origin)) for s in slivers)
-        findings.extend(replace(f, at=_moved(f.at, origin)) for f in found)
+        left.extend(replace(s, at=placing.spot_back(s.at)) for s in slivers)
+        findings.extend(replace(f, at=placing.spot_back(f.at)) for f in found)
     outside = [
         h for h in by_hand if not any(o.region.intersects(shapely.Point(h[0])) for o in pattern.openings)
     ]
@@ -129,10 +130,6 @@ def _no_plan(legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, patter
         return []
     x, y = legs[0].path[0].tolist()
     return [Finding(kind="plan", severity="stop", at=(round(x, 3), round(y, 3)), facts=facts)]
-
-
-def _moved(at: tuple[float, float], by: complex) -> tuple[float, float]:
-    return round(at[0] + by.real, 4), round(at[1] + by.imag, 4)
 
 
 def _assembled(
@@ -168,7 +165,7 @@ class _Asked:
 def _sawn(
     opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: tuple[ByHand, ...]
 ) -> State:
-    """One opening sawn; one away from the panel's edge, moved to the origin, is known again wherever it lay."""
+    """One opening sawn; one away from the panel's edge is known again however it lay."""
     if opening.at_edge:
         return _saw_opening(opening, panel, kit, first, by_hand)
     return _remembered(
