@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
+import numpy as np
 import shapely
 from shapely import MultiPolygon
 
 from cutout.finding import Finding
-from cutout.geom.curve import Arc, Cubic
+from cutout.geom.curve import Arc, Cubic, FloatArray
 from cutout.geom.outline import Ring, polygons_of
 from cutout.kit import Bit
 from cutout.route.model import Pass, ToolPath
@@ -75,7 +76,7 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
             {
                 "order": leg.order,
                 "opening": leg.opening,
-                "path": _points(leg.path.tolist()),
+                "path": _points(leg.path),
                 "starts": leg.starts,
                 "start_by": leg.start_by,
                 **({"turned": _round(math.degrees(leg.turned))} if leg.start_by == "spin" else {}),
@@ -236,11 +237,17 @@ def _region(region: shapely.Geometry) -> list[dict[str, Any]]:
 
 def _ring(line: shapely.LinearRing, *, ccw: bool) -> list[list[float]]:
     xy = shapely.get_coordinates(line)[:-1]
-    return _points((xy if line.is_ccw == ccw else xy[::-1]).tolist())
+    return _points(xy if line.is_ccw == ccw else xy[::-1])
 
 
-def _points(points: Iterable[Sequence[float]]) -> list[list[float]]:
-    return [_point(p) for p in points]
+def _points(points: FloatArray) -> list[list[float]]:
+    """Points (n, 2) as `_point` has them, all at once."""
+    scaled = points * 10**_DIGITS
+    found: list[list[float]] = (np.rint(scaled) / 10**_DIGITS + 0.0).tolist()
+    # Half way between two steps the last bit decides, which scaling may have lost.
+    for i, k in np.argwhere(np.abs(scaled - np.floor(scaled) - 0.5) < 1e-4).tolist():
+        found[i][k] = _round(points[i, k])
+    return found
 
 
 def _point(p: Sequence[float]) -> list[float]:
