@@ -244,6 +244,7 @@ def _walked(state: State, kit: Kit, prices: Prices, holes: Sequence[tuple[comple
             reopened += 1
             if reopened > REOPENINGS or not state.reopen():
                 return state
+            known.idle.clear()
             continue
         if chosen is None and state.cuts:
             left = float(np.count_nonzero(~state.done)) * state.area.step
