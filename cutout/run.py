@@ -30,7 +30,7 @@ from cutout.read import read
 from cutout.route import tool_path
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
-from cutout.saw.outlook import advice
+from cutout.saw.outlook import BEFORE_MENDING, advice, refuse_endless
 from cutout.say.sizes import size_lines
 from cutout.units import Units
 from cutout.write.files import write_files
@@ -80,7 +80,9 @@ def lay_out(job: Job, folder: Path, reader: Reader = read) -> LaidOut:
             "with both sides kept the blade follows the middle of the line: it can't lie in the keep."
         )
     asked = set_up(job, folder, reader)
-    return LaidOut(asked, cut_pattern(asked.outline, asked.panel, job.keep, asked.kit.blade.kerf))
+    pattern = cut_pattern(asked.outline, asked.panel, job.keep, asked.kit.blade.kerf)
+    refuse_endless(pattern, asked.kit, BEFORE_MENDING)
+    return LaidOut(asked, pattern)
 
 
 def check_laid(laid: LaidOut) -> tuple[Finding, ...]:
@@ -130,6 +132,7 @@ def make(
     progress(MENDING, 0.25)
     mended = mending(laid, progress)
     progress("planning the cuts", 0.45)
+    refuse_endless(mended.pattern, kit)
     cuts = plan(mended.pattern, kit, tuple((h.at, h.diameter) for h in job.holes))
     progress("proving the plan", 0.7)
     proof = prove(mended.pattern, kit, cuts)

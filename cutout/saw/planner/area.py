@@ -105,12 +105,14 @@ def stretches_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> 
 
 
 def fewest_stretches(opening: Opening, panel: Panel, blade: Blade, allow: float) -> int:
-    """So many stretches it takes at least, told without fitting any."""
+    """So many stretches longer than a kerf it takes at least, told without fitting any."""
     board = panel.polygon
     waste = _with_air(opening.region, board) if opening.at_edge else opening.region
     parts = shapely.orient_polygons(_centres(waste, blade)).geoms
     rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
-    z = np.concatenate([np.zeros(0), *(breaks(ring, _radius(blade), blade.kerf, allow) for ring in rings)])
+    found = (breaks(ring, _radius(blade), blade.kerf, allow) for ring in rings)
+    # The blunt end of a narrow tip breaks twice, and takes no cut of its own.
+    z = np.concatenate([np.zeros(0), *(z[np.abs(z - np.roll(z, 1)) >= blade.kerf] for z in found)])
     if not opening.at_edge:
         return len(z)
     # Out in the air nothing is sawn.

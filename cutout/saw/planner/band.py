@@ -107,7 +107,7 @@ def runs(
 def breaks(ring: shapely.LinearRing, radius: float, kerf: float, allow: float) -> ComplexArray:
     """The vertices no run along the ring can pass, (n,): it takes n runs at least, told without fitting any."""
     z, turn = _vertices(ring)
-    return z[_is_hard(turn, radius, kerf, allow)]
+    return np.asarray(z[_is_hard(turn, radius, kerf, allow)])
 
 
 def _round(z: ComplexArray, radius: float, kerf: float, allow: float, room: Polygon | None) -> list[Run]:

@@ -79,4 +79,4 @@ def _way(region: Polygon, turn: complex, mirrored: bool) -> tuple[Polygon, Placi
 def _told_apart(region: Polygon) -> bytes:
     """The same for the same shape; what else it says does not matter."""
     steps = np.round(shapely.get_coordinates(region), _TOLD_APART) * 10**_TOLD_APART
-    return np.rint(steps).astype(">i8").tobytes()
+    return bytes(np.rint(steps).astype(">i8").tobytes())

@@ -10,8 +10,9 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import MultiPolygon, Polygon
+from shapely import MultiPolygon, Polygon, affinity
 
+from cutout.geom.curve import to_complex
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit
 from cutout.pattern import Opening, Panel, Pattern, cut_pattern
@@ -29,10 +30,10 @@ DROP = shapely.union(
 KITE = Polygon([(60, 40), (110, 55), (72, 105)])
 
 
-def laid(move: Moved, kit: Kit, *shapes: Polygon) -> Pattern:
+def laid(move: Moved, kit: Kit, *shapes: shapely.Geometry) -> Pattern:
     """The shapes as openings of a panel, turned or mirrored with it, or shifted on a larger one."""
     panel = Panel(SIDE + 2 * move.shift[0], SIDE + 2 * move.shift[1], 18.0)
-    figure = move.figure(shapely.multipolygons([*shapes]))
+    figure = move.figure(MultiPolygon([*shapes]))
     return cut_pattern(Outline(from_region(figure)), panel, "panel", kit.blade.kerf)
 
 
@@ -78,7 +79,7 @@ def test_only_what_changed_is_planned_anew() -> None:
     assert (known.misses, known.hits) == (2, 2)
     for a, b in zip(before.legs, moved.legs, strict=True):
         assert np.abs(b.path - a.path - (12.5, 3.25)).max() <= 2e-5
-    longer = shapely.transform(KITE, lambda xy: xy * (1.0, 1.1))
+    longer = affinity.scale(KITE, 1.0, 1.1)
     plan(laid(Moved(), kit, DROP, longer), kit)
     assert planner._remembered.cache_info().misses > known.misses
 
@@ -115,7 +116,7 @@ def test_placing_is_undone_and_the_same_for_all_eight(points: list[tuple[int, in
     here, there = (Opening(1, region.geoms[0], False) for region in (figure, move.figure(figure)))
     planned, placing = placed(there)
     assert placed(here)[0].region.equals_exact(planned.region, 2e-6)
-    z = shapely.get_coordinates(planned.region) @ (1, 1j)
+    z = to_complex(shapely.get_coordinates(planned.region))
     back = Polygon(np.column_stack([(w := placing.back(z)).real, w.imag]))
     assert back.symmetric_difference(there.region).area < 1e-3
     assert math.isclose(back.area, shape.area, rel_tol=1e-6)
