@@ -30,7 +30,7 @@ from cutout.read import read
 from cutout.route import tool_path
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
-from cutout.saw.outlook import advice
+from cutout.saw.outlook import BEFORE_MENDING, advice, refuse_endless
 from cutout.say.sizes import size_lines
 from cutout.units import Units
 from cutout.write.files import write_files
@@ -42,7 +42,10 @@ if TYPE_CHECKING:  # The test card is another job: what reads it is loaded by th
     from cutout.gauge.reading import Reading
 
 Progress: TypeAlias = Callable[[str, float], None]
-"""Called with the name of the stage that starts and the share of the whole job done, 0..1."""
+"""Called with the name of the stage that starts and the share of the whole job done, 0..1; while mending, which may
+take long, also with the number of tries so far in brackets behind it."""
+
+MENDING = "checking and mending"
 
 
 def silent(stage: str, done: float) -> None:
@@ -77,7 +80,9 @@ def lay_out(job: Job, folder: Path, reader: Reader = read) -> LaidOut:
             "with both sides kept the blade follows the middle of the line: it can't lie in the keep."
         )
     asked = set_up(job, folder, reader)
-    return LaidOut(asked, cut_pattern(asked.outline, asked.panel, job.keep, asked.kit.blade.kerf))
+    pattern = cut_pattern(asked.outline, asked.panel, job.keep, asked.kit.blade.kerf)
+    refuse_endless(pattern, asked.kit, BEFORE_MENDING)
+    return LaidOut(asked, pattern)
 
 
 def check_laid(laid: LaidOut) -> tuple[Finding, ...]:
@@ -86,9 +91,14 @@ def check_laid(laid: LaidOut) -> tuple[Finding, ...]:
     return ordered((*found, *laid.of_the_panel(), *_of_the_source(laid, laid.pattern)))
 
 
-def mend_laid(laid: LaidOut) -> Mended:
+def mend_laid(laid: LaidOut, progress: Progress = silent) -> Mended:
     """The pattern mended as the job allows; its findings hold those on the panel and the source too."""
-    done = _seams_clear(mend(laid.pattern, laid.asked.kit, mending_of(laid.job)), laid.asked.kit)
+
+    def tell(tries: int, share: float) -> None:
+        progress(MENDING if tries < 2 else f"{MENDING} ({tries} tries)", 0.25 + 0.2 * share)
+
+    mended = mend(laid.pattern, laid.asked.kit, mending_of(laid.job), tell)
+    done = _seams_clear(mended, laid.asked.kit)
     more = (*laid.of_the_panel(), *_of_the_source(laid, done.pattern))
     return replace(done, findings=ordered((*done.findings, *more)))
 
@@ -109,7 +119,7 @@ def make(
     progress: Progress = silent,
     reader: Reader = read,
     job_file: Path | None = None,
-    mending: Callable[[LaidOut], Mended] = mend_laid,
+    mending: Callable[[LaidOut, Progress], Mended] = mend_laid,
 ) -> Work:
     """Work out a whole job; paths in it are relative to `folder`. Raises CutoutError.
 
@@ -119,9 +129,10 @@ def make(
     progress("reading", 0.0)
     laid = lay_out(job, folder, reader)
     kit = laid.asked.kit
-    progress("checking and mending", 0.25)
-    mended = mending(laid)
+    progress(MENDING, 0.25)
+    mended = mending(laid, progress)
     progress("planning the cuts", 0.45)
+    refuse_endless(mended.pattern, kit)
     cuts = plan(mended.pattern, kit, tuple((h.at, h.diameter) for h in job.holes))
     progress("proving the plan", 0.7)
     proof = prove(mended.pattern, kit, cuts)

@@ -14,7 +14,7 @@ from shapely import MultiLineString, MultiPolygon, Point, Polygon
 
 from cutout import check
 from cutout.amend.curves import keep_curves
-from cutout.amend.model import Corners, Eased
+from cutout.amend.model import Corners, Eased, Tell, untold
 from cutout.amend.round import quad_segs, tips
 from cutout.amend.spine import spine, spine_at
 from cutout.amend.strength import MARGIN
@@ -63,10 +63,15 @@ class EasedPattern:
 
 @dataclass
 class _Effort:
-    """Points checked so far, over all checks of one easing. Mutable by nature: trials that fail count too."""
+    """Points checked so far, over all checks of one easing. Mutable by nature: trials that fail count too.
 
+    tell: called after each of them.
+    """
+
+    tell: Tell
     points: int = 0
     walls: int = 0
+    tries: int = 0
 
     @property
     def spent(self) -> bool:
@@ -79,6 +84,8 @@ class _Effort:
         self.walls += len(middle_of_keep(pattern).walls.z)
         if pattern.keep_mode != "both":
             self.walls += len(middle_of_waste(pattern).walls.z)
+        self.tries += 1
+        self.tell(self.tries, min(max(self.points / EFFORT, self.walls / WALLS), 1.0))
 
 
 @dataclass(frozen=True)
@@ -142,15 +149,20 @@ class _State:
 
 
 def ease(
-    pattern: Pattern, kit: Kit, findings: Sequence[Finding] | None = None, corners: Corners = "cheapest"
+    pattern: Pattern,
+    kit: Kit,
+    findings: Sequence[Finding] | None = None,
+    corners: Corners = "cheapest",
+    tell: Tell = untold,
 ) -> EasedPattern:
     """The pattern eased: openings made passable, webs made to hold, corners treated as `corners` says.
 
     Each step works only where a check found something, and is undone unless the checks then find less. The
-    result settles: easing it again changes nothing. findings: of `pattern`, where the caller has them.
+    result settles: easing it again changes nothing. findings: of `pattern`, where the caller has them. tell: called
+    after each pattern that was tried.
     """
     first = check.run(pattern, kit) if findings is None else tuple(findings)
-    state = _State(pattern, kit, first, _region(pattern), _Effort(), corners)
+    state = _State(pattern, kit, first, _region(pattern), _Effort(tell), corners)
     state.effort.checked(pattern)
     for step in (_fewer_stops, _rounded, _fewer_stops):
         for _ in range(PASSES):

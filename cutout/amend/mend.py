@@ -12,7 +12,7 @@ from cutout import check
 from cutout.amend.bridge import bridge
 from cutout.amend.ease import ease
 from cutout.amend.fillet import with_fillets
-from cutout.amend.model import Mended, Mending
+from cutout.amend.model import Mended, Mending, Tell, untold
 from cutout.amend.stencil import bridged_letters
 from cutout.finding import Facts, Finding, ordered
 from cutout.kit import Kit
@@ -27,8 +27,10 @@ class GaveUp(Facts):
     """The drawing holds so much detail that mending was ended before all of it was tried."""
 
 
-def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
+def mend(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell = untold) -> Mended:
     """The pattern with what `mending` allows put right: first bridges, then easing, checked after each.
+
+    tell: called while it is eased, which may take many tries.
 
     findings: those left on the mended pattern, and those that were on `pattern` and are not any more, marked
     as cleared. Pieces and openings too small to be made at all are left out, and their findings say so.
@@ -42,7 +44,7 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending) -> Mended:
     mended, eased, left_out = bridged.pattern, None, bridged.left_out
     left = before if mended is pattern else check.run(mended, kit)
     if mending.ease:
-        done = ease(mended, kit, left, mending.corners)
+        done = ease(mended, kit, left, mending.corners, tell)
         mended, eased, left = done.pattern, done.eased, done.findings
         left_out = (*left_out, *done.left_out)
         if done.gave_up:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -33,6 +34,14 @@ class HandBridge:
     at: tuple[float, float]
     angle: float
     width: float
+
+
+Tell: TypeAlias = Callable[[int, float], None]
+"""Called while mending: how many patterns were tried so far, and the share (0..1) used up of what may be."""
+
+
+def untold(tries: int, share: float) -> None:
+    """Nobody listens."""
 
 
 Corners: TypeAlias = Literal["cheapest", "sharp", "round"]

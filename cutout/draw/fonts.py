@@ -9,7 +9,7 @@ lacks is printed as a question mark.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import reportlab
@@ -84,6 +84,7 @@ def plain(text: str, font: str = PLAIN) -> str:
     return "".join(c if ord(c) in known else "?" for c in text)
 
 
+@lru_cache(maxsize=20_000)
 def text_width(text: str, font: str, size: float) -> float:
     """Width in points of `text` set in `font` at `size` points."""
     return float(_face(font).stringWidth(text, size))
@@ -91,6 +92,12 @@ def text_width(text: str, font: str, size: float) -> float:
 
 def wrap(text: str, font: str, size: float, width: float) -> list[str]:
     """Lines of `text` no wider than `width` points; a word longer than a line is broken."""
+    return list(_wrapped(text, font, size, width))
+
+
+@lru_cache(maxsize=2_000)
+def _wrapped(text: str, font: str, size: float, width: float) -> tuple[str, ...]:
+    """The same, remembered: layouts of different sizes are tried with the same words."""
     lines: list[str] = []
     line = ""
     for word in plain(text, font).split():
@@ -109,4 +116,4 @@ def wrap(text: str, font: str, size: float, width: float) -> list[str]:
             line = line[cut:]
     if line:
         lines.append(line)
-    return lines
+    return tuple(lines)

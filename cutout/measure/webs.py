@@ -201,10 +201,14 @@ def _of_arm(arm: FreeArm, tuft: float, pattern: Pattern, kit: Kit, grain: float 
         return None
     angles: list[float | None] = [None] * len(arm.z)
     limit, least = np.zeros(len(arm.z)), np.zeros(len(arm.z))
-    for place, along in zip(np.flatnonzero(lever).tolist(), arm.along[lever].tolist(), strict=True):
+    ways = arm.along
+    told: dict[float | None, tuple[float, float]] = {}
+    for place, along in zip(np.flatnonzero(lever).tolist(), ways[lever].tolist(), strict=True):
         angles[place] = angle = angle_to_grain(along, grain)
-        limit[place] = web_limit(pattern.panel.thickness, kit, angle)
-        least[place] = least_width(float(limit[place]), angle, held=False)
+        if angle not in told:
+            asked = web_limit(pattern.panel.thickness, kit, angle)
+            told[angle] = asked, least_width(asked, angle, held=False)
+        limit[place], least[place] = told[angle]
     weak = lever & (arm.width < least)
     breaks = bool(weak.any())
     if not breaks:
@@ -213,7 +217,7 @@ def _of_arm(arm: FreeArm, tuft: float, pattern: Pattern, kit: Kit, grain: float 
             return None
     k = int(np.argmin(np.where(weak, arm.width / np.where(weak, limit, 1.0), math.inf)))
     root = int(np.flatnonzero(lever & (arm.width < (limit / 2 if breaks else limit)))[0])
-    z, way = complex(arm.z[k]), complex(arm.along[k])
+    z, way = complex(arm.z[k]), complex(ways[k])
     return Web(
         z, float(arm.width[k]), float(arm.beyond[root]), way, angles[k], float(limit[k]), False, breaks
     )

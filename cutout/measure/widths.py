@@ -135,25 +135,23 @@ class Middle:
         np.maximum.at(peak, label, self.clearance)
         parent, top = label.tolist(), peak.tolist()
         root = list(range(n))
-
-        def find(i: int) -> int:
-            i = parent[i]
-            while root[i] != i:
-                root[i] = root[root[i]]
-                i = root[i]
-            return i
-
+        rest = order[wide:]
+        ends, leasts = self.edges[rest].tolist(), self.least[rest].tolist()
         saddles = []
-        for k in order[wide:].tolist():
-            u, v = find(int(self.edges[k, 0])), find(int(self.edges[k, 1]))
+        for k, (u, v), least in zip(rest.tolist(), ends, leasts, strict=True):
+            u, v = parent[u], parent[v]
+            while root[u] != u:
+                root[u] = u = root[root[u]]
+            while root[v] != v:
+                root[v] = v = root[root[v]]
             if u == v:
                 saddles.append(_Saddle(k, math.inf))
                 continue
-            least = float(self.least[k])
-            if (part := min(top[u], top[v])) >= max(_PROMINENT * least, least + _PART / 2):
+            part, whole = (top[u], top[v]) if top[u] < top[v] else (top[v], top[u])
+            if part >= _PROMINENT * least and part >= least + _PART / 2:
                 saddles.append(_Saddle(k, 2 * part))
             root[v] = u
-            top[u] = max(top[u], top[v])
+            top[u] = whole
         return saddles
 
     def arms(self, below: float, least: float) -> tuple[Arm, ...]:

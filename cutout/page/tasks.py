@@ -271,7 +271,7 @@ def _work(job: Job, folder: Path) -> Work:
     return _works.recall(
         (folder, job.model_dump_json(), measured_in(mine_path())),
         lambda: run.make(
-            job, folder, progress=_tell_of_make, reader=READER, mending=lambda laid: _mend(laid, folder)
+            job, folder, progress=_tell_of_make, reader=READER, mending=lambda laid, _: _mend(laid, folder)
         ),
     )
 

@@ -6,11 +6,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from cutout.errors import LayoutError
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
 from cutout.saw.model import Plan
-from cutout.saw.planner.area import at_origin, fewest_stretches, stretches_of
+from cutout.saw.planner.area import fewest_stretches, stretches_of
 from cutout.saw.planner.hand import Prices
+from cutout.saw.planner.placing import placed
 from cutout.units import count
 
 ARRIVAL = 20.0
@@ -23,6 +25,12 @@ _ALL_BUT = 0.8
 """Share of the outlines that stretches cover at least: sharp points and edges of the panel are not sawn along."""
 MANY = 30
 """From so many cuts on it is worth looking for another blade."""
+
+
+MOST_CUTS = 300, 3000
+"""So many cuts are planned at most in one opening, and in all: more take the planner minutes, and the sawyer days."""
+BEFORE_MENDING = 2
+"""Before mending, which rounds small corners, so many times as many are taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +47,7 @@ def outlook(pattern: Pattern, kit: Kit) -> Outlook:
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     cuts, seconds = 0, 0.0
     for opening in pattern.openings:
-        found = stretches_of(at_origin(opening)[0], pattern.panel, kit.blade, kit.allow)
+        found = stretches_of(placed(opening)[0], pattern.panel, kit.blade, kit.allow)
         ends = sum(sum(s.inside) for s in found if not s.closed)
         # A stretch that ends in inside corners at both ends is arrived at from both sides.
         mine = max(len(found), len(found) / 2 + ends / 2)
@@ -48,6 +56,24 @@ def outlook(pattern: Pattern, kit: Kit) -> Outlook:
         seconds += length * prices.cut + prices.moves.hole + put_in + ARRIVAL * mine
         cuts += math.ceil(mine)
     return Outlook(kit.blade, cuts, seconds / 60)
+
+
+def refuse_endless(pattern: Pattern, kit: Kit, times: int = 1) -> None:
+    """Raise LayoutError, soon, where the blade would need more cuts than can be planned.
+
+    times: so many times as many are taken.
+    """
+    if pattern.keep_mode == "both":
+        return
+    cuts = _fewest(kit, pattern)
+    counted = (max(cuts, default=0), "one opening"), (sum(cuts), "all")
+    for (least, place), most in zip(counted, MOST_CUTS, strict=True):
+        if least > times * most:
+            raise LayoutError(
+                f"the {kit.blade.title} would take {least} cuts or more in {place}, at most {times * most} are "
+                "taken: leave the finest detail out, make the silhouette larger, or choose a blade that turns more "
+                "tightly."
+            )
 
 
 def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str | None:
@@ -64,7 +90,7 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
         return None
     mine = outlook(pattern, kit)
     few = WORTH_IT * mine.cuts
-    likely = [other for other in likely if _cuts_at_least(other, pattern) < few]
+    likely = [other for other in likely if sum(_fewest(other, pattern)) < few]
     better = [o for o in (outlook(pattern, other) for other in likely) if o.cuts < few and o.minutes < most]
     if not better:
         return None
@@ -75,8 +101,9 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
     )
 
 
-def _cuts_at_least(kit: Kit, pattern: Pattern) -> int:
-    return sum(fewest_stretches(o, kit.blade, kit.allow) for o in pattern.openings)
+def _fewest(kit: Kit, pattern: Pattern) -> list[int]:
+    """Cuts each opening takes at least, told without fitting."""
+    return [fewest_stretches(o, pattern.panel, kit.blade, kit.allow) for o in pattern.openings]
 
 
 def _may_be_better(other: Kit, kit: Kit, pattern: Pattern, most: float) -> bool:

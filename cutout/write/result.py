@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
+import numpy as np
 import shapely
 from shapely import MultiPolygon
 
 from cutout.finding import Finding
-from cutout.geom.curve import Arc, Cubic
+from cutout.geom.curve import Arc, Cubic, FloatArray
 from cutout.geom.outline import Ring, polygons_of
 from cutout.kit import Bit
 from cutout.route.model import Pass, Tile, ToolPath
@@ -76,7 +77,7 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
             {
                 "order": leg.order,
                 "opening": leg.opening,
-                "path": _points(leg.path.tolist()),
+                "path": _points(leg.path),
                 "starts": place_name(leg.starts),
                 "start_by": leg.start_by,
                 **({"turned": _round(math.degrees(leg.turned))} if leg.start_by == "spin" else {}),
@@ -221,8 +222,8 @@ def _tile(tile: Tile) -> dict[str, Any]:
         "number": tile.number,
         "shift": _point(tile.shift),
         "reach": [_round(v) for v in tile.reach],
-        "pins": _points(tile.pins),
-        "holes": _points(tile.holes),
+        "pins": [_point(at) for at in tile.pins],
+        "holes": [_point(at) for at in tile.holes],
         "cuts": [
             {"pass": cut.order, "part": None if cut.part is None else [_round(at) for at in cut.part]}
             for cut in tile.passes
@@ -254,11 +255,17 @@ def _region(region: shapely.Geometry) -> list[dict[str, Any]]:
 
 def _ring(line: shapely.LinearRing, *, ccw: bool) -> list[list[float]]:
     xy = shapely.get_coordinates(line)[:-1]
-    return _points((xy if line.is_ccw == ccw else xy[::-1]).tolist())
+    return _points(xy if line.is_ccw == ccw else xy[::-1])
 
 
-def _points(points: Iterable[Sequence[float]]) -> list[list[float]]:
-    return [_point(p) for p in points]
+def _points(points: FloatArray) -> list[list[float]]:
+    """Points (n, 2) as `_point` has them, all at once."""
+    scaled = points * 10**_DIGITS
+    found: list[list[float]] = (np.rint(scaled) / 10**_DIGITS + 0.0).tolist()
+    # Half way between two steps the last bit decides, which scaling may have lost.
+    for i, k in np.argwhere(np.abs(scaled - np.floor(scaled) - 0.5) < 1e-4).tolist():
+        found[i][k] = _round(points[i, k])
+    return found
 
 
 def _point(p: Sequence[float]) -> list[float]:

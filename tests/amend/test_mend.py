@@ -13,6 +13,7 @@ from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Outline, Ring, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
+from tests.amend.test_equivariance import drawn
 
 KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PANEL = Panel(400.0, 400.0, 18.0, math.pi / 2)
@@ -108,3 +109,15 @@ def test_what_sticks_out_over_the_panel_is_not_cleared_by_rounding_a_corner() ->
     done = mend(pattern(box(-10, 100, 150, 200)), KIT, Mending())
     left = [f.kind for f in done.findings if f.severity == "stop" and not f.cleared]
     assert set(left) == {"off the panel", "too near the edge"}
+
+
+def test_mending_says_how_many_patterns_it_tried() -> None:
+    said: list[tuple[int, float]] = []
+    rough = drawn()["rough"]
+    pattern = cut_pattern(Outline(from_region(rough)), Panel(300.0, 300.0, 18.0), "panel", KIT.blade.kerf)
+    mend(pattern, KIT, Mending(), lambda tries, share: said.append((tries, share)))
+    tries, shares = zip(*said, strict=True)
+    assert tries == tuple(range(1, len(said) + 1))
+    assert len(said) > 1
+    assert list(shares) == sorted(shares)
+    assert 0 < shares[0] <= shares[-1] <= 1

@@ -105,6 +105,8 @@ source, options, seconds, until = Path(sys.argv[1]), json.loads(sys.argv[2]), in
 begun = int(time.process_time()) + 1
 resource.setrlimit(resource.RLIMIT_CPU, (begun + seconds, begun + seconds))
 def note(stage, done):
+    if "(" in stage:
+        return
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(json.dumps([stage, time.process_time(), peak]), flush=True)
     if stage == until:
@@ -115,7 +117,7 @@ note("writing", 0.9)
 with tempfile.TemporaryDirectory() as out:
     write_out(work, Path(out))
 note("", 1.0)
-print(json.dumps([f"{len(work.findings)} findings, {'proved' if work.proof.holds else 'not proved'}", 0, 0]))
+print(json.dumps([f"{len(work.findings)} findings, {'proved' if work.proof.ok else 'not proved'}", 0, 0]))
 """
 
 

@@ -78,7 +78,7 @@ from cutout.job.options import asked_for
 from cutout.run import make
 from cutout.write.outputs import write_out
 marks = [["import", begun, None]]
-note = lambda stage, done: marks.append([stage, time.process_time(), None])
+note = lambda stage, done: "(" in stage or marks.append([stage, time.process_time(), None])
 profile = cProfile.Profile(time.process_time) if sys.argv[3] == "profile" else None
 if profile:
     profile.enable()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -65,18 +65,6 @@ class Area:
         return self.allow + CLEAN
 
 
-def at_origin(opening: Opening) -> tuple[Opening, complex]:
-    """The opening moved to the origin and rounded, so that its plan does not depend on where it lies; and by how far.
-
-    One that reaches the panel's edge stays where it is.
-    """
-    if opening.at_edge:
-        return opening, 0j
-    x0, y0 = opening.region.bounds[:2]
-    moved = shapely.transform(opening.region, lambda xy: np.round(xy - (x0, y0), 6))
-    return replace(opening, region=moved), complex(x0, y0)
-
-
 def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
     """The opening prepared for `blade`; allow: wood (mm) that may stay on the waste side of the line."""
     board = panel.polygon
@@ -116,13 +104,21 @@ def stretches_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> 
     return _stretches(_centres(waste, blade), _line(opening, board), blade, allow)
 
 
-def fewest_stretches(opening: Opening, blade: Blade, allow: float) -> int:
-    """So many stretches it takes at least, told without fitting any; nothing is known of one at the panel's edge."""
-    if opening.at_edge:
-        return 0
-    parts = shapely.orient_polygons(_centres(opening.region, blade)).geoms
+def fewest_stretches(opening: Opening, panel: Panel, blade: Blade, allow: float) -> int:
+    """So many stretches longer than a kerf it takes at least, told without fitting any."""
+    board = panel.polygon
+    waste = _with_air(opening.region, board) if opening.at_edge else opening.region
+    parts = shapely.orient_polygons(_centres(waste, blade)).geoms
     rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
-    return sum(breaks(ring, _radius(blade), blade.kerf, allow) for ring in rings)
+    found = (breaks(ring, _radius(blade), blade.kerf, allow) for ring in rings)
+    # The blunt end of a narrow tip breaks twice, and takes no cut of its own.
+    z = np.concatenate([np.zeros(0), *(z[np.abs(z - np.roll(z, 1)) >= blade.kerf] for z in found)])
+    if not opening.at_edge:
+        return len(z)
+    # Out in the air nothing is sawn.
+    line = _line(opening, board)
+    shapely.prepare(line)
+    return int(np.count_nonzero(shapely.dwithin(line, shapely.points(z.real, z.imag), blade.kerf)))
 
 
 def _radius(blade: Blade) -> float:

@@ -104,9 +104,10 @@ def runs(
     return found
 
 
-def breaks(ring: shapely.LinearRing, radius: float, kerf: float, allow: float) -> int:
-    """How many vertices no run along the ring can pass: it takes as many runs at least; told without fitting any."""
-    return int(np.count_nonzero(_is_hard(_vertices(ring)[1], radius, kerf, allow)))
+def breaks(ring: shapely.LinearRing, radius: float, kerf: float, allow: float) -> ComplexArray:
+    """The vertices no run along the ring can pass, (n,): it takes n runs at least, told without fitting any."""
+    z, turn = _vertices(ring)
+    return np.asarray(z[_is_hard(turn, radius, kerf, allow)])
 
 
 def _round(z: ComplexArray, radius: float, kerf: float, allow: float, room: Polygon | None) -> list[Run]:

@@ -146,14 +146,18 @@ Aims: TypeAlias = "list[tuple[_Aim, FloatArray, ComplexArray, ComplexArray]]"
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Known:
-    """Ways found before: for a gap that has not changed only what is new since needs a look. aims: of each gap."""
+    """Ways found before: for a gap that has not changed only what is new since needs a look. aims: of each gap.
+
+    idle: ways that saw nothing new, which none does later on until outline is marked as unsawn again.
+    """
 
     ways: dict[Gap, tuple[Since, list[Way]]] = field(default_factory=dict)
     aims: dict[Gap, Aims] = field(default_factory=dict)
+    idle: set[Way] = field(default_factory=set)
 
     def copied(self) -> Known:
         """The same, to be forgotten again."""
-        return Known(dict(self.ways), self.aims)
+        return Known(dict(self.ways), self.aims, set(self.idle))
 
     def aims_at(self, state: State, gap: Gap) -> Aims:
         """How to get at a gap, worked out once."""
@@ -522,9 +526,10 @@ def best(hand: Hand, known: Known) -> Chosen | None:
     size = 10
     for k in range(0, len(open_gaps), size):
         batch = open_gaps[k : k + size]
-        found = [c for g in batch for w in ways(state, g, known) if (c := priced(hand, w)) is not None]
+        likely = [w for g in batch for w in ways(state, g, known) if w not in known.idle]
+        found = [c for w in likely if (c := priced(hand, w)) is not None]
         found += [c for w in going_on(state, batch, known) if (c := priced(hand, w)) is not None]
-        chosen = cheapest(hand, found)
+        chosen = cheapest(hand, found, known.idle)
         if chosen is not None:
             return chosen
         size = 24
@@ -550,8 +555,11 @@ def _away(state: State, gap: Gap, last: complex) -> float:
     return float(np.abs(line.at(np.array([gap.start, gap.end])) - last).min())
 
 
-def cheapest(hand: Hand, found: list[Chosen]) -> Chosen | None:
-    """Measure the most promising ways exactly and take the best; None if none saws anything new."""
+def cheapest(hand: Hand, found: list[Chosen], idle: set[Way]) -> Chosen | None:
+    """Measure the most promising ways exactly and take the best; None if none saws anything new.
+
+    Those that saw nothing new are added to `idle`.
+    """
     state = hand.state
     found.sort(key=lambda c: c.price)
     top: Chosen | None = None
@@ -560,6 +568,7 @@ def cheapest(hand: Hand, found: list[Chosen]) -> Chosen | None:
         way = chosen.way
         gain = float(np.count_nonzero(~state.done[state.passed(state.pushed(way.z))])) * state.area.step
         if gain < 0.9 * state.area.step:
+            idle.add(way)
             continue
         good += 1
         price = chosen.price + hand.prices.cut * (way.gain - gain) + ARRIVAL * (gain < 0.5 * way.gain)

@@ -12,6 +12,7 @@ from shapely import MultiPolygon
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.saw.model import SAME_GO, Hole, Leg, Place
 from cutout.saw.planner.hand import Prices
+from cutout.saw.planner.placing import Placing
 from cutout.saw.planner.state import Cut, State
 
 
@@ -29,7 +30,7 @@ class Takes:
         return math.fsum(self.minutes_by.values())
 
 
-def legs_of(state: State, opening: int, origin: complex) -> list[Leg]:
+def legs_of(state: State, opening: int, placing: Placing) -> list[Leg]:
     """The legs of one opening, moved to its place on the panel; their drops are left empty."""
     groups = _groups(state.cuts)
     number = {k: state.first_leg + n for n, group in enumerate(groups) for k in group}
@@ -39,9 +40,9 @@ def legs_of(state: State, opening: int, origin: complex) -> list[Leg]:
         z = _one_path([state.cuts[k] for k in group], state.blade.width / 2)
         legs.append(
             Leg(
-                state.first_leg + n, opening, to_array(np.round(z + origin, 5)),
+                state.first_leg + n, opening, to_array(np.round(placing.back(z), 5)),
                 _renamed(first.starts, state, number), _renamed(last.ends, state, number), MultiPolygon(),
-                first.start_by, first.turned,
+                first.start_by, placing.angle_back(first.turned),
             )
         )  # fmt: skip
     return legs

@@ -34,7 +34,7 @@ def nibble(hand: Hand) -> Chosen | None:
     state = hand.state
     for run in _runs(state)[:_RUNS]:
         ways = [w for i in _middles(run) for w in _against(state, i)]
-        chosen = cheapest(hand, [c for w in ways if (c := priced(hand, w)) is not None])
+        chosen = cheapest(hand, [c for w in ways if (c := priced(hand, w)) is not None], set())
         if chosen is not None:
             return chosen
     return None

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass, field, replace
+from functools import lru_cache, partial
 
 import numpy as np
 import shapely
 
 from cutout.finding import Facts, Finding
 from cutout.kit import Kit
-from cutout.pattern import Opening, Pattern
+from cutout.pattern import Opening, Panel, Pattern
 from cutout.saw.model import Hole, LeftOver, Leg, Place, Plan, Role, Step
-from cutout.saw.planner.area import area_of, at_origin
+from cutout.saw.planner.area import area_of
 from cutout.saw.planner.by_hand import ByHand, by_hand_idle, by_hand_unused
 from cutout.saw.planner.choose import Chosen, Known
 from cutout.saw.planner.choose import best as best_leg
@@ -25,6 +25,7 @@ from cutout.saw.planner.holes import choices, fewest
 from cutout.saw.planner.left import left_over_of
 from cutout.saw.planner.legs import Takes, legs_of, takes
 from cutout.saw.planner.nibble import nibble, relief
+from cutout.saw.planner.placing import placed
 from cutout.saw.planner.slit import slit_plan
 from cutout.saw.planner.state import Drilled, State
 from cutout.saw.planner.steps import steps_of
@@ -88,9 +89,9 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     findings: list[Finding] = []
     for opening in _order(pattern):
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
-        local, origin = at_origin(opening)
-        here = [((x - origin.real, y - origin.imag), d) for (x, y), d in mine]
-        state = _saw_opening(local, pattern, kit, (len(holes) + 1, len(legs) + 1), here)
+        local, placing = placed(opening)
+        here = [(placing.spot_there(at), d) for at, d in mine]
+        state = _sawn(local, pattern.panel, kit, (len(holes) + 1, len(legs) + 1), tuple(here))
         slivers, stops = left_over_of(state, kit)
         found = [
             *stops,
@@ -98,11 +99,11 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
             *_much_nibbling(state, kit),
             *cleared_by_drill(state),
         ]
-        holes.extend(replace(h, at=_moved(h.at, origin)) for h in _holes(state, opening))
-        legs.extend(legs_of(state, opening.id, origin))
+        holes.extend(replace(h, at=placing.spot_back(h.at)) for h in _holes(state, opening))
+        legs.extend(legs_of(state, opening.id, placing))
         seconds.extend(cut.seconds for cut in state.cuts if cut.start_by != "on")
-        left.extend(replace(s, at=_moved(s.at, origin)) for s in slivers)
-        findings.extend(replace(f, at=_moved(f.at, origin)) for f in found)
+        left.extend(replace(s, at=placing.spot_back(s.at)) for s in slivers)
+        findings.extend(replace(f, at=placing.spot_back(f.at)) for f in found)
     outside = [
         h for h in by_hand if not any(o.region.intersects(shapely.Point(h[0])) for o in pattern.openings)
     ]
@@ -131,10 +132,6 @@ def _no_plan(legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, patter
     return [Finding(kind="plan", severity="stop", at=(round(x, 3), round(y, 3)), facts=facts)]
 
 
-def _moved(at: tuple[float, float], by: complex) -> tuple[float, float]:
-    return round(at[0] + by.real, 4), round(at[1] + by.imag, 4)
-
-
 def _assembled(
     holes: list[Hole], legs: list[Leg], findings: list[Finding], left: list[LeftOver], taken: Takes,
     steps: tuple[Step, ...],
@@ -151,15 +148,46 @@ def _order(pattern: Pattern) -> list[Opening]:
     return sorted(pattern.openings, key=lambda o: (round(o.region.area, 3), o.id))
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """An opening to be sawn: two are equal where all that its plan depends on is. first: see `_saw_opening`."""
+
+    shape: bytes
+    id: int
+    sawn: float
+    kit: Kit
+    first: tuple[int, int]
+    by_hand: tuple[ByHand, ...]
+    opening: Opening = field(compare=False)
+    panel: Panel = field(compare=False)
+
+
+def _sawn(
+    opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: tuple[ByHand, ...]
+) -> State:
+    """One opening sawn; one away from the panel's edge is known again however it lay."""
+    if opening.at_edge:
+        return _saw_opening(opening, panel, kit, first, by_hand)
+    return _remembered(
+        _Asked(opening.region.wkb, opening.id, panel.sawn, kit, first, by_hand, opening, panel)
+    )
+
+
+@lru_cache(maxsize=32)
+def _remembered(asked: _Asked) -> State:
+    """Sawn before or now; nobody saws on in what this gives."""
+    return _saw_opening(asked.opening, asked.panel, asked.kit, asked.first, asked.by_hand)
+
+
 def _saw_opening(
-    opening: Opening, pattern: Pattern, kit: Kit, first: tuple[int, int], by_hand: list[ByHand]
+    opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: Sequence[ByHand]
 ) -> State:
     """One opening sawn: walked once to find where holes help, then again with all of them open from the start.
 
     first: numbers of the first hole and the first leg.
     """
-    area = area_of(opening, pattern.panel, kit.blade, kit.allow)
-    prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
+    area = area_of(opening, panel, kit.blade, kit.allow)
+    prices = Prices.of(kit.moves, kit.feed(panel.sawn))
     fresh = partial(State, area, kit.blade, first[1], first[0], spins=kit.moves.spins)
     holes = [(complex(*at), size) for at, size in by_hand]
     best: State | None = None
@@ -216,6 +244,7 @@ def _walked(state: State, kit: Kit, prices: Prices, holes: Sequence[tuple[comple
             reopened += 1
             if reopened > REOPENINGS or not state.reopen():
                 return state
+            known.idle.clear()
             continue
         if chosen is None and state.cuts:
             left = float(np.count_nonzero(~state.done)) * state.area.step
