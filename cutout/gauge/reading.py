@@ -10,7 +10,7 @@ import numpy as np
 from cutout.gauge.card import SCRAP, Cut, cuts
 from cutout.gauge.corner import CornerCut, read_corner
 from cutout.gauge.light import Light
-from cutout.gauge.marks import Found, find_card
+from cutout.gauge.marks import CORNERS, Found, find_card
 from cutout.gauge.rung import ALLOWANCE, WIDER, Rung, read_rung
 from cutout.gauge.sheet import PrintScale, print_scale
 from cutout.gauge.slot import STEP, Sight, Slot, read_slot, sight
@@ -121,7 +121,14 @@ def read_card(
     bias, wander = _hand(good, see)
     rungs = tuple(
         read_rung(
-            light, found, see, cut, kerf.value if kerf else None, bias.value if bias else 0.0, allowance
+            light,
+            found,
+            see,
+            cut,
+            kerf.value if kerf else None,
+            bias.value if bias else 0.0,
+            wander or 0.0,
+            allowance,
         )
         for cut in lines
         if cut.kind == "arc"
@@ -150,6 +157,13 @@ def _doubts(found: Found, see: Sight) -> list[Unread]:
                 f"the dots lie {off:.2f} mm off where they belong: the paper has moved, or is not flat.",
             )
         )
+    doubts += [
+        Unread(
+            f"{place} mark", "not seen: glare, or something lies on it. What is near it is told by the dots."
+        )
+        for corner, place in enumerate(CORNERS)
+        if all(mark.corner != corner for mark in found.marks)
+    ]
     if see.blur > _SOFT:
         doubts.append(
             Unread("sharpness", f"edges are blurred over {2 * see.blur * see.pixel:.1f} mm: hold it still.")
