@@ -22,8 +22,9 @@ _RESOLVED = 2.6
 """A slot is told from its blur when it is at least so many sigmas of it wide."""
 _TEAR = 0.6
 """Edges this far apart (mm) are torn independently: what averages out goes by it."""
-_PIXEL_SURE = 0.08
-"""Share of a pixel an edge is off for reasons that don't average out; from simulated photographs."""
+_PIXEL_SURE = 0.12
+"""Share of a pixel an edge is off for reasons that don't average out, such as a wall seen on one side; from simulated
+photographs."""
 _MOVED = 0.25
 """A fit that leaves so much (mm) means paper that moved."""
 _SOFT = 4.0
