@@ -26,6 +26,9 @@ from cutout.geom.curve import FloatArray
 _SMALL = 1600
 _LEAST_DOTS = 12
 """Fewer dots than this don't tell the lens: the card is too much covered or damaged."""
+_LEAST_OF_THREE = 40
+"""The same where one mark is not seen and the dots must tell what lies in its corner."""
+CORNERS = ("lower left", "lower right", "upper right", "upper left")
 
 
 @dataclass(frozen=True)
@@ -41,8 +44,8 @@ class Mark:
 
 @dataclass(frozen=True)
 class Found:
-    """A card in a picture: which one, how the picture shows it, the dots used (n, 2; mm on the card), its marks; the
-    brightness of the black ink (linear light)."""
+    """A card in a picture: which one, how the picture shows it, the dots used (n, 2; mm on the card), its three or
+    four marks; the brightness of the black ink (linear light)."""
 
     card: Card
     fitted: Fitted
@@ -52,24 +55,25 @@ class Found:
 
 
 def find_card(light: Light, name: str) -> Found:
-    """The test card in a picture. Raises ReadError where it is not there whole, or not flat."""
-    marks = find_marks(light)
-    card, four = _of_one_card(marks, name)
+    """The test card in a picture. One of its marks may be lost to glare. Raises ReadError where it is not there, or
+    not flat."""
+    card, own = _of_one_card(find_marks(light), name)
     boxes = mark_boxes()
-    xy = np.concatenate([_corners(boxes[m.corner]) for m in four])
-    rough = fit(xy, np.concatenate([m.quad for m in four]), _size(light))
+    xy = np.concatenate([_corners(boxes[m.corner]) for m in own])
+    rough = fit(xy, np.concatenate([m.quad for m in own]), _size(light))
     centres = dots(card.ladder)
     seen, good = _dots(light, rough, centres)
-    if good.sum() < _LEAST_DOTS:
+    if good.sum() < (_LEAST_DOTS if len(own) == 4 else _LEAST_OF_THREE):
         raise ReadError(
             f"{name}: only {good.sum()} of the card's {len(good)} dots can be told: photograph it sharper, evenly "
             "lit, with nothing on it."
         )
-    middles = np.array([[(b[0] + b[2]) / 2, (b[1] + b[3]) / 2] for b in (boxes[m.corner] for m in four)])
-    crossed = np.array([_crossing(m.quad) for m in four])
+    middles = np.array([[(b[0] + b[2]) / 2, (b[1] + b[3]) / 2] for b in (boxes[m.corner] for m in own)])
+    crossed = np.array([_crossing(m.quad) for m in own])
     places, at = np.concatenate([centres[good], middles]), np.concatenate([seen[good], crossed])
     fitted = fit(places, at, _size(light))
-    return Found(card, fitted, places[:-4][fitted.used[:-4]], tuple(four), _ink(light, fitted))
+    by_dots = slice(None, -len(own))
+    return Found(card, fitted, places[by_dots][fitted.used[by_dots]], tuple(own), _ink(light, fitted))
 
 
 def _size(light: Light) -> tuple[int, int]:
@@ -82,7 +86,7 @@ def _corners(box: tuple[float, float, float, float]) -> FloatArray:
 
 
 def _of_one_card(marks: list[Mark], name: str) -> tuple[Card, list[Mark]]:
-    """The card that the marks agree on and its four marks in order. Raises ReadError."""
+    """The card that the marks agree on and three or four of its marks in order. Raises ReadError."""
     if not marks:
         raise ReadError(
             f"{name}: none of the test card's four marks was found: photograph the whole card from above, sharp and "
@@ -90,26 +94,27 @@ def _of_one_card(marks: list[Mark], name: str) -> tuple[Card, list[Mark]]:
         )
     numbers = [m.number for m in marks]
     number = max(set(numbers), key=numbers.count)
-    four = []
-    for corner in range(4):
-        here = sorted((m for m in marks if m.number == number and m.corner == corner), key=lambda m: m.mended)
-        if not here:
-            place = ("lower left", "lower right", "upper right", "upper left")[corner]
-            raise ReadError(
-                f"{name}: the card's {place} mark was not found: it must be in the picture, uncovered, sharp and "
-                "free of glare."
-            )
-        if len(here) > 1:
-            raise ReadError(f"{name}: more than one test card is in the picture: photograph one at a time.")
-        four.append(here[0])
-    middles = np.array([m.quad.mean(axis=0) for m in four])
+    each = [
+        sorted((m for m in marks if m.number == number and m.corner == corner), key=lambda m: m.mended)
+        for corner in range(4)
+    ]
+    if any(len(here) > 1 for here in each):
+        raise ReadError(f"{name}: more than one test card is in the picture: photograph one at a time.")
+    missing = [place for place, here in zip(CORNERS, each, strict=True) if not here]
+    if len(missing) > 1:
+        raise ReadError(
+            f"{name}: the card's marks {' and '.join(missing)} were not found: three of the four must be in the "
+            "picture, uncovered, sharp and free of glare."
+        )
+    own = [here[0] for here in each if here]
+    middles = np.array([m.quad.mean(axis=0) for m in own])
     ring = shapely.LinearRing(middles)
     # y runs down in a picture: what is counter-clockwise on the card is clockwise there, unless it is mirrored.
-    if not ring.is_simple or ring.is_ccw or any(shapely.LinearRing(m.quad).is_ccw for m in four):
+    if not ring.is_simple or ring.is_ccw or any(shapely.LinearRing(m.quad).is_ccw for m in own):
         raise ReadError(
             f"{name}: the card is mirrored or the marks are not where they belong: photograph it anew."
         )
-    return card_numbered(number), four
+    return card_numbered(number), own
 
 
 def find_marks(light: Light) -> list[Mark]:

@@ -10,7 +10,7 @@ import numpy as np
 from cutout.gauge.card import SCRAP, Cut, cuts
 from cutout.gauge.corner import CornerCut, read_corner
 from cutout.gauge.light import Light
-from cutout.gauge.marks import Found, find_card
+from cutout.gauge.marks import CORNERS, Found, find_card
 from cutout.gauge.rung import ALLOWANCE, WIDER, Rung, read_rung
 from cutout.gauge.sheet import PrintScale, print_scale
 from cutout.gauge.slot import STEP, Sight, Slot, read_slot, sight
@@ -22,8 +22,9 @@ _RESOLVED = 2.6
 """A slot is told from its blur when it is at least so many sigmas of it wide."""
 _TEAR = 0.6
 """Edges this far apart (mm) are torn independently: what averages out goes by it."""
-_PIXEL_SURE = 0.08
-"""Share of a pixel an edge is off for reasons that don't average out; from simulated photographs."""
+_PIXEL_SURE = 0.12
+"""Share of a pixel an edge is off for reasons that don't average out, such as a wall seen on one side; from simulated
+photographs."""
 _MOVED = 0.25
 """A fit that leaves so much (mm) means paper that moved."""
 _SOFT = 4.0
@@ -121,7 +122,14 @@ def read_card(
     bias, wander = _hand(good, see)
     rungs = tuple(
         read_rung(
-            light, found, see, cut, kerf.value if kerf else None, bias.value if bias else 0.0, allowance
+            light,
+            found,
+            see,
+            cut,
+            kerf.value if kerf else None,
+            bias.value if bias else 0.0,
+            wander or 0.0,
+            allowance,
         )
         for cut in lines
         if cut.kind == "arc"
@@ -150,6 +158,13 @@ def _doubts(found: Found, see: Sight) -> list[Unread]:
                 f"the dots lie {off:.2f} mm off where they belong: the paper has moved, or is not flat.",
             )
         )
+    doubts += [
+        Unread(
+            f"{place} mark", "not seen: glare, or something lies on it. What is near it is told by the dots."
+        )
+        for corner, place in enumerate(CORNERS)
+        if all(mark.corner != corner for mark in found.marks)
+    ]
     if see.blur > _SOFT:
         doubts.append(
             Unread("sharpness", f"edges are blurred over {2 * see.blur * see.pixel:.1f} mm: hold it still.")

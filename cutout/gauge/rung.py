@@ -21,8 +21,6 @@ ALLOWANCE = 0.5
 _SEEN = 0.9
 _BLIND = 0.5
 """Shares of an arc's stations that must have a slot to count as sawn, and below which it can't be told."""
-_DOUBT = 3.0
-"""A stray this many times a station's noise from its limit may lie beyond it."""
 _STRAIGHT = 3.0
 """Straight lines (mm) before and after the arcs by which a blade's stray is worked out."""
 WIDER = 1.15
@@ -52,13 +50,20 @@ class Rung:
 
 
 def read_rung(
-    light: Light, found: Found, see: Sight, cut: Cut, kerf: float | None, bias: float, allowance: float
+    light: Light,
+    found: Found,
+    see: Sight,
+    cut: Cut,
+    kerf: float | None,
+    bias: float,
+    wander: float,
+    allowance: float,
 ) -> Rung:
-    """Look at one arc. kerf, bias: of the straight slots (mm)."""
-    return judged(cut, read_slot(light, found, see, cut.trails[0]), kerf, bias, allowance)
+    """Look at one arc. kerf, bias, wander: of the straight slots (mm)."""
+    return judged(cut, read_slot(light, found, see, cut.trails[0]), kerf, bias, wander, allowance)
 
 
-def judged(cut: Cut, slot: Slot, kerf: float | None, bias: float, allowance: float) -> Rung:
+def judged(cut: Cut, slot: Slot, kerf: float | None, bias: float, wander: float, allowance: float) -> Rung:
     """Whether an arc was followed and what radius was sawn, from its slot."""
     spans = arc_spans(cut.radius)
     here = slot.between(spans[0][0], spans[1][1])
@@ -81,28 +86,42 @@ def judged(cut: Cut, slot: Slot, kerf: float | None, bias: float, allowance: flo
     free = float(np.mean([r for r, _ in halves])), math.hypot(*(s for _, s in halves)) / 2
     sawn, sure = min(free, _led_in(slot, *spans[0]), key=lambda found: found[1])
     width = float(np.median(slot.width[arc]))
+    told = math.isfinite(sawn) and sure <= 0.3 * sawn
+    if not told and stray_of(cut.radius, WIDER) > allowance:
+        why = "its curve can't be told from the edges' noise."
+        return Rung(cut.radius, slot, None, 0.0, stray, None, why)
+    wider, unsure = _how_wide(cut.radius, stray, math.hypot(wander / 2, _noise(slot)), sawn, sure / 2, told)
     # A blade that can't follow a small arc leaves it by less than the allowance.
-    limit = min(allowance, stray_of(cut.radius, WIDER))
-    if not math.isfinite(sawn) or sure > 0.3 * sawn:
-        if stray > limit or limit == allowance:
-            why = "its curve can't be told from the edges' noise."
-            return Rung(cut.radius, slot, None, 0.0, stray, None, why)
-        sawn, sure = cut.radius, (WIDER - 1) * cut.radius
-    doubtful = limit < allowance and abs(stray - limit) < _DOUBT * _noise(slot)
-    if doubtful:
-        # Then the curve itself is asked.
-        limit = allowance if sawn < WIDER * cut.radius else 0.0
-    wider = sawn - sure > WIDER * cut.radius
+    small = stray_of(cut.radius, WIDER) < allowance
+    if not told:
+        sawn, sure = cut.radius * wider, 2 * cut.radius * unsure
+    forced = width > _SLOT_WIDER * kerf
+    wide = wider > WIDER if small else sawn - sure > WIDER * cut.radius
     if stray > allowance:
         why = f"the slot strays {stray:.1f} mm from its line."
-    elif stray > limit:
-        why = f"the slot strays {stray:.2f} mm from so small an arc: the blade turned wider."
-    elif width > _SLOT_WIDER * kerf:
+    elif wide:
+        why = f"it was sawn with a radius of {cut.radius * wider if small else sawn:.1f} mm."
+    elif forced:
         why = f"the slot is {width:.1f} mm wide there: the blade was forced."
     else:
-        return Rung(cut.radius, slot, sawn, sure, stray, True, doubtful=doubtful)
-    slip = stray > allowance and not wider and width <= _SLOT_WIDER * kerf
-    return Rung(cut.radius, slot, sawn, sure, stray, False, why, slip, doubtful)
+        why = ""
+    slip = stray > allowance and not wide and not forced
+    doubtful = small and abs(wider - WIDER) < 2 * unsure
+    return Rung(cut.radius, slot, sawn, sure, stray, not why, why, slip, doubtful)
+
+
+def _how_wide(
+    radius: float, stray: float, noise: float, sawn: float, unsure: float, told: bool
+) -> tuple[float, float]:
+    """How many times its radius an arc was sawn, and one sigma of that: by how far the slot strays, and, where it is
+    `told`, by its curve, each by how sure it is."""
+    slope = stray_of(radius, WIDER) / (WIDER - 1)
+    by_stray, sigma = 1 + stray / slope, noise / slope
+    if not told:
+        return by_stray, sigma
+    weights = 1 / max(sigma, 1e-6) ** 2, (radius / max(unsure, 1e-6)) ** 2
+    mean = (weights[0] * by_stray + weights[1] * sawn / radius) / sum(weights)
+    return mean, 1 / math.sqrt(sum(weights))
 
 
 def stray_of(radius: float, wider: float) -> float:

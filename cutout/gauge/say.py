@@ -13,8 +13,9 @@ from cutout.units import MM_PER_INCH, Units
 def lines(reading: Reading, units: Units) -> list[str]:
     """What was read, how sure it is, and what could not be read and why; a line each."""
     fine = _fine(units)
+    marks = "four" if len(reading.found.marks) == 4 else "three"
     said = [
-        f"{reading.card}: four marks and {len(reading.found.dots)} dots found; one pixel is "
+        f"{reading.card}: {marks} marks and {len(reading.found.dots)} dots found; one pixel is "
         f"{fine(reading.see.pixel)}, edges are blurred over {fine(2 * reading.see.blur * reading.see.pixel)}",
         _print(reading),
     ]

@@ -46,7 +46,7 @@ def test_dark_wood_on_a_light_ground_with_a_shadow_on_it() -> None:
     shot = Shot(megapixels=2.0, tilt=8, axis=200, turn=5, k1=-0.01, fill=0.8)
     data = photo_of_panel(sawn_panel(leaf(), MOST), 18.0, shot, dark_ground=False, shadow=6 - 4j)
     found = compare(DRAWN, {"panel.jpg": linear_colour(data, "panel.jpg")}, 0.3)
-    off = np.abs(found.off - astray(*found.places.T, MOST))
+    off = np.abs(found.off - astray(found.places[:, 0], found.places[:, 1], MOST))
     assert found.told > 0.7
     assert np.nanpercentile(off, 95) < 0.2
     assert np.nanmax(off) < found.sure + 0.2

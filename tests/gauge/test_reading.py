@@ -122,9 +122,25 @@ def painted(photo: bytes, box: tuple[float, float, float, float], value: int) ->
     return stream.getvalue()
 
 
-def test_a_covered_corner_is_named(photo: bytes) -> None:
-    with pytest.raises(ReadError, match=r"card's (lower|upper) (left|right) mark was not found"):
-        read_card(linear_light(painted(photo, (0, 0, 0.5, 0.5), 200), "p"), "p")
+def test_one_lost_mark_is_told_by_the_dots_and_said(photo: bytes, reading: Reading) -> None:
+    (x, y) = (
+        reading.found.marks[1].quad.mean(axis=0) / np.array(Image.open(io.BytesIO(photo)).size)
+    ).tolist()
+    covered = painted(photo, (x - 0.05, y - 0.05, x + 0.05, y + 0.05), 235)
+    three = read_card(linear_light(covered, "p"), "p")
+    assert [m.corner for m in three.found.marks] == [0, 2, 3]
+    assert any(u.what == "lower right mark" for u in three.unread)
+    assert three.kerf is not None
+    assert reading.kerf is not None
+    assert three.kerf.value == pytest.approx(reading.kerf.value, abs=0.01)
+    assert "three marks" in lines(three, "mm")[0]
+
+
+def test_two_lost_marks_are_named(photo: bytes) -> None:
+    with pytest.raises(
+        ReadError, match=r"marks (lower|upper) (left|right) and upper (left|right) were not found"
+    ):
+        read_card(linear_light(painted(photo, (0, 0, 0.5, 1), 200), "p"), "p")
 
 
 def test_no_card_at_all(photo: bytes) -> None:

@@ -11,7 +11,7 @@ from scipy.special import erf
 
 from cutout.gauge.card import arc_spans, cuts
 from cutout.gauge.reading import leaning
-from cutout.gauge.rung import _led_in
+from cutout.gauge.rung import WIDER, _led_in, judged, stray_of
 from cutout.gauge.slot import STEP, Slot
 
 
@@ -49,6 +49,26 @@ def test_the_radius_sawn_is_told_whatever_side_the_hand_keeps_to(ladder, radius,
         assert found == pytest.approx(true, rel=0.2)
         missed += abs(found - true) > sure
     assert missed <= 1, "two sigma"
+
+
+@pytest.mark.parametrize("radius", [0.6, 0.8, 1.3])
+@pytest.mark.parametrize(("wide", "followed"), [(1.0, True), (1.05, True), (1.3, False), (1.4, False)])
+def test_a_small_arc_sawn_wider_is_seen_within_the_allowance(radius, wide, followed):
+    """All of so small a curve lies within the allowance: what counts is how far a wider blade would stray."""
+    cut = next(c for c in cuts(3) if c.radius == radius)
+    right = 0
+    for seed in range(8):
+        saw = Saw(bias=0.1, wander=0.02, least=radius * wide)
+        rung = judged(cut, slot_of(3, radius, saw, seed), 0.4, 0.1, 0.04, 0.5)
+        right += rung.followed is followed or rung.doubtful
+    assert right == 8
+
+
+@pytest.mark.parametrize("radius", [0.6, 3.0, 13.5])
+def test_how_far_a_wider_blade_strays_grows_with_the_arc(radius):
+    """A quarter turn and back, the same lengths at 1.15 times the radius: a quarter of the radius beside the line."""
+    assert stray_of(radius, WIDER) == pytest.approx(0.254 * radius, rel=0.01)
+    assert stray_of(radius, 1.0) == pytest.approx(0.0, abs=1e-3)
 
 
 def test_a_straight_slot_has_no_radius():
