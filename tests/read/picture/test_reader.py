@@ -324,7 +324,7 @@ def test_a_figure_that_cannot_be_told_from_its_background() -> None:
 
     scenery = gaussian_filter(rng.normal(0, 1, (200, 300)), 6)
     scenery = 128 + 60 * scenery / scenery.std()
-    with pytest.raises(ReadError, match="raise the contrast, crop"):
+    with pytest.raises(ReadError, match="mark it by a box"):
         read(saved(Image.fromarray(np.clip(scenery, 0, 255).astype(np.uint8))))
 
 
