@@ -19,6 +19,10 @@ class ReadError(CutoutError):
     """A source file that can't be read or holds no usable silhouette."""
 
 
+class NoFigureError(ReadError):
+    """A picture without a figure that could be told apart by itself; marks by hand may tell it."""
+
+
 class KitError(CutoutError):
     """An unknown or impossible blade, bit, drill, wood or paper."""
 

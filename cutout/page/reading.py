@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 from PIL import Image, ImageOps
 
-from cutout.errors import ReadError
+from cutout.errors import NoFigureError, ReadError
 from cutout.geom.curve import ComplexArray, Line, to_array, to_complex
 from cutout.geom.outline import Outline, Ring
 from cutout.page.store import write_beside
@@ -173,7 +173,13 @@ def first_size(reader: Reader, path: Path, board: tuple[float, float]) -> tuple[
             return None, None
         return (across, None) if width * up >= height * across else (None, up)
     by_width = shape[0] * up >= shape[1] * across
-    width, height = _spans(reader(path, ReadOptions(width=across) if by_width else ReadOptions(height=up)))
+    try:
+        width, height = _spans(
+            reader(path, ReadOptions(width=across) if by_width else ReadOptions(height=up))
+        )
+    except NoFigureError:
+        # It can be marked by hand, once it is there.
+        return (across, None) if by_width else (None, up)
     # The figure is not shaped like its picture: where the guess would stick out, the other side rules.
     if by_width:
         return (across, None) if height * across / width <= board[1] else (None, up)

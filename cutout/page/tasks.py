@@ -15,6 +15,7 @@ from typing import Any
 from cutout import run
 from cutout.amend.model import Bridge, Mended
 from cutout.amend.size import scaled, sizes
+from cutout.errors import NoFigureError
 from cutout.finding import Finding
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
@@ -68,8 +69,11 @@ def turned_sizes(
 def free_room_of(job: Job, folder: Path) -> tuple[tuple[float, float], float] | None:
     """Where the last figure goes beside the others, and the share of its size that fits there; None: nowhere."""
     panel = panel_of(job)
-    with READER.near():
-        *others, new = (_outline(job, n, panel, folder).bounds for n in range(len(job.figures)))
+    try:
+        with READER.near():
+            *others, new = (_outline(job, n, panel, folder).bounds for n in range(len(job.figures)))
+    except NoFigureError:
+        return None
     return free_room((new[2] - new[0], new[3] - new[1]), others, clear_area(panel).bounds)
 
 

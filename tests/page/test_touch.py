@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import httpx
+import numpy as np
 import pytest
 from PIL import Image, ImageDraw
 from playwright.sync_api import Page, expect
@@ -106,3 +107,26 @@ def test_a_photo_is_cleaned_up_by_hand(page: Page, eye: Path, client: httpx.Clie
     assert found["line"] == [[x, 0, 8] for x in (0, 2, 4, 6, 8, 10)]
     assert found["dot"] == [[3, 4, 8]]
     assert found["crop"] == [1, 2, 5, 9]
+
+
+def test_a_figure_on_a_busy_ground_is_added_and_marked(
+    page: Page, tmp_path: Path, client: httpx.Client
+) -> None:
+    """A red disc on a ground of all greys: nothing to be told apart until it is marked."""
+    greys = np.random.default_rng(3).integers(0, 255, (300, 300), dtype=np.uint8)
+    image = Image.fromarray(greys).convert("RGB")
+    ImageDraw.Draw(image).ellipse((90, 90, 210, 210), fill=(190, 60, 50))
+    image.save(tmp_path / "busy.png")
+    put(page, tmp_path / "busy.png")
+    show(page, "#touch-open").click()
+    expect(page.locator("#touch-said")).to_contain_text(re.compile("[Mm]ark (the figure|it) by a box"))
+    photo = page.locator("#touch-photo").bounding_box()
+    assert photo is not None
+    by = photo["width"] / 300
+    page.click("[data-touch=within]")
+    drag(page, (photo["x"] + 75 * by, photo["y"] + 75 * by), (photo["x"] + 225 * by, photo["y"] + 225 * by))
+    until(page, client, lambda job: job["figures"][0]["within"] is not None)
+    expect(page.locator("#touch-over .edge")).to_have_attribute("d", re.compile("^M"))
+    xs, ys = zip(*points_of(page.locator("#touch-over .edge").get_attribute("d") or ""), strict=True)
+    assert (min(xs), min(ys), max(xs), max(ys)) == pytest.approx((90, 90, 211, 211), abs=2)
+    page.screenshot(path="/tmp/out-photos/touch.png")

@@ -80,7 +80,7 @@ def test_inverting_the_picture_keeps_the_line_and_turns_its_sense(seed: int) -> 
     # The picture's own frame becomes a ring as well.
     inverse = tuple(r for r in trace(1 - grey, 0.5, 0.2) if abs(r.area) < 0.9 * grey.size)
     plain = trace(grey, 0.5, 0.2)
-    assert sorted(-r.area for r in inverse) == pytest.approx(sorted(r.area for r in plain), rel=0.002)
+    assert sorted(-r.area for r in inverse) == pytest.approx(sorted(r.area for r in plain), rel=0.004)
     assert apart(inverse, plain) < 0.35
 
 

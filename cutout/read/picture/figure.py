@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageChops, ImageFilter
 
-from cutout.errors import ReadError
+from cutout.errors import NoFigureError, ReadError
 from cutout.geom.outline import Note
 from cutout.read.options import ReadOptions
 from cutout.read.picture.classes import Grey, Split, on_plateaus, split_classes
@@ -63,7 +63,7 @@ def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
         field = _softened(found)
         if is_clear(field.values, field.level, _left(field)):
             return field
-    raise ReadError(
+    raise NoFigureError(
         f"{name}: no clear figure here: what would be traced runs through shades and texture. Mark the figure by a "
         "box round it (within) or by strokes on it and on the ground (marked), crop the picture, or use another one. "
         "With a threshold set by hand it is traced as it is."
@@ -266,9 +266,9 @@ def _check(split: Split, name: str) -> None:
         raise ReadError(f"{name}: there is nothing in this picture: use one in which a figure can be seen.")
     muddled = split.clarity < 0.75 and split.between > _TOO_GREY / 2
     if split.contrast < _LEAST_CONTRAST or split.between > _TOO_GREY or muddled:
-        raise ReadError(
-            f"{name}: the figure can't be told from the background: raise the contrast, crop the picture to "
-            "the figure, or draw round the figure with a dark pen and fill it in."
+        raise NoFigureError(
+            f"{name}: the figure can't be told from the background: mark it by a box (within) or strokes (marked), "
+            "raise the contrast, or draw round the figure with a dark pen and fill it in."
         )
 
 

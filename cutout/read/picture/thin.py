@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, binary_propagation, find_objects, gaussian_filter, label, zoom
 from scipy.optimize import minimize, minimize_scalar
+from threadpoolctl import threadpool_limits
 
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.read.picture.classes import on_plateaus, split_classes
@@ -83,7 +84,8 @@ def unblurred(field: Field, found: IsoLines, sigma: float | None) -> IsoLines:
         mine = parts[window.rows, window.columns] == k
         fine = np.repeat(np.repeat(mine, _FINE, axis=0), _FINE, axis=1)
         part = sharp[window.fine_rows, window.fine_columns]
-        part[fine] = _sharpened(share[window.rows, window.columns], part, fine, sigma, price)[fine]
+        with threadpool_limits(limits=1, user_api="blas"):
+            part[fine] = _sharpened(share[window.rows, window.columns], part, fine, sigma, price)[fine]
     # Elsewhere the picture's own greys tell more of the edge than a drawn line does.
     smooth = zoom(share, _FINE, order=3, mode="nearest", grid_mode=True)
     edge = gaussian_filter(np.repeat(np.repeat(doubt, _FINE, 0), _FINE, 1).astype(np.float32), _FINE)

@@ -75,10 +75,10 @@ def test_a_disc_has_its_size_whichever_way_its_edge_is_mixed(blur: float, kind: 
     how = {"quality": 88} if kind == "JPEG" else {}
     by_light = traced(saved(coded(0.75 - 0.71 * share), kind, **how))
     by_codes = traced(saved(230 - 200 * share, kind, **how))
-    # Blurring a disc draws its half-way line inward by s^2 / 2 R, in whichever space (first order, computed).
-    drawn_in = blur**2 / (2 * RADIUS)
-    assert abs(off(by_light) + drawn_in) < 0.03
-    assert abs(off(by_codes) + drawn_in) < 0.03
+    # Blurring a disc draws its half-way line inward by s^2 / 2 R, in whichever space: 0.064 px at most here. That is
+    # taken back.
+    assert abs(off(by_light)) < 0.03
+    assert abs(off(by_codes)) < 0.03
     assert "in light" in said(by_light, "edges")
     assert "between the grey codes" in said(by_codes, "edges")
 
