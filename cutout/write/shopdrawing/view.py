@@ -210,8 +210,8 @@ def view_scene(view: View) -> Scene:
         Layer("holes", tuple(panel.holes(drawing))),
         Layer("starts", tuple(chain.from_iterable(step_arrow(start.path) for start in view.starts))),
         Layer("grain", _grain_items(view.grain) if view.grain else ()),
-        Layer("sizes", tuple(dimensions(drawing))),
         Layer("names", tuple(chain.from_iterable(map(label_items, view.placed)))),
+        Layer("sizes", tuple(dimensions(drawing))),
     )
     return Scene(view.limits, layers)
 
