@@ -31,7 +31,7 @@ SCALES = (
     ),
 )
 """Paper over panel, the largest first: those of ISO 5455 and round ones between, so that a panel fills its sheet."""
-RINGS = (64.0, 52.0, 42.0)
+RINGS = (64.0, 52.0, 42.0, 36.0)
 """Diameters of a detail (mm), the largest that free paper has room for: it shows more of what is crowded."""
 _COLUMNS = (120.0, 106.0, 96.0)
 """Widths of the column of steps that are tried (mm)."""

@@ -152,7 +152,7 @@ def remarks(paint: Paint, work: Work, width: float) -> Block:
     if work.plan.legs:
         said.append((f"About {_time(work.plan.minutes)} in {thick} {work.kit.wood.title}.", True))
     if layers > 1:
-        pinned = "pins as on the template" if work.pins else "taped"
+        pinned = "pinned where squares with a dot are" if work.pins else "taped"
         said.append((f"{layers} panels sawn at once, {pinned}.", True))
     if weak_places(work):
         said.append(("W, hatched: weak; saw last, well supported.", False))

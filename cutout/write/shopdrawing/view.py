@@ -18,7 +18,7 @@ from cutout.draw.box import Box
 from cutout.draw.labels import Label, Placed, Room, Span
 from cutout.draw.lettered import label_items, lettered
 from cutout.draw.scene import Item, Layer, Run, Scene, Words, arrow_head, spans
-from cutout.draw.signs import WORDS
+from cutout.draw.signs import PIN, WORDS
 from cutout.finding import Finding
 from cutout.geom.curve import FloatArray, Similarity
 from cutout.geom.outline import polygons_of
@@ -133,6 +133,7 @@ def _obstacles(drawing: Drawing, starts: tuple[Start, ...]) -> np.ndarray:
         shapely.Point(drawing.at(h.at)).buffer(panel.hole_radius(h.diameter, drawing) + 0.5)
         for h in drawing.holes
     ]
+    discs += [shapely.Point(drawing.at(pin)).buffer(PIN) for pin in drawing.pins]
     discs += [shapely.Point(drawing.at(f.at)).buffer(_WEAK_SPOT) for f in weak_places(work)]
     discs += [LineString([drawing.at(b.start), drawing.at(b.end)]).buffer(1.8) for b in work.bridges]
     edges: list[shapely.Geometry] = [drawing.cuts, drawing.board.exterior, *drawing.middles]
@@ -207,7 +208,7 @@ def view_scene(view: View) -> Scene:
         Layer("edge", (panel.edge(drawing),)),
         Layer("weak", tuple(_weak(*drawing.at(f.at)) for f in weak_places(drawing.work))),
         Layer("bridges", tuple(panel.bridges(drawing))),
-        Layer("holes", tuple(panel.holes(drawing))),
+        Layer("holes", (*panel.holes(drawing), *panel.pins(drawing))),
         Layer("starts", tuple(chain.from_iterable(step_arrow(start.path) for start in view.starts))),
         Layer("grain", _grain_items(view.grain) if view.grain else ()),
         Layer("names", tuple(chain.from_iterable(map(label_items, view.placed)))),
