@@ -144,8 +144,13 @@ def test_a_tip_rounded_to_the_hole_s_own_radius_takes_the_hole(
 ) -> None:
     """Rounded by the same discs that holes are tested with, with few points to the quarter."""
     half = math.radians(degrees / 2)
-    wedge = Polygon([(60, 150), (60 + 150 * math.cos(half), 150 + 150 * math.sin(half)),
-                     (60 + 150 * math.cos(half), 150 - 150 * math.sin(half))])  # fmt: skip
+    wedge = Polygon(
+        [
+            (60, 150),
+            (60 + 150 * math.cos(half), 150 + 150 * math.sin(half)),
+            (60 + 150 * math.cos(half), 150 - 150 * math.sin(half)),
+        ]
+    )
     rounded = wedge.buffer(-radius, quad_segs=8, join_style="mitre", mitre_limit=50).buffer(
         radius, quad_segs=8
     )

@@ -131,9 +131,22 @@ def test_the_most_dangerous_comes_first_whatever_the_input_s_order() -> None:
         return worded(kind, severity, (1.0, y), None, None, None, "Text.", "Remedy.")
 
     danger: tuple[Kind, ...] = (
-        "loose piece", "thin web", "short grain", "narrow opening", "too near the edge", "off the panel",
-        "glue line", "tight corner", "tight curve", "drawn line", "speck", "kit", "plan", "router", "source",
-    )  # fmt: skip
+        "loose piece",
+        "thin web",
+        "short grain",
+        "narrow opening",
+        "too near the edge",
+        "off the panel",
+        "glue line",
+        "tight corner",
+        "tight curve",
+        "drawn line",
+        "speck",
+        "kit",
+        "plan",
+        "router",
+        "source",
+    )
     assert sorted(danger) == sorted(get_args(Kind))
     cares = [made(kind, "care") for kind in danger]
     stops = [made(kind, "stop") for kind in danger]

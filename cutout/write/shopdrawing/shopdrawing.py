@@ -74,13 +74,14 @@ def shop_drawing_pdf(work: Work) -> bytes:
     paint.page(*page)
     paint.bookmark("Shop drawing")
     _frame(paint, page, layout.columns)
-    paint.draw(view_scene(view).items)
     for block, box in kept:
         block.draw(box)
     said = remarks(paint, work, width)
     x0, _, x1, top = layout.block
     said.draw((x0, top, x1, top + said.height))
     title_block(paint, work, layout.block, layout.scale, (1, sides))
+    # Names on the drawing after the steps: so it is read aloud, too.
+    paint.draw(view_scene(view).items)
     for detail, corner in spots:
         draw_balloon(paint, room, view, detail)
         draw_detail(paint, work, steps, detail, corner)

@@ -20,7 +20,7 @@ from cutout.draw.lettered import label_items, lettered
 from cutout.draw.scene import Item, Layer, Run, Scene, Words, arrow_head, spans
 from cutout.draw.signs import PIN, WORDS
 from cutout.finding import Finding
-from cutout.geom.curve import FloatArray, Similarity
+from cutout.geom.curve import FloatArray, Similarity, stations, to_complex
 from cutout.geom.outline import polygons_of
 from cutout.saw.model import Step
 from cutout.write import panel
@@ -120,9 +120,8 @@ def _beginning(path: FloatArray, length: float) -> FloatArray:
     line = LineString(path)
     if line.length <= length:
         return path
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
     end = line.interpolate(length)
-    return np.vstack([path[along < length], [[end.x, end.y]]])
+    return np.vstack([path[stations(to_complex(path)) < length], [[end.x, end.y]]])
 
 
 def _obstacles(drawing: Drawing, starts: tuple[Start, ...]) -> np.ndarray:
