@@ -23,6 +23,9 @@ from cutout.write.work import Work
 BORDER = 8.0
 """Paper shown round the pattern, and past the panel's edge (mm)."""
 
+LEAD = 15.0
+"""So much of a way in from the panel's edge is printed (mm); no sheet is printed for the rest."""
+
 
 class NearLines:
     """Distances (mm) from points to a set of lines, by a tree of their straight pieces."""
@@ -155,10 +158,16 @@ class Drawing:
         return self.work.plan.legs
 
     @cached_property
+    def ways(self) -> tuple[LineString, ...]:
+        """The legs' paths."""
+        return tuple(LineString(self.path(leg.path)) for leg in self.legs if len(leg.path) > 1)
+
+    @cached_property
     def carried(self) -> shapely.GeometryCollection:
-        """Everything a sheet is printed for: cut lines, holes and legs."""
+        """Everything a sheet is printed for: cut lines, holes, and legs but for what leads in from far off."""
         discs = [shapely.Point(self.at(h.at)).buffer(h.diameter / 2 + 2) for h in self.holes]
-        runs = [LineString(self.path(leg.path)) for leg in self.legs if len(leg.path) > 1]
+        near = shapely.convex_hull(shapely.GeometryCollection([*shapely.get_parts(self.cuts), *discs]))
+        runs = shapely.get_parts(shapely.intersection(self.ways, near.buffer(LEAD)))
         drawn = [line for zone in self.more for line in shapely.get_parts(self.edge_of(zone))]
         return shapely.GeometryCollection([*shapely.get_parts(self.cuts), *discs, *runs, *drawn])
 

@@ -27,7 +27,7 @@ from cutout.write import panel
 from cutout.write.drawing import Drawing, segments
 from cutout.write.shopdrawing.dimensions import dimensions
 from cutout.write.template.arrows import off_line
-from cutout.write.template.lines import grain
+from cutout.write.template.lines import STITCH_ARM, grain
 from cutout.write.work import Work
 
 ARROW, HEAD = 8.0, 2.8
@@ -133,10 +133,10 @@ def _obstacles(drawing: Drawing, starts: tuple[Start, ...]) -> np.ndarray:
         for h in drawing.holes
     ]
     discs += [shapely.Point(drawing.at(pin)).buffer(PIN) for pin in drawing.pins]
+    discs += [drawing.geometry(seam).buffer(STITCH_ARM) for seam in glue_lines(work.pattern.panel)]
     discs += [shapely.Point(drawing.at(f.at)).buffer(_WEAK_SPOT) for f in weak_places(work)]
     discs += [LineString([drawing.at(b.start), drawing.at(b.end)]).buffer(1.8) for b in work.bridges]
     edges: list[shapely.Geometry] = [drawing.cuts, drawing.board.exterior, *drawing.middles]
-    edges += [drawing.geometry(seam) for seam in glue_lines(work.pattern.panel)]
     edges += [shapely.boundary(drawing.geometry(zone.area)) for zone in work.pattern.panel.zones]
     return np.concatenate([segments(edges), np.array([*arrows, *discs], dtype=object)])
 

@@ -184,6 +184,11 @@ def _joining(flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -
         flow.text(
             f"The sheets lie turned on the panel, by {math.degrees(work.sheet_turn):g} degrees: that takes fewer.",
         )
+    shown = shapely.union_all([shapely.box(*sheet.window) for sheet in tiling.sheets])
+    if not shapely.covers(shown, drawing.ways).all():
+        flow.text(
+            "Ways in from the panel's edge are dashed near the figure only: begin them where the shop drawing shows."
+        )
     if tiling.blank:
         flow.text(
             f"Nothing to print on {', '.join(s.name for s in tiling.blank)}: left out, pale on the map."
