@@ -12,11 +12,12 @@ from cutout import check
 from cutout.finding import Finding, Kind
 from cutout.geom.curve import Arc
 from cutout.geom.outline import Outline, Ring, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit, blade
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+from tests.kits import kit_of
 from tests.telling import remedy, text
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("plywood"))
+KIT = kit_of(wood_name="plywood")
 FINE = replace(KIT, blade=blade("scroll-medium"))
 PANEL = Panel(300, 300, 6.0, None)
 

@@ -382,7 +382,7 @@ def test_for_a_weak_printer_all_lines_but_the_outline_are_heavier(make_work: Cal
 def test_no_sheet_is_printed_for_a_way_in_from_the_edge_alone(
     make_work: Callable[..., Work], star_outline: Outline
 ) -> None:
-    """A star 160 mm across in the middle of a panel of 700 mm goes on one sheet of A4; the end of its way in is there,
+    """A star 160 mm across amid a panel of 700 mm goes on one sheet of A4; the end of its way in is there,
     and the page before says where the rest is."""
     middle = star_outline.transform(Similarity(1 + 0j, 230 + 230j))
     work = make_work(outline=replace(middle, scale=1.0), panel=Panel(700.0, 700.0, 18.0), keep="figure")
