@@ -44,6 +44,7 @@ _UNDER = 30.0
 _WHOLE_WORDS = 1.3
 """Whole sentences are worth a panel so much smaller."""
 _SIDES = 2
+"""Sides of the sheet: a second one at most."""
 
 
 @dataclass(frozen=True, slots=True)

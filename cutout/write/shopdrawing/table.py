@@ -27,7 +27,9 @@ BLOCK = 31.0
 _BOX, _DISC, _HAND = 8.0, 8.5, 16.0
 """Room for the tick box, for the letter, and for the hand with its word (mm)."""
 _TITLE = 5.0
+"""Height of the title's capitals (mm): the height of ISO 3098 over that of the numbers."""
 _LEAST_ROW = 6.8
+"""Height of a row (mm): the disc of a step and a little paper."""
 
 
 @dataclass(frozen=True, slots=True)
