@@ -116,7 +116,9 @@ def _on_sheets(room: Room, label: Label, tiling: Tiling) -> tuple[tuple[Placed, 
         )
         shown, left = room.place([own])
         done, missing = done + shown, missing + left
-    return done, missing
+    # What lies in the strip that two sheets share is named if it is on one of them.
+    named = {anchor for placed in done for anchor in placed.label.anchors}
+    return done, tuple(label for label in missing if named.isdisjoint(label.anchors))
 
 
 def _within(box: Box, window: Box) -> bool:
