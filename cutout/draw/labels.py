@@ -125,7 +125,7 @@ class Room:
             found = distance <= label.farthest and self._ring(label, anchors, distance, _DIRECTIONS)
             if found:
                 return found
-        # The last resort: in finer steps; one that may stand far off stands anywhere at all, its leader running across
+        # The last resort: in finer steps; one that may stand far off stands anywhere at all, its leader running over
         # signs but across no label and no other leader.
         far = label.farthest >= _FAR
         for distance in (d for d in _MORE_DISTANCES if far or d <= label.farthest):
