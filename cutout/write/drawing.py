@@ -164,24 +164,32 @@ class Drawing:
 
     @cached_property
     def carried(self) -> shapely.GeometryCollection:
-        """Everything a sheet is printed for: cut lines, holes, and legs but for what leads in from far off."""
+        """Everything a sheet is printed for: cut lines, holes and legs."""
+        return shapely.GeometryCollection([*self._places, *self.ways])
+
+    @cached_property
+    def near(self) -> shapely.GeometryCollection:
+        """The same, of the legs only what is not far from the figure: where the rest would take sheets of its own."""
+        reach = shapely.convex_hull(shapely.GeometryCollection(self._places)).buffer(LEAD)
+        ways = shapely.get_parts(shapely.intersection(self.ways, reach))
+        return shapely.GeometryCollection([*self._places, *ways])
+
+    @cached_property
+    def _places(self) -> list[shapely.Geometry]:
         discs = [shapely.Point(self.at(h.at)).buffer(h.diameter / 2 + 2) for h in self.holes]
-        near = shapely.convex_hull(shapely.GeometryCollection([*shapely.get_parts(self.cuts), *discs]))
-        runs = shapely.get_parts(shapely.intersection(self.ways, near.buffer(LEAD)))
         drawn = [line for zone in self.more for line in shapely.get_parts(self.edge_of(zone))]
-        return shapely.GeometryCollection([*shapely.get_parts(self.cuts), *discs, *runs, *drawn])
+        return [*shapely.get_parts(self.cuts), *discs, *drawn]
 
     def edge_of(self, zone: Zone) -> shapely.Geometry:
         """The border of an area on paper, but for what lies on the panel's own edge."""
         edge = shapely.buffer(self.board.exterior, 0.1)
         return shapely.difference(shapely.boundary(self.geometry(zone.area)), edge)
 
-    @cached_property
-    def content(self) -> Box:
+    def content(self, carried: shapely.Geometry) -> Box:
         """Bounds of what is carried, with a border that ends just past the panel's edge."""
-        if self.carried.is_empty:
+        if carried.is_empty:
             return self.whole
-        x0, y0, x1, y1 = self.carried.bounds
+        x0, y0, x1, y1 = carried.bounds
         left, bottom, right, top = self.whole
         return (
             max(x0 - BORDER, left),

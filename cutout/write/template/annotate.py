@@ -71,7 +71,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     fonts.register()
     arrows = all_arrows(drawing)
     runs = tuple(run for leg in drawing.legs for run in off_line(drawing, leg))
-    marks = register_marks(tiling, shapely.union_all([drawing.carried, *map(LineString, runs)]))
+    marks = register_marks(tiling, drawing.carried)
     stops = tuple(bar for leg in drawing.legs for bar in stops_of(drawing, leg))
     limits = _limits(tiling)
     room = Room(_obstacles(drawing, tiling, runs, limits), limits)
