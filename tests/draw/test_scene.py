@@ -89,7 +89,7 @@ def apart(*items: Item) -> float:
             ring(looks.SOLID, (5, 18, 13, 26)),
             sector(SOLID, (25, 22), 5, 90, 90),
         ),
-        (Disc(looks.HOLE, (20, 15), 8), plus(looks.START, (20, 15), 11), arrow_head(35, 5, 2.0, 4.0)),
+        (Disc(looks.BOX, (20, 15), 8), plus(looks.START, (20, 15), 11), arrow_head(35, 5, 2.0, 4.0)),
         (lines(looks.START, shapely.MultiLineString([[(2, 2), (30, 3)], [(4, 8), (20, 25), (38, 8)]])),),
         (*drill_sign((10, 15), 4, 0), *drill_sign((22, 15), 4, 2), *drill_sign((34, 15), 4, 5)),
         (*pin_sign((6, 6)), *hand(12, 5, 10.0), *tie((25, 5), (38, 15))),
