@@ -202,10 +202,16 @@ def _whole_board(layout: Layout, cuts: Sequence[Cut], number: int, like: Job) ->
     )
     job = like.model_copy(
         update={
-            "names": None, "nest": None, "title": f"{like.title or 'Signs'}, board {number + 1}", "keep": keep,
-            "panel": _along(panel), "figures": (figure,), "mend": MendPart(ease=False, bridge=False), "arrange": None,
+            "names": None,
+            "nest": None,
+            "title": f"{like.title or 'Signs'}, board {number + 1}",
+            "keep": keep,
+            "panel": _along(panel),
+            "figures": (figure,),
+            "mend": MendPart(ease=False, bridge=False),
+            "arrange": None,
         }
-    )  # fmt: skip
+    )
     return {f"{name}.svg": outline_svg(outline), f"{name}.toml": dump_job(job).encode()}
 
 

@@ -33,6 +33,7 @@ PATIENCE = 5.0
 STOPS_SHOWN = 8
 """So many stops of one kind are spelled out; the rest are counted."""
 BAD_INPUT, NEEDS_USER, INTERRUPTED = 2, 1, 130
+"""Exit codes; 128 + 2 is what shells say of a program stopped from the keyboard."""
 
 
 def main() -> None:

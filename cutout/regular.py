@@ -7,6 +7,7 @@ import stat
 from pathlib import Path
 
 _PIECE = 1 << 20
+"""Bytes read at once."""
 
 
 class NotAFileError(OSError):

@@ -19,12 +19,13 @@ from cutout.finding import Finding, ordered
 from cutout.geom.curve import Arc, Cubic, Line
 from cutout.geom.outline import Note, Outline, Ring, as_multi
 from cutout.job.schema import Job, TemplatePart
-from cutout.kit import Kit, bit, blade, drills, feeds, machine, wood
+from cutout.kit import Kit, bit, feeds, machine, wood
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.route.model import Pass, Tab, ToolPath
 from cutout.saw.model import CORNER, Hole, LeftOver, Leg, Place, Plan, Proof, Step
 from cutout.write.work import Work
 from tests.asking import asking
+from tests.kits import kit_of
 from tests.telling import worded
 
 # No test may depend on what whoever runs it has in a kit file of his own.
@@ -192,7 +193,7 @@ def make_work() -> WorkMaker:
         paper_name: str = "a4",
         **fields: object,
     ) -> Work:
-        kit = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+        kit = kit_of()
         pattern = cut_pattern(
             outline or invented_outline(),
             panel or Panel(240.0, 180.0, 18.0, math.pi / 2),

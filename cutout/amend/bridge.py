@@ -37,7 +37,9 @@ ENOUGH = 0.2
 NEAR = 5.0
 """A place the user points at means the bridge whose middle is within this distance (mm)."""
 _OVERLAP = 1e-3
+"""Shorter or nearer than this (mm) is nothing: a tenth of the working resolution."""
 _HAIR = 1e-5
+"""An opening is taken so much larger (mm) that a strip which touches its border lies in it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,9 @@ LEAST_DEPTH = 0.03
 
 
 _HAIR = 1e-7
+"""Parts that meet in a point only are parted by so much (mm), and joined again."""
 _ON = 1e-4
+"""Points nearer than this (mm) lie on the line."""
 
 
 def quad_segs(radius: float) -> int:

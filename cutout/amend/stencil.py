@@ -40,9 +40,13 @@ MARK = 0.5
 STEM = 0.6
 """Width of the strip under a dot over the dot's own, as far as the wood allows."""
 _PLACES, _LANES = 33, np.array([-0.5, -0.25, 0.0, 0.25, 0.5])
+"""Places for a strip that are tried along a side, and the lanes across its width in which its length is measured."""
 _NEAR = 5.0
+"""A bridge that was taken away by hand is not put back within this (mm)."""
 _INSIDE = 1e-6
+"""Lanes begin so far inside (mm), off the border itself."""
 _LAP = 0.1
+"""A strip reaches so far into the wood (mm), so that the union of both is one piece."""
 
 
 @dataclass(frozen=True, slots=True)

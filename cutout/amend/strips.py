@@ -77,9 +77,13 @@ class _Rays:
 
     def pick(self, index: NDArray[np.int64] | NDArray[np.bool_]) -> _Rays:
         return _Rays(
-            self.start[index], self.direction[index], self.width[index], self.sector[index],
-            self.target[index], self.length[index],
-        )  # fmt: skip
+            self.start[index],
+            self.direction[index],
+            self.width[index],
+            self.sector[index],
+            self.target[index],
+            self.length[index],
+        )
 
 
 def strips_from(site: Site, piece: int, share: float = 1.0, slender: float = SLENDER) -> tuple[Strip, ...]:

@@ -33,9 +33,12 @@ def board_count(width: float, board: float) -> int:
 
 def across_grain(panel: Panel) -> float:
     """Size of the panel across its grain (mm), 0 for sheet goods; for a slanting grain of its whole extent."""
-    if panel.grain is None:
-        return 0.0
-    return panel.width * abs(math.sin(panel.grain)) + panel.height * abs(math.cos(panel.grain))
+    return extent_across(panel.grain, panel.width, panel.height)
+
+
+def extent_across(grain: float | None, width: float, height: float) -> float:
+    """Size across the grain (radians) of a rectangle (mm), 0 where there is none."""
+    return 0.0 if grain is None else width * abs(math.sin(grain)) + height * abs(math.cos(grain))
 
 
 def glue_lines(panel: Panel) -> tuple[LineString, ...]:

@@ -14,6 +14,7 @@ from cutout.measure.widths import Middle, middle_of_waste
 from cutout.pattern import Opening, Pattern
 
 _TOUCHING = 1e-3
+"""Feet this near to the panel's edge (mm) stand on it: a tenth of the working resolution."""
 
 _TIP = 3.0
 """Dead ends narrower than the kerf are reported from this many kerfs in length: shorter ones are a corner's."""

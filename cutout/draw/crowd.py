@@ -22,16 +22,11 @@ _CROWD = 3
 """Legs at one spot that can still be told apart, one less."""
 
 
-def leg_length(leg: Leg) -> float:
-    """Length of a leg along its path (mm)."""
-    return float(np.hypot(*np.diff(leg.path, axis=0).T).sum()) if len(leg.path) > 1 else 0.0
-
-
 def crowds(legs: Iterable[Leg]) -> tuple[tuple[Leg, ...], ...]:
     """Three or more short legs that end at one spot, whatever their turn, in the order of their first ones."""
     found: list[list[Leg]] = []
     for leg in legs:
-        if len(leg.path) < 2 or leg_length(leg) >= SHORT:
+        if len(leg.path) < 2 or leg.length >= SHORT:
             continue
         home = next((crowd for crowd in found if _belongs(leg, crowd)), None)
         if home is None:
@@ -59,7 +54,7 @@ def in_a_row(legs: Iterable[Leg]) -> tuple[tuple[Leg, ...], ...]:
 
 
 def _nibbles(leg: Leg) -> bool:
-    return leg.ends == CORNER and len(leg.path) > 1 and leg_length(leg) < SHORT
+    return leg.ends == CORNER and len(leg.path) > 1 and leg.length < SHORT
 
 
 def _goes_on(leg: Leg, row: Sequence[Leg]) -> bool:

@@ -24,7 +24,9 @@ COLOURS = ("#0f1b33", "#7f3a3a", "#c2692f", "#dcb158", "#f6f0df")
 grey print still reads, and no two come closer to an eye that lacks one sort of cones (tests/outside)."""
 
 _LONG_SIDE = 1000
+"""Pixels along the longer side: finer than a screen shows it, small enough to be put into a page."""
 _MOST_PLACES = 12
+"""Narrow places that are numbered: more are no list to act on."""
 
 _BLUNT = 0.5
 """Sine of half the angle (60 degrees) above which a corner counts as blunt."""

@@ -32,7 +32,7 @@ _MORE_DISTANCES = (*np.arange(1.0, 30.0, 1.5).tolist(), *np.arange(30.0, 95.0, 4
 _MORE_DIRECTIONS = np.exp(1j * np.radians(np.arange(0, 360, 7.5)))
 """Where else a label is looked for when it found no place: finer and farther."""
 _FAR = 60.0
-"""Labels that may stand this far off (mm) are given the last resort too."""
+"""Labels that may stand this far off (mm) may stand anywhere, rather than nowhere."""
 _NO_LEADER = 2.0
 """A label this close to what it names (mm) needs no leader line."""
 
@@ -125,11 +125,11 @@ class Room:
             found = distance <= label.farthest and self._ring(label, anchors, distance, _DIRECTIONS)
             if found:
                 return found
-        if label.farthest < _FAR:
-            return None
-        # The last resort: anywhere at all, the leader running across signs but across no label and no other leader.
-        for distance in _MORE_DISTANCES:
-            found = self._ring(label, anchors, distance, _MORE_DIRECTIONS, over_signs=True)
+        # The last resort: in finer steps; one that may stand far off stands anywhere at all, its leader running over
+        # signs but across no label and no other leader.
+        far = label.farthest >= _FAR
+        for distance in (d for d in _MORE_DISTANCES if far or d <= label.farthest):
+            found = self._ring(label, anchors, distance, _MORE_DIRECTIONS, over_signs=far)
             if found:
                 return found
         return None

@@ -94,10 +94,9 @@ CUT_SMALL = Look(name="cut", width=0.5)
 BOARD = Look(name="board", width=0.3, fill="#f3e6cf")
 AWAY = Look(name="waste", width=0.2, fill="#bdbdbd")
 """What is cut away, in a picture in colour."""
-HOLE = Look(name="hole", width=0.2, fill=1.0)
 STRIP = Look(name="bridge", width=0.25, dash=(0.8, 0.6))
 EASED = Look(name="eased", width=0.25, fill=1.0)
-FILE, FILE_RING = Look(name="file", fill=0.07), Look(name="file-ring", width=0.2, fill=1.0)
+FILE = Look(name="file", fill=0.07)
 MUST = Look(name="stop", width=0.3, ink="#8a1500", fill="#ffd2c8")
 """A finding that must be settled."""
 CARE = Look(name="care", width=0.25, ink="#5a4a00", fill="#fff3b0")

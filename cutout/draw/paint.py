@@ -184,8 +184,7 @@ class Paint(Pen):
         self.canvas.setCreator("cutout")
         self.canvas.setProducer("cutout")
         self.canvas.setViewerPreference("PrintScaling", "None")
-        self.canvas.setViewerPreference("DisplayDocTitle", "true")
-        self.canvas.setCatalogEntry("Lang", "en")
+        for_readers(self.canvas)
 
     def page(self, width: float, height: float) -> None:
         """Start a page that measures this when it is printed; finish the one before with `end_page`."""
@@ -209,6 +208,12 @@ class Paint(Pen):
         """The finished file."""
         self.canvas.save()
         return self._buffer.getvalue()
+
+
+def for_readers(canvas: Canvas) -> None:
+    """What a reader aloud wants to know of a file: its language, and that its title is its name."""
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+    canvas.setCatalogEntry("Lang", "en")
 
 
 def _set(grey: Callable[[float], None], colour: Callable[..., None], ink: Ink) -> None:

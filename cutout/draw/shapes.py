@@ -9,6 +9,7 @@ from cutout.geom.outline import Ring, from_region
 from cutout.pattern import Pattern
 
 _CLEAR = 1e-6
+"""What lies over the panel's edge by less (mm) lies within: rounding."""
 
 
 def waste_rings(pattern: Pattern) -> tuple[Ring, ...]:

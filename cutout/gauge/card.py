@@ -272,6 +272,7 @@ def _run(u: FloatArray, bend: float) -> ComplexArray:
 _ARC = 24.0
 """An arc is a quarter turn, or so long where a quarter turn would be longer (mm): several widths of a blade."""
 _LEAD, _OUT = 12.0, 3.0
+"""Straight run before an arc, so that the blade goes in square, and after it (mm)."""
 
 
 def sweep(radius: float) -> float:

@@ -142,9 +142,24 @@ def read_card(
     if minutes is not None:
         feed = _sawn([*straight.values()], rungs, corners, lines) / minutes
     return Reading(
-        found.card.title, found, see, scale, tuple(straight.values()), rungs, corners, kerf, along, across, bias,
-        wander, radius, whole, allowance, feed, tuple(unread),
-    )  # fmt: skip
+        found.card.title,
+        found,
+        see,
+        scale,
+        tuple(straight.values()),
+        rungs,
+        corners,
+        kerf,
+        along,
+        across,
+        bias,
+        wander,
+        radius,
+        whole,
+        allowance,
+        feed,
+        tuple(unread),
+    )
 
 
 def _doubts(found: Found, see: Sight) -> list[Unread]:

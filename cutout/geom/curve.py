@@ -180,6 +180,11 @@ def tangent(segment: Segment, *, at_end: bool = False) -> complex:
             return next((_unit(d) for d in ahead if abs(d) > 1e-12), 0j)
 
 
+def stations(z: ComplexArray) -> FloatArray:
+    """How far along a polyline each of its points (n,) lies; the last station is its length."""
+    return np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
+
+
 def to_array(z: ComplexArray) -> FloatArray:
     """Complex points (n,) as an (n, 2) array of x, y."""
     return np.column_stack([z.real, z.imag])

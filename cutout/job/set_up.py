@@ -331,9 +331,18 @@ def router_wanted(job: Job) -> bool:
 def router_settings(job: Job) -> Settings:
     """How deep, how held and how fast the router works: the defaults, with what the job says over them."""
     names = (
-        "feed_limit", "safe_height", "breakthrough", "tab_width", "tab_height", "tab_spacing", "tab_ends",
-        "direction", "finish", "tiles", "index_in",
-    )  # fmt: skip
+        "feed_limit",
+        "safe_height",
+        "breakthrough",
+        "tab_width",
+        "tab_height",
+        "tab_spacing",
+        "tab_ends",
+        "direction",
+        "finish",
+        "tiles",
+        "index_in",
+    )
     return replace(Settings(), **{n: v for n in names if (v := getattr(job.router, n)) is not None})
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LinearRing
 
-from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
+from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array, to_complex
 
 COARSE = 0.05
 """Greatest distance (mm) between a line and the thinned copy its bends are found on."""
@@ -125,7 +125,7 @@ class _Line:
 
     def __init__(self, ring: ComplexArray) -> None:
         self.closed = np.append(ring, ring[0])
-        self.along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(self.closed)))])
+        self.along = stations(self.closed)
         self.length = float(self.along[-1])
         self._place: dict[complex, float] = dict(zip(ring.tolist(), self.along.tolist(), strict=False))
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import Delaunay
 from shapely import LinearRing, LineString, MultiPolygon, Point
 
-from cutout.geom.curve import ComplexArray, FloatArray, to_complex
+from cutout.geom.curve import ComplexArray, FloatArray, stations, to_complex
 from cutout.geom.outline import polygons_of
 
 IntArray = NDArray[np.int64]
@@ -129,8 +129,7 @@ def _to_run(z: ComplexArray, a: ComplexArray, b: ComplexArray) -> FloatArray:
 @lru_cache(maxsize=4096)
 def _vertices(ring: LinearRing) -> FloatArray:
     """Distances of a ring's own vertices along it."""
-    z = to_complex(shapely.get_coordinates(ring))
-    return np.asarray(np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])[:-1])
+    return stations(to_complex(shapely.get_coordinates(ring)))[:-1]
 
 
 def _stations(ring: LinearRing, spacing: float) -> FloatArray:

@@ -28,6 +28,7 @@ _BEND = math.radians(25.0)
 _BESIDE = 0.3
 """How far (mm) beside the cut the wood begins to be looked at."""
 _PROBES = 6
+"""Points across the wood beside a place for a tab that are asked whether it holds."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -37,6 +37,7 @@ _SAFE = 1.0
 _STEP = 0.5
 """Distance (mm) between the places of a run that are looked at."""
 _GRID = 3.0
+"""Places for pins are looked for so far apart (mm)."""
 Box = tuple[float, float, float, float]
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import correlate1d, gaussian_filter1d
 
-from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.geom.curve import ComplexArray, FloatArray, stations
 
 STEP = 0.5
 """Distance between the samples of a ring in pixels."""
@@ -46,10 +46,10 @@ class Corner:
 def resample(z: ComplexArray, step: float = STEP) -> ComplexArray:
     """The closed polyline through `z` at equal steps of about `step` along it; at least 8 points."""
     closed = np.append(z, z[0])
-    along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(closed)))])
-    n = max(8, round(along[-1] / step))
-    at = np.arange(n) * (along[-1] / n)
-    return np.asarray(np.interp(at, along, closed.real) + 1j * np.interp(at, along, closed.imag))
+    s = stations(closed)
+    n = max(8, round(s[-1] / step))
+    at = np.arange(n) * (s[-1] / n)
+    return np.asarray(np.interp(at, s, closed.real) + 1j * np.interp(at, s, closed.imag))
 
 
 def jitter(z: ComplexArray) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
-from cutout.geom.curve import Arc, ComplexArray, Line, Segment, to_array
+from cutout.geom.curve import Arc, ComplexArray, Line, Segment, stations, to_array
 from cutout.geom.outline import Ring
 from cutout.trace.chain import Joint, fit_chain, local_joint
 from cutout.trace.corners import STEP, Corner, find_corners, jitter, lasting, resample
@@ -132,9 +132,9 @@ def _runs(z: ComplexArray, corners: list[Corner]) -> list[ComplexArray]:
 
 def _evened(run: ComplexArray) -> ComplexArray:
     """The open polyline at equal steps of about STEP."""
-    along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(run)))])
-    at = np.linspace(0.0, along[-1], max(4, round(along[-1] / STEP) + 1))
-    return np.interp(at, along, run.real) + 1j * np.interp(at, along, run.imag)
+    s = stations(run)
+    at = np.linspace(0.0, s[-1], max(4, round(s[-1] / STEP) + 1))
+    return np.interp(at, s, run.real) + 1j * np.interp(at, s, run.imag)
 
 
 @dataclass(frozen=True, slots=True)

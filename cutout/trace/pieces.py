@@ -19,8 +19,11 @@ Kind = Literal["line", "arc", "cubic"]
 KINDS: tuple[Kind, ...] = ("line", "arc", "cubic")
 
 _SAMPLES = 24
+"""Points of a piece on which its fit is judged: three for each co-ordinate of a cubic."""
 _CHUNK = 20_000
+"""Pieces judged at once, which bounds the memory it takes."""
 _ABSURD = 1e12
+"""Stands for a cost without bound, where the difference of two such is asked."""
 _PRICE: FloatArray = np.array([9.0, 15.0, 20.0])
 """What one more piece of each kind costs, in units of squared noise; about ln(n) for each free number."""
 

@@ -17,6 +17,7 @@ from cutout.write.cutsheet.flow import Flow
 
 SCHEMA = "cutout-boards/1"
 _TEXT = 8.0
+"""Size of the list's type (pt)."""
 
 
 def layout_pdf(layout: Layout, title: str, paper: Paper, units: Units) -> bytes:

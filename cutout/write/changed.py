@@ -15,6 +15,7 @@ _ONE_PLACE = 5.0
 """Changes closer than this (mm) are one place, like the two sides of a rounded corner."""
 
 _BRIDGE_RIM = 0.05
+"""What lies so near round a bridge (mm) belongs to it."""
 
 
 def eased_places(work: Work) -> tuple[tuple[float, float], ...]:

@@ -15,8 +15,11 @@ from cutout.geom.curve import FloatArray
 from cutout.write.gauge_picture import broken, codes
 
 _LONG = 1800
+"""Longer side of the picture (px)."""
 _UNTOLD = (150, 150, 150)
+"""Colour of what could not be told."""
 _MOST_SPOTS = 9
+"""Spots that are numbered, each by one figure."""
 
 
 def compare_png(colour: Light, found: Compared, words: list[str]) -> bytes:

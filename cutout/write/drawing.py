@@ -23,6 +23,9 @@ from cutout.write.work import Work
 BORDER = 8.0
 """Paper shown round the pattern, and past the panel's edge (mm)."""
 
+LEAD = 15.0
+"""So much of a way in from the panel's edge is printed (mm); no sheet is printed for the rest."""
+
 
 class NearLines:
     """Distances (mm) from points to a set of lines, by a tree of their straight pieces."""
@@ -155,24 +158,38 @@ class Drawing:
         return self.work.plan.legs
 
     @cached_property
+    def ways(self) -> tuple[LineString, ...]:
+        """The legs' paths."""
+        return tuple(LineString(self.path(leg.path)) for leg in self.legs if len(leg.path) > 1)
+
+    @cached_property
     def carried(self) -> shapely.GeometryCollection:
         """Everything a sheet is printed for: cut lines, holes and legs."""
+        return shapely.GeometryCollection([*self._places, *self.ways])
+
+    @cached_property
+    def near(self) -> shapely.GeometryCollection:
+        """The same, of the legs only what is not far from the figure: where the rest would take sheets of its own."""
+        reach = shapely.convex_hull(shapely.GeometryCollection(self._places)).buffer(LEAD)
+        ways = shapely.get_parts(shapely.intersection(self.ways, reach))
+        return shapely.GeometryCollection([*self._places, *ways])
+
+    @cached_property
+    def _places(self) -> list[shapely.Geometry]:
         discs = [shapely.Point(self.at(h.at)).buffer(h.diameter / 2 + 2) for h in self.holes]
-        runs = [LineString(self.path(leg.path)) for leg in self.legs if len(leg.path) > 1]
         drawn = [line for zone in self.more for line in shapely.get_parts(self.edge_of(zone))]
-        return shapely.GeometryCollection([*shapely.get_parts(self.cuts), *discs, *runs, *drawn])
+        return [*shapely.get_parts(self.cuts), *discs, *drawn]
 
     def edge_of(self, zone: Zone) -> shapely.Geometry:
         """The border of an area on paper, but for what lies on the panel's own edge."""
         edge = shapely.buffer(self.board.exterior, 0.1)
         return shapely.difference(shapely.boundary(self.geometry(zone.area)), edge)
 
-    @cached_property
-    def content(self) -> Box:
+    def content(self, carried: shapely.Geometry) -> Box:
         """Bounds of what is carried, with a border that ends just past the panel's edge."""
-        if self.carried.is_empty:
+        if carried.is_empty:
             return self.whole
-        x0, y0, x1, y1 = self.carried.bounds
+        x0, y0, x1, y1 = carried.bounds
         left, bottom, right, top = self.whole
         return (
             max(x0 - BORDER, left),

@@ -32,7 +32,9 @@ from cutout.write.cutsheet.flow import Flow
 from cutout.write.template.front import check_page, safety
 
 _BLANK = "." * 22
+"""Room to write a measure by hand."""
 _SMALL = 7.0
+"""Size of type on the card (pt): it stands close to what it names."""
 
 
 def gauge_pdf(kit: Kit, paper: Paper, units: Units) -> bytes:

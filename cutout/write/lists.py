@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from typing import TypeAlias
 
 import shapely
 
-from cutout.check.boards import across_grain, boards_in, movement
+from cutout.check.boards import across_grain, boards_in, extent_across, movement
 from cutout.geom.outline import polygons_of
 from cutout.job.schema import BackingPart, Job
 from cutout.job.set_up import board_of
@@ -137,8 +136,8 @@ def _backing_lines(job: Job, pattern: Pattern, kit: Kit) -> tuple[str, ...]:
             f"{turned} covers {format_size(*backing_size(pattern, part.overlap), kit.units)}: staple or glue it down "
             "from the middles of its sides towards the corners, drawn flat and not tight.",
         )
-    width, height = backing_size(pattern, part.overlap)
-    moved = _moved_against(panel, kit, job.panel.moisture_change, width, height)
+    covered = extent_across(panel.grain, *backing_size(pattern, part.overlap))
+    moved = movement(covered, kit.wood, job.panel.moisture_change)
     if part.screws is None:
         if moved is None or moved < 0.5:
             return ("Glue the sheet down all over: panel and sheet move alike.",)
@@ -160,14 +159,6 @@ def _backing_lines(job: Job, pattern: Pattern, kit: Kit) -> tuple[str, ...]:
             "the others stand in slots and are drawn up so that they slide."
         )
     return tuple(lines)
-
-
-def _moved_against(panel: Panel, kit: Kit, change: float, width: float, height: float) -> float | None:
-    """How far (mm) the panel moves against a sheet so large, across its grain; None where it is not known."""
-    if panel.grain is None:
-        return 0.0
-    covered = width * abs(math.sin(panel.grain)) + height * abs(math.cos(panel.grain))
-    return movement(covered, kit.wood, change)
 
 
 def _stack(work: Work) -> tuple[str, ...]:

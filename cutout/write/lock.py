@@ -16,6 +16,7 @@ WAIT = 30.0
 _LOCK_FILE = ".cutout-lock"
 _TAKEN = frozenset([errno.EAGAIN, errno.EACCES, errno.EWOULDBLOCK, errno.EDEADLK])
 _PAUSE = 0.02
+"""Seconds between two tries: shorter than anybody notices."""
 
 
 class BusyError(Exception):

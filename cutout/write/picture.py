@@ -33,6 +33,7 @@ _SHOWN = 60
 """Findings marked at most; the cut sheet lists all."""
 
 _BACK = (238, 238, 236)
+"""Colour of the wall behind the panel, from red, green and blue."""
 _WOOD = np.array([222.0, 190.0, 143.0])
 _SHEET = np.array([205.0, 190.0, 168.0])
 

@@ -27,7 +27,9 @@ _LEVELS = 24
 _WOOD = np.array([222.0, 190.0, 143.0])
 _DEEP = np.array([120.0, 78.0, 40.0])
 _THROUGH = (250, 250, 248)
+"""Colour of what is cut through."""
 _BACK = (238, 238, 236)
+"""Colour behind the panel, as in the other picture of it."""
 
 Depths = NDArray[np.float64]
 

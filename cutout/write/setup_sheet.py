@@ -30,6 +30,7 @@ _GRID = 4.0
 _LEAST = 300.0
 """A part smaller than this (mm^2 of room for screws) is not screwed down."""
 _MARGIN, _FOOT, _SIZE = 14.0, 60.0, 9.0
+"""Margin, room for the words under the panel (mm), and size of type (pt)."""
 
 
 def router_setup(work: Work) -> bytes:

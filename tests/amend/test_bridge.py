@@ -19,12 +19,12 @@ from cutout.amend.rays import Edges, crossings
 from cutout.amend.strength import Strength
 from cutout.check.loose_piece import loose_pieces
 from cutout.geom.outline import Outline, as_multi, from_region
-from cutout.kit import Kit, bit, blade, drills, hankinson, wood
+from cutout.kit import hankinson
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+from tests.kits import KIT, kit_of
 from tests.telling import text
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
-PLY = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("plywood"))
+PLY = kit_of(wood_name="plywood")
 
 
 def pattern(figure: shapely.Geometry, keep: Keep = "panel", grain: float | None = math.pi / 2) -> Pattern:

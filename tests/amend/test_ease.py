@@ -19,13 +19,13 @@ from cutout.amend.model import Corners
 from cutout.amend.round import opened, tips
 from cutout.amend.spine import spine
 from cutout.geom.outline import Outline, as_multi, from_region, polygons_of
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import blade
 from cutout.measure.widths import Middle
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.saw import plan
+from tests.kits import KIT, kit_of
 from tests.telling import remedy, text
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
 """No shrinking: every example checks a pattern several times over."""
 HOLE = 5.0
@@ -214,7 +214,7 @@ def test_the_spine_of_a_bar_is_its_middle_line() -> None:
 
 def test_a_drawing_full_of_detail_ends_early_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     """With no effort allowed nothing is mended; the stops stay, and a word is added."""
-    kit = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+    kit = kit_of()
     slit = shapely.union(shapely.box(60, 60, 140, 140), shapely.box(140, 99.6, 200, 100.4))
     outline = Outline(from_region(as_multi(shapely.union(slit, shapely.box(200, 70, 240, 130)))), 1.0)
     pattern = cut_pattern(outline, Panel(300.0, 200.0, 18.0), "panel", kit.blade.kerf)

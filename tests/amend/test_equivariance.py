@@ -13,10 +13,9 @@ from shapely import MultiPolygon, Polygon, affinity
 
 from cutout.amend import Mended, Mending, mend
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, cut_pattern
+from tests.kits import KIT
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 SIDE = 300.0
 GRAIN = 0.4
 

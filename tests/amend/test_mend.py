@@ -11,11 +11,10 @@ from cutout import check
 from cutout.amend import HandBridge, Mending, mend
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Outline, Ring, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from tests.amend.test_equivariance import drawn
+from tests.kits import KIT
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PANEL = Panel(400.0, 400.0, 18.0, math.pi / 2)
 FRAME = box(100, 100, 300, 300).difference(box(150, 150, 250, 250))
 

@@ -12,12 +12,12 @@ from shapely import box
 
 from cutout.amend.size import RESOLUTION, scaled, sizes, webs_hold_from, with_own
 from cutout.geom.outline import Letter, Outline, capital_of, from_region
-from cutout.kit import Kit, bit, blade, blades, drills, wood
+from cutout.kit import blade, blades
 from cutout.pattern import Panel
 from cutout.say.sizes import size_lines
 from cutout.units import parse_length
+from tests.kits import KIT
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PANEL = Panel(300.0, 300.0, 18.0, math.pi / 2)
 SLOT = Outline(from_region(box(100, 100, 200, 104)))
 """100 mm wide and 4 mm high: the hole that lets a blade in decides, 4 mm at a width of 100 mm."""

@@ -16,14 +16,13 @@ from cutout.amend.spine import spine, spine_at
 from cutout.errors import CutoutError
 from cutout.geom.outline import Outline, from_region
 from cutout.job.options import asked_for
-from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.measure import walls
 from cutout.measure.widths import Middle
 from cutout.pattern import Panel, cut_pattern
 from cutout.run import lay_out
+from tests.kits import KIT
 from tests.telling import text
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 SIZES = {"width": "300mm", "panel": "400x400mm", "thickness": "18mm"}
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="400mm" viewBox="0 0 400 400">'
 

@@ -12,11 +12,12 @@ from cutout import check
 from cutout.finding import Finding, Kind
 from cutout.geom.curve import Arc
 from cutout.geom.outline import Outline, Ring, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit, blade
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+from tests.kits import kit_of
 from tests.telling import remedy, text
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("plywood"))
+KIT = kit_of(wood_name="plywood")
 FINE = replace(KIT, blade=blade("scroll-medium"))
 PANEL = Panel(300, 300, 6.0, None)
 
@@ -144,8 +145,13 @@ def test_a_tip_rounded_to_the_hole_s_own_radius_takes_the_hole(
 ) -> None:
     """Rounded by the same discs that holes are tested with, with few points to the quarter."""
     half = math.radians(degrees / 2)
-    wedge = Polygon([(60, 150), (60 + 150 * math.cos(half), 150 + 150 * math.sin(half)),
-                     (60 + 150 * math.cos(half), 150 - 150 * math.sin(half))])  # fmt: skip
+    wedge = Polygon(
+        [
+            (60, 150),
+            (60 + 150 * math.cos(half), 150 + 150 * math.sin(half)),
+            (60 + 150 * math.cos(half), 150 - 150 * math.sin(half)),
+        ]
+    )
     rounded = wedge.buffer(-radius, quad_segs=8, join_style="mitre", mitre_limit=50).buffer(
         radius, quad_segs=8
     )

@@ -12,11 +12,12 @@ from cutout.check.boards import glue_lines, movement_finding
 from cutout.check.loose_piece import loose_pieces
 from cutout.finding import Finding, Kind
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Blade, Kit, bit, blade, drills, wood
+from cutout.kit import Blade, Kit, drills, wood
 from cutout.pattern import Keep, Panel, Pattern, Zone, cut_pattern
+from tests.kits import kit_of
 from tests.telling import remedy, text
 
-KIT = Kit(blade("scroll-medium"), drills("metric"), bit("6mm"), wood("white-pine"))
+KIT = kit_of("scroll-medium")
 PANEL = Panel(300, 200, 10.0, 0.0)
 
 

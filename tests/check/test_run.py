@@ -19,16 +19,14 @@ from cutout.check import CHECKS, tight
 from cutout.finding import DANGER, Finding, Kind, Severity, ordered
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Kit, Limits, bit, blade, drills, wood
+from cutout.kit import Limits
 from cutout.measure import bends, room
 from cutout.measure import webs as rules
 from cutout.measure.widths import width_field
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.units import Units
+from tests.kits import KIT
 from tests.telling import remedy, text, worded
-
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
-
 
 STILL = Similarity()
 
@@ -131,9 +129,22 @@ def test_the_most_dangerous_comes_first_whatever_the_input_s_order() -> None:
         return worded(kind, severity, (1.0, y), None, None, None, "Text.", "Remedy.")
 
     danger: tuple[Kind, ...] = (
-        "loose piece", "thin web", "short grain", "narrow opening", "too near the edge", "off the panel",
-        "glue line", "tight corner", "tight curve", "drawn line", "speck", "kit", "plan", "router", "source",
-    )  # fmt: skip
+        "loose piece",
+        "thin web",
+        "short grain",
+        "narrow opening",
+        "too near the edge",
+        "off the panel",
+        "glue line",
+        "tight corner",
+        "tight curve",
+        "drawn line",
+        "speck",
+        "kit",
+        "plan",
+        "router",
+        "source",
+    )
     assert sorted(danger) == sorted(get_args(Kind))
     cares = [made(kind, "care") for kind in danger]
     stops = [made(kind, "stop") for kind in danger]

@@ -13,13 +13,13 @@ from cutout import check
 from cutout.check import hint
 from cutout.finding import Finding
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Kit, Limits, bit, blade, drills, wood
+from cutout.kit import Kit, Limits, wood
 from cutout.measure.webs import BREAKS_SHARE, angle_to_grain, web_limit, webs
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+from tests.kits import KIT
 from tests.telling import remedy, text
 
 T = 18.0
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PLY = replace(KIT, wood=wood("plywood"))
 
 

@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cutout.draw.crowd import crowds, in_a_row, leg_length, numbers_in_words
+from cutout.draw.crowd import crowds, in_a_row, numbers_in_words
 from cutout.saw.model import CORNER, Leg, Place
 from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.drawing import Drawing
@@ -125,7 +125,7 @@ def test_crowds_are_small_and_apart(ends: list[tuple[int, int, int]]) -> None:
     for crowd in found:
         tips = np.array([leg.path[-1] for leg in crowd])
         assert np.hypot(*(tips[:, None] - tips[None]).transpose(2, 0, 1)).max() <= 12.0
-        assert max(leg_length(leg) for leg in crowd) < 18.0
+        assert max(leg.length for leg in crowd) < 18.0
 
 
 @given(st.sets(st.integers(1, 60), min_size=1))

@@ -3,12 +3,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, box
 
-from cutout.draw.labels import Label, Room
+from cutout.draw.labels import GAP, Label, Room
 from cutout.write.drawing import Drawing, segments
 from cutout.write.template.annotate import annotate
 from cutout.write.template.template import tiling_of
@@ -74,3 +75,16 @@ def test_labels_move_with_the_mirror(make_work: Callable[..., Work]) -> None:
     work = make_work()
     front, back = (annotate(d, tiling_of(d)) for d in (Drawing.of(work), Drawing.of(asking(work, back=True))))
     assert {p.label.text for p in front.placed} == {p.label.text for p in back.placed}
+
+
+@pytest.mark.parametrize("low", np.arange(-1.4, 1.5, 0.2).tolist())
+def test_a_name_finds_a_strip_just_wide_enough(low: float) -> None:
+    """A letter 1.2 x 3.5 mm beside a cross, between two lines 5.5 mm apart, wherever they lie above the middle."""
+    walls = np.array([LineString([(-40, y), (40, y)]) for y in (low - 2.3, low + 3.2)])
+    room = Room(walls, (-40.0, -40.0, 40.0, 40.0))
+    room.occupy((-3.0, -3.0, 3.0, 3.0))
+    strip = (-40.0, low - 2.3, 40.0, low + 3.2)
+    letter = Label("d", "words", (1.2, 3.5), ((0.0, 0.0),), reach=3.2, within=strip, farthest=8.0)
+    placed, left = room.place([letter])
+    assert not left
+    assert low - 2.3 + GAP <= placed[0].box[1] and placed[0].box[3] <= low + 3.2 - GAP

@@ -84,15 +84,19 @@ def apart(*items: Item) -> float:
         (Area(looks.AWAY, (LEAF,)),),
         (Area(looks.WASTE, (LEAF,)), span(looks.START, (5, 5), (35, 25))),
         (region(looks.AWAY, shapely.box(5, 5, 30, 25) - shapely.Point(15, 15).buffer(5)),),
-        (ring(looks.RIM, (5, 5, 30, 15)), ring(looks.SOLID, (5, 18, 13, 26)), sector(SOLID, (25, 22), 5, 90, 90)),
-        (Disc(looks.HOLE, (20, 15), 8), plus(looks.START, (20, 15), 11), arrow_head(35, 5, 2.0, 4.0)),
+        (
+            ring(looks.RIM, (5, 5, 30, 15)),
+            ring(looks.SOLID, (5, 18, 13, 26)),
+            sector(SOLID, (25, 22), 5, 90, 90),
+        ),
+        (Disc(looks.BOX, (20, 15), 8), plus(looks.START, (20, 15), 11), arrow_head(35, 5, 2.0, 4.0)),
         (lines(looks.START, shapely.MultiLineString([[(2, 2), (30, 3)], [(4, 8), (20, 25), (38, 8)]])),),
         (*drill_sign((10, 15), 4, 0), *drill_sign((22, 15), 4, 2), *drill_sign((34, 15), 4, 5)),
         (*pin_sign((6, 6)), *hand(12, 5, 10.0), *tie((25, 5), (38, 15))),
         (*dimension((3, 4), (37, 4), ""), *dimension((4, 8), (4, 28), "")),
         (polygon(looks.MUST, ((5, 5), (20, 5), (12, 20))), rectangle(looks.CARE, (22, 5, 35, 18))),
     ],
-)  # fmt: skip
+)
 def test_both_backends_show_the_same(items: tuple[Item, ...]) -> None:
     assert apart(*items) < 0.004
 

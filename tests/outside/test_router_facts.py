@@ -18,14 +18,13 @@ from cutout.geom import curve
 from cutout.geom.arcfit import fit_rings
 from cutout.geom.curve import Arc
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Bit, Kit, bit, bits, blade, chip_load, drills, feeds, machine, wood
+from cutout.kit import Bit, bit, bits, chip_load, feeds, machine, wood
 from cutout.pattern import Panel, cut_pattern
 from cutout.route import Pass, Settings, tool_path
 from cutout.route.walk import walk
 from cutout.write.dxf import router_dxf
 from cutout.write.gcode import router_ngc
-
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
+from tests.kits import KIT
 
 
 def pattern(region, keep="panel"):

@@ -9,12 +9,11 @@ from shapely import MultiPolygon, box
 from cutout.check.drawn_line import drawn_line
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline, Ring
-from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, cut_pattern
 from cutout.pattern.faces import drawn_frame, seen_from_back
+from tests.kits import KIT
 
 PANEL = Panel(400.0, 600.0, 18.0)
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 
 
 def square(x: float, y: float, size: float) -> Outline:

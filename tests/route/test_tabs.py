@@ -11,13 +11,13 @@ import shapely
 from shapely import Point, Polygon, box
 
 from cutout.geom.outline import Outline, from_region, polygons_of
-from cutout.kit import Bit, Kit, bit, blade, drills, wood
+from cutout.kit import Bit
 from cutout.pattern import Panel, cut_pattern
 from cutout.route import Settings, tool_path
 from cutout.route.track import Track
+from tests.kits import KIT
 from tests.telling import text
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 RING = Polygon(box(100, 100, 300, 300).exterior, [box(160, 160, 240, 240).exterior.coords])
 
 

@@ -14,14 +14,14 @@ from shapely import Point, Polygon, affinity, box
 
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Outline, Ring, from_region
-from cutout.kit import Kit, bit, blade, drills, machine, wood
+from cutout.kit import bit, machine
 from cutout.pattern import Panel, cut_pattern
 from cutout.route import Settings, tool_path
 from cutout.route.passes import depths
 from cutout.route.prove import prove
+from tests.kits import KIT
 from tests.telling import remedy, text
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 FINE = replace(KIT, small_bit=bit("3mm"))
 RING = Polygon(box(100, 100, 300, 300).exterior, [box(160, 160, 240, 240).exterior.coords])
 

@@ -7,13 +7,12 @@ import pytest
 import shapely
 
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, cut_pattern
 from cutout.saw.model import CORNER, Hole, Leg, Place, Plan, StartBy
 from cutout.saw.planner.steps import steps_of
 from cutout.say.steps import step_said
+from tests.kits import KIT
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PATTERN = cut_pattern(
     Outline(from_region(shapely.box(50, 50, 150, 150)), 1.0),
     Panel(200.0, 200.0, 18.0),

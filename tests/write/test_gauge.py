@@ -6,12 +6,13 @@ import pytest
 from cutout.draw.fonts import PT
 from cutout.errors import KitError
 from cutout.gauge.card import HEIGHT, WIDTH, card_for, cells, dots, mark_boxes, word
-from cutout.kit import Kit, bit, blade, drills, paper, wood
+from cutout.kit import Kit, paper
 from cutout.write.gauge import gauge_pdf
+from tests.kits import kit_of
 
 
 def kit_with(name: str) -> Kit:
-    return Kit(blade(name), drills("metric"), bit("6mm"), wood("red-oak"))
+    return kit_of(name, "red-oak")
 
 
 @pytest.mark.parametrize("name", ["jigsaw", "jigsaw-narrow", "scroll-fine"])

@@ -13,17 +13,18 @@ from cutout.errors import KitError, LayoutError
 from cutout.geom.outline import Outline, Ring
 from cutout.job.schema import BackingPart, FramePart, Job, PanelPart, StockPart
 from cutout.job.set_up import panel_of
-from cutout.kit import Board, Kit, bit, blade, board, drills, wood
+from cutout.kit import Board, Kit, board
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import Hole, Plan
 from cutout.write.lists import backing_size, lists
+from tests.kits import kit_of
 
 PLAN = Plan((Hole(1, (150.0, 150.0), 5.0, ("starter",), 1),), (), (), (), 0.0, 0, 0.0)
 PATH = cast(Any, SimpleNamespace(passes=()))
 
 
 def kit_in(material: str) -> Kit:
-    return Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood(material))
+    return kit_of(wood_name=material)
 
 
 def square_on(panel: Panel, keep: str = "panel") -> Pattern:

@@ -31,7 +31,7 @@ from reportlab.platypus import (
 
 from cutout.draw import fonts
 from cutout.draw.fonts import PT
-from cutout.draw.paint import Pen
+from cutout.draw.paint import Pen, for_readers
 from cutout.draw.scene import Scene
 from cutout.write.cutsheet.page import notes
 from cutout.write.cutsheet.picture import PICTURE, panel_picture
@@ -130,9 +130,18 @@ def set_in_type(
     story = [f for node in main.inside if isinstance(node, Node) for f in _flowables(node, room)]
     out = BytesIO()
     document = SimpleDocTemplate(
-        out, pagesize=size, title=title, author="", subject="", creator="cutout", producer="cutout",
-        leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
-    )  # fmt: skip
+        out,
+        pagesize=size,
+        title=title,
+        author="",
+        subject="",
+        creator="cutout",
+        producer="cutout",
+        leftMargin=_MARGIN,
+        rightMargin=_MARGIN,
+        topMargin=_MARGIN,
+        bottomMargin=_MARGIN,
+    )
     under = partial(_foot, foot)
     document.build(_headings_kept(story), onFirstPage=under, onLaterPages=under, canvasmaker=_canvas)
     return out.getvalue()
@@ -151,7 +160,11 @@ def _headings_kept(story: Iterable[Flowable]) -> list[Flowable]:
 
 def _canvas(*arguments: Any, **options: Any) -> Canvas:
     first: Any = fonts.PLAIN
-    return Canvas(*arguments, **(options | {"invariant": 1, "pageCompression": 1, "initialFontName": first}))
+    canvas = Canvas(
+        *arguments, **(options | {"invariant": 1, "pageCompression": 1, "initialFontName": first})
+    )
+    for_readers(canvas)
+    return canvas
 
 
 def _page(work: Work) -> tuple[float, float]:
@@ -170,9 +183,13 @@ def _foot(words: str, canvas: Any, document: Any) -> None:
 
 def _style(size: float, bold: bool = False, **more: Any) -> ParagraphStyle:
     return ParagraphStyle(
-        f"s{size}{bold}", fontName=fonts.BOLD if bold else fonts.PLAIN, fontSize=size, leading=size * 1.35,
-        textColor=_INK, **more,
-    )  # fmt: skip
+        f"s{size}{bold}",
+        fontName=fonts.BOLD if bold else fonts.PLAIN,
+        fontSize=size,
+        leading=size * 1.35,
+        textColor=_INK,
+        **more,
+    )
 
 
 _PLAIN, _CELL, _HEAD = _style(8.5, spaceAfter=4), _style(7.5), _style(7.5, bold=True)
@@ -192,7 +209,7 @@ def _flowables(node: Node, width: float) -> list[Flowable]:
     """A node as what goes down the page."""
     match node.name:
         case "h1" | "h2" | "h3":
-            room = [CondPageBreak(28 * PT)] if node.name == "h2" else []
+            room = [CondPageBreak(28 * PT), _Bookmark(node.text())] if node.name == "h2" else []
             return [*room, _words(node.text(), _TITLES[node.name])]
         case "p":
             return [_words(node.text(), _PLAIN)]
@@ -277,6 +294,21 @@ def _widths(texts: list[list[str]], width: float) -> list[float]:
     narrow = [w for w in wanted if w <= width / len(wanted)]
     left = (width - sum(narrow)) / max(len(wanted) - len(narrow), 1)
     return [w if w <= width / len(wanted) else left for w in wanted]
+
+
+class _Bookmark(Flowable):
+    """An entry in the reader's list of parts, which leads to what follows."""
+
+    def __init__(self, title: str) -> None:
+        super().__init__()
+        self._title = title
+        self.keepWithNext = 1
+        self.width = self.height = 0.0
+
+    def draw(self) -> None:
+        """Set it; called by the page."""
+        self.canv.bookmarkPage(self._title)
+        self.canv.addOutlineEntry(self._title, self._title, 0)
 
 
 class _Drawn(Flowable):

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from cutout.amend.model import Bridge
-from cutout.draw.crowd import in_a_row, leg_length, numbers_in_words
+from cutout.draw.crowd import in_a_row, numbers_in_words
 from cutout.draw.heat import HeatMap
 from cutout.kit import Limits
 from cutout.pattern import Panel
@@ -215,7 +215,7 @@ def _cut_row(legs: Sequence[Leg], units: Units) -> tuple[str, ...]:
     first = legs[0]
     pieces = sum(int(shapely.get_num_geometries(leg.drops)) for leg in legs if not leg.drops.is_empty)
     then = ["hold it" if pieces == 1 else f"hold {pieces} pieces"] if pieces else []
-    length = _between([leg_length(leg) for leg in legs], units)
+    length = _between([leg.length for leg in legs], units)
     if len(legs) == 1:
         return str(first.order), _end(first.starts), _end(first.ends), length, "".join(then)
     starts = list(dict.fromkeys(_end(leg.starts) for leg in legs))

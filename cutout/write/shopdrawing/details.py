@@ -20,7 +20,7 @@ from cutout.geom.curve import FloatArray, Similarity
 from cutout.saw.model import Step
 from cutout.write import panel
 from cutout.write.drawing import Drawing, segments
-from cutout.write.shopdrawing.view import View, beginnings, ground, step_arrow
+from cutout.write.shopdrawing.view import View, beginnings, ground, step_arrow, weak_places
 from cutout.write.template.annotate import HOLE_ARM
 from cutout.write.template.arrows import off_line
 from cutout.write.work import Work
@@ -30,11 +30,11 @@ NAMES = ("X", "Y", "Z", "XX", "YY", "ZZ")
 CAPTION = 6.5
 """Height kept under a ring for its name and scale (mm)."""
 _CROWDED = 7.0
-"""Holes and starts closer than this on the panel's view (mm) crowd one another."""
+"""Holes, starts, weak places and bridges closer than this on the panel's view (mm) crowd one another."""
 _OWN = 6.0
 """A name that found no room belongs to the spot this near to its place (mm)."""
-_WANTED = 3
-"""Details made for crowded spots; those that show what found no room elsewhere are made whatever their number."""
+_ONE = 2.5
+"""Signs nearer than this (mm) stand for one place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,9 @@ class Detail:
 def details_of(work: Work, view: View, diameter: float) -> tuple[Detail, ...]:
     """Where rings are wanted, what found no room in the view first."""
     drawing = view.drawing
-    places = [h.at for h in work.plan.holes]
+    # Whatever carries a sign may crowd what stands beside it.
+    places = [h.at for h in work.plan.holes] + [f.at for f in weak_places(work)]
+    places += [((b.start[0] + b.end[0]) / 2, (b.start[1] + b.end[1]) / 2) for b in work.bridges]
     seen = np.array([drawing.at(at) for at in places]).reshape(-1, 2)
     starts = np.array([start.path[0] for start in view.starts]).reshape(-1, 2)
     spots = np.vstack([seen, starts])
@@ -68,7 +70,7 @@ def details_of(work: Work, view: View, diameter: float) -> tuple[Detail, ...]:
     needed = np.array([bool(len(missing)) and np.hypot(*(missing - spot).T).min() < _OWN for spot in spots])
     gaps = np.hypot(*(spots[:, None] - spots[None]).transpose(2, 0, 1))
     # A step begins at its hole: two signs at one place are no crowd.
-    gaps[gaps < 2.5] = np.inf
+    gaps[gaps < _ONE] = np.inf
     crowded = (gaps.min(axis=1) < _CROWDED) | needed
     scale = 1.0 if view.scale <= 0.6 else 2.0
     reach = 0.36 * diameter / scale * view.scale
@@ -80,7 +82,7 @@ def details_of(work: Work, view: View, diameter: float) -> tuple[Detail, ...]:
         best = int(np.argmax(np.where(left, worth, -1)))
         group = near[best]
         must = bool((group & needed).any())
-        if not must and (len(found) >= _WANTED or group.sum() < 2):
+        if not must and group.sum() < 2:
             break
         middle = (spots[group].min(axis=0) + spots[group].max(axis=0)) / 2
         face = (middle - np.array(drawing.panel[:2])) / view.scale

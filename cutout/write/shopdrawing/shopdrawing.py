@@ -31,7 +31,7 @@ SCALES = (
     ),
 )
 """Paper over panel, the largest first: those of ISO 5455 and round ones between, so that a panel fills its sheet."""
-RINGS = (64.0, 52.0, 42.0)
+RINGS = (64.0, 52.0, 42.0, 36.0)
 """Diameters of a detail (mm), the largest that free paper has room for: it shows more of what is crowded."""
 _COLUMNS = (120.0, 106.0, 96.0)
 """Widths of the column of steps that are tried (mm)."""
@@ -44,6 +44,7 @@ _UNDER = 30.0
 _WHOLE_WORDS = 1.3
 """Whole sentences are worth a panel so much smaller."""
 _SIDES = 2
+"""Sides of the sheet: a second one at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +75,14 @@ def shop_drawing_pdf(work: Work) -> bytes:
     paint.page(*page)
     paint.bookmark("Shop drawing")
     _frame(paint, page, layout.columns)
-    paint.draw(view_scene(view).items)
     for block, box in kept:
         block.draw(box)
     said = remarks(paint, work, width)
     x0, _, x1, top = layout.block
     said.draw((x0, top, x1, top + said.height))
     title_block(paint, work, layout.block, layout.scale, (1, sides))
+    # Names on the drawing after the steps: so it is read aloud, too.
+    paint.draw(view_scene(view).items)
     for detail, corner in spots:
         draw_balloon(paint, room, view, detail)
         draw_detail(paint, work, steps, detail, corner)

@@ -27,7 +27,9 @@ BLOCK = 31.0
 _BOX, _DISC, _HAND = 8.0, 8.5, 16.0
 """Room for the tick box, for the letter, and for the hand with its word (mm)."""
 _TITLE = 5.0
+"""Height of the title's capitals (mm): the height of ISO 3098 over that of the numbers."""
 _LEAST_ROW = 6.8
+"""Height of a row (mm): the disc of a step and a little paper."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +154,7 @@ def remarks(paint: Paint, work: Work, width: float) -> Block:
     if work.plan.legs:
         said.append((f"About {_time(work.plan.minutes)} in {thick} {work.kit.wood.title}.", True))
     if layers > 1:
-        pinned = "pins as on the template" if work.pins else "taped"
+        pinned = "pinned where squares with a dot are" if work.pins else "taped"
         said.append((f"{layers} panels sawn at once, {pinned}.", True))
     if weak_places(work):
         said.append(("W, hatched: weak; saw last, well supported.", False))

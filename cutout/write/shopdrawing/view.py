@@ -18,16 +18,16 @@ from cutout.draw.box import Box
 from cutout.draw.labels import Label, Placed, Room, Span
 from cutout.draw.lettered import label_items, lettered
 from cutout.draw.scene import Item, Layer, Run, Scene, Words, arrow_head, spans
-from cutout.draw.signs import WORDS
+from cutout.draw.signs import PIN, WORDS
 from cutout.finding import Finding
-from cutout.geom.curve import FloatArray, Similarity
+from cutout.geom.curve import FloatArray, Similarity, stations, to_complex
 from cutout.geom.outline import polygons_of
 from cutout.saw.model import Step
 from cutout.write import panel
 from cutout.write.drawing import Drawing, segments
 from cutout.write.shopdrawing.dimensions import dimensions
 from cutout.write.template.arrows import off_line
-from cutout.write.template.lines import grain
+from cutout.write.template.lines import STITCH_ARM, grain
 from cutout.write.work import Work
 
 ARROW, HEAD = 8.0, 2.8
@@ -120,9 +120,8 @@ def _beginning(path: FloatArray, length: float) -> FloatArray:
     line = LineString(path)
     if line.length <= length:
         return path
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
     end = line.interpolate(length)
-    return np.vstack([path[along < length], [[end.x, end.y]]])
+    return np.vstack([path[stations(to_complex(path)) < length], [[end.x, end.y]]])
 
 
 def _obstacles(drawing: Drawing, starts: tuple[Start, ...]) -> np.ndarray:
@@ -133,10 +132,11 @@ def _obstacles(drawing: Drawing, starts: tuple[Start, ...]) -> np.ndarray:
         shapely.Point(drawing.at(h.at)).buffer(panel.hole_radius(h.diameter, drawing) + 0.5)
         for h in drawing.holes
     ]
+    discs += [shapely.Point(drawing.at(pin)).buffer(PIN) for pin in drawing.pins]
+    discs += [drawing.geometry(seam).buffer(STITCH_ARM) for seam in glue_lines(work.pattern.panel)]
     discs += [shapely.Point(drawing.at(f.at)).buffer(_WEAK_SPOT) for f in weak_places(work)]
     discs += [LineString([drawing.at(b.start), drawing.at(b.end)]).buffer(1.8) for b in work.bridges]
     edges: list[shapely.Geometry] = [drawing.cuts, drawing.board.exterior, *drawing.middles]
-    edges += [drawing.geometry(seam) for seam in glue_lines(work.pattern.panel)]
     edges += [shapely.boundary(drawing.geometry(zone.area)) for zone in work.pattern.panel.zones]
     return np.concatenate([segments(edges), np.array([*arrows, *discs], dtype=object)])
 
@@ -207,11 +207,11 @@ def view_scene(view: View) -> Scene:
         Layer("edge", (panel.edge(drawing),)),
         Layer("weak", tuple(_weak(*drawing.at(f.at)) for f in weak_places(drawing.work))),
         Layer("bridges", tuple(panel.bridges(drawing))),
-        Layer("holes", tuple(panel.holes(drawing))),
+        Layer("holes", (*panel.holes(drawing), *panel.pins(drawing))),
         Layer("starts", tuple(chain.from_iterable(step_arrow(start.path) for start in view.starts))),
         Layer("grain", _grain_items(view.grain) if view.grain else ()),
-        Layer("sizes", tuple(dimensions(drawing))),
         Layer("names", tuple(chain.from_iterable(map(label_items, view.placed)))),
+        Layer("sizes", tuple(dimensions(drawing))),
     )
     return Scene(view.limits, layers)
 

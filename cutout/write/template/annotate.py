@@ -32,7 +32,7 @@ from cutout.write.template.arrows import (
     shaft_middle,
     stops_of,
 )
-from cutout.write.template.lines import CENTRE_ARM
+from cutout.write.template.lines import CENTRE_ARM, STITCH_ARM
 from cutout.write.template.register import ARM, Mark, register_marks
 from cutout.write.template.tiling import Sheet, Tiling
 
@@ -69,9 +69,9 @@ class Annotations:
 def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     """Work out where everything goes; the same drawing gives the same places."""
     fonts.register()
-    marks = register_marks(tiling, drawing.carried)
     arrows = all_arrows(drawing)
     runs = tuple(run for leg in drawing.legs for run in off_line(drawing, leg))
+    marks = register_marks(tiling, drawing.carried)
     stops = tuple(bar for leg in drawing.legs for bar in stops_of(drawing, leg))
     limits = _limits(tiling)
     room = Room(_obstacles(drawing, tiling, runs, limits), limits)
@@ -116,7 +116,9 @@ def _on_sheets(room: Room, label: Label, tiling: Tiling) -> tuple[tuple[Placed, 
         )
         shown, left = room.place([own])
         done, missing = done + shown, missing + left
-    return done, missing
+    # What lies in the strip that two sheets share is named if it is on one of them.
+    named = {anchor for placed in done for anchor in placed.label.anchors}
+    return done, tuple(label for label in missing if named.isdisjoint(label.anchors))
 
 
 def _within(box: Box, window: Box) -> bool:
@@ -130,7 +132,6 @@ def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...], l
     lines = [drawing.cuts, drawing.board.exterior, *drawing.middles]
     lines += [LineString(run) for run in runs]
     lines += [shapely.boundary(drawing.geometry(zone.area)) for zone in panel.zones]
-    lines += [drawing.geometry(seam) for seam in glue_lines(panel)]
     lines += [drawing.edge_of(zone) for zone in drawing.more]
     for sheet in tiling.sheets if len(tiling.sheets) > 1 else ():
         a, b, c, d = sheet.window
@@ -141,6 +142,7 @@ def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...], l
     unprinted = polygons_of(shapely.box(*limits).difference(printed))
     discs = [shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 + HOLE_ARM) for h in drawing.holes]
     discs += [shapely.Point(drawing.at(pin)).buffer(PIN) for pin in drawing.pins]
+    discs += [drawing.geometry(seam).buffer(STITCH_ARM) for seam in glue_lines(panel)]
     discs += [shapely.Point(drawing.at(at)).buffer(CENTRE_ARM) for at in drawing.centres]
     return np.concatenate([segments(lines), np.array([*discs, *unprinted], dtype=object)])
 

@@ -19,9 +19,13 @@ from cutout.saw.model import Leg
 from cutout.write.drawing import Drawing
 
 _SHAFT = 5.0
+"""Length of an arrow beside the line (mm)."""
 _HEAD = 2.0
+"""Length of its head (mm)."""
 _BESIDE = 2.2
+"""How far beside the line it stands (mm): clear of a heavy line, still plainly its own."""
 _ARROW_EVERY = 90.0
+"""A long leg has one arrow for so much of its length (mm): one on most of its sheets."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import shapely
 from shapely import MultiPolygon
 
+from cutout.check.boards import movement
 from cutout.job.set_up import hardware_zones
 from cutout.kit.wood import woods
 from cutout.pattern import Zone
@@ -61,17 +62,14 @@ def backing_holes(work: Work) -> tuple[Screw, ...]:
     if backing is None or bounds is None or backing.screws is None:
         return ()
     panel = work.pattern.panel
-    strain = _strain(work) if panel.grain is not None else 0.0
+    # A wood that the kit has no figure for, which the cut sheet says, is given slots for the one that moves most.
+    known = (movement(1.0, w, work.job.panel.moisture_change) for w in (work.kit.wood, *woods().values()))
+    strain = next(known)
+    if strain is None:
+        strain = max(filter(None, known), default=0.0)
     return backing_screws(
         bounds, backing.overlap / 2, backing.screws, backing.screw_spacing, panel.grain, strain
     )
-
-
-def _strain(work: Work) -> float:
-    """Movement across the grain as a share of the width (`cutout.check.boards.movement`); a wood that the kit has no
-    figure for, which the cut sheet says, is given slots for the one that moves most."""
-    known = work.kit.wood.tangential or max(w.tangential or 0.0 for w in woods().values())
-    return known * work.job.panel.moisture_change
 
 
 def _holes(work: Work, screws: tuple[Screw, ...]) -> Iterator[Zone]:

@@ -177,12 +177,17 @@ def _joining(flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -
         flow.text(
             f"Drawn for a printer that makes {short:g} of 1 along the sheet's short side and {long:g} along the "
             "long one: true to size on that printer only.",
-        )  # fmt: skip
+        )
     saved = f"; a full grid would take {tiling.full}" if tiling.full > printed else ""
     flow.text(f"{count(printed, 'sheet')} of {work.paper.title} ({pages}){saved}.")
     if work.sheet_turn:
         flow.text(
             f"The sheets lie turned on the panel, by {math.degrees(work.sheet_turn):g} degrees: that takes fewer.",
+        )
+    shown = shapely.union_all([shapely.box(*sheet.window) for sheet in tiling.sheets])
+    if not shapely.covers(shown, drawing.ways).all():
+        flow.text(
+            "Ways in from the panel's edge are dashed near the figure only: begin them where the shop drawing shows."
         )
     if tiling.blank:
         flow.text(
@@ -195,9 +200,9 @@ def _joining(flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -
     stops = [f for f in work.findings if f.severity == "stop" and not f.cleared]
     if stops:
         flow.text(
-            f"NOT READY TO CUT: {count(len(stops), 'thing')} on the cut sheet must be "
-            "settled first.", bold=True,
-        )  # fmt: skip
+            f"NOT READY TO CUT: {count(len(stops), 'thing')} on the cut sheet must be settled first.",
+            bold=True,
+        )
     if printed > 1:
         flow.heading("Joining")
         for n, step in enumerate(_JOIN_STEPS, start=1):
@@ -229,25 +234,25 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
         flow.text(
             "This template is a MIRROR IMAGE: glue it on the BACK of the panel. A jigsaw's usual blade cuts on "
             "the up-stroke and splinters the upper face, so the show face lies down and stays clean.",
-        )  # fmt: skip
+        )
     else:
         flow.text(
             "Glue it on the SHOW FACE. A jigsaw's usual blade cuts on the up-stroke and splinters the upper face: "
             "use a down-cutting blade or print the mirrored template for the back. A scroll saw cuts "
             "downwards.",
-        )  # fmt: skip
+        )
     flow.space(1.2)
     flow.text(
         f"The panel is {format_size(board.width, board.height, units)}. Draw its two middle lines with a pencil and "
         "lay the template's middle lines (long and short dashes) on them; where a sheet reaches the "
         "panel's edge (heavy line), check with that too.",
-    )  # fmt: skip
+    )
     flow.space(1.2)
     flow.text(
         f"From the panel's edges to the nearest cut, as this template lies: left {format_rule(x0, units)}, "
         f"right {format_rule(board.width - x1, units)}, bottom {format_rule(y0, units)}, "
         f"top {format_rule(board.height - y1, units)}.",
-    )  # fmt: skip
+    )
 
 
 def _lying(work: Work) -> Box:

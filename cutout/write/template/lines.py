@@ -21,7 +21,7 @@ _TEETH, _TOOTH = 6.0, 1.1
 """Distance and length of the teeth of a line to trim along (mm)."""
 CENTRE_ARM = 2.5
 """Half the length of the strokes that mark a centre (mm)."""
-_STITCH, _STITCH_ARM, _STITCH_PAIR = 9.0, 1.2, 0.5
+_STITCH, STITCH_ARM, _STITCH_PAIR = 9.0, 1.2, 0.5
 """Distance and half the length of the pairs of strokes across a glue line, and of a stroke from its pair's middle."""
 TWIN_APART = 0.4
 """How far each of two thin lines lies from the line between them (mm)."""
@@ -30,7 +30,7 @@ TWIN_APART = 0.4
 def seam(line: shapely.Geometry) -> tuple[Item, ...]:
     """A straight glue line: thin, with pairs of short strokes across it like stitches."""
     ends = shapely.get_coordinates(line)
-    strokes = _strokes(ends[0], ends[-1], _STITCH, (-_STITCH_PAIR, _STITCH_PAIR), (-_STITCH_ARM, _STITCH_ARM))
+    strokes = _strokes(ends[0], ends[-1], _STITCH, (-_STITCH_PAIR, _STITCH_PAIR), (-STITCH_ARM, STITCH_ARM))
     return lines(SEAM, line), Run(STITCH, tuple(strokes))
 
 

@@ -22,8 +22,9 @@ _TRIES = 13
 """Places tried for the strips, and for the sheets along each."""
 
 _COUNTED = 7
-"""The same where sheets are only counted, and the side of the squares (mm) points are thinned to for that."""
+"""The same where sheets are only counted."""
 _SQUARE = 4.0
+"""Side of the squares (mm) that points are thinned to for that."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from cutout.saw.model import Plan
 from cutout.units import format_length
 from cutout.write import panel
 from cutout.write.dated import printed_date
-from cutout.write.drawing import Drawing
+from cutout.write.drawing import LEAD, Drawing
 from cutout.write.template import lines as kinds
 from cutout.write.template.annotate import HOLE_ARM, Annotations, annotate
 from cutout.write.template.arrows import arrow_tail
@@ -110,8 +110,16 @@ def template_sheets(work: Work) -> dict[str, Any]:
 
 
 def tiling_of(drawing: Drawing) -> Tiling:
-    """The sheets a drawing takes on its paper. Raises WriteError when it is too small."""
-    return tile(drawing.carried, drawing.content, drawing.whole, _printed(drawing.work))
+    """The sheets a drawing takes on its paper, but for those that far ways in from the panel's edge alone would take.
+
+    Raises WriteError when the paper is too small.
+    """
+    paper = _printed(drawing.work)
+    whole = tile(drawing.carried, drawing.content(drawing.carried), drawing.whole, paper)
+    if len(whole.sheets) == 1 or drawing.carried.length - drawing.near.length < LEAD:
+        return whole
+    near = tile(drawing.near, drawing.content(drawing.near), drawing.whole, paper)
+    return near if len(near.sheets) < len(whole.sheets) else whole
 
 
 def sheet_turn(work: Work) -> float:
@@ -123,7 +131,7 @@ def sheet_turn(work: Work) -> float:
     least = len(tiling_of(straight).sheets)
     if least == 1:
         return 0.0
-    points = thinned(points_on(straight.carried))
+    points = thinned(points_on(straight.near))
     paper = _printed(work)
     turns = [math.radians(degrees) for degrees in TURNS]
     promised = [(fewest_slid(_turned(points, turn), paper), n) for n, turn in enumerate(turns)]

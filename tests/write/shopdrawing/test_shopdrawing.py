@@ -100,7 +100,7 @@ def test_the_panel_is_drawn_to_the_scale_it_names(work: Work) -> None:
 def test_sizes_add_up_along_each_edge(work: Work) -> None:
     """Places are rounded, not gaps: the links of a chain add up to the side they measure."""
     (words,) = words_of(shop_drawing_pdf(work))
-    chains = re.search(r"leave ([\d ]+) First", words)
+    chains = re.search(r"leave (\d+(?: \d+)+)", words)
     assert chains is not None
     numbers = [int(n) for n in chains[1].split()]
     across, up = numbers[: numbers.index(240)], numbers[numbers.index(240) + 1 : -1]

@@ -76,8 +76,12 @@ def test_hardware_is_shown_at_its_size_and_kept_clear_of(make_work: Callable[...
     for name in ("turn-button 16 mm", "magnet 12 mm", "finger hole 25 mm", "thin cross"):
         assert name in text
     assert "keep clear" not in text, "said once"
-    drawing = Drawing.of(replace(work, job=job.model_copy(update={"template": job.template.model_copy(
-        update={"back": True})})), shown.areas)  # fmt: skip
+    drawing = Drawing.of(
+        replace(
+            work, job=job.model_copy(update={"template": job.template.model_copy(update={"back": True})})
+        ),
+        shown.areas,
+    )
     magnet = next(zone for zone in shown.areas if zone.name.startswith("magnet"))
     assert shapely.get_coordinates(shapely.centroid(drawing.geometry(magnet.area)))[
         0

@@ -22,6 +22,7 @@ from cutout.draw import fonts
 from cutout.draw.fonts import PT
 from cutout.draw.lettered import HEIGHT
 from cutout.draw.paint import Paint
+from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, Ring, from_region
 from cutout.pattern import Panel, Zone
 from cutout.saw.model import CORNER, EDGE, Hole, Leg
@@ -376,3 +377,22 @@ def test_for_a_weak_printer_all_lines_but_the_outline_are_heavier(make_work: Cal
     usual, heavy, outline = widths(), widths(weight=2.0), 0.2 * PT
     assert any(abs(w - outline) < 0.02 for w in heavy), "the outline as it was asked for"
     assert max(heavy) == pytest.approx(2 * max(usual), abs=0.02)
+
+
+def test_no_sheet_is_printed_for_a_way_in_from_the_edge_alone(
+    make_work: Callable[..., Work], star_outline: Outline
+) -> None:
+    """A star 160 mm across amid a panel of 700 mm goes on one sheet of A4; the end of its way in is there,
+    and the page before says where the rest is."""
+    middle = star_outline.transform(Similarity(1 + 0j, 230 + 230j))
+    work = make_work(outline=replace(middle, scale=1.0), panel=Panel(700.0, 700.0, 18.0), keep="figure")
+    outline = shapely.get_coordinates(work.pattern.figure.geoms[0].exterior)
+    way = np.vstack([[outline[0, 0], 700.0], outline])
+    work = replace(work, plan=replace(work.plan, legs=(Leg(1, 1, way, "edge", "edge"),)))
+    drawing = Drawing.of(work)
+    (sheet,) = tiling_of(drawing).sheets
+    assert sheet.window[3] > outline[0, 1] + 14.0, "15 mm of it are shown"
+    with pdfplumber.open(BytesIO(template_pdf(work))) as document:
+        assert "begin them where the shop drawing shows" in document.pages[1].extract_text().replace(
+            "\n", " "
+        )
