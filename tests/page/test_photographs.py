@@ -82,7 +82,8 @@ def test_panel_is_held_against_its_pattern(work: Work, tmp_path: Path) -> None:
     assert "could be told" in dict(answer["rows"])["outline"]
     assert answer["spots"]
     for spot in answer["spots"]:
-        off = float(astray(*(np.array(v) for v in spot["at"]), 0.6))
+        x, y = (np.array(v) for v in spot["at"])
+        off = float(astray(x, y, 0.6))
         assert abs(off) > 0.2
         assert ("wood left" in spot["text"]) == (off > 0)
 
