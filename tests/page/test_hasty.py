@@ -72,6 +72,24 @@ def test_what_was_being_moved_is_let_go_when_it_is_taken_away(
     expect(page.locator(".hold.moving")).to_have_count(0)
     let_go(page, address, waiting)
     until(page, client, lambda job: job["figures"] == [])
+    assert page.evaluate("document.activeElement !== document.body")  # keys still go somewhere
+
+
+def test_what_was_wrong_with_a_file_is_not_said_of_the_next(
+    page: Page, pebble: Path, visit: Any, tmp_path: Path
+) -> None:
+    visit.expected.append("422")
+    broken = tmp_path / "broken.png"
+    broken.write_bytes(b"nothing of a picture")
+    page.set_input_files("#picture-file", broken)
+    expect(page.get_by_role("alert").first).to_contain_text("broken.png")
+    address = "**/api/jobs/*/picture"
+    waiting = held(page, address)
+    page.set_input_files("#picture-file", pebble)
+    expect(page.locator("#status")).to_contain_text("Reading pebble.png")
+    expect(page.locator("#problem")).to_be_hidden()
+    let_go(page, address, waiting)
+    expect(page.locator(".hold.figure")).to_have_count(1)
 
 
 def test_the_bar_moves_within_a_stage(page: Page, pebble: Path) -> None:
