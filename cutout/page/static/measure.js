@@ -15,6 +15,8 @@ export class Measure {
   #work;
   #board;
   #address = "";
+  /** The job that what is shown was read for. */
+  #of = "";
   /** What is being read, in words; "" when nothing is. */
   busy = "";
   since = 0;
@@ -34,7 +36,15 @@ export class Measure {
         this.take(shot, files);
       });
     }
+    work.addEventListener("state", () => this.#forget());
     byId("shot-close").addEventListener("click", () => byId("shot-large").close());
+  }
+
+  /** What was read belongs to the job it was read for. */
+  #forget() {
+    if (this.#of === this.#work.id) return;
+    this.#of = this.#work.id;
+    byId("shot-answer").replaceChildren();
   }
 
   /** Photographs chosen, or dropped on the place for them. */
