@@ -69,10 +69,13 @@ export class Measure {
 
   /** @returns {Promise<Answer>} */
   async #read(path, file, words) {
+    const { id } = this.#work;
     [this.busy, this.since] = [words, Date.now()];
     this.tell();
     try {
-      return await send(`/api/jobs/${this.#work.id}/${path}`, file);
+      const answer = await send(`/api/jobs/${id}/${path}`, file);
+      if (id !== this.#work.id) throw new Error("Another job is open now: read the photo once more for it.");
+      return answer;
     } finally {
       this.busy = "";
       this.tell();
