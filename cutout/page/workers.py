@@ -31,6 +31,7 @@ MEMORY = 6 * 2**30
 
 _TOLD = "told"
 """What comes over a pipe while a task goes on; the others are its outcome."""
+_NOTHING_YET: Any = None
 
 
 class TaskError(Exception):
@@ -205,7 +206,7 @@ class _Worker:
         end = time.monotonic() + seconds
         try:
             self._pipe.send((task, arguments))
-            outcome, answer = _TOLD, None
+            outcome, answer = _TOLD, _NOTHING_YET
             while outcome == _TOLD:
                 self.so_far = answer
                 if not self._pipe.poll(max(0.0, end - time.monotonic())):

@@ -145,7 +145,7 @@ def _of_server() -> float:
 def _children() -> list[tuple[str, float]]:
     """Name and CPU time (ms) of each process that comes of this one."""
     table: dict[int, tuple[int, str, float]] = {}
-    for entry in Path("/proc").iterdir():
+    for entry in Path("/proc").glob("[0-9]*"):
         try:
             text = (entry / "stat").read_text()
         except (OSError, ValueError):

@@ -8,23 +8,23 @@ from typing import Any
 import httpx
 from playwright.sync_api import Page, Route, expect
 
-from tests.page.handle import THICKNESS, field, fill, put, settle, show, until
+from tests.page.handle import THICKNESS, field, fill, put, settle, show, switch, until
 
-SCALE = (field("template.print_scale", 0), field("template.print_scale", 1))
+MAT = (field("template.mat", 0), field("template.mat", 1))
 
 
 def test_half_a_pair_waits_for_its_other_half(page: Page, client: httpx.Client) -> None:
-    fill(page, SCALE[0], "0.994")
-    expect(page.locator("#status")).to_contain_text("fill in")
+    switch(page, field("template.film"), True)
+    until(page, client, lambda job: job["template"]["film"])
+    fill(page, MAT[0], "300mm")
+    expect(page.locator("#status")).to_contain_text("fill in high too")
     fill(page, THICKNESS, "20")
     until(page, client, lambda job: job["panel"]["thickness"] == 20)
-    expect(page.locator(SCALE[0])).to_have_value("0.994")  # not written over by the answer to something else
-    fill(page, SCALE[1], "0.998")
-    until(page, client, lambda job: job["template"]["print_scale"] == [0.994, 0.998])
-    for part in SCALE:
-        show(page, part).fill("")
-    page.press(SCALE[1], "Tab")
-    until(page, client, lambda job: job["template"]["print_scale"] is None)
+    show(page, MAT[0])
+    expect(page.locator(MAT[0])).to_have_value("300mm")  # not written over by the answer to something else
+    fill(page, MAT[1], "600mm")
+    until(page, client, lambda job: job["template"]["mat"] == [300, 600])
+    expect(page.locator(MAT[0])).to_have_value("300 mm")
 
 
 def held(page: Page, address: str) -> list[Route]:
@@ -35,9 +35,9 @@ def held(page: Page, address: str) -> list[Route]:
 
 
 def let_go(page: Page, address: str, waiting: list[Route]) -> None:
-    page.unroute(address)
     for route in waiting:
         route.continue_()
+    page.unroute(address)
 
 
 def test_taken_away_twice_is_taken_away_once(
@@ -72,6 +72,24 @@ def test_what_was_being_moved_is_let_go_when_it_is_taken_away(
     expect(page.locator(".hold.moving")).to_have_count(0)
     let_go(page, address, waiting)
     until(page, client, lambda job: job["figures"] == [])
+    assert page.evaluate("document.activeElement !== document.body")  # keys still go somewhere
+
+
+def test_what_was_wrong_with_a_file_is_not_said_of_the_next(
+    page: Page, pebble: Path, visit: Any, tmp_path: Path
+) -> None:
+    visit.expected.append("422")
+    broken = tmp_path / "broken.png"
+    broken.write_bytes(b"nothing of a picture")
+    page.set_input_files("#picture-file", broken)
+    expect(page.get_by_role("alert").first).to_contain_text("broken.png")
+    address = "**/api/jobs/*/picture"
+    waiting = held(page, address)
+    page.set_input_files("#picture-file", pebble)
+    expect(page.locator("#status")).to_contain_text("Reading pebble.png")
+    expect(page.locator("#problem")).to_be_hidden()
+    let_go(page, address, waiting)
+    expect(page.locator(".hold.figure")).to_have_count(1)
 
 
 def test_the_bar_moves_within_a_stage(page: Page, pebble: Path) -> None:

@@ -82,7 +82,8 @@ def test_panel_is_held_against_its_pattern(work: Work, tmp_path: Path) -> None:
     assert "could be told" in dict(answer["rows"])["outline"]
     assert answer["spots"]
     for spot in answer["spots"]:
-        off = float(astray(*(np.array(v) for v in spot["at"]), 0.6))
+        x, y = (np.array(v) for v in spot["at"])
+        off = float(astray(x, y, 0.6))
         assert abs(off) > 0.2
         assert ("wood left" in spot["text"]) == (off > 0)
 
@@ -118,6 +119,9 @@ def test_card_dropped_on_its_place_is_read_and_used(page: Page, photo: Path) -> 
     page.get_by_role("button", name="Put the new values in their place").click()
     expect(page.locator("#shot-answer")).to_contain_text("Kept for every later job with")
     assert asked == [False, True]
+    page.click("#job-menu > summary")
+    page.click("#new-job")
+    expect(page.locator("#shot-answer")).to_be_empty()  # it was read for the other job
 
 
 def test_nothing_is_kept_before_a_card_was_read(client: httpx.Client) -> None:

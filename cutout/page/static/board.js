@@ -2,7 +2,7 @@
 // Lengths are mm in the panel's frame, y up; the picture's own y runs down, so areas sit in a flipped group.
 
 import { crowds } from "./crowd.js";
-import { svg } from "./dom.js";
+import { el, svg } from "./dom.js";
 import { bridgeMark, findingMark, kindOf, quarters } from "./marks.js";
 import { NARROW } from "./narrow.js";
 import { grainLines, toneOf } from "./wood.js";
@@ -21,10 +21,12 @@ const SQUARE = 9;
 /** How far an edge's shadow falls for each mm of thickness, at most DEPTH mm; and the steps it fades in. */
 const SLANT = 0.38;
 const DEPTH = 7;
-const SHADES = [1, 0.68, 0.36];
+const SHADES = [1, 0.55];
 
 export class Board extends EventTarget {
   #svg;
+  #paper = el("div", { class: "squares" });
+  #squareSize = "";
   #layers = {};
   #centre = [0, 0];
   #across = 1;
@@ -53,7 +55,7 @@ export class Board extends EventTarget {
       this.#svg.append((this.#layers[name] = svg("g", { class: name })));
     }
     this.overlay = svg("svg", { class: "overlay", "aria-hidden": "true" });
-    holder.append(this.#svg, this.overlay);
+    holder.append(this.#paper, this.#svg, this.overlay);
     new ResizeObserver(() => this.#resized()).observe(holder);
     this.#svg.addEventListener("pointermove", (event) => !event.buttons && this.#hover(event));
   }
@@ -412,10 +414,17 @@ export class Board extends EventTarget {
   #square() {
     const { fine, times } = squares(this.pixel, this.units);
     const [x, y] = this.screen([this.turned ? this.model.panel.width : 0, 0]);
-    const { style } = this.holder;
-    style.setProperty("--square", `${fine / this.pixel}px`);
-    style.setProperty("--squares", `${(times * fine) / this.pixel}px`);
-    style.setProperty("--square-at", `${x}px ${y}px`);
+    const { style } = this.#paper;
+    const large = (times * fine) / this.pixel;
+    const size = `${fine / this.pixel} ${large}`;
+    // Drawn anew for another scale only; a shift moves it as it is, which costs nothing.
+    if (size !== this.#squareSize) {
+      this.#squareSize = size;
+      style.setProperty("--square", `${fine / this.pixel}px`);
+      style.setProperty("--squares", `${large}px`);
+    }
+    const rest = (value) => ((value % large) + large) % large;
+    style.setProperty("transform", `translate(${rest(x)}px, ${rest(y)}px)`);
   }
 
   #set(name, d) {

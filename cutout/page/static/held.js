@@ -1,6 +1,6 @@
 // What hands have done on the panel, as changes of the job; and the lists of bridges and holes.
 
-import { byId, el, one, refill } from "./dom.js";
+import { byId, el, focused, one, refill } from "./dom.js";
 import { button } from "./picture.js";
 import { say, warn } from "./say.js";
 
@@ -152,10 +152,12 @@ export class Held {
     return [{ path: `${path}.width`, value: round((box[2] - box[0]) * scale) }, ...others];
   }
 
-  #removed(item) {
+  async #removed(item) {
     const path = { figure: "figures", hole: "holes", bridge: "mend.bridges" }[item.kind];
     const change = item.found ? { path: "mend.without.+", value: item.at } : { path: `${path}.${item.index}`, value: null };
-    return this.#change([change], () => `${item.label} taken away.`);
+    await this.#change([change], () => `${item.label} taken away.`);
+    // What had the focus is gone: keys go on from the panel.
+    if (focused() === document.body) this.#board.holder.focus({ preventScroll: true });
   }
 
   #startPlacing(kind) {

@@ -15,6 +15,8 @@ export class Measure {
   #work;
   #board;
   #address = "";
+  /** The job that what is shown was read for. */
+  #of = "";
   /** What is being read, in words; "" when nothing is. */
   busy = "";
   since = 0;
@@ -34,7 +36,15 @@ export class Measure {
         this.take(shot, files);
       });
     }
+    work.addEventListener("state", () => this.#forget());
     byId("shot-close").addEventListener("click", () => byId("shot-large").close());
+  }
+
+  /** What was read belongs to the job it was read for. */
+  #forget() {
+    if (this.#of === this.#work.id) return;
+    this.#of = this.#work.id;
+    byId("shot-answer").replaceChildren();
   }
 
   /** Photographs chosen, or dropped on the place for them. */
@@ -59,10 +69,13 @@ export class Measure {
 
   /** @returns {Promise<Answer>} */
   async #read(path, file, words) {
+    const { id } = this.#work;
     [this.busy, this.since] = [words, Date.now()];
     this.tell();
     try {
-      return await send(`/api/jobs/${this.#work.id}/${path}`, file);
+      const answer = await send(`/api/jobs/${id}/${path}`, file);
+      if (id !== this.#work.id) throw new Error("Another job is open now: read the photo once more for it.");
+      return answer;
     } finally {
       this.busy = "";
       this.tell();

@@ -11,8 +11,8 @@ const TONES = [
 export const toneOf = (wood) => TONES.find(([words]) => words.test(wood ?? ""))?.[1] ?? "pine";
 
 /** Growth rings that are drawn, and points along each. */
-const RINGS = 30;
-const STEPS = 16;
+const RINGS = 25;
+const STEPS = 10;
 /** How deep the middle of the tree lies under the board's face, in half widths of the board: at one end, at the other. */
 const DEEP = [0.04, 0.6];
 
