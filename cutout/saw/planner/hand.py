@@ -194,7 +194,8 @@ class Hand:
         found: list[tuple[int, float]] = []
         for k, part in self.rooms.parts(room, mine, [self._lines[k] for k in mine]):
             ends = shapely.points(shapely.get_coordinates(part)[[0, -1]])
-            found += [(k, float(s)) for s in shapely.line_locate_point(self._lines[k], ends)]
+            along = np.asarray(shapely.line_locate_point(self._lines[k], ends))
+            found += [(k, s) for s in along.tolist()]
         return found
 
     def _way_beyond(self, room: int) -> float | None:
