@@ -33,6 +33,7 @@ from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, Placement, cut_pattern, place
 from cutout.saw import plan, prove
+from cutout.saw.planner.plan import NoPlan
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -167,8 +168,8 @@ def table(rows: dict[str, list[dict[str, float]]]) -> None:
         everything = sums["proved_all"] / max(sums["openings"], 1)
         print(
             f"{saw:14s} {len(mine)} patterns, openings without stop {sums['free']:3.0f}, proved {proved:6.1%}, "
-            f"of all openings {everything:6.1%}; holes per flagged corner {holes:4.2f}; "
-            f"legs {sums['legs']:5.0f}; plan {sums['plan_s']:.0f} s, proof {sums['proof_s']:.0f} s"
+            f"of all openings {everything:6.1%}; {sums.get('refused', 0.0):.0f} patterns refused; "
+            f"holes per flagged corner {holes:4.2f}; legs {sums['legs']:5.0f}; plan {sums['plan_s']:.0f} s, proof {sums['proof_s']:.0f} s"
         )
         _print_sawyer(saw, mine)
 
@@ -204,20 +205,26 @@ def one(region: MultiPolygon, size: float, kit: Kit, mended: bool) -> dict[str, 
     if mended:
         done = mend(pattern, kit, Mending())
         pattern, found = done.pattern, tuple(f for f in done.findings if not f.cleared)
-    stopped = {f.opening for f in found if f.severity == "stop" and f.kind != "loose piece"}
+    stopped: set[int | None] = {f.opening for f in found if f.severity == "stop" and f.kind != "loose piece"}
     flagged = sum(f.kind in ("tight corner", "tight curve") for f in found)
     start = time.perf_counter()
     made = plan(pattern, kit)
     planned = time.perf_counter()
     proof = prove(pattern, kit, made)
     proved = time.perf_counter()
-    failed = {f.opening for f in (*made.findings, *proof.findings) if f.severity == "stop"}
+    refused = any(isinstance(f.facts, NoPlan) for f in made.findings)
+    if refused:
+        # The tool says itself that nobody would saw it: a stop like those before planning.
+        stopped |= {o.id for o in pattern.openings}
+    wrong = [f for f in (*made.findings, *proof.findings) if not isinstance(f.facts, NoPlan)]
+    failed = {f.opening for f in wrong if f.severity == "stop"}
     fine = [o.id for o in pattern.openings if o.id not in failed and None not in failed]
     return {
         "openings": len(pattern.openings),
         "free": sum(o.id not in stopped for o in pattern.openings),
         "proved": sum(i not in stopped for i in fine),
         "proved_all": len(fine),
+        "refused": refused,
         "flagged": flagged,
         "holes": len(made.holes),
         "legs": len(made.legs),

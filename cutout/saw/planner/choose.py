@@ -84,11 +84,15 @@ class Way:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Chosen:
-    """A way with the move it begins with, and its price in seconds beyond the sawing that must be done anyway."""
+    """A way with the move it begins with, and its price in seconds beyond the sawing that must be done anyway.
+
+    closes: it ends where something is open, so that a piece may come free.
+    """
 
     way: Way
     move: Move
     price: float
+    closes: bool = False
 
 
 def gaps(state: State) -> list[Gap]:
@@ -561,7 +565,10 @@ def cheapest(hand: Hand, found: list[Chosen], idle: set[Way]) -> Chosen | None:
     Those that saw nothing new are added to `idle`.
     """
     state = hand.state
-    found.sort(key=lambda c: c.price)
+    if hand.prices.room:
+        ends = state.near_open(np.array([c.way.z[-1] for c in found]))
+        found = [replace(c, closes=bool(near)) for c, near in zip(found, ends, strict=True)]
+    found.sort(key=lambda c: c.price - hand.prices.room * c.closes)
     top: Chosen | None = None
     good = 0
     for chosen in found:
@@ -572,6 +579,8 @@ def cheapest(hand: Hand, found: list[Chosen], idle: set[Way]) -> Chosen | None:
             continue
         good += 1
         price = chosen.price + hand.prices.cut * (way.gain - gain) + ARRIVAL * (gain < 0.5 * way.gain)
+        if chosen.closes and state.frees(way.z):
+            price -= hand.prices.room
         if top is None or price < top.price - 1e-9:
             top = replace(chosen, price=price)
         if good >= _MEASURED:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 
+from cutout.geom.curve import to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Moves
 from cutout.saw.model import EDGE, Place
@@ -28,6 +30,8 @@ class Prices:
     back: float
     reluctance: float = 1.0
     """How much dearer the walk takes it to lift the saw than it is: one that lifts less may be quicker in all."""
+    room: float = 0.0
+    """So many seconds it is worth to the walk that a piece falls in which the blade can be turned from then on."""
 
     @property
     def settle(self) -> float:
@@ -69,6 +73,21 @@ class Rooms:
         beyond = len(self._state.area.places) > 0 and not shapely.intersects(self._state.area.region, spot)
         return -1 if beyond else None
 
+    def parts(
+        self, room: int, cuts: Sequence[int], lines: Sequence[shapely.LineString]
+    ) -> list[tuple[int, shapely.Geometry]]:
+        """The parts of kerfs' middle lines from which the blade comes into a room, with the cut of each."""
+        self._refresh()
+        reach = self._state.blade.hole_to_turn / 2
+        near = np.flatnonzero(shapely.dwithin(self._rooms[room], np.array(lines, dtype=object), reach))
+        wide = shapely.buffer(self._rooms[room], reach, quad_segs=4) if len(near) else None
+        return [
+            (cuts[i], part)
+            for i in near.tolist()
+            for part in shapely.get_parts(shapely.intersection(lines[i], wide))
+            if isinstance(part, shapely.LineString) and not part.is_empty
+        ]
+
     def _refresh(self) -> None:
         """Only a new hole or fallen piece makes room; the kerfs round it are part of it."""
         state = self._state
@@ -104,6 +123,7 @@ class Hand:
     rooms: Rooms
     _ways: dict[int, float | None] = field(default_factory=dict)
     _cuts: int = 0
+    _lines: dict[int, shapely.LineString] = field(default_factory=dict)
 
     @classmethod
     def of(cls, state: State, prices: Prices) -> Hand:
@@ -158,6 +178,28 @@ class Hand:
         cuts = self.state.cuts
         if self.rooms.at(complex(cuts[-1].z[-1])) == room:
             return 0.0
+        if room < 0:
+            return self._way_beyond(room)
+        ways = [self.distance(k, s) for k, s in self._comes_into(room)]
+        return min(ways, default=None)
+
+    def _comes_into(self, room: int) -> list[tuple[int, float]]:
+        """Where the kerfs of this go come into a room or touch it: the cut and how far along it."""
+        cuts = self.state.cuts
+        mine = [k for k, cut in enumerate(cuts) if cut.go == cuts[-1].go]
+        for k in mine:
+            if k not in self._lines:
+                self._lines[k] = shapely.LineString(to_array(cuts[k].z))
+        found: list[tuple[int, float]] = []
+        for k, part in self.rooms.parts(room, mine, [self._lines[k] for k in mine]):
+            ends = shapely.points(shapely.get_coordinates(part)[[0, -1]])
+            along = np.asarray(shapely.line_locate_point(self._lines[k], ends))
+            found += [(k, s) for s in along.tolist()]
+        return found
+
+    def _way_beyond(self, room: int) -> float | None:
+        """How far (mm) back in the kerfs to where the blade came in from beyond the panel's edge."""
+        cuts = self.state.cuts
         k = len(cuts) - 1
         way = cuts[k].length
         while True:

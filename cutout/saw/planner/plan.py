@@ -46,6 +46,9 @@ RELUCTANCE, MOST_CUTS = 3.0, 80
 """An opening begun more than once is walked again as if lifting took so many times as long, up to so many cuts."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
+ROOM = (8.0, 0.0, 8.0)
+"""So many seconds it is worth to each of these walks to make room to turn in: a long lead now, short ones later.
+Which is the quicker no rule tells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,17 +194,17 @@ def _saw_opening(
     fresh = partial(State, area, kit.blade, first[1], first[0], spins=kit.moves.spins)
     holes = [(complex(*at), size) for at, size in by_hand]
     best: State | None = None
-    for _ in range(ROUNDS):
-        state = _walked(fresh(), kit, prices, holes)
+    for n in range(ROUNDS):
+        state = _walked(fresh(), kit, replace(prices, room=ROOM[n]), holes)
         if best is None or _seconds(state, prices) < _seconds(best, prices) - 1e-6:
             best = state
         needed = _needed(state, len(by_hand))
-        if needed == holes:
+        if needed == holes and n > 0:
             break
         holes = needed
     assert best is not None
     if len(best.cuts) <= MOST_CUTS and best.cuts[-1:] and best.cuts[-1].go > 1:
-        again = replace(prices, reluctance=RELUCTANCE)
+        again = replace(prices, reluctance=RELUCTANCE, room=ROOM[0])
         state = _walked(fresh(), kit, again, _needed(best, len(by_hand)))
         best = min(best, state, key=lambda s: _seconds(s, prices))
     drill_out(best, kit)

@@ -265,6 +265,31 @@ class State:
         fresh = shapely.area(shapely.intersection(np.array(self.standing, dtype=object), swath))
         return float(fresh.sum()) > WORTHLESS * self.blade.kerf**2
 
+    def near_open(self, z: ComplexArray) -> np.ndarray:
+        """Which of some points lie within a kerf's width of something open."""
+        near = np.zeros(len(z), dtype=bool)
+        if len(z) and self.open:
+            spots = shapely.points(to_array(z))
+            tree = shapely.STRtree([g for g, _ in self.open])
+            near[tree.query(spots, predicate="dwithin", distance=self.blade.kerf)[0]] = True
+        return near
+
+    def frees(self, z: ComplexArray) -> bool:
+        """Whether a kerf along z frees a piece in which, with the kerfs round it, the blade can be turned."""
+        tool = shapely.LineString(to_array(self.pushed(z))).buffer(
+            self.blade.kerf / 2, quad_segs=8, cap_style="flat"
+        )
+        half = self.blade.hole_to_turn / 2 + 0.05
+        touched = np.array(self.standing, dtype=object)
+        touched = touched[shapely.intersects(touched, tool)]
+        parts = [p for piece in touched for p in polygons_of(shapely.difference(piece, tool))]
+        return any(
+            part.area > half * half
+            and shapely.distance(part, self.area.line) > HELD
+            and not shapely.is_empty(shapely.buffer(part, self.blade.kerf - half, quad_segs=2))
+            for part in parts
+        )
+
     def spins_freely(self, start: complex, ahead: complex, turned: float) -> bool:
         """Whether a blade that is turned by this angle, to begin at `start` towards `ahead`, sweeps waste alone."""
         return bool(shapely.covers(self._roomy_region, swept(start, ahead, turned, self.blade, SHY)))
