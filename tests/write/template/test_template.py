@@ -388,7 +388,7 @@ def test_no_sheet_is_printed_for_a_way_in_from_the_edge_alone(
     work = make_work(outline=replace(middle, scale=1.0), panel=Panel(700.0, 700.0, 18.0), keep="figure")
     outline = shapely.get_coordinates(work.pattern.figure.geoms[0].exterior)
     way = np.vstack([[outline[0, 0], 700.0], outline])
-    work = replace(work, plan=replace(work.plan, legs=(Leg(1, 1, way, "edge", "edge"),)))
+    work = replace(work, plan=replace(work.plan, legs=(Leg(1, 1, way, EDGE, EDGE),)))
     drawing = Drawing.of(work)
     (sheet,) = tiling_of(drawing).sheets
     assert sheet.window[3] > outline[0, 1] + 14.0, "15 mm of it are shown"
