@@ -95,7 +95,8 @@ def mend_laid(laid: LaidOut, progress: Progress = silent) -> Mended:
     """The pattern mended as the job allows; its findings hold those on the panel and the source too."""
 
     def tell(tries: int, share: float) -> None:
-        progress(MENDING if tries < 2 else f"{MENDING} ({tries} tries)", 0.25 + 0.2 * share)
+        if tries > 1:
+            progress(f"{MENDING} ({tries} tries)", 0.25 + 0.2 * share)
 
     mended = mend(laid.pattern, laid.asked.kit, mending_of(laid.job), tell)
     done = _seams_clear(mended, laid.asked.kit)
