@@ -2,7 +2,7 @@
 
 import { blob, get, post } from "./api.js";
 import { drawSketch } from "./begin.js";
-import { all, byId, el, one, refill, svg } from "./dom.js";
+import { all, byId, el, refill, svg } from "./dom.js";
 import { newGesture, send as setOf, setField } from "./fields.js";
 import { chosenFile } from "./form.js";
 import { say, warn } from "./say.js";
