@@ -89,7 +89,8 @@ def example_view(name: str) -> dict[str, Any]:
 def traced(job: Job, folder: Path, n: int) -> dict[str, Any]:
     """The outline of a figure's photo in the photo's own pixels, y down: what its cleaning up comes to.
 
-    path: None where there is no photo, or where it is straightened, and the outline with it.
+    path: None where there is no photo, or where it is straightened, and the outline with it; empty where no figure
+    can be told apart yet, and `problem` says why.
     """
     figure = job.figures[n]
     path = folder / figure.source if figure.source else None
@@ -98,7 +99,10 @@ def traced(job: Job, folder: Path, n: int) -> dict[str, Any]:
         return {"path": None, "size": shape}
     with READER.near():
         options = replace(read_options(figure), width=None, height=None)
-        outline = READER(path, options)
+        try:
+            outline = READER(path, options)
+        except NoFigureError as error:
+            return {"path": "", "size": shape, "problem": str(error).partition(": ")[2]}
     by = pixels_of(path, READER.scratch)
     if outline.bounds[2] * by > 1.05 * shape[0]:
         by = 1.0  # the small copy was no help, and the outline is the file's own

@@ -117,7 +117,9 @@ def test_a_figure_on_a_busy_ground_is_added_and_marked(
     image = Image.fromarray(greys).convert("RGB")
     ImageDraw.Draw(image).ellipse((90, 90, 210, 210), fill=(190, 60, 50))
     image.save(tmp_path / "busy.png")
-    put(page, tmp_path / "busy.png")
+    # It is not put: there is no outline to be seen on the panel yet.
+    page.set_input_files("#picture-file", tmp_path / "busy.png")
+    until(page, client, lambda job: len(job["figures"]) == 1)
     show(page, "#touch-open").click()
     expect(page.locator("#touch-said")).to_contain_text(re.compile("[Mm]ark (the figure|it) by a box"))
     photo = page.locator("#touch-photo").bounding_box()
@@ -129,4 +131,3 @@ def test_a_figure_on_a_busy_ground_is_added_and_marked(
     expect(page.locator("#touch-over .edge")).to_have_attribute("d", re.compile("^M"))
     xs, ys = zip(*points_of(page.locator("#touch-over .edge").get_attribute("d") or ""), strict=True)
     assert (min(xs), min(ys), max(xs), max(ys)) == pytest.approx((90, 90, 211, 211), abs=2)
-    page.screenshot(path="/tmp/out-photos/touch.png")

@@ -133,8 +133,9 @@ export class Touch {
 
   async #trace() {
     const revision = this.#work.state.revision;
-    const { path } = await get(`/api/jobs/${this.#work.id}/traced/${this.#figure()}`).catch((error) => ({ path: "", problem: (byId("touch-said").textContent = error.message) }));
+    const { path, problem } = await get(`/api/jobs/${this.#work.id}/traced/${this.#figure()}`).catch((error) => ({ path: "", problem: error.message }));
     if (revision !== this.#work.state.revision) return;
+    if (problem) byId("touch-said").textContent = problem;
     this.#edge.setAttribute("d", path ?? "");
     if (path === null) byId("touch-said").textContent = "The photo is straightened: its outline is shown on the panel only.";
   }
