@@ -125,13 +125,14 @@ class Room:
             found = distance <= label.farthest and self._ring(label, anchors, distance, _DIRECTIONS)
             if found:
                 return found
-        # The last resort: in finer steps; one that may stand far off stands anywhere at all, its leader running over
-        # signs but across no label and no other leader.
         far = label.farthest >= _FAR
-        for distance in (d for d in _MORE_DISTANCES if far or d <= label.farthest):
-            found = self._ring(label, anchors, distance, _MORE_DIRECTIONS, over_signs=far)
-            if found:
-                return found
+        for over in ("", "signs", "leaders") if far else ("",):
+            # The last resort, in finer steps; one that may stand far off stands anywhere at all, its leader running
+            # across signs, and if it must across other leaders, but across no label.
+            for distance in (d for d in _MORE_DISTANCES if far or d <= label.farthest):
+                found = self._ring(label, anchors, distance, _MORE_DIRECTIONS, over)
+                if found:
+                    return found
         return None
 
     def _ring(
@@ -140,8 +141,7 @@ class Room:
         anchors: FloatArray,
         distance: float,
         directions: NDArray[np.complex128],
-        *,
-        over_signs: bool = False,
+        over: str = "",
     ) -> Placed | None:
         """The first free spot at this distance whose leader, if it needs one, is in nobody's way."""
         boxes, owners = _around(anchors, label, distance, directions)
@@ -150,7 +150,7 @@ class Room:
             if distance <= _NO_LEADER:
                 return Placed(label, box, None)
             leader = _leader(anchors[owners[n]], label.reach, box)
-            if self._clear(LineString(leader), over_signs=over_signs):
+            if self._clear(LineString(leader), over):
                 return Placed(label, box, leader)
         return None
 
@@ -179,18 +179,22 @@ class Room:
             free[candidates[crossed]] = False
         return free
 
-    def _clear(self, leader: LineString, *, over_signs: bool = False) -> bool:
-        """Whether a leader runs through no label and no sign, but for what it starts from, and across
-        no other leader."""
+    def _clear(self, leader: LineString, over: str = "") -> bool:
+        """Whether a leader runs through no label and no sign, but for what it starts from, and across no leader.
+
+        over: what it may cross: signs, or leaders and signs.
+        """
         x0, y0, x1, y1 = leader.bounds
         x, y = leader.coords[0]
-        named = [b for b in self._signs if over_signs or (b[0] <= x <= b[2] and b[1] <= y <= b[3])]
+        named = [b for b in self._signs if over or (b[0] <= x <= b[2] and b[1] <= y <= b[3])]
         near = [
             b for b in self._boxes if b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0 and b not in named
         ]
         if near and shapely.intersects(shapely.box(*np.array(near).T), leader).any():
             return False
-        return not (self._leaders and shapely.intersects(np.array(self._leaders), leader).any())
+        return over == "leaders" or not (
+            self._leaders and shapely.intersects(np.array(self._leaders), leader).any()
+        )
 
 
 def _boxes_at(centres: FloatArray, size: tuple[float, float]) -> FloatArray:

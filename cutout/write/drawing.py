@@ -185,7 +185,7 @@ class Drawing:
         edge = shapely.buffer(self.board.exterior, 0.1)
         return shapely.difference(shapely.boundary(self.geometry(zone.area)), edge)
 
-    def content(self, carried: shapely.Geometry) -> Box:
+    def content(self, carried: shapely.GeometryCollection) -> Box:
         """Bounds of what is carried, with a border that ends just past the panel's edge."""
         if carried.is_empty:
             return self.whole

@@ -88,3 +88,14 @@ def test_a_name_finds_a_strip_just_wide_enough(low: float) -> None:
     placed, left = room.place([letter])
     assert not left
     assert low - 2.3 + GAP <= placed[0].box[1] and placed[0].box[3] <= low + 3.2 - GAP
+
+
+def test_rather_across_a_leader_than_without_a_name() -> None:
+    """The first may stand above its spot only, the second right of its own: their leaders cross."""
+    room = Room(np.array([box(-40, -40, -30, -30)]), (-50.0, -50.0, 50.0, 50.0))
+    first = Label("1", "plain", (4.0, 4.0), ((0.0, 0.0),), within=(-5.0, 22.0, 5.0, 32.0))
+    second = Label("2", "plain", (4.0, 4.0), ((-14.0, 14.0),), within=(18.0, 8.0, 30.0, 20.0))
+    placed, left = room.place([first, second])
+    assert not left
+    one, two = (LineString(p.leader) for p in placed)
+    assert one.crosses(two) and not two.intersects(box(*placed[0].box))

@@ -133,7 +133,7 @@ def _obstacles(drawing: Drawing, starts: tuple[Start, ...]) -> np.ndarray:
         for h in drawing.holes
     ]
     discs += [shapely.Point(drawing.at(pin)).buffer(PIN) for pin in drawing.pins]
-    discs += [drawing.geometry(seam).buffer(STITCH_ARM) for seam in glue_lines(work.pattern.panel)]
+    discs += [shapely.buffer(drawing.geometry(seam), STITCH_ARM) for seam in glue_lines(work.pattern.panel)]
     discs += [shapely.Point(drawing.at(f.at)).buffer(_WEAK_SPOT) for f in weak_places(work)]
     discs += [LineString([drawing.at(b.start), drawing.at(b.end)]).buffer(1.8) for b in work.bridges]
     edges: list[shapely.Geometry] = [drawing.cuts, drawing.board.exterior, *drawing.middles]

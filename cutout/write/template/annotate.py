@@ -142,7 +142,7 @@ def _obstacles(drawing: Drawing, tiling: Tiling, runs: tuple[FloatArray, ...], l
     unprinted = polygons_of(shapely.box(*limits).difference(printed))
     discs = [shapely.Point(drawing.at(h.at)).buffer(h.diameter / 2 + HOLE_ARM) for h in drawing.holes]
     discs += [shapely.Point(drawing.at(pin)).buffer(PIN) for pin in drawing.pins]
-    discs += [drawing.geometry(seam).buffer(STITCH_ARM) for seam in glue_lines(panel)]
+    discs += [shapely.buffer(drawing.geometry(seam), STITCH_ARM) for seam in glue_lines(panel)]
     discs += [shapely.Point(drawing.at(at)).buffer(CENTRE_ARM) for at in drawing.centres]
     return np.concatenate([segments(lines), np.array([*discs, *unprinted], dtype=object)])
 
