@@ -169,7 +169,8 @@ def table(rows: dict[str, list[dict[str, float]]]) -> None:
         print(
             f"{saw:14s} {len(mine)} patterns, openings without stop {sums['free']:3.0f}, proved {proved:6.1%}, "
             f"of all openings {everything:6.1%}; {sums.get('refused', 0.0):.0f} patterns refused; "
-            f"holes per flagged corner {holes:4.2f}; legs {sums['legs']:5.0f}; plan {sums['plan_s']:.0f} s, proof {sums['proof_s']:.0f} s"
+            f"holes per flagged corner {holes:4.2f}; "
+            f"legs {sums['legs']:5.0f}; plan {sums['plan_s']:.0f} s, proof {sums['proof_s']:.0f} s"
         )
         _print_sawyer(saw, mine)
 
