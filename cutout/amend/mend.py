@@ -14,6 +14,7 @@ from cutout.amend.ease import ease
 from cutout.amend.fillet import with_fillets
 from cutout.amend.model import Mended, Mending, Tell, untold
 from cutout.amend.stencil import bridged_letters
+from cutout.errors import LayoutError
 from cutout.finding import Facts, Finding, ordered
 from cutout.kit import Kit
 from cutout.pattern import Pattern
@@ -21,10 +22,20 @@ from cutout.pattern import Pattern
 _SAME_PLACE = 5.0
 """A finding within this distance (mm) of one of the same kind before mending is taken to be the same one."""
 
+MOST_LOST = 0.5
+"""Less than this share of the figure's area left by mending is no longer the drawing (our own choice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class GaveUp(Facts):
     """The drawing holds so much detail that mending was ended before all of it was tried."""
+
+
+@dataclass(frozen=True, slots=True)
+class MostLost(Facts):
+    """Mending left out, filled in or opened most of the figure; share: of its area that is left."""
+
+    share: float
 
 
 def mend(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell = untold) -> Mended:
@@ -34,6 +45,7 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell = untold) -> M
 
     findings: those left on the mended pattern, and those that were on `pattern` and are not any more, marked
     as cleared. Pieces and openings too small to be made at all are left out, and their findings say so.
+    Raises LayoutError where nothing is left that way.
     """
     before = check.run(pattern, kit)
     lettered = bridged_letters(pattern, kit, mending)
@@ -49,11 +61,28 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell = untold) -> M
         left_out = (*left_out, *done.left_out)
         if done.gave_up:
             left = (*left, _gave_up(mended))
+    left = (*left, *_lost(pattern, mended))
     # A changed pattern ends at the panel's edge: what stuck out over it is cut off all the same.
     stays = tuple(f for f in before if f.kind == "off the panel" and f not in left)
     left = (*left, *stays)
     cleared = _said(_cleared(before, left), left_out)
     return Mended(mended, bridges, eased, ordered((*left, *bridged.findings, *cleared)))
+
+
+def _lost(before: Pattern, after: Pattern) -> list[Finding]:
+    """A stop where little of the figure came through."""
+    if before.figure.is_empty or not before.openings:
+        return []
+    if after.figure.is_empty or not after.openings:
+        raise LayoutError(
+            "nothing of the figure is left to saw: all of it is finer than this blade cuts at this size; "
+            "make it larger, take a finer blade or a bolder drawing, or leave it as drawn with ease = false."
+        )
+    share = after.figure.area / before.figure.area
+    if share >= MOST_LOST:
+        return []
+    x, y = before.figure.representative_point().coords[0]
+    return [Finding(kind="source", severity="stop", at=(x, y), facts=MostLost(share))]
 
 
 def _gave_up(pattern: Pattern) -> Finding:

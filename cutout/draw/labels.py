@@ -16,7 +16,7 @@ from cutout.geom.curve import FloatArray
 
 Style: TypeAlias = Literal["plain", "bold", "ringed", "disc", "balloon", "words", "upright", "must", "care"]
 """ringed: in a box; disc: white in black; balloon: in a circle; words, upright: of a lower height, upright ones read
-from below up; must, care: the number of a finding, in a triangle where it must be settled, else in a square."""
+from below up; must, care: the number of a finding, in an octagon where it must be settled, else beside a triangle."""
 
 Span: TypeAlias = tuple[tuple[float, float], tuple[float, float]]
 """Two ends of a straight line (mm)."""

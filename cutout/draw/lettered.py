@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from cutout.draw import fonts
+from cutout.draw.box import Box
 from cutout.draw.labels import Label, Placed, Style
 from cutout.draw.looks import BOX, CARE, LEADER, MUST
 from cutout.draw.scene import Item, Words, polygon, rectangle, ring, span
@@ -26,8 +29,8 @@ DROP = 0.26
 
 _ROOM = 1.2
 """Paper between a number and the ring or box round it (mm)."""
-_TRIANGLE, _FOOT, _SIDE = 6.0, 0.6, 0.5
-"""Height of a triangle; from its base up to the number in it, and from the number to its sides (mm)."""
+_TRIANGLE, _BESIDE = 1.1, 0.4
+"""Side of a triangle over the height of the number beside it; paper between the two (mm)."""
 
 
 def lettered(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **more: object) -> Label:
@@ -38,10 +41,9 @@ def lettered(text: str, style: Style, anchors: tuple[tuple[float, float], ...], 
     box = (width, tall)
     if style in ("disc", "balloon"):
         box = (2 * disc_half(width, tall), disc_tall(tall))
-    elif style == "must":
-        # At the height of the number's top the triangle is as wide as the number needs.
-        box = (max(_TRIANGLE, (width + 2 * _SIDE) / (1 - (_FOOT + tall) / _TRIANGLE)), _TRIANGLE)
-    elif style in ("ringed", "care"):
+    elif style == "care":
+        box = (_TRIANGLE * tall + _BESIDE + width, tall)
+    elif style in ("ringed", "must"):
         box = (max(width, tall) + 2 * _ROOM, tall + 2 * _ROOM)
     elif style in ("words", "upright"):
         box = (width, tall * (1 + DROP))
@@ -63,12 +65,23 @@ def _sign(placed: Placed) -> tuple[Item, ...]:
         case "ringed":
             return (rectangle(BOX, placed.box),)
         case "care":
-            return (rectangle(CARE, placed.box),)
+            x0, y0, _, y1 = placed.box
+            side = _TRIANGLE * (y1 - y0)
+            return (polygon(CARE, ((x0, y0), (x0 + side, y0), (x0 + side / 2, y1))),)
         case "must":
-            x0, y0, x1, y1 = placed.box
-            return (polygon(MUST, ((x0, y0), (x1, y0), ((x0 + x1) / 2, y1))),)
+            return (polygon(MUST, _octagon(placed.box)),)
         case _:
             return ()
+
+
+def _octagon(box: Box) -> list[tuple[float, float]]:
+    """A box with its corners cut off, so that a square becomes a regular octagon."""
+    x0, y0, x1, y1 = box
+    cut = (1 - math.sqrt(0.5)) * min(x1 - x0, y1 - y0)
+    return [
+        (x0 + cut, y0), (x1 - cut, y0), (x1, y0 + cut), (x1, y1 - cut),
+        (x1 - cut, y1), (x0 + cut, y1), (x0, y1 - cut), (x0, y0 + cut),
+    ]  # fmt: skip
 
 
 def _text(placed: Placed) -> tuple[Item, ...]:
@@ -78,9 +91,9 @@ def _text(placed: Placed) -> tuple[Item, ...]:
     match label.style:
         case "disc":
             return disc(((x0 + x1) / 2, (y0 + y1) / 2), label.text, tall)
-        case "must":
-            return (Words(label.text, ((x0 + x1) / 2, y0 + _FOOT), tall, bold=True, align="centre"),)
-        case "balloon" | "ringed" | "care":
+        case "care":
+            return (Words(label.text, (x0 + _TRIANGLE * tall + _BESIDE, y0), tall, bold=True),)
+        case "balloon" | "ringed" | "must":
             at = ((x0 + x1) / 2, (y0 + y1 - tall) / 2)
             return (Words(label.text, at, tall, bold=True, align="centre"),)
         case "upright":

@@ -99,7 +99,7 @@ EASED = Look(name="eased", width=0.25, fill=1.0)
 FILE = Look(name="file", fill=0.07)
 MUST = Look(name="stop", width=0.3, ink="#8a1500", fill="#ffd2c8")
 """A finding that must be settled."""
-CARE = Look(name="care", width=0.25, ink="#5a4a00", fill="#fff3b0")
+CARE = Look(name="care", width=0.2, ink=1.0, fill="#7a5200")
 """A finding that needs care."""
 SPOT = Look(name="spot", width=0.2, fill=1.0)
 WOOD_EDGE = Look(name="edge", width=0.2, ink="#462d14")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from cutout.amend.bridge import HandBridgeMisses
-from cutout.amend.mend import GaveUp
+from cutout.amend.mend import GaveUp, MostLost
 from cutout.finding import Finding
 from cutout.say.words import Said, Words, says
 
@@ -15,6 +15,15 @@ def _(f: Finding, facts: GaveUp, words: Words) -> Said:
     return Said(
         "The drawing holds so much detail that mending was ended before all of it was tried.",
         "Simplify the drawing or leave the smallest parts out; what still stops the work is listed.",
+    )
+
+
+@says(MostLost)
+def _(f: Finding, facts: MostLost, words: Words) -> Said:
+    return Said(
+        f"Mending left only {100 * facts.share:.0f} % of the figure: "
+        "the rest is finer than this blade cuts at this size.",
+        "Make it larger, take a finer blade or a bolder drawing; look at the preview.",
     )
 
 

@@ -106,6 +106,9 @@ def _drilled(work: Work) -> list[tuple[tuple[float, float], float]]:
 def _cut_line(pattern: Pattern) -> tuple[Ring, ...]:
     """The outline as lines and arcs, cut off at the panel's edge where it sticks out."""
     rings = pattern.outline.rings
+    if not rings:
+        # Everything was too small to be sawn, which is a finding; the file then holds the panel alone.
+        return ()
     x0, y0, x1, y1 = pattern.outline.bounds
     if x0 < 0 or y0 < 0 or x1 > pattern.panel.width or y1 > pattern.panel.height:
         rings = from_region(shapely.intersection(pattern.outline.region(_FINE), pattern.panel.polygon))

@@ -41,8 +41,8 @@ _SHEET = np.array([205.0, 190.0, 168.0])
 def preview_png(work: Work) -> bytes:
     """A PNG of the cut panel from the show face, 1600 pixels on its longer side, openings seen through.
 
-    Holes are dotted in, findings that are left carry a number and a shape: triangle = must be settled,
-    square = care. A small diamond marks a place where the outline was eased. Same work, same bytes.
+    Holes are dotted in, findings that are left carry a number and a shape: octagon = must be settled,
+    triangle = care. A small diamond marks a place where the outline was eased. Same work, same bytes.
     """
     panel = work.pattern.panel
     scale = (_LONG_SIDE - 2 * _BORDER) / max(panel.width, panel.height)

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 
+import pytest
 import shapely
 from shapely import MultiPolygon, box
 
 from cutout import check
 from cutout.amend import HandBridge, Mending, mend
+from cutout.amend.mend import MostLost
+from cutout.errors import LayoutError
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Outline, Ring, from_region
 from cutout.pattern import Panel, Pattern, cut_pattern
+from cutout.say import said
 from tests.amend.test_equivariance import drawn
 from tests.kits import KIT
 
@@ -120,3 +124,16 @@ def test_mending_says_how_many_patterns_it_tried() -> None:
     assert len(said) > 1
     assert list(shares) == sorted(shares)
     assert 0 < shares[0] <= shares[-1] <= 1
+
+
+def test_a_figure_finer_than_the_saw_cut_is_refused_when_none_of_it_is_left() -> None:
+    with pytest.raises(LayoutError, match="nothing of the figure is left"):
+        mend(pattern(box(150, 100, 150.4, 300)), KIT, Mending())
+
+
+def test_it_is_a_stop_when_mending_leaves_less_than_half() -> None:
+    hairs = [box(60 + 30 * n, 100, 60.4 + 30 * n, 300) for n in range(8)]
+    done = mend(pattern(shapely.union_all([*hairs, box(320, 150, 340, 170)])), KIT, Mending())
+    (lost,) = (f for f in done.findings if isinstance(f.facts, MostLost))
+    assert lost.severity == "stop"
+    assert "of the figure" in said(lost, "mm").text

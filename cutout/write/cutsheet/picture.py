@@ -86,7 +86,7 @@ def panel_svg(work: Work, picture: Picture | None = None) -> str:
     picture = picture or panel_picture(work)
     words = (
         f"{count(len(work.pattern.openings), 'opening')} numbered in bold, {count(len(work.plan.holes), 'hole')} "
-        f"numbered in plain figures, findings as triangles (must be settled) and squares (care), "
+        f"numbered in plain figures, findings in octagons (must be settled) and beside triangles (care), "
         f"{count(len(eased_places(work)), 'eased place')} as small diamonds."
     )
     names = ", ".join(label.text for label in picture.left_out)
@@ -117,9 +117,9 @@ def panel_key(work: Work) -> str:
     ]
     found = {finding.severity for _, finding in finding_numbers(work)}
     if "stop" in found:
-        words.append("Triangle: finding that must be settled.")
+        words.append("Octagon: finding that must be settled.")
     if "care" in found:
-        words.append("Square: finding that needs care.")
+        words.append("Triangle: finding that needs care.")
     eased = len(eased_places(work))
     if eased:
         words.append(f"Small diamond: the outline was eased here ({count(eased, 'place')}).")
