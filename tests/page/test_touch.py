@@ -122,10 +122,10 @@ def test_a_figure_on_a_busy_ground_is_added_and_marked(
     until(page, client, lambda job: len(job["figures"]) == 1)
     show(page, "#touch-open").click()
     expect(page.locator("#touch-said")).to_contain_text(re.compile("[Mm]ark (the figure|it) by a box"))
+    page.click("[data-touch=within]")
     photo = page.locator("#touch-photo").bounding_box()
     assert photo is not None
     by = photo["width"] / 300
-    page.click("[data-touch=within]")
     drag(page, (photo["x"] + 75 * by, photo["y"] + 75 * by), (photo["x"] + 225 * by, photo["y"] + 225 * by))
     until(page, client, lambda job: job["figures"][0]["within"] is not None)
     expect(page.locator("#touch-over .edge")).to_have_attribute("d", re.compile("^M"))
