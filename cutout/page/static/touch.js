@@ -134,7 +134,8 @@ export class Touch {
   async #trace() {
     const revision = this.#work.state.revision;
     const { path, problem } = await get(`/api/jobs/${this.#work.id}/traced/${this.#figure()}`).catch((error) => ({ path: "", problem: error.message }));
-    if (revision !== this.#work.state.revision) return;
+    // The job has changed meanwhile, as when the answer to the photo's being added comes late: this is of the old one.
+    if (revision !== this.#work.state.revision) return byId("touch").open ? this.#trace() : undefined;
     if (problem) byId("touch-said").textContent = problem;
     this.#edge.setAttribute("d", path ?? "");
     if (path === null) byId("touch-said").textContent = "The photo is straightened: its outline is shown on the panel only.";
