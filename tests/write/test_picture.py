@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from io import BytesIO
@@ -35,18 +36,27 @@ def test_size_and_bytes(work: Work) -> None:
 
 
 def test_signs_differ_in_shape_not_only_in_colour(work: Work) -> None:
-    """What a stop adds to the picture is a triangle, what care adds is a square: compared in grey, by area."""
+    """What a stop adds to the picture is an octagon, what care adds begins with a triangle: compared in grey."""
     plain = picture_of(replace(work, findings=())).mean(axis=2)
     one = work.findings[0]
-    shapes = []
-    for severity in ("stop", "care"):
-        marked = picture_of(replace(work, findings=(replace(one, severity=severity, cleared=False),))).mean(
-            axis=2
+    stop, care = (
+        np.argwhere(
+            np.abs(
+                picture_of(replace(work, findings=(replace(one, severity=severity, cleared=False),))).mean(
+                    axis=2
+                )
+                - plain
+            )
+            > 8
         )
-        changed = np.argwhere(np.abs(marked - plain) > 8)
-        shapes.append(shapely.MultiPoint(changed).convex_hull)
-    fill = [s.area / shapely.box(*s.bounds).area for s in shapes]
-    assert fill[0] < 0.65 < 0.9 < fill[1]
+        for severity in ("stop", "care")
+    )
+    octagon = shapely.MultiPoint(stop).convex_hull
+    assert octagon.area / shapely.box(*octagon.bounds).area == pytest.approx(2 * math.sqrt(2) - 2, abs=0.04)
+    y, x = (care - care.min(axis=0)).T
+    tall = int(y.max())
+    upper, lower = (np.ptp(x[(x < tall) & rows]) for rows in (y < tall / 3, y > 2 * tall / 3))
+    assert upper < 0.6 * lower, "a triangle stands on its broad side"
 
 
 def test_cleared_findings_are_not_marked(work: Work) -> None:
