@@ -118,6 +118,8 @@ def read_card(
             unread.append(Unread(f"kerf {kind} the grain", why))
     along, across = width["along"], width["across"]
     kerf = _both(along, across)
+    # The arcs run every way: one direction in which the slot is too fine to be seen is enough to misjudge them.
+    judge = None if any(_too_fine(slot) for slot in straight.values()) else kerf
     good = [s for k, s in straight.items() if width[k] is not None]
     bias, wander = _hand(good, see)
     rungs = tuple(
@@ -126,7 +128,7 @@ def read_card(
             found,
             see,
             cut,
-            kerf.value if kerf else None,
+            judge.value if judge else None,
             bias.value if bias else 0.0,
             wander or 0.0,
             allowance,
@@ -134,7 +136,7 @@ def read_card(
         for cut in lines
         if cut.kind == "arc"
     )
-    radius, whole = _radius(rungs, scale, kerf, unread)
+    radius, whole = _radius(rungs, scale, judge, unread)
     bent = [cut for cut in lines if cut.kind in ("turned", "met")]
     corners = tuple(read_corner(light, found, see, cut) for cut in bent) if kerf else ()
     unread += [Unread(_corner_name(c.kind), c.why) for c in corners if c.why]
@@ -217,7 +219,7 @@ def _kerf(slot: Slot, see: Sight) -> tuple[Value | None, str]:
     if near.mean() < 1 - _TORN:
         return None, "the edges of the slot are too torn."
     blurred = slot.blur
-    if middle < _RESOLVED * blurred:
+    if _too_fine(slot):
         return None, (
             f"the slot is about {middle:.1f} mm, and this picture shows nothing under {_RESOLVED * blurred:.1f} mm "
             "for sure: more pixels, nearer, sharper."
@@ -246,6 +248,12 @@ def _scaled(value: Value, scale: float, sure: float) -> Value:
     return Value(
         value.value * scale, math.hypot(value.sure * scale, value.value * sure), value.spread * scale
     )
+
+
+def _too_fine(slot: Slot) -> bool:
+    """Whether a slot is hardly wider than what the picture blurs."""
+    seen = inner(slot) & slot.seen
+    return bool(seen.any()) and float(np.median(slot.width[seen])) < _RESOLVED * slot.blur
 
 
 def _both(along: Value | None, across: Value | None) -> Value | None:
@@ -297,7 +305,7 @@ def _radius(
     radius is the drawn one unless it was sawn wider for sure.
     """
     if kerf is None:
-        unread.append(Unread("turning radius", "without the kerf no arc can be judged."))
+        unread.append(Unread("turning radius", "without the kerf along and across no arc can be judged."))
         return None, False
     unread += [Unread(f"arc of {r.radius:g} mm", r.why) for r in rungs if r.followed is None]
     readable = [r for r in rungs if r.followed is not None]
