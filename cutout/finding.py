@@ -4,44 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, get_args
 
 Severity: TypeAlias = Literal["stop", "care"]
 Kind: TypeAlias = Literal[
-    "tight corner",
-    "tight curve",
-    "narrow opening",
+    "loose piece",
     "thin web",
     "short grain",
-    "loose piece",
+    "narrow opening",
     "too near the edge",
-    "speck",
     "off the panel",
     "glue line",
+    "tight corner",
+    "tight curve",
     "drawn line",
+    "speck",
     "kit",
     "plan",
     "router",
     "source",
 ]
+"""What a finding is about; the order is that of danger, see `DANGER`."""
 
-DANGER: tuple[Kind, ...] = (
-    "loose piece",
-    "thin web",
-    "short grain",
-    "narrow opening",
-    "too near the edge",
-    "off the panel",
-    "glue line",
-    "tight corner",
-    "tight curve",
-    "drawn line",
-    "speck",
-    "kit",
-    "plan",
-    "router",
-    "source",
-)
+DANGER: tuple[Kind, ...] = get_args(Kind)
 """Every kind of finding, what can spoil the board or hurt someone first."""
 
 _RANK = {kind: rank for rank, kind in enumerate(DANGER)}

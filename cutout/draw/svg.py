@@ -8,7 +8,6 @@ from xml.sax.saxutils import escape, quoteattr
 from zlib import crc32
 
 import numpy as np
-import shapely
 
 from cutout.draw import fonts
 from cutout.draw.looks import Ink, Look
@@ -108,13 +107,6 @@ def polyline_path(path: FloatArray, flip: float) -> str:
         return ""
     xy = np.column_stack([path[:, 0], flip - path[:, 1]])
     return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in xy.tolist())
-
-
-def polygon_path(region: shapely.Geometry, flip: float) -> str:
-    """SVG path data of a polygonal region, for even-odd filling."""
-    lines = shapely.get_parts(shapely.boundary(shapely.get_parts(region)))
-    rings = shapely.get_parts(lines)
-    return "".join(polyline_path(shapely.get_coordinates(r)[:-1], flip) + "Z" for r in rings)
 
 
 def number(value: float) -> str:

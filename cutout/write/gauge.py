@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from cutout.draw.fonts import PT
 from cutout.draw.looks import SOLID, Look
 from cutout.draw.paint import Paint
 from cutout.draw.scene import Disc, Run, arrow_head
@@ -66,7 +67,7 @@ def draw_card(paint: Paint, card: Card, page: tuple[float, float], kit: Kit, uni
     """The card itself, in the middle of a page of this size (mm)."""
     paint.canvas.saveState()
     ox, oy = (page[0] - WIDTH) / 2, (page[1] - HEIGHT) / 2
-    paint.canvas.translate(ox * 72 / MM_PER_INCH, oy * 72 / MM_PER_INCH)
+    paint.canvas.translate(ox * PT, oy * PT)
     _edges(paint)
     for corner, box in enumerate(mark_boxes()):
         _mark(paint, (box[0], box[1]), word(card, corner))

@@ -68,7 +68,7 @@ class Area:
 def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
     """The opening prepared for `blade`; allow: wood (mm) that may stay on the waste side of the line."""
     board = panel.polygon
-    waste = _with_air(opening.region, board) if opening.at_edge else opening.region
+    waste = _waste(opening, board)
     line = _line(opening, board)
     centres = _centres(waste, blade)
     found = _stretches(centres, line, blade, allow)
@@ -100,14 +100,14 @@ def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
 def stretches_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> list[Stretch]:
     """The stretches alone of what `area_of` prepares."""
     board = panel.polygon
-    waste = _with_air(opening.region, board) if opening.at_edge else opening.region
+    waste = _waste(opening, board)
     return _stretches(_centres(waste, blade), _line(opening, board), blade, allow)
 
 
 def fewest_stretches(opening: Opening, panel: Panel, blade: Blade, allow: float) -> int:
     """So many stretches longer than a kerf it takes at least, told without fitting any."""
     board = panel.polygon
-    waste = _with_air(opening.region, board) if opening.at_edge else opening.region
+    waste = _waste(opening, board)
     parts = shapely.orient_polygons(_centres(waste, blade)).geoms
     rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
     found = (breaks(ring, _radius(blade), blade.kerf, allow) for ring in rings)
@@ -119,6 +119,11 @@ def fewest_stretches(opening: Opening, panel: Panel, blade: Blade, allow: float)
     line = _line(opening, board)
     shapely.prepare(line)
     return int(np.count_nonzero(shapely.dwithin(line, shapely.points(z.real, z.imag), blade.kerf)))
+
+
+def _waste(opening: Opening, board: Polygon) -> Polygon:
+    """What the blade may move in: the opening, and the air beyond the panel's edge where it reaches that."""
+    return _with_air(opening.region, board) if opening.at_edge else opening.region
 
 
 def _radius(blade: Blade) -> float:
