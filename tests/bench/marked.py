@@ -150,13 +150,8 @@ def off(found: Outline, shape: shapes.Shape) -> tuple[float, float]:
     """RMS and worst distance, both ways, in pixels."""
     got = shapely.MultiLineString([shapely.LinearRing(r.points(0.01)) for r in found.rings])
     truth = shapely.MultiLineString([shapely.LinearRing(b) for b in shape.boundary()])
-    d = np.concatenate([_apart(got, truth), _apart(truth, got)])
+    d = shapes.apart(got, truth, 1.0)
     return float(np.sqrt(np.mean(d**2))), float(d.max())
-
-
-def _apart(one: shapely.Geometry, two: shapely.Geometry) -> np.ndarray:
-    at = shapely.points(shapely.get_coordinates(shapely.segmentize(one, 1.0)))
-    return np.asarray(shapely.distance(at, two))
 
 
 def main() -> None:

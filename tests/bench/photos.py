@@ -130,13 +130,8 @@ def measured(picture: bytes, rings: tuple[Ring, ...], per_mm: float) -> tuple[fl
     assert found.scale is not None
     got = shapely.MultiLineString([shapely.LinearRing(r.points(0.01) * found.scale) for r in found.rings])
     truth = shapely.MultiLineString([shapely.LinearRing(r.points(0.002)) for r in rings])
-    d = np.concatenate([_apart(got, truth), _apart(truth, got)])
+    d = shapes.apart(got, truth, 0.2)
     return float(np.sqrt(np.mean(d**2))) * per_mm, float(d.max()) * per_mm
-
-
-def _apart(one: shapely.Geometry, two: shapely.Geometry) -> np.ndarray:
-    at = shapely.points(shapely.get_coordinates(shapely.segmentize(one, 0.2)))
-    return np.asarray(shapely.distance(at, two))
 
 
 def main() -> None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import resvg_py
+import shapely
 from PIL import Image, ImageFilter
 from scipy.ndimage import gaussian_filter
 
@@ -244,3 +245,13 @@ def picture(cover: np.ndarray, kind: str, seed: int = 0) -> bytes:
 
 def _grey(values: np.ndarray) -> Image.Image:
     return Image.fromarray(np.clip(np.round(values * 255), 0, 255).astype(np.uint8))
+
+
+def apart(one: shapely.Geometry, two: shapely.Geometry, step: float) -> np.ndarray:
+    """Distances between lines, both ways, from a place every `step` along each."""
+    ways = ((one, two), (two, one))
+    return np.concatenate([shapely.distance(_places(way, step), line) for way, line in ways])
+
+
+def _places(line: shapely.Geometry, step: float) -> np.ndarray:
+    return np.asarray(shapely.points(shapely.get_coordinates(shapely.segmentize(line, step))))

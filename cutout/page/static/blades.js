@@ -2,6 +2,7 @@
 
 import { get } from "./api.js";
 import { byId, el } from "./dom.js";
+import { take } from "./fields.js";
 import { say, warn } from "./say.js";
 
 /** Which blade of how many is being looked at; none while `of` is 0. */
@@ -51,15 +52,7 @@ async function compareEach(work, blades, signal, tell) {
 
 /** Takes a blade, or the size another needs: a change of the job like any other. */
 function wayButton(work, way) {
-  const take = async () => {
-    try {
-      await work.change(way.changes);
-      say(`Done: ${way.label}. It is checked again.`, true);
-    } catch (error) {
-      warn(error.message);
-    }
-  };
-  return el("button", { type: "button", class: "way", onclick: take }, way.label);
+  return el("button", { type: "button", class: "way", onclick: () => take(work, way) }, way.label);
 }
 
 function bladeTable(blades, { job, shown }) {

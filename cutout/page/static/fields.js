@@ -1,7 +1,7 @@
 // What fields have in common: who is being written in, showing what is wrong with one, sending its change.
 
 import { el } from "./dom.js";
-import { say } from "./say.js";
+import { say, warn } from "./say.js";
 
 let gestures = 0;
 export const newGesture = () => `${Date.now().toString(36)}-${(gestures += 1)}`;
@@ -39,6 +39,16 @@ export async function send(work, field, changes, gesture = /** @type {string | n
     return false;
   } finally {
     onTheirWay.set(field, onTheirWay.get(field) - 1);
+  }
+}
+
+/** Take a way out that is offered, which is a change of the job like any other; says what became of it. */
+export async function take(work, way) {
+  try {
+    await work.change(way.changes);
+    say(`Done: ${way.label}. It is checked again.`, true);
+  } catch (error) {
+    warn(error.message);
   }
 }
 

@@ -2,8 +2,9 @@
 
 import { sameAs } from "./crowd.js";
 import { byId, el, one, refill } from "./dom.js";
+import { take } from "./fields.js";
 import { kindOf, listMark } from "./marks.js";
-import { say, warn } from "./say.js";
+import { say } from "./say.js";
 
 export class Findings {
   selected = null;
@@ -98,16 +99,7 @@ export class Findings {
   }
 
   #wayButton(way, key, label) {
-    return el("button", { type: "button", class: "way", "data-key": key, "aria-label": label, onclick: () => this.#take(way) }, way.label);
-  }
-
-  async #take(way) {
-    try {
-      await this.#work.change(way.changes);
-      say(`Done: ${way.label}. It is checked again.`, true);
-    } catch (error) {
-      warn(error.message);
-    }
+    return el("button", { type: "button", class: "way", "data-key": key, "aria-label": label, onclick: () => take(this.#work, way) }, way.label);
   }
 
   /** What would help the whole pattern most stands before everything else. */

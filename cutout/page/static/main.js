@@ -6,6 +6,7 @@ import { compareBlades, comparing, stopComparing } from "./blades.js";
 import { Board } from "./board.js";
 import { all, byId, el, one, refill, settled, svg } from "./dom.js";
 import { Drawers } from "./drawers.js";
+import { take } from "./fields.js";
 import { Findings } from "./findings.js";
 import { Form } from "./form.js";
 import { Hands } from "./hands.js";
@@ -171,12 +172,7 @@ function startButtons() {
   byId("everything").addEventListener("click", () => fetchFile("everything.zip"));
   byId("ask-no").addEventListener("click", () => work.goOn());
   byId("ask-yes").addEventListener("click", () => {
-    if (!work.asking) return;
-    const { way } = work.asking;
-    attempt(async () => {
-      await work.change(way.changes);
-      say(`Done: ${way.label}. It is checked again.`, true);
-    });
+    if (work.asking) take(work, work.asking.way);
   });
   byId("stop").addEventListener("click", () => {
     if (comparing.of) return stopComparing();

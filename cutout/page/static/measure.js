@@ -2,6 +2,7 @@
 
 import { post, send } from "./api.js";
 import { all, byId, el, refill } from "./dom.js";
+import { take } from "./fields.js";
 import { say, warn } from "./say.js";
 
 /**
@@ -84,7 +85,7 @@ export class Measure {
 
   /** @param {Answer} answer */
   #showCard({ rows, unread = [], picture, way, keep }) {
-    const use = way && el("button", { type: "button", class: "main", onclick: () => this.#use(way) }, way.label);
+    const use = way && el("button", { type: "button", class: "main", onclick: () => take(this.#work, way) }, way.label);
     const kept = keep && el("button", { type: "button", "data-key": "keep", onclick: () => this.#keep(keep, false) }, `Keep for every later job with: ${keep}`);
     const missed = unread.map((text) => el("p", { class: "notice" }, `Not read: ${text}`));
     this.#show("What the card says", rows, picture, [...missed, ...[use, kept].filter(Boolean)]);
@@ -107,15 +108,6 @@ export class Measure {
     const table = el("table", {}, ...rows.map(([what, text]) => el("tr", {}, what ? el("th", { scope: "row" }, what) : null, el("td", { colspan: what ? 1 : 2 }, text))));
     refill(byId("shot-answer"), [el("h3", {}, title), open, table, ...more]);
     byId("shot-answer").scrollIntoView({ block: "start" });
-  }
-
-  async #use(way) {
-    try {
-      await this.#work.change(way.changes);
-      say(`Done: ${way.label}. It is checked again.`, true);
-    } catch (error) {
-      warn(error.message);
-    }
   }
 
   /** For every later job, and for this one too: it is worked out anew. */
