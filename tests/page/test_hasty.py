@@ -92,6 +92,17 @@ def test_what_was_wrong_with_a_file_is_not_said_of_the_next(
     expect(page.locator(".hold.figure")).to_have_count(1)
 
 
+def test_a_photo_asked_for_before_it_has_come_is_drawn_on_when_it_has(page: Page, eye: Path) -> None:
+    put(page, eye)
+    address = "**/api/jobs/*/sources/*"
+    waiting = held(page, address)
+    show(page, "#touch-open").click()
+    expect(page.locator("#touch")).to_be_hidden()
+    let_go(page, address, waiting)
+    expect(page.locator("#touch")).to_be_visible()
+    expect(page.locator("#status")).not_to_contain_text("no photo")
+
+
 def test_the_bar_moves_within_a_stage(page: Page, pebble: Path) -> None:
     """Plans wait in tests until one is asked for: so does the stage, and what it tells is told here."""
     told = {"planned": {"stage": "proving the plan", "share": 0.5}}

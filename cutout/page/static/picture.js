@@ -20,6 +20,8 @@ export class Picture {
   #work;
   #limit = 40e6;
   #thumb = "";
+  /** The photo under Cleaning up, as soon as it can be seen. @type {Promise<any>} */
+  #shown = Promise.resolve(null);
 
   constructor(work) {
     this.#work = work;
@@ -54,7 +56,7 @@ export class Picture {
     };
     byId("clean").addEventListener("toggle", () => this.#showThumb());
     const touch = new Touch(this.#work, () => this.chosen);
-    byId("touch-open").addEventListener("click", () => (byId("thumb").hidden ? say("There is no photo to draw on.") : touch.open(byId("thumb")).catch((error) => warn(error.message))));
+    byId("touch-open").addEventListener("click", () => this.#drawOn(touch).catch((error) => warn(error.message)));
   }
 
   /** Set by main.js: photographs dropped on the place for those of one's own work. */
@@ -307,10 +309,16 @@ export class Picture {
     }
   }
 
+  async #drawOn(touch) {
+    const thumb = await this.#shown;
+    if (!thumb) return say("There is no photo to draw on.");
+    return touch.open(thumb);
+  }
+
   /** Four clicks on the photo: the corners of the sheet that lies in it, from the top left, clockwise. */
-  #pickCorners() {
-    const [photo, thumb] = [byId("photo"), byId("thumb")];
-    if (thumb.hidden || !thumb.naturalWidth) return say("There is no photo to point at.");
+  async #pickCorners() {
+    const [photo, thumb] = [byId("photo"), await this.#shown];
+    if (!thumb?.naturalWidth) return say("There is no photo to point at.");
     photo.querySelectorAll(".corner").forEach((dot) => dot.remove());
     photo.classList.add("picking");
     say("Click the sheet's corners: top left first, then clockwise.");
@@ -333,7 +341,7 @@ export class Picture {
   }
 
   /** The picture as it was chosen, where the browser can show its kind. */
-  async #showThumb() {
+  #showThumb() {
     const source = this.#work.state.job.figures[this.chosen]?.source;
     const wanted = source && byId("clean").open ? `${this.#work.id}/${source}` : "";
     if (wanted === this.#thumb) return;
@@ -342,19 +350,22 @@ export class Picture {
     if (thumb.src) URL.revokeObjectURL(thumb.src);
     thumb.hidden = true;
     thumb.removeAttribute("src");
-    if (!wanted) return;
-    try {
-      const data = await blob(`/api/jobs/${this.#work.id}/sources/${source}`);
-      const start = new TextDecoder().decode(await data.slice(0, 400).arrayBuffer());
-      const drawn = /<svg|<\?xml/.test(start);
-      const typed = new Blob([data], { type: drawn ? "image/svg+xml" : "" });
-      byId("touch-open").hidden = byId("pick-corners").hidden = drawn;
-      if (this.#thumb !== wanted) return;
-      thumb.onload = () => (thumb.hidden = false);
-      thumb.src = URL.createObjectURL(typed);
-    } catch {
-      thumb.hidden = true;
-    }
+    this.#shown = wanted ? this.#loaded(thumb, source, wanted).catch(() => (this.#thumb === wanted ? null : this.#shown)) : Promise.resolve(null);
+  }
+
+  /** The photo on the page once the browser has it; null where it can't be shown or another is wanted meanwhile. */
+  async #loaded(thumb, source, wanted) {
+    const data = await blob(`/api/jobs/${this.#work.id}/sources/${source}`);
+    const start = new TextDecoder().decode(await data.slice(0, 400).arrayBuffer());
+    const drawn = /<svg|<\?xml/.test(start);
+    if (this.#thumb !== wanted) return this.#shown;
+    byId("touch-open").hidden = byId("pick-corners").hidden = drawn;
+    const typed = new Blob([data], { type: drawn ? "image/svg+xml" : "" });
+    thumb.src = URL.createObjectURL(typed);
+    await thumb.decode();
+    if (this.#thumb !== wanted) return this.#shown;
+    thumb.hidden = false;
+    return thumb;
   }
 
   async #change(changes, words) {
