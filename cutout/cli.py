@@ -531,7 +531,7 @@ def _say_findings(findings: tuple[Finding, ...], units: Units, every: bool = Fal
         which = "the worst" if group.by_measure else "the first"
         where = place(*group.worst.at)
         how_many = f" ({group.count} of them, {which} at {where})" if group.count > 1 else f" at {where}"
-        _say(f"care  {group.worst.kind}{how_many}: {group.words.text}\n      {group.words.remedy}")
+        _say(f"care  {', '.join(group.kinds)}{how_many}: {group.words.text}\n      {group.words.remedy}")
 
 
 def _say_notes(notes: tuple[str, ...]) -> None:

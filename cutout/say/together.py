@@ -6,6 +6,7 @@ import math
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass
 
+from cutout.check.tight import NotFollowed
 from cutout.check.web import NarrowWeb
 from cutout.finding import Finding
 from cutout.say.words import Said
@@ -18,6 +19,8 @@ class Together:
     worst: Finding
     words: Said
     count: int
+    kinds: tuple[str, ...]
+    """The kinds among them, in the order they were first met."""
 
     @property
     def by_measure(self) -> bool:
@@ -26,20 +29,28 @@ class Together:
 
 
 def together(findings: Iterable[tuple[Finding, Said]]) -> list[Together]:
-    """Findings of one kind with one remedy told together, in the order of the first of each.
+    """Findings with one remedy told together, in the order of the first of each.
 
     Of webs each remedy names a width of its own: those of one kind, held at both ends or at one, belong together.
+    So do corners and curves the blade does not follow that have one way out, whatever drill each takes.
     """
     groups: dict[Hashable, list[tuple[Finding, Said]]] = {}
     for finding, words in findings:
         groups.setdefault(_sort(finding, words), []).append((finding, words))
-    return [Together(*min(group, key=lambda one: _share(one[0])), len(group)) for group in groups.values()]
+    return [_told(group) for group in groups.values()]
+
+
+def _told(group: list[tuple[Finding, Said]]) -> Together:
+    worst, words = min(group, key=lambda one: _share(one[0]))
+    return Together(worst, words, len(group), tuple(dict.fromkeys(finding.kind for finding, _ in group)))
 
 
 def _sort(finding: Finding, words: Said) -> Hashable:
     match finding.facts:
         case NarrowWeb(held=held, across=across):
             return finding.kind, held, across
+        case NotFollowed(way=way):
+            return NotFollowed, type(way)
     return finding.kind, words.remedy
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from cutout.check.tight import ByHole, NotFollowed, PastIt, Way
 from cutout.check.web import NarrowWeb
-from cutout.finding import Finding
+from cutout.finding import Finding, Kind
 from cutout.say import Words, said, together
 
 
@@ -18,6 +19,24 @@ def test_webs_are_told_by_the_weakest_and_arms_apart() -> None:
     assert (held.count, held.worst.at[0], held.by_measure) == (3, 2, True)
     assert held.words == said(webs[1], "mm")
     assert (arm.count, arm.worst.at[0]) == (1, 4)
+
+
+def bend(kind: Kind, size: float | None, way: Way) -> Finding:
+    angle = None if size else 1.0
+    facts = NotFollowed(inside=True, turns=9.8, angle=angle, way=way)
+    return Finding(kind=kind, severity="care", at=(0.0, 0.0), size=size, limit=10.4, facts=facts)
+
+
+def test_corners_and_curves_with_one_way_out_are_told_by_the_tightest_curve() -> None:
+    bends = [
+        bend("tight corner", None, ByHole(5.0, files=True)),
+        bend("tight curve", 4.0, ByHole(9.0, files=False)),
+        bend("tight curve", 2.0, ByHole(5.0, files=True)),
+        bend("tight curve", 1.0, PastIt()),
+    ]
+    holes, past = together((f, said(f, "mm")) for f in bends)
+    assert (holes.count, holes.worst, holes.kinds) == (3, bends[2], ("tight corner", "tight curve"))
+    assert (past.count, past.kinds) == (1, ("tight curve",))
 
 
 def test_a_place_in_the_reader_s_units() -> None:
