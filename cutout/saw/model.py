@@ -25,6 +25,8 @@ lift: lifted out and put into a kerf; thread: unclamped and passed through."""
 
 HELD = 50.0
 """A piece from this size (mm^2) on is to be held when it comes free."""
+SHORT = 15.0
+"""Cuts up to this length (mm) are short."""
 
 SAME_GO: tuple[StartBy, ...] = ("on", "back", "turn", "spin")
 """Moves within one go: the saw is not lifted."""

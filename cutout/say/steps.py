@@ -13,11 +13,8 @@ import shapely
 from cutout.geom.outline import polygons_of
 from cutout.geom.where import place_in
 from cutout.pattern import Opening, Pattern
-from cutout.saw.model import EDGE, HELD, SAME_GO, Hole, Leg, Place, Plan, Step
+from cutout.saw.model import EDGE, HELD, SAME_GO, SHORT, Hole, Leg, Place, Plan, Step
 from cutout.units import Units, format_length, format_rule, format_size
-
-SHORT = 15.0
-"""Cuts up to this length (mm) are short."""
 
 
 @dataclass(frozen=True, slots=True)

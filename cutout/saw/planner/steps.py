@@ -4,18 +4,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
+import numpy as np
 import shapely
 from shapely import MultiPolygon
 
 from cutout.geom.outline import polygons_of
 from cutout.pattern import Opening, Pattern
-from cutout.saw.model import HELD, SAME_GO, Hole, Leg, Step
+from cutout.saw.model import HELD, SAME_GO, SHORT, Hole, Leg, Step
 
 MOST = 15
 """More steps than this are no list to hang beside the saw: neighbours in one opening are joined."""
 ENDS_A_STEP = 0.05
 """A step ends with a piece that is at least this share of its opening."""
+IN_MIND = 5.0
+"""Cuts that are easily kept in mind at once: taste, looked at on eight shop drawings."""
+SHORT_CUT = 0.4
+"""What a short cut counts beside another: several at one place are one thing to do. Taste, as above."""
+TORN = 0.5
+"""What it costs to part two cuts of one place, beside a step's own cost of 1. Taste, as above."""
+ELSEWHERE = 60.0
+"""Cuts that begin this far (mm) from where the last one ended are at another place. Taste, as above."""
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 """I and O are left out: they read as 1 and 0."""
 
@@ -24,7 +34,8 @@ def steps_of(holes: Sequence[Hole], legs: Sequence[Leg], pattern: Pattern) -> tu
     """The steps of a plan: drilling first, then the cuts; each names its legs and what falls."""
     openings = {o.id: o for o in pattern.openings}
     drilling = [((), tuple(h.id for h in holes), MultiPolygon())] if holes else []
-    groups = _joined(_split(legs, openings), MOST - len(drilling))
+    parts = [part for run in _runs(legs, openings) for part in _parted(run)]
+    groups = _joined(parts, MOST - len(drilling))
     sawing = [(tuple(leg.order for leg in g), (), MultiPolygon(_falling(g))) for g in groups]
     return tuple(
         Step(letter(n), numbers, drilled, drops)
@@ -38,7 +49,7 @@ def letter(n: int) -> str:
     return (_LETTERS[first - 1] if first else "") + _LETTERS[last]
 
 
-def _split(legs: Sequence[Leg], openings: dict[int, Opening]) -> list[list[Leg]]:
+def _runs(legs: Sequence[Leg], openings: dict[int, Opening]) -> list[list[Leg]]:
     """Legs in runs: one ends where the saw is lifted, another opening begins, or a large piece falls."""
     groups: list[list[Leg]] = []
     for leg in legs:
@@ -55,19 +66,52 @@ def _ends_a_step(leg: Leg, openings: dict[int, Opening]) -> bool:
     return float(shapely.area(leg.drops)) > max(ENDS_A_STEP * whole, HELD)
 
 
+def _parted(run: list[Leg]) -> list[list[Leg]]:
+    """A run in as many steps as are easiest to follow: the cheapest partition by `_burden` and `_seam`.
+
+    The shortest path over the places between legs (dynamic programming, as in breaking a paragraph into lines).
+    """
+    weights = np.array([SHORT_CUT if leg.length < SHORT else 1.0 for leg in run])
+    before = np.concatenate([[0.0], np.cumsum(weights)])
+    seams = np.array([0.0, *(_seam(a, b) for a, b in pairwise(run))])
+    cheapest = np.zeros(len(run) + 1)
+    begins = np.zeros(len(run) + 1, dtype=int)
+    for end in range(1, len(run) + 1):
+        costs = cheapest[:end] + seams[:end] + _burden(before[end] - before[:end])
+        begins[end] = int(np.argmin(costs))
+        cheapest[end] = costs[begins[end]]
+    cuts, end = [], len(run)
+    while end:
+        cuts.append((begins[end], end))
+        end = begins[end]
+    return [run[a:b] for a, b in reversed(cuts)]
+
+
+def _burden(cuts: np.ndarray) -> np.ndarray:
+    """What a step costs the one who keeps it in mind: something in itself, and more with every further cut."""
+    return 1.0 + (cuts / IN_MIND) ** 2
+
+
+def _seam(last: Leg, leg: Leg) -> float:
+    """What it costs to let a step begin with a leg: nothing where the blade is turned or goes on elsewhere."""
+    if leg.start_by != "back":
+        return 0.0
+    apart = float(np.hypot(*(leg.path[0] - last.path[-1])))
+    return TORN * max(1.0 - apart / ELSEWHERE, 0.0)
+
+
 def _joined(groups: list[list[Leg]], most: int) -> list[list[Leg]]:
-    """At most so many groups, as far as joining neighbours in one opening does it; the shortest first."""
+    """At most so many groups, as far as joining neighbours in one opening does it; those of the fewest cuts first."""
     groups = [list(g) for g in groups]
     while len(groups) > most:
-        lengths = [math.fsum(leg.length for leg in g) for g in groups]
         pairs = [
-            (lengths[n] + lengths[n + 1], n)
-            for n in range(len(groups) - 1)
-            if groups[n][0].opening == groups[n + 1][0].opening
+            (len(a) + len(b), math.fsum(leg.length for leg in (*a, *b)), n)
+            for n, (a, b) in enumerate(pairwise(groups))
+            if a[0].opening == b[0].opening
         ]
         if not pairs:
             break
-        _, n = min(pairs)
+        *_, n = min(pairs)
         groups[n : n + 2] = [groups[n] + groups[n + 1]]
     return groups
 
