@@ -17,7 +17,7 @@ import click
 from cutout import __version__
 from cutout.errors import CutoutError, OutputError, in_one_line, plain, shown
 from cutout.job.options import Flag, asked_for, flags, is_job_file, usual_folder
-from cutout.units import Units, count, format_length, format_rule, format_size
+from cutout.units import Units, count, format_length, format_minutes, format_rule, format_size
 
 if TYPE_CHECKING:
     from cutout.finding import Finding
@@ -555,7 +555,7 @@ def _say_work(work: Work) -> None:
         _say(f"{count(len(work.bridges), 'bridge')} {hold} pieces that would drop out")
     _say(
         f"{count(len(plan.holes), 'hole')}, {count(len(plan.legs), 'leg')} in {count(plan.goes, 'go', 'goes')}, "
-        f"{format_rule(plan.cut_length, units)} of cut, about {plan.minutes:.0f} minutes (an estimate); "
+        f"{format_rule(plan.cut_length, units)} of cut, about {format_minutes(plan.minutes)} (an estimate); "
         f"{_verdict(work)}"
     )
     cleared = sum(f.cleared for f in work.findings)

@@ -121,6 +121,13 @@ def format_size(width: float, height: float, units: Units = "mm", *, rule: bool 
     return f"{first} x {say(height, units).rsplit(' ', 1)[0]} {unit}"
 
 
+def format_minutes(minutes: float) -> str:
+    """An estimate of time for people: 8 min, 40 min, 1 h 20 min; from a quarter of an hour on to five minutes."""
+    step = 1 if minutes < 15 else 5
+    hours, rest = divmod(max(1, step * round(minutes / step)), 60)
+    return " ".join(filter(None, (f"{hours} h" if hours else "", f"{rest} min" if rest else "")))
+
+
 def count(n: int, one: str, many: str = "") -> str:
     """A number with its noun: 1 hole, 3 holes; `many` where the plural is not formed with an s."""
     return f"{n} {one if n == 1 else many or one + 's'}"

@@ -14,6 +14,7 @@ from cutout.units import (
     Units,
     count,
     format_length,
+    format_minutes,
     format_rule,
     format_size,
     parse_length,
@@ -187,3 +188,8 @@ def test_an_inch_is_said_once() -> None:
     source = Path(cutout.__file__).parent
     files = source.rglob("*.py")
     assert [f.name for f in files if re.search(r"\b25\.4\b", f.read_text("utf-8"))] == ["units.py"]
+
+
+def test_time_as_people_say_it() -> None:
+    said = {0.2: "1 min", 12.4: "12 min", 14.6: "15 min", 17.0: "15 min", 58.0: "1 h", 81.0: "1 h 20 min"}
+    assert {minutes: format_minutes(minutes) for minutes in said} == said

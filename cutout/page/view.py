@@ -28,7 +28,7 @@ from cutout.pattern import Opening, Panel, Pattern, Zone
 from cutout.saw.model import Plan
 from cutout.say import said
 from cutout.say.sizes import smallest
-from cutout.units import MM_PER_INCH, Units, count, format_length, format_size
+from cutout.units import MM_PER_INCH, Units, count, format_length, format_minutes, format_size
 from cutout.write.drawing import Drawing
 from cutout.write.template.template import tiling_of
 from cutout.write.work import Work
@@ -199,7 +199,7 @@ def plan_view(work: Work) -> dict[str, Any]:
             for step in steps(work)
         ],
         "sums": _sums(plan, units),
-        "minutes": max(1, round(plan.minutes)),
+        "time": format_minutes(plan.minutes),
         "proved": proof.ok,
     }
 
@@ -260,7 +260,7 @@ def _place_of(bridge: Bridge, units: Units) -> str:
 def _sums(plan: Plan, units: Units) -> str:
     counts = (count(len(plan.holes), "hole"), count(len(plan.legs), "leg"))
     length = whole_length(plan.cut_length, units)
-    return f"{counts[0]}, {counts[1]}, {length} of sawing, roughly {max(1, round(plan.minutes))} minutes."
+    return f"{counts[0]}, {counts[1]}, {length} of sawing, roughly {format_minutes(plan.minutes)}."
 
 
 def whole_length(mm: float, units: Units) -> str:

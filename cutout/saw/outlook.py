@@ -13,7 +13,7 @@ from cutout.saw.model import Plan
 from cutout.saw.planner.area import fewest_stretches, stretches_of
 from cutout.saw.planner.hand import Prices
 from cutout.saw.planner.placing import placed
-from cutout.units import count
+from cutout.units import count, format_minutes
 
 ARRIVAL = 20.0
 """Seconds from the end of one stretch onto the next, in the median of planned silhouettes: a lead and a move."""
@@ -95,9 +95,10 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
     if not better:
         return None
     best = min(better, key=lambda o: (o.minutes, o.cuts))
+    that, this = format_minutes(best.minutes), format_minutes(plan.minutes)
     return (
-        f"With the {best.blade.title} it would take about {count(best.cuts, 'cut')} and {best.minutes:.0f} minutes, "
-        f"with this blade {planned} and {plan.minutes:.0f} (estimates); `--blade {best.blade.name}` plans it."
+        f"With the {best.blade.title} it would take about {count(best.cuts, 'cut')} and {that}, "
+        f"with this blade {planned} and {this} (estimates); `--blade {best.blade.name}` plans it."
     )
 
 

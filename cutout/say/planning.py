@@ -9,6 +9,7 @@ from cutout.saw.planner.left import NoCut
 from cutout.saw.planner.plan import ManyShortCuts, NoPlan
 from cutout.saw.planner.slit import HolesShow, NoDrill
 from cutout.say.words import Said, Words, says
+from cutout.units import format_minutes
 
 
 @says(NoCut)
@@ -69,7 +70,7 @@ def _(f: Finding, facts: NoPlan, words: Words) -> Said:
     if facts.spots is not None:
         faults.append(f"{facts.spots} spots left for the file")
     if facts.minutes is not None:
-        faults.append(f"about {facts.minutes / 60:.1f} hours at the saw")
+        faults.append(f"about {format_minutes(facts.minutes)} at the saw")
     return Said(
         f"This is no plan to saw by: {', '.join(faults)}.",
         "Take a narrower blade or a scroll saw, make the silhouette larger, or simplify it; `cutout check` "

@@ -166,7 +166,7 @@ export interface Planned extends Mended {
   legs: Leg[];
   steps: Step[];
   sums: string;
-  minutes: number;
+  time: string;
   proved: boolean;
   template: { sheets: Sheet[]; text: string } | null;
   notes: string[];

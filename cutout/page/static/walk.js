@@ -56,8 +56,7 @@ export class Walk {
   get state() {
     if (!this.#work.look) return "";
     if (!this.plan) return this.#work.busy ? "being worked out" : "";
-    const { minutes } = this.plan;
-    return `${this.steps.length} steps, about ${minutes < 90 ? `${minutes} min` : `${Math.round(minutes / 30) / 2} h`}`;
+    return `${this.steps.length} steps, about ${this.plan.time}`;
   }
 
   show() {

@@ -15,7 +15,7 @@ from cutout.kit import Limits
 from cutout.pattern import Panel
 from cutout.saw.model import CORNER, EDGE, Hole, Leg, Place
 from cutout.say.steps import place_name
-from cutout.units import MM_PER_INCH, Units, count, format_length, format_rule, format_size
+from cutout.units import MM_PER_INCH, Units, count, format_length, format_minutes, format_rule, format_size
 from cutout.write.changed import eased_places
 from cutout.write.cutsheet.file_spots import depth_words, file_places
 from cutout.write.cutsheet.finding_rows import Row, finding_rows
@@ -238,7 +238,7 @@ def time_list(work: Work) -> str:
     entries = count(plan.entries, "entry", "entries")
     return (
         f"<p>Estimate: {format_rule(plan.cut_length, work.units)} of sawing and {entries} of the blade, about "
-        f"{plan.minutes:.0f} minutes at {format_rule(blade.feed, work.units)} a minute. "
+        f"{format_minutes(plan.minutes)} at {format_rule(blade.feed, work.units)} a minute. "
         "An estimate only; wood and hand decide.</p>\n"
     )
 
@@ -348,7 +348,7 @@ def router_list(work: Work) -> str:
     lines.append(
         f"{count(len(path.passes), 'pass', 'passes')}, {format_length(path.cut_length, work.units)} of cutting"
     )
-    lines.append(f"about {path.minutes:.0f} minutes, an estimate")
+    lines.append(f"about {format_minutes(path.minutes)}, an estimate")
     if not path.unreached.is_empty:
         lines.append(
             f"{_area(path.unreached.area, work.units)} in corners is out of the bit's reach: file it away"

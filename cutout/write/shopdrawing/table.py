@@ -13,7 +13,7 @@ from cutout.draw.fonts import PT
 from cutout.draw.paint import Paint
 from cutout.draw.signs import NUMBER, WORDS, disc, drill_sign, hand, size
 from cutout.saw.model import Step
-from cutout.units import count, format_length
+from cutout.units import count, format_length, format_minutes
 from cutout.write.dated import printed_date
 from cutout.write.shopdrawing.view import weak_places
 from cutout.write.steps import falls, is_drilling
@@ -152,7 +152,7 @@ def remarks(paint: Paint, work: Work, width: float) -> Block:
     if stops:
         said.append((f"NOT READY TO CUT: settle {count(stops, 'thing')} in the notes first.", True))
     if work.plan.legs:
-        said.append((f"About {_time(work.plan.minutes)} in {thick} {work.kit.wood.title}.", True))
+        said.append((f"About {format_minutes(work.plan.minutes)} in {thick} {work.kit.wood.title}.", True))
     if layers > 1:
         pinned = "pinned where squares with a dot are" if work.pins else "taped"
         said.append((f"{layers} panels sawn at once, {pinned}.", True))
@@ -214,13 +214,6 @@ def _check(paint: Paint, work: Work) -> Callable[[Box], None]:
         paint.line(x + 18.5, y - 0.4, x + 32.5, y - 0.4)
 
     return draw
-
-
-def _time(minutes: float) -> str:
-    """Minutes for people: 40 min, 1 h 20 min; five minutes are as near as an estimate comes."""
-    rounded = max(5, 5 * round(minutes / 5))
-    hours, rest = divmod(rounded, 60)
-    return " ".join(filter(None, (f"{hours} h" if hours else "", f"{rest} min" if rest else "")))
 
 
 def scale_words(scale: float) -> str:
