@@ -68,6 +68,8 @@ def test_what_was_being_moved_is_let_go_when_it_is_taken_away(
     expect(page.locator(".hold.moving")).to_have_count(1)
     page.keyboard.press("Delete")
     expect(page.locator(".hold.moving")).to_have_count(0)
+    page.get_by_label("As drawn", exact=True).check()  # drawn anew meanwhile
+    page.locator(".hold.figure").focus()
     page.keyboard.press("ArrowRight")  # too late for that
     expect(page.locator(".hold.moving")).to_have_count(0)
     let_go(page, address, waiting)

@@ -26,7 +26,7 @@ export class Hands extends EventTarget {
   #move = null;
   #pointers = new Map();
   #pinch = 0;
-  /** What has been taken away, until the answer says so: nothing more is done to it. */
+  /** What has been taken away, until the answer to that has come: nothing more is done to it. */
   /** @type {string | null} */
   #leaving = null;
   /** @type {{kind: string, at: number[]} | null} */
@@ -58,9 +58,13 @@ export class Hands extends EventTarget {
 
   /** The things that can be held: [{key, kind, label, at, ...}]. */
   hold(items) {
-    this.#leaving = null;
     this.#items = new Map(items.map((item) => [item.key, item]));
     if (this.chosen && !this.#items.has(this.chosen)) this.chosen = null;
+  }
+
+  /** What was to be taken away has gone, or has to stay: hands are free again. */
+  free() {
+    this.#leaving = null;
   }
 
   get items() {

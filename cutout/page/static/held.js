@@ -156,6 +156,7 @@ export class Held {
     const path = { figure: "figures", hole: "holes", bridge: "mend.bridges" }[item.kind];
     const change = item.found ? { path: "mend.without.+", value: item.at } : { path: `${path}.${item.index}`, value: null };
     await this.#change([change], () => `${item.label} taken away.`);
+    this.#hands.free();
     // What had the focus is gone: keys go on from the panel.
     if (focused() === document.body) this.#board.holder.focus({ preventScroll: true });
   }
