@@ -30,6 +30,7 @@ from cutout.page.closed import closed, decided
 from cutout.page.examples import EXAMPLES, example
 from cutout.page.files import distinct, plain_name
 from cutout.page.form import form
+from cutout.page.looks import signs
 from cutout.page.share import Shared, code_path
 from cutout.page.sources import renamed, with_labels
 from cutout.page.store import NoSuchJobError, StaleError, State, Store
@@ -141,7 +142,13 @@ class Api:
     async def choices(self, _: Request) -> Response:
         """What can be chosen and set: the form, what the kit says, files, examples, and the limit of an upload."""
         files = (await self._outputs())["files"]
-        offered = {"form": form(), "examples": list(EXAMPLES), "files": files, "upload_limit": UPLOAD_LIMIT}
+        offered = {
+            "form": form(),
+            "examples": list(EXAMPLES),
+            "files": files,
+            "upload_limit": UPLOAD_LIMIT,
+            "signs": signs(),
+        }
         shared = self._shared and {
             "address": self._shared.address,
             "code": code_path(self._shared.code()),
