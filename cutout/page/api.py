@@ -41,7 +41,9 @@ UPLOAD_LIMIT = 40_000_000
 """Most bytes of a picture."""
 
 QUICK_SECONDS = 30.0
+"""What is asked while a hand waits may take so long, on a slow machine; then it is given up. Taste."""
 SLOW_SECONDS = 240.0
+"""What is worked out in the background may take so long: a cup of tea. Taste."""
 
 _WALK = "cutsheet.html"
 """The output that a phone is shown: it holds all it needs in one file."""

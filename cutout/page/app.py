@@ -26,6 +26,7 @@ BODY_LIMIT = 300_000
 """Most bytes of any request that is no picture."""
 
 _NOTHING_TO_SAY = 204
+"""Status of an answer without a body (RFC 9110, 15.3.5)."""
 
 _TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 

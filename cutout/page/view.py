@@ -38,6 +38,7 @@ MOST_POINTS = 2_000
 """Points sent for one region; more than a screen can show, and a drag stays smooth."""
 
 _FINEST = 0.02
+"""The first tolerance (mm) that regions are thinned by, doubled until they are small enough."""
 
 
 def path_data(geometry: BaseGeometry, most: int = MOST_POINTS) -> str:

@@ -19,7 +19,9 @@ from cutout.read.svg.view import root_view, view_box
 MAX_VISITS = 30_000
 """Elements drawn, each `use` counted as often as it is drawn."""
 MAX_DEPTH = 240
+"""Elements in one another, over what `document` lets in by what `use` adds: a quarter of Python's depth of calls."""
 MAX_SEGMENTS = 300_000
+"""Segments of all paths, as drawn: a bound on time, far over what one would saw. Common practice, no source."""
 
 FillRule = Literal["nonzero", "evenodd"]
 
