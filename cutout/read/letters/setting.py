@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from cutout.errors import ReadError
+from cutout.errors import Length, ReadError
 from cutout.read.letters.face import Face, Glyph
 
 Side: TypeAlias = Literal["left", "middle", "right"]
@@ -134,6 +134,9 @@ def _fits_round(line: Line, asked: Lettering, name: str) -> None:
     radius = asked.arc + line.base
     if radius * asked.arc <= 0 or line.width > 2 * math.pi * abs(radius):
         raise ReadError(
-            f"{name}: a line {line.width:.0f} mm long does not go round a circle of {abs(radius):.0f} mm radius: "
-            "make the circle larger or the letters smaller."
+            f"{name}: a line of ",
+            Length(line.width),
+            " does not go round a circle with a radius of ",
+            Length(abs(radius)),
+            ": make the circle larger or the letters smaller.",
         )
