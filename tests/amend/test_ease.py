@@ -15,9 +15,9 @@ from shapely import MultiPolygon, Point, Polygon, affinity, box
 from cutout import check
 from cutout.amend import Mending, mend
 from cutout.amend.ease import ease
-from cutout.amend.model import Corners
 from cutout.amend.round import opened, tips
 from cutout.amend.spine import spine
+from cutout.choices import Corners
 from cutout.geom.outline import Outline, as_multi, from_region, polygons_of
 from cutout.kit import blade
 from cutout.measure.widths import Middle

@@ -28,7 +28,7 @@ from cutout.pattern import Panel, Zone
 from cutout.saw.model import CORNER, EDGE, Hole, Leg
 from cutout.write.cutsheet.flow import Flow
 from cutout.write.drawing import Drawing
-from cutout.write.steps import by_leg, mark_of
+from cutout.write.steps import by_leg
 from cutout.write.template.annotate import annotate
 from cutout.write.template.template import sheet_turn, template_pdf, template_sheets, tiling_of
 from cutout.write.template.tiling import MARGIN, is_beside
@@ -361,7 +361,8 @@ def test_a_step_is_named_on_every_sheet_it_crosses(work: Work) -> None:
             here = shapely.LineString(drawing.path(leg.path)).intersection(inside)
             if here.length > 30.0:
                 crossing += here.length < shapely.LineString(leg.path).length - 30.0
-                assert mark_of(steps[leg.order], leg.order) in shown
+                step = steps[leg.order]
+                assert (step.letter if leg.order == step.legs[0] else f"{step.letter}{leg.order}") in shown
     assert crossing > 1
 
 
