@@ -5,6 +5,7 @@ import { crowds } from "./crowd.js";
 import { el, svg } from "./dom.js";
 import { bridgeMark, findingMark, kindOf, quarters, sign } from "./marks.js";
 import { NARROW } from "./narrow.js";
+import { INCH } from "./units.js";
 import { grainLines, toneOf } from "./wood.js";
 
 /** Pixels kept free round the whole panel, for rulers and dimensions: left, top, right, bottom. */
@@ -464,7 +465,7 @@ export const pointsOf = (path) => path.slice(1).split("L").map((pair) => pair.sp
 
 /** Width of a square (mm) that is neither a blur nor lost at so many mm a pixel; every so many-th line is stronger. */
 export function squares(pixel, units) {
-  const sides = units === "in" ? [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8].map((inches) => inches * 25.4) : [1, 5, 10, 50, 100, 500];
+  const sides = units === "in" ? [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8].map((inches) => inches * INCH) : [1, 5, 10, 50, 100, 500];
   const fine = sides.find((mm) => mm / pixel >= SQUARE) ?? sides[sides.length - 1];
   return { fine, times: units === "in" ? 4 : String(fine).startsWith("5") ? 2 : 10 };
 }
