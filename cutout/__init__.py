@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any
 
 __version__ = "0.2.0"
 
-_DOOR = (
-    "Finding", "Hole", "Job", "Kit", "Leg", "Mended", "Mending", "Outcome", "Outline", "Panel", "Pattern",
-    "Picture", "Plan", "Proof", "Said", "ToolPath", "Work", "findings", "job_for", "kit_with", "lay_out", "make",
-    "make_all", "mend", "outline_of", "plan", "prove", "rings_of", "said", "tool_path",
-)  # fmt: skip
+_DOOR = tuple(
+    """
+    Finding Hole Job Kit Leg Mended Mending Outcome Outline Panel Pattern Picture Plan Proof Said ToolPath Work
+    findings job_for kit_with lay_out make make_all mend outline_of plan prove rings_of said tool_path
+    """.split()
+)
 """What the door has; named here, so that asking for anything else does not load it."""
 
 if TYPE_CHECKING:

@@ -163,9 +163,14 @@ class WritingCommand(JobCommand):
 
 
 _OF_KIT = {
-    "blade": "blades", "drill": "drill_sets", "bit": "bits", "small_bit": "bits", "machine": "machines",
-    "wood": "woods", "paper": "papers",
-}  # fmt: skip
+    "blade": "blades",
+    "drill": "drill_sets",
+    "bit": "bits",
+    "small_bit": "bits",
+    "machine": "machines",
+    "wood": "woods",
+    "paper": "papers",
+}
 """Flags that name something in the kit: the shell completes them."""
 
 

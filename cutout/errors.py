@@ -4,11 +4,30 @@ from __future__ import annotations
 
 import os
 import unicodedata
+from dataclasses import dataclass
 from pathlib import Path
 
 
+@dataclass(frozen=True, slots=True)
+class Length:
+    """A length (mm) within what an error says."""
+
+    mm: float
+
+
 class CutoutError(Exception):
-    """Base of every error caused by input, options or the machine; the shell prints it as one line, exit 2."""
+    """Base of every error caused by input, options or the machine; the shell prints it as one line, exit 2.
+
+    What it says comes in pieces, texts and lengths. As text the lengths are in mm; `cutout.say.worded` puts them in
+    the units of a job.
+    """
+
+    def __init__(self, *said: str | Length) -> None:
+        super().__init__(*said)
+        self.said = said
+
+    def __str__(self) -> str:
+        return "".join(f"{part.mm:.3g} mm" if isinstance(part, Length) else str(part) for part in self.said)
 
 
 class UnitError(CutoutError):

@@ -14,15 +14,14 @@ Units = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4
 _PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_INCH, "ft": 12 * MM_PER_INCH}
-_ALIASES = {
-    '"': "in", "″": "in", "”": "in", "''": "in", "inch": "in", "inches": "in", "in.": "in",
-    "'": "ft", "′": "ft", "’": "ft", "foot": "ft", "feet": "ft", "ft.": "ft",
-    "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
-    "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
-}  # fmt: skip
-_VULGAR = {
-    "½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3",
-}  # fmt: skip
+_NAMES = {
+    "in": "\" ″ ” '' inch inches in.",
+    "ft": "' ′ ’ foot feet ft.",
+    "mm": "millimetre millimetres millimeter millimeters",
+    "cm": "centimetre centimetres centimeter centimeters",
+}
+_ALIASES = {name: unit for unit, names in _NAMES.items() for name in names.split()}
+_VULGAR = dict(zip("½¼¾⅛⅜⅝⅞⅓⅔", "1/2 1/4 3/4 1/8 3/8 5/8 7/8 1/3 2/3".split(), strict=True))
 FARTHEST = 100_001.0
 """No length in a workshop is more (mm): 100 m, and what rounding adds."""
 _LONGEST = 60

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import cmath
 import math
 import os
 from collections.abc import Callable, Iterator, Sequence
@@ -25,6 +24,7 @@ from cutout.route.model import Pass, Tab, ToolPath
 from cutout.saw.model import CORNER, Hole, LeftOver, Leg, Place, Plan, Proof, Step
 from cutout.write.work import Work
 from tests.asking import asking
+from tests.figures import circle, corners, outline_of, star
 from tests.kits import kit_of
 from tests.telling import worded
 
@@ -36,12 +36,6 @@ os.environ["CUTOUT_KIT"] = str(Path(__file__).parent / "no-kit-of-ones-own.toml"
 hypothesis.settings.register_profile("ci", derandomize=True)
 if os.environ.get("CI"):
     hypothesis.settings.load_profile("ci")
-
-
-def _circle(x: float, y: float, r: float, *, ccw: bool = True) -> Ring:
-    bulge = 1.0 if ccw else -1.0
-    a, b = complex(x - r, y), complex(x + r, y)
-    return Ring((Arc(a, b, bulge), Arc(b, a, bulge)))
 
 
 def _leaf(base: complex, tip: complex, belly: float) -> Ring:
@@ -69,7 +63,7 @@ def _slot(x: float, y: float, length: float, r: float) -> Ring:
 def invented_outline() -> Outline:
     """A leaf with a vein left standing, a round window and a slot, in panel mm (240 x 180 panel)."""
     leaf = _leaf(40 + 40j, 150 + 140j, 42)
-    return Outline((leaf, _circle(185, 60, 22), _slot(150, 150, 50, 6)), 1.0)
+    return Outline((leaf, circle(185, 60, 22), _slot(150, 150, 50, 6)), 1.0)
 
 
 def _inset_path(polygon: shapely.Polygon, inset: float) -> np.ndarray:
@@ -169,7 +163,7 @@ def _router(pattern: Pattern) -> ToolPath:
         1,
         1,
         "inside",
-        _circle(185, 60, 19, ccw=False),
+        circle(185, 60, 19, ccw=False),
         bit("6mm"),
         (-3.0, -6.0),
         (Tab(10.0, 16.0, (185.0, 79.0)),),
@@ -231,10 +225,7 @@ def work(make_work: WorkMaker) -> Work:
 @pytest.fixture(scope="session")
 def star_outline() -> Outline:
     """A five-pointed star 160 mm across in the middle of a 240 x 240 mm panel: ten sharp corners."""
-    spokes = [
-        (80 if n % 2 == 0 else 34) * cmath.exp(1j * math.pi * (n / 5 + 0.5)) + 120 + 120j for n in range(10)
-    ]
-    return Outline((Ring.of_points(np.array([[z.real, z.imag] for z in spokes])),), 1.0)
+    return outline_of(Ring.of_points(corners(star(5, 80.0, 34.0, 120 + 120j, math.pi / 2))))
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import shlex
 import shutil
 import sys
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -162,3 +164,60 @@ def test_every_page_has_its_place_on_the_site() -> None:
     named = set(re.findall(r"^(\w[\w-]*/[\w-]+)$", index, re.MULTILINE))
     pages = {p.relative_to(ROOT / "docs").with_suffix("").as_posix() for p in (ROOT / "docs").rglob("*.md")}
     assert named == pages - {"index"}
+
+
+def test_every_library_is_in_the_table_of_dependencies_with_its_reason_and_no_other() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    text = (ROOT / "docs/reference/dependencies.md").read_text("utf-8")
+    rows = [
+        [cell.strip() for cell in line.split("|")[1:-1]] for line in text.splitlines() if line[:2] == "| "
+    ]
+    assert all(len(row) == 4 and all(row) for row in rows)
+    told = {name.strip().lower() for row in rows[1:] for name in row[0].split(",")}
+    assert told == {re.split(r"[<>=]", wanted)[0] for wanted in project["dependencies"]}
+    others = [
+        re.split(r"[<>=]", w)[0] for sort in ("test", "docs") for w in project["optional-dependencies"][sort]
+    ]
+    words = {"myst-parser": "myst", "axe-playwright-python": "axe"}
+    stubs = {name for name in others if name.startswith("types-") or name.endswith("-stubs")}
+    assert [n for n in others if n not in stubs and words.get(n, n) not in text] == []
+
+
+def test_every_number_in_the_code_has_a_word_beside_it() -> None:
+    """A number declared for a module says what it is and why: a sentence below it, or a comment at it."""
+    assert [at for path in sorted((ROOT / "cutout").rglob("*.py")) for at in without_a_word(path)] == []
+
+
+def without_a_word(path: Path) -> Iterator[str]:
+    lines = path.read_text("utf-8").splitlines()
+    body = ast.parse("\n".join(lines)).body
+    for n, node in enumerate(body):
+        if not (isinstance(node, ast.Assign | ast.AnnAssign) and node.value and of_numbers(node.value)):
+            continue
+        below = next((one for one in body[n + 1 :] if not follows(one, lines)), None)
+        said = isinstance(below, ast.Expr) and isinstance(below.value, ast.Constant)
+        if not said and "#" not in lines[(node.end_lineno or 0) - 1] + lines[node.lineno - 2][:1]:
+            yield f"{path.name}:{node.lineno}: {lines[node.lineno - 1]}"
+
+
+def follows(node: ast.stmt, lines: list[str]) -> bool:
+    """Whether it is one of a run of assignments that share a sentence."""
+    return isinstance(node, ast.Assign | ast.AnnAssign) and lines[node.lineno - 2].strip() != ""
+
+
+def of_numbers(value: ast.expr) -> bool:
+    match value:
+        case ast.Constant(number):
+            return isinstance(number, int | float) and not isinstance(number, bool)
+        case ast.Tuple(elts) | ast.List(elts) | ast.Call(args=elts):
+            return bool(elts) and all(map(of_numbers, elts))
+        case ast.UnaryOp(operand=inner):
+            return of_numbers(inner)
+        case ast.BinOp(left=left, right=right):
+            return of_numbers(left) and of_numbers(right)
+    return False
+
+
+def test_the_guard_on_numbers_sees_one(tmp_path: Path) -> None:
+    (tmp_path / "some.py").write_text('A = 3.0\n"""Said (mm)."""\nB = 4\n\n\nC, D = 1, 2  # said\nE = -5.0\n')
+    assert list(without_a_word(tmp_path / "some.py")) == ["some.py:3: B = 4", "some.py:7: E = -5.0"]

@@ -14,10 +14,11 @@ from shapely import MultiLineString, MultiPolygon, Point, Polygon
 
 from cutout import check
 from cutout.amend.curves import keep_curves
-from cutout.amend.model import Corners, Eased, Tell, untold
+from cutout.amend.model import Eased, Tell, untold
 from cutout.amend.round import quad_segs, tips
 from cutout.amend.spine import spine, spine_at
 from cutout.amend.strength import MARGIN
+from cutout.choices import Corners
 from cutout.finding import Finding
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
 from shapely import Polygon
 
+from cutout.choices import Corners, LetterBridges
 from cutout.finding import Finding
 from cutout.pattern import Pattern
 
@@ -44,11 +45,6 @@ def untold(tries: int, share: float) -> None:
     """Nobody listens."""
 
 
-Corners: TypeAlias = Literal["cheapest", "sharp", "round"]
-"""Inside corners the blade can't round: sawn from both sides; rounded so that it, or a hole, goes round; or what
-costs the saw least, which is round only where the blade itself takes the rounding in one sweep."""
-
-
 @dataclass(frozen=True, slots=True)
 class Mending:
     """What may be done: ease and bridge switches; bridge width (mm, None = from the wood) and count per piece.
@@ -64,7 +60,7 @@ class Mending:
     by_hand: tuple[HandBridge, ...] = ()
     without: tuple[tuple[float, float], ...] = ()
     corners: Corners = "cheapest"
-    letters: Literal["upright", "level", "free"] | None = None
+    letters: LetterBridges | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ _LEAST = 0.02
 """... nor is one of less than this share of the width it should have."""
 
 _TURNS = tuple(range(5, 91, 5))
+"""Turns that are tried, to either side (degrees): nobody lays a pattern to less than five. Taste."""
 
 
 @dataclass(frozen=True, slots=True)

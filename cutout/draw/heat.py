@@ -10,6 +10,7 @@ import shapely
 from PIL import Image, ImageDraw
 from scipy import ndimage
 
+from cutout.draw.looks import rgb
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
@@ -61,7 +62,7 @@ def heat_map(pattern: Pattern, kit: Kit) -> HeatMap:
     scale = _LONG_SIDE / max(pattern.panel.width, pattern.panel.height)
     steps = _steps(pattern, *_discs(middle_of_keep(pattern)), limit, scale)
     picture = Image.fromarray(steps.astype(np.uint8), "P")
-    picture.putpalette([int(c[i : i + 2], 16) for c in ("#ffffff", *COLOURS) for i in (1, 3, 5)])
+    picture.putpalette([part for c in ("#ffffff", *COLOURS) for part in rgb(c)])
     out = BytesIO()
     picture.save(out, "PNG", optimize=True, bits=4)
     necks = middle_of_keep(pattern).necks(STEPS[-1] * limit)

@@ -8,7 +8,7 @@ from cutout.draw import fonts
 from cutout.draw.box import Box
 from cutout.draw.labels import Label, Placed, Style
 from cutout.draw.looks import BOX, CARE, LEADER, MUST
-from cutout.draw.scene import Item, Words, polygon, rectangle, ring, span
+from cutout.draw.scene import Area, Item, Words, polygon, rectangle, ring, span
 from cutout.draw.signs import NUMBER, WORDS, disc, disc_half, disc_tall, lettering_width
 
 HEIGHT: dict[Style, float] = {
@@ -29,8 +29,8 @@ DROP = 0.26
 
 _ROOM = 1.2
 """Paper between a number and the ring or box round it (mm)."""
-_TRIANGLE, _BESIDE = 1.1, 0.4
-"""Side of a triangle over the height of the number beside it; paper between the two (mm)."""
+TRIANGLE, _BESIDE = 1.1, 0.4
+"""Side of a triangle over its height, which is that of the number beside it; paper between the two (mm)."""
 
 
 def lettered(text: str, style: Style, anchors: tuple[tuple[float, float], ...], **more: object) -> Label:
@@ -42,7 +42,7 @@ def lettered(text: str, style: Style, anchors: tuple[tuple[float, float], ...], 
     if style in ("disc", "balloon"):
         box = (2 * disc_half(width, tall), disc_tall(tall))
     elif style == "care":
-        box = (_TRIANGLE * tall + _BESIDE + width, tall)
+        box = (TRIANGLE * tall + _BESIDE + width, tall)
     elif style in ("ringed", "must"):
         box = (max(width, tall) + 2 * _ROOM, tall + 2 * _ROOM)
     elif style in ("words", "upright"):
@@ -66,22 +66,26 @@ def _sign(placed: Placed) -> tuple[Item, ...]:
             return (rectangle(BOX, placed.box),)
         case "care":
             x0, y0, _, y1 = placed.box
-            side = _TRIANGLE * (y1 - y0)
-            return (polygon(CARE, ((x0, y0), (x0 + side, y0), (x0 + side / 2, y1))),)
+            return (triangle(x0, y0, y1 - y0),)
         case "must":
-            return (polygon(MUST, _octagon(placed.box)),)
+            return (octagon(placed.box),)
         case _:
             return ()
 
 
-def _octagon(box: Box) -> list[tuple[float, float]]:
-    """A box with its corners cut off, so that a square becomes a regular octagon."""
+def triangle(x: float, y: float, tall: float) -> Area:
+    """The sign of what needs care, so tall, its lower left corner at x, y."""
+    side = TRIANGLE * tall
+    return polygon(CARE, ((x, y), (x + side, y), (x + side / 2, y + tall)))
+
+
+def octagon(box: Box) -> Area:
+    """The sign of what must be settled: a box without its corners, so that a square becomes a regular octagon."""
     x0, y0, x1, y1 = box
     cut = (1 - math.sqrt(0.5)) * min(x1 - x0, y1 - y0)
-    return [
-        (x0 + cut, y0), (x1 - cut, y0), (x1, y0 + cut), (x1, y1 - cut),
-        (x1 - cut, y1), (x0 + cut, y1), (x0, y1 - cut), (x0, y0 + cut),
-    ]  # fmt: skip
+    lower = (x0 + cut, y0), (x1 - cut, y0), (x1, y0 + cut), (x1, y1 - cut)
+    upper = (x1 - cut, y1), (x0 + cut, y1), (x0, y1 - cut), (x0, y0 + cut)
+    return polygon(MUST, (*lower, *upper))
 
 
 def _text(placed: Placed) -> tuple[Item, ...]:
@@ -92,7 +96,7 @@ def _text(placed: Placed) -> tuple[Item, ...]:
         case "disc":
             return disc(((x0 + x1) / 2, (y0 + y1) / 2), label.text, tall)
         case "care":
-            return (Words(label.text, (x0 + _TRIANGLE * tall + _BESIDE, y0), tall, bold=True),)
+            return (Words(label.text, (x0 + TRIANGLE * tall + _BESIDE, y0), tall, bold=True),)
         case "balloon" | "ringed" | "must":
             at = ((x0 + x1) / 2, (y0 + y1 - tall) / 2)
             return (Words(label.text, at, tall, bold=True, align="centre"),)

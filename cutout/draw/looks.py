@@ -13,6 +13,14 @@ Ink: TypeAlias = float | str
 """A grey from 0 (black) to 1 (white), or a colour as #rrggbb."""
 
 
+def rgb(ink: Ink) -> tuple[int, int, int]:
+    """Red, green and blue of an ink, 0 to 255."""
+    if isinstance(ink, str):
+        return int(ink[1:3], 16), int(ink[3:5], 16), int(ink[5:7], 16)
+    grey = round(255 * ink)
+    return grey, grey, grey
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hatch:
     """Slanting lines over a filling: their distance, width (mm) and grey."""
@@ -104,6 +112,8 @@ CARE = Look(name="care", width=0.2, ink=1.0, fill="#7a5200")
 SPOT = Look(name="spot", width=0.2, fill=1.0)
 WOOD_EDGE = Look(name="edge", width=0.2, ink="#462d14")
 """Where the wood ends, in the picture of the finished panel."""
+WOOD, SHEET = Look(name="wood", fill="#e3c493"), Look(name="sheet", fill="#d3b68c")
+"""Wood with a grain, and sheet goods, in that picture and on the page. Taste."""
 
 SWEPT = Look(name="swept", fill=0.72)
 """Where a router's bit goes."""

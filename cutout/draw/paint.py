@@ -15,7 +15,7 @@ from reportlab.pdfgen.canvas import Canvas
 from cutout.draw import fonts
 from cutout.draw.box import Box
 from cutout.draw.fonts import PT
-from cutout.draw.looks import Hatch, Ink, Look
+from cutout.draw.looks import Hatch, Ink, Look, rgb
 from cutout.draw.scene import Area, Disc, Item, Run, Words, hatching
 from cutout.geom.curve import Arc, FloatArray, Line, arc_cubics
 from cutout.geom.outline import Ring
@@ -219,7 +219,7 @@ def for_readers(canvas: Canvas) -> None:
 def _set(grey: Callable[[float], None], colour: Callable[..., None], ink: Ink) -> None:
     """An ink by the canvas's own way for greys and for colours."""
     if isinstance(ink, str):
-        colour(*(int(ink[i : i + 2], 16) / 255 for i in (1, 3, 5)))
+        colour(*(part / 255 for part in rgb(ink)))
     else:
         grey(ink)
 

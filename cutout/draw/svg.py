@@ -10,7 +10,7 @@ from zlib import crc32
 import numpy as np
 
 from cutout.draw import fonts
-from cutout.draw.looks import Ink, Look
+from cutout.draw.looks import Ink, Look, rgb
 from cutout.draw.scene import Area, Disc, Item, Layer, Run, Words, hatching
 from cutout.geom.curve import Arc, Cubic, FloatArray, Line, Segment
 from cutout.geom.outline import Ring
@@ -71,11 +71,11 @@ def _hatched(area: Area, data: str, flip: float) -> str:
 
 def _attributes(look: Look, *, words: bool) -> str:
     """How a look is said in SVG; its name as a class, for whoever looks for it."""
-    fill = "none" if look.fill is None else _colour(look.fill)
+    fill = "none" if look.fill is None else colour(look.fill)
     said = [f'class="{look.name}" fill="{fill}"']
     if look.width and not words:
         said.append(
-            f'stroke="{_colour(look.ink)}" stroke-width="{number(look.width)}" stroke-linejoin="round"'
+            f'stroke="{colour(look.ink)}" stroke-width="{number(look.width)}" stroke-linejoin="round"'
         )
         if look.dash:
             said.append(f'stroke-dasharray="{" ".join(map(number, look.dash))}"')
@@ -84,8 +84,9 @@ def _attributes(look: Look, *, words: bool) -> str:
     return " ".join(said)
 
 
-def _colour(ink: Ink) -> str:
-    return ink if isinstance(ink, str) else f"#{round(255 * ink):02x}" + f"{round(255 * ink):02x}" * 2
+def colour(ink: Ink) -> str:
+    """An ink as SVG and CSS write it."""
+    return "#" + "".join(f"{part:02x}" for part in rgb(ink))
 
 
 def _id(name: str) -> str:

@@ -25,6 +25,7 @@ from cutout.gauge.ground import Laid, laid_on_ground
 from cutout.gauge.light import Light
 from cutout.gauge.marks import sample
 from cutout.geom.curve import FloatArray
+from cutout.geom.robust import sigma_of
 
 _REACH = 4.0
 """How far from the line an edge is looked for (mm)."""
@@ -251,7 +252,7 @@ def _by_sides(drawn: Drawn, picture: Laid, camera: Camera) -> tuple[Camera, floa
         normal /= np.hypot(*normal.T)[:, None]
         camera = _nudged(camera, place[good], seen, normal)
     left = np.abs(((camera.pixels(place[good]) - seen) * normal).sum(axis=1))
-    return camera, float(1.4826 * np.median(left)) / math.sqrt(max(good.sum() / 20, 1.0))
+    return camera, sigma_of(left) / math.sqrt(max(good.sum() / 20, 1.0))
 
 
 def _nudged(camera: Camera, places: FloatArray, seen: FloatArray, normal: FloatArray) -> Camera:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from cutout.errors import ReadError, shown
 from cutout.read.picture.decode import decode
+from cutout.read.picture.edge import linear
 
 Light = NDArray[np.float32]
 """A picture as linear light, (h, w), 0..1, row 0 at the top."""
@@ -32,9 +33,8 @@ def linear_colour(data: bytes, name: str) -> Light:
 
 
 def _curve() -> Light:
-    """Light of each of the 256 sRGB codes (IEC 61966-2-1)."""
-    code = np.arange(256) / 255.0
-    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    """Light of each of the 256 sRGB codes."""
+    return linear(np.arange(256)).astype(np.float32)
 
 
 def linear_light(data: bytes, name: str) -> Light:

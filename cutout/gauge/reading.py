@@ -15,6 +15,7 @@ from cutout.gauge.rung import ALLOWANCE, WIDER, Rung, read_rung
 from cutout.gauge.sheet import PrintScale, print_scale
 from cutout.gauge.slot import STEP, Sight, Slot, read_slot, sight
 from cutout.geom.curve import FloatArray
+from cutout.geom.robust import sigma_of
 
 _TORN = 0.25
 """Share of a slot's stations far off the others beyond which its edges are called torn."""
@@ -214,7 +215,7 @@ def _kerf(slot: Slot, see: Sight) -> tuple[Value | None, str]:
         return None, why_not(slot, here)
     width = slot.width[seen]
     middle = float(np.median(width))
-    mad = 1.4826 * float(np.median(np.abs(width - middle)))
+    mad = sigma_of(width - middle)
     near = np.abs(width - middle) < 4 * max(mad, 0.03)
     if near.mean() < 1 - _TORN:
         return None, "the edges of the slot are too torn."

@@ -14,7 +14,8 @@ from cutout.gauge.card import Cut, Trail, arc_spans, sweep
 from cutout.gauge.light import Light
 from cutout.gauge.marks import Found
 from cutout.gauge.slot import STEP, Sight, Slot, read_slot
-from cutout.geom.curve import ComplexArray, FloatArray, to_array
+from cutout.geom.curve import ComplexArray, FloatArray, run_length, to_array
+from cutout.geom.robust import sigma_of
 
 ALLOWANCE = 0.5
 """How far (mm) the slot's middle may stray from an arc that counts as followed: common practice, no source."""
@@ -148,8 +149,8 @@ def _noise(slot: Slot) -> float:
     if len(middle) < 8:
         return 0.0
     # Second differences of independent values have six times their variance; a curve's are next to nothing.
-    jumps = np.abs(np.diff(middle, 2))
-    return float(1.4826 * np.median(jumps)) / math.sqrt(6)
+    jumps = np.diff(middle, 2)
+    return sigma_of(jumps) / math.sqrt(6)
 
 
 def _fit_radius(slot: Slot, low: float, high: float) -> tuple[float, float]:
@@ -242,4 +243,4 @@ def circle(z: ComplexArray, noise: float = 0.0) -> tuple[float, float]:
     jacobian = np.asarray(found.jac, dtype=float)
     variance = float(np.linalg.pinv(jacobian.T @ jacobian)[2, 2])
     spread = _spread(off(found.x), noise / scale)
-    return _with_error(scale, curvature, spread, variance, float(np.abs(np.diff(z)).sum()))
+    return _with_error(scale, curvature, spread, variance, run_length(z))

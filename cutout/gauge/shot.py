@@ -79,10 +79,8 @@ def camera_note(outline: Outline) -> Note | None:
         "all round; what is left is {} in general and {} at most, {} from its left and {} from its foot. Printer and "
         "paper are in that, too: hold a rule against the print."
     )
-    lengths = (
-        abs(across), WIDTH, abs(up), HEIGHT, abs(shot.outside), shot.left, shot.worst, shot.at[0], shot.at[1],
-    )  # fmt: skip
-    return Note("camera", text, lengths)
+    stretched = (abs(across), WIDTH, abs(up), HEIGHT)
+    return Note("camera", text, (*stretched, abs(shot.outside), shot.left, shot.worst, *shot.at))
 
 
 def read_shot(outline: Outline) -> Shot | None:

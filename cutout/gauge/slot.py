@@ -76,11 +76,9 @@ def sight(light: Light, found: Found) -> Sight:
     camera = found.fitted.camera
     for box in mark_boxes():
         x0, y0, x1, y1 = box
-        sides = (
-            ((x0, y0), (x1, y0), (0, -1)), ((x1, y0), (x1, y1), (1, 0)),
-            ((x1, y1), (x0, y1), (0, 1)), ((x0, y1), (x0, y0), (-1, 0)),
-        )  # fmt: skip
-        for a, b, out in sides:
+        corners = ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+        outward = ((0, -1), (1, 0), (0, 1), (-1, 0))
+        for a, b, out in zip(corners, (*corners[1:], corners[0]), outward, strict=True):
             s = np.linspace(0.15, 0.85, 40)[:, None, None]
             t = np.linspace(-RIM * 0.75, 1.5, 120)
             xy = np.array(a) + s * (np.array(b) - np.array(a)) + t[None, :, None] * np.array(out)

@@ -151,7 +151,7 @@ def length(segment: Segment) -> float:
         case Arc():
             return segment.radius * abs(segment.sweep)
         case Cubic():
-            return float(np.abs(np.diff(points(segment, 1e-4))).sum())
+            return run_length(points(segment, 1e-4))
 
 
 def swept_area(segment: Segment) -> float:
@@ -178,6 +178,11 @@ def tangent(segment: Segment, *, at_end: bool = False) -> complex:
         case Cubic(start, c1, c2, end):
             ahead = (end - c2, end - c1, end - start) if at_end else (c1 - start, c2 - start, end - start)
             return next((_unit(d) for d in ahead if abs(d) > 1e-12), 0j)
+
+
+def run_length(z: ComplexArray) -> float:
+    """Length of a polyline through points (n,); 0 for a single one."""
+    return float(np.abs(np.diff(z)).sum())
 
 
 def stations(z: ComplexArray) -> FloatArray:

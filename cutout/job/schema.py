@@ -14,6 +14,23 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
+from cutout.choices import (
+    Align,
+    Corners,
+    Direction,
+    FillHow,
+    Half,
+    IndexIn,
+    InLine,
+    Join,
+    Keep,
+    LetterBridges,
+    Made,
+    Overlap,
+    Stand,
+    TabEnds,
+    TextSide,
+)
 from cutout.errors import CutoutError
 from cutout.kit.hardware import USUAL, Hardware
 from cutout.kit.paper import paper
@@ -216,11 +233,6 @@ PRINT_SCALE = (0.95, 1.05)
 
 PrintScale = Annotated[float, Field(ge=PRINT_SCALE[0], le=PRINT_SCALE[1])]
 
-Stand = Literal[
-    "centre", "left", "right", "top", "bottom", "top left", "top right", "bottom left", "bottom right"
-]
-"""A place on the panel by name."""
-
 Place = tuple[Length, Length]
 """x, y in mm from the panel's lower left, seen from the show face."""
 
@@ -334,15 +346,13 @@ class LettersPart(Part):
     pitch: Number = setting(
         1.0, "From line to line, as a share of what the font asks for.", "0.9", gt=0.2, le=5.0
     )
-    side: Literal["left", "middle", "right"] = setting(
-        "middle", "Which ends of several lines stand above each other.", '"left"'
-    )
+    side: TextSide = setting("middle", "Which ends of several lines stand above each other.", '"left"')
     arc: Length | None = setting(
         None,
         "Radius of a circle the last line of letters runs along, over its top; with a minus, along its bottom.",
         '"150mm"',
     )
-    join: Literal["none", "weld", "bar", "frame"] = setting(
+    join: Join = setting(
         "none",
         "What holds letters together that are kept: nothing, neighbours that overlap, a bar under each line, or "
         "bars in a frame.",
@@ -382,7 +392,7 @@ class FigurePart(Part):
     margin: Length = setting(0.0, "Distance from the sides `stand` names.", '"20mm"')
     turn: Angle = setting(0.0, "Turn the silhouette counter-clockwise, in degrees.", "15.0", "--turn")
     mirror: bool = setting(False, "Mirror the silhouette left to right.", "true", "--mirror")
-    half: Literal["left", "right", "top", "bottom"] | None = setting(
+    half: Half | None = setting(
         None, "The drawing is this half of the figure: its mirror image is joined to it.", '"left"'
     )
     repeat: int = setting(1, "How many of it, side by side or round a circle.", "3", ge=1, le=50)
@@ -397,7 +407,7 @@ class FigurePart(Part):
     invert: bool | None = setting(
         None, "The silhouette is light on dark (or is not); unset: found out.", "true", "--invert"
     )
-    fill: Literal["outline", "as drawn"] | None = setting(
+    fill: FillHow | None = setting(
         None,
         "A closed thin line is filled (outline) or cut as a line; unset: filled where nothing else can be meant.",
         '"outline"',
@@ -445,11 +455,11 @@ class FigurePart(Part):
 class ArrangePart(Part):
     """Figures in a row or column instead of each in its own place."""
 
-    line: Literal["row", "column"] = setting(..., "Side by side, or one above the other.", '"row"')
+    line: InLine = setting(..., "Side by side, or one above the other.", '"row"')
     gap: Literal["even"] | Positive = setting(
         "even", "Between neighbouring outlines; even: equal gaps that fill the panel.", '"40mm"'
     )
-    align: Literal["low", "middle", "high"] = setting(
+    align: Align = setting(
         "middle",
         "Feet, middles or heads on one line in a row; left sides, middles or right sides in a column.",
         '"low"',
@@ -605,7 +615,7 @@ class RouterPart(Part):
         "true",
         "--tiles",
     )
-    index_in: Literal["waste", "anywhere"] = setting(
+    index_in: IndexIn = setting(
         "waste",
         "Where the holes for those pins may go: in wood that falls away only, or anywhere clear of the cuts.",
         '"anywhere"',
@@ -620,10 +630,10 @@ class RouterPart(Part):
     )
     tab_height: Positive | None = setting(None, "Height of a tab above the underside.", '"3mm"')
     tab_spacing: Positive | None = setting(None, "Length of path that one tab serves.", '"150mm"')
-    tab_ends: Literal["upright", "sloped"] | None = setting(
+    tab_ends: TabEnds | None = setting(
         None, "Ends of the tabs: upright, or sloped, which is quicker and leaves more to cut off.", '"sloped"'
     )
-    direction: Literal["conventional", "climb"] | None = setting(
+    direction: Direction | None = setting(
         None, "Which way round the bit runs; unset: conventional, which does not pull it along.", '"climb"'
     )
     finish: Length | None = setting(
@@ -686,7 +696,7 @@ class MendPart(Part):
     """What may be changed to make the pattern sawable."""
 
     ease: bool = setting(True, "Round and open up what the blade can't follow.", "false", "--ease")
-    corners: Literal["cheapest", "sharp", "round"] = setting(
+    corners: Corners = setting(
         "cheapest",
         "Inside corners the blade can't round: sawn sharp from both sides, rounded, or what costs least at the saw.",
         '"sharp"',
@@ -700,7 +710,7 @@ class MendPart(Part):
     bridges: tuple[BridgePart, ...] = setting(
         (), "Bridges placed by hand.", '[{ at = ["120mm", "200mm"], angle = 90.0, width = "12mm" }]'
     )
-    letters: Literal["upright", "level", "free"] | None = setting(
+    letters: LetterBridges | None = setting(
         None,
         "Bridges of letters: all upright, all level, or free like other shapes; unset: upright where that serves.",
         '"upright"',
@@ -741,21 +751,19 @@ class Job(Part):
         None, "Date to print on the paper, as it is to stand there.", '"2026-11-27"', "--date"
     )
     units: Units | None = setting(None, "Units for bare numbers and for sentences.", '"mm"', "--units")
-    keep: Literal["panel", "figure", "both"] = setting(
+    keep: Keep = setting(
         "panel",
         "What must survive: the panel (figure cut out of it), the figure, or both.",
         '"figure"',
         "--keep",
     )
-    made_for: Literal["furniture", "fretwork", "sign"] = setting(
+    made_for: Made = setting(
         "furniture",
         "What is made, which decides how wide webs must be; `cutout kit` lists the rules with their sources.",
         '"fretwork"',
         "--for",
     )
-    overlap: Literal["merge", "refuse"] = setting(
-        "merge", "Figures that overlap are joined into one, or refused.", '"refuse"'
-    )
+    overlap: Overlap = setting("merge", "Figures that overlap are joined into one, or refused.", '"refuse"')
     panel: PanelPart = setting(PanelPart(), "The board.", '{ width = "500mm", height = "700mm" }')
     figures: tuple[FigurePart, ...] = setting(
         (), "The silhouettes.", '[{ source = "heron.svg", width = "400mm" }]'

@@ -46,6 +46,7 @@ from cutout.read import read
 from cutout.read.letters import Lettering, read_text
 from cutout.read.options import ReadOptions
 from cutout.route import Settings
+from cutout.say import worded
 from cutout.units import Units, format_length
 
 Reader: TypeAlias = Callable[[Path, ReadOptions], Outline]
@@ -85,7 +86,8 @@ def _inlay_can_be_made(job: Job, kit: Kit) -> None:
             raise LayoutError(
                 "an inlay sawn together needs a scroll saw, whose table tilts: choose its blade."
             )
-        bevel(kit.blade.kerf, job.panel.thickness)
+        with worded(job.units or "mm"):
+            bevel(kit.blade.kerf, job.panel.thickness)
 
 
 def _stack_can_be_sawn(job: Job) -> None:
@@ -209,7 +211,8 @@ def _figures_on(
     inner = clear_of_edges(area, panel, limits_of(job).edge) if job.keep == "panel" else area
     placed: list[Outline] = []
     for figure in figures:
-        drawn = _read(figure, folder, reader)
+        with worded(units):
+            drawn = _read(figure, folder, reader)
         whole = made_whole(drawn, figure.half) if figure.half else drawn
         outline = sized(whole, figure, panel, inner, units)
         if figure.at is None:

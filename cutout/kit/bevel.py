@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 
-from cutout.errors import KitError
+from cutout.errors import KitError, Length
 
 
 def bevel(kerf: float, thickness: float) -> float:
@@ -22,8 +22,11 @@ def bevel(kerf: float, thickness: float) -> float:
         raise KitError("kerf and thickness must be more than zero.")
     if kerf >= thickness * math.sin(STEEPEST):
         raise KitError(
-            f"a kerf of {kerf:g} mm needs a steeper tilt than a table gives in wood {thickness:g} mm thick: take a "
-            "finer blade or thicker wood."
+            "a kerf of ",
+            Length(kerf),
+            " needs a steeper tilt than a table gives in wood of ",
+            Length(thickness),
+            ": take a finer blade or thicker wood.",
         )
     return math.asin(kerf / thickness)
 

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, Literal, TypeAlias
+from typing import Any
 
 from cutout.kit.data import choose, load
 from cutout.kit.wood import Wood
-
-Made: TypeAlias = Literal["furniture", "fretwork", "sign"]
 
 
 @dataclass(frozen=True, slots=True)

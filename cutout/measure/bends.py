@@ -35,6 +35,8 @@ _BLUNT = math.radians(20)
 """Corners of this turn and more make one blunt corner where they lie close together; noise turns less."""
 
 _WINDOW, _FAN, _NARROWINGS, _PROBES, _PATH = 81, 9, 4, 3, 33
+"""Points of the walls, directions of the fan, times it is narrowed to a quarter, points of the stretch it is opened
+from, points of its path. So many that the fan, a half turn at most, ends within a degree; how fine, not how much."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,7 @@ _STEPS = np.array([0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
 """How far into the waste from a corner (mm) a place for the teeth is looked for."""
 
 _HEADINGS = np.linspace(-math.radians(110), math.radians(110), 45)
+"""Directions in which the body may trail, five degrees apart: to square with the way in and a little beyond."""
 
 
 def hole_centres(places: Sequence[Tight], diameters: Sequence[float]) -> ComplexArray:

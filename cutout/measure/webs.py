@@ -45,8 +45,10 @@ STRIP = 3.0
 """Wood between an opening and the panel's edge is a web from this many times its width in length on."""
 
 _TOUCHING = 1e-3
+"""A foot so near to the panel's edge (mm) stands on it: a tenth of the working resolution."""
 
 _NO_SLACK = 1e-9
+"""For lengths that were copied, not worked out (mm): rounding only."""
 
 SAME = 0.4
 """Webs nearer to each other than this many tufts are one place."""

@@ -290,9 +290,3 @@ def middle_of_keep(pattern: Pattern) -> Middle:
 def middle_of_waste(pattern: Pattern) -> Middle:
     """Middle line of what is cut out."""
     return Middle(pattern.waste)
-
-
-def width_field(pattern: Pattern) -> tuple[FloatArray, FloatArray]:
-    """Widths of keep: points on its middle line (n, 2) and the width there (n,), both mm, for a picture."""
-    middle = middle_of_keep(pattern)
-    return np.column_stack([middle.nodes.real, middle.nodes.imag]), middle.widths

@@ -30,6 +30,7 @@ from cutout.page.closed import closed, decided
 from cutout.page.examples import EXAMPLES, example
 from cutout.page.files import distinct, plain_name
 from cutout.page.form import form
+from cutout.page.looks import signs
 from cutout.page.share import Shared, code_path
 from cutout.page.sources import renamed, with_labels
 from cutout.page.store import NoSuchJobError, StaleError, State, Store
@@ -40,7 +41,9 @@ UPLOAD_LIMIT = 40_000_000
 """Most bytes of a picture."""
 
 QUICK_SECONDS = 30.0
+"""What is asked while a hand waits may take so long, on a slow machine; then it is given up. Taste."""
 SLOW_SECONDS = 240.0
+"""What is worked out in the background may take so long: a cup of tea. Taste."""
 
 _WALK = "cutsheet.html"
 """The output that a phone is shown: it holds all it needs in one file."""
@@ -141,7 +144,13 @@ class Api:
     async def choices(self, _: Request) -> Response:
         """What can be chosen and set: the form, what the kit says, files, examples, and the limit of an upload."""
         files = (await self._outputs())["files"]
-        offered = {"form": form(), "examples": list(EXAMPLES), "files": files, "upload_limit": UPLOAD_LIMIT}
+        offered = {
+            "form": form(),
+            "examples": list(EXAMPLES),
+            "files": files,
+            "upload_limit": UPLOAD_LIMIT,
+            "signs": signs(),
+        }
         shared = self._shared and {
             "address": self._shared.address,
             "code": code_path(self._shared.code()),

@@ -15,6 +15,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from cutout.errors import CutoutError
+from cutout.page import looks
 from cutout.page.api import UPLOAD_LIMIT, Api
 from cutout.page.guard import Guard
 from cutout.page.share import App, Shared, Sharing
@@ -25,6 +26,7 @@ BODY_LIMIT = 300_000
 """Most bytes of any request that is no picture."""
 
 _NOTHING_TO_SAY = 204
+"""Status of an answer without a body (RFC 9110, 15.3.5)."""
 
 _TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 
@@ -66,6 +68,7 @@ def _static_routes() -> list[Route]:
     """One address per file of the page, found once: no part of a request's path ever becomes a file's."""
     files = dict(_files_under(resources.files("cutout.page") / "static", "/"))
     files["/"] = files["/index.html"]
+    files["/looks.css"] = (looks.stylesheet(), _TYPES[".css"])
     return [Route(path, _static(content, media_type)) for path, (content, media_type) in files.items()]
 
 

@@ -17,27 +17,31 @@ from cutout.page.choices import MORE_THAN_NAMES, NAMES
 MOST_IN_A_ROW = 4
 """Most values of one setting that get a field each, side by side; more are written as one text."""
 
-DRAWERS = {
-    "title": "picture", "keep": "picture", "figures": "picture", "overlap": "picture", "arrange": "picture",
-    "units": "panel", "panel": "panel", "faces": "panel", "backing": "panel",
-    "saw": "saw", "times": "saw", "router": "saw", "mend": "findings", "limits": "findings", "holes": "plan",
-    "template": "print",
-}  # fmt: skip
+_TABLES = {
+    "picture": "title keep figures overlap arrange",
+    "panel": "units panel faces backing",
+    "saw": "saw times router",
+    "findings": "mend limits",
+    "plan": "holes",
+    "print": "template",
+}
+DRAWERS = {table: drawer for drawer, tables in _TABLES.items() for table in tables.split()}
 """Which drawer shows a table of the job; a table that is not named here is shown with the panel."""
 
-CLEANING = frozenset(f"figures.*.{name}" for name in (
-    "threshold", "smooth", "invert", "fill", "corners", "sheet", "crop", "touched", "marked", "within", "tolerance",
-))  # fmt: skip
+CLEANING = frozenset(
+    f"figures.*.{name}"
+    for name in "threshold smooth invert fill corners sheet crop touched marked within tolerance".split()
+)
 """Settings of a figure that tell how its picture is read."""
 
-FIRST = frozenset({
-    "keep", "figures.*.width", "figures.*.height", "figures.*.at", "figures.*.turn", "figures.*.mirror",
-    "units", "panel.width", "panel.height", "panel.thickness", "panel.wood", "panel.grain", "panel.frame",
-    "panel.frame.opening", "panel.frame.reach", "panel.frame.reveal", "panel.zones", "panel.hardware",
-    "faces.show", "faces.back",
-    "saw.blade", "saw.turning_radius", "saw.kerf", "saw.drills", "mend.ease", "mend.bridge", "template.paper",
-    "template.back",
-})  # fmt: skip
+FIRST = frozenset(
+    """
+    keep figures.*.width figures.*.height figures.*.at figures.*.turn figures.*.mirror
+    units panel.width panel.height panel.thickness panel.wood panel.grain panel.zones panel.hardware
+    panel.frame panel.frame.opening panel.frame.reach panel.frame.reveal faces.show faces.back
+    saw.blade saw.turning_radius saw.kerf saw.drills mend.ease mend.bridge template.paper template.back
+    """.split()
+)
 """Settings that nearly every job needs: shown at once, the others under "More"."""
 
 WORDS = {
@@ -70,23 +74,32 @@ WORDS = {
     "limits.web_across": "Narrowest wood across the grain, thicknesses",
     "limits.web_sheet": "Narrowest wood in sheet goods, thicknesses", "limits.edge": "Keep clear of the edge by",
     "limits.speck": "Largest speck",
+    # Short pairs, several a line: one each would fill two screens.
 }  # fmt: skip
 """What a setting is called on the page, where its own name is not the plainest word."""
 
 PARTS = {
-    "at": ("from the left", "from the bottom"), "opening": ("wide", "high"), "size": ("wide", "high"),
-    "reach": ("left", "right", "top", "bottom"), "sheet": ("wide", "high"), "mat": ("wide", "high"),
-    "print_scale": ("short side", "long side"), "crop": ("left", "top", "right", "bottom"),
+    "at": ("from the left", "from the bottom"),
+    "opening": ("wide", "high"),
+    "size": ("wide", "high"),
+    "reach": ("left", "right", "top", "bottom"),
+    "sheet": ("wide", "high"),
+    "mat": ("wide", "high"),
+    "print_scale": ("short side", "long side"),
+    "crop": ("left", "top", "right", "bottom"),
     "within": ("left", "top", "right", "bottom"),
-}  # fmt: skip
+}
 
 OPTIONS = {
-    "keep": {"panel": "the panel: the figure is cut out of it", "figure": "the figure: the wood around it goes",
-             "both": "both: one cut along the line"},
+    "keep": {
+        "panel": "the panel: the figure is cut out of it",
+        "figure": "the figure: the wood around it goes",
+        "both": "both: one cut along the line",
+    },
     "overlap": {"merge": "are joined into one", "refuse": "are refused"},
     "units": {"": "mm (usual)", "mm": "mm", "in": "inches"},
     "template.line_lies": {"middle": "in the middle of the line", "keep": "at its edge, the line stays"},
-}  # fmt: skip
+}
 """What the words of a choice mean."""
 
 

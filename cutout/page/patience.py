@@ -18,6 +18,7 @@ STALL = 20.0
 MOST = 64
 """Connections at a time; a browser opens six to one page. A process is commonly given 256 files and more."""
 _TICK = 1.0
+"""Seconds between two looks at what has gone still: fine beside the shortest wait above."""
 
 
 class Impatient(H11Protocol):

@@ -32,6 +32,7 @@ MOST_STEPS = 300
 """Steps of undo kept per job."""
 
 _A_DAY = 24 * 3600
+"""Seconds; an empty job left for longer is swept."""
 _ID = re.compile(r"[A-Za-z0-9_-]{16}")
 _NAME = re.compile(r"source-[0-9]{1,6}")
 

@@ -44,6 +44,7 @@ _MENDED_AT = 0.45
 READER = Reader()
 _works: Memory[Work] = Memory(2)
 _mended: Memory[Mended] = Memory(2)
+"""The job as it is and as it was a moment ago, for undo; more would only take memory."""
 
 
 def prepare(scratch: Path) -> None:

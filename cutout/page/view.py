@@ -30,6 +30,7 @@ from cutout.say import said
 from cutout.say.sizes import smallest
 from cutout.units import MM_PER_INCH, Units, count, format_length, format_minutes, format_size
 from cutout.write.drawing import Drawing
+from cutout.write.template.annotate import drill_kinds
 from cutout.write.template.template import tiling_of
 from cutout.write.work import Work
 
@@ -37,6 +38,7 @@ MOST_POINTS = 2_000
 """Points sent for one region; more than a screen can show, and a drag stays smooth."""
 
 _FINEST = 0.02
+"""The first tolerance (mm) that regions are thinned by, doubled until they are small enough."""
 
 
 def path_data(geometry: BaseGeometry, most: int = MOST_POINTS) -> str:
@@ -170,6 +172,7 @@ def size_view(row: BladeSize, most: float, units: Units) -> dict[str, Any]:
 def plan_view(work: Work) -> dict[str, Any]:
     """Holes, legs, and the steps that walk through them."""
     plan, proof, units = work.plan, work.proof, work.units
+    kinds = drill_kinds(plan.holes)
     return {
         "holes": [
             {
@@ -177,6 +180,7 @@ def plan_view(work: Work) -> dict[str, Any]:
                 "at": [_mm(hole.at[0]), _mm(hole.at[1])],
                 "diameter": hole.diameter,
                 "label": format_length(hole.diameter, units),
+                "sign": kinds[hole.diameter],
                 "roles": list(hole.roles),
             }
             for hole in plan.holes

@@ -4,23 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
 
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from cutout.choices import Align, Half, InLine, Overlap, Stand
 from cutout.errors import LayoutError
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline, Ring, as_multi, from_region
 from cutout.pattern.layout import combine, same_curves
 from cutout.units import Units, format_length
-
-Stand: TypeAlias = Literal[
-    "centre", "left", "right", "top", "bottom", "top left", "top right", "bottom left", "bottom right"
-]
-Line: TypeAlias = Literal["row", "column"]
-Align: TypeAlias = Literal["low", "middle", "high"]
 
 _CLOSE = 1e-4
 _MEETS = 1e-3
@@ -35,7 +29,7 @@ class Spacing:
     align: low = feet or left sides on one line, middle, high = heads or right sides on one line.
     """
 
-    line: Line
+    line: InLine
     gap: float | None = None
     align: Align = "middle"
 
@@ -62,7 +56,7 @@ def pair(outline: Outline) -> tuple[Outline, Outline]:
     return outline, outline.transform(Similarity(mirror=True, a=-1 + 0j))
 
 
-def made_whole(outline: Outline, half: Literal["left", "right", "top", "bottom"]) -> Outline:
+def made_whole(outline: Outline, half: Half) -> Outline:
     """The figure whose given half is drawn: mirrored about the box's opposite side and joined along it.
 
     A half that ends within a thousandth of its size of the axis reaches it: hand-drawn edges need not be exact.
@@ -123,7 +117,7 @@ def line_up(
     return _centred(placed, area, spacing.line)
 
 
-def united(outlines: Sequence[Outline], overlap: Literal["merge", "refuse"]) -> Outline:
+def united(outlines: Sequence[Outline], overlap: Overlap) -> Outline:
     """Figures as one outline; those that overlap are merged, or refused with a LayoutError."""
     regions = [o.region() for o in outlines]
     tree = shapely.STRtree(regions)
@@ -185,7 +179,7 @@ def _beyond(before: shapely.Geometry, region: MultiPolygon, along: complex, gap:
 
 
 def _even(
-    figures: Sequence[Outline], regions: Sequence[MultiPolygon], along: complex, line: Line, room: float
+    figures: Sequence[Outline], regions: Sequence[MultiPolygon], along: complex, line: InLine, room: float
 ) -> tuple[float, list[float], float]:
     """The gap with which the figures and the two ends fill the room; bisection, the span grows with the gap."""
     low, high = 0.0, room
@@ -201,7 +195,7 @@ def _even(
     return low, offsets, _span(figures, offsets, line) + 2 * low
 
 
-def _span(figures: Sequence[Outline], offsets: Sequence[float], line: Line) -> float:
+def _span(figures: Sequence[Outline], offsets: Sequence[float], line: InLine) -> float:
     if line == "row":
         ends = [(o.bounds[0] + d, o.bounds[2] + d) for o, d in zip(figures, offsets, strict=True)]
     else:
@@ -209,12 +203,12 @@ def _span(figures: Sequence[Outline], offsets: Sequence[float], line: Line) -> f
     return max(e for _, e in ends) - min(s for s, _ in ends)
 
 
-def _extent(area: Polygon, line: Line) -> float:
+def _extent(area: Polygon, line: InLine) -> float:
     x0, y0, x1, y1 = area.bounds
     return float(x1 - x0 if line == "row" else y1 - y0)
 
 
-def _centred(placed: Sequence[Outline], area: Polygon, line: Line) -> tuple[Outline, ...]:
+def _centred(placed: Sequence[Outline], area: Polygon, line: InLine) -> tuple[Outline, ...]:
     boxes = [o.bounds for o in placed]
     a0, b0, a1, b1 = area.bounds
     if line == "row":

@@ -11,11 +11,12 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from cutout.choices import Keep
 from cutout.errors import LayoutError
 from cutout.geom.curve import FLATTENING, Similarity
 from cutout.geom.outline import Note, Outline, Ring, as_multi, from_region, polygons_of
 from cutout.pattern.panel import Panel
-from cutout.pattern.pattern import Keep, Opening, Pattern
+from cutout.pattern.pattern import Opening, Pattern
 from cutout.units import Units, format_size
 
 _SNAP = 1e-3

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from shapely import MultiPolygon, Polygon, box
 
-from cutout.errors import LayoutError
+from cutout.errors import LayoutError, Length
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Panel:
         for name in ("width", "height", "thickness", "board"):
             value = getattr(self, name)
             if value is not None and not (math.isfinite(value) and value > 0):
-                raise LayoutError(f"panel {name} is {value:g} mm: it must be more than zero.")
+                raise LayoutError(f"panel {name} is ", Length(value), ": it must be more than zero.")
 
     @property
     def sawn(self) -> float:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
 
 from shapely import MultiPolygon, Polygon
 
+from cutout.choices import Keep
 from cutout.geom.outline import Outline
 from cutout.pattern.panel import Panel
-
-Keep: TypeAlias = Literal["panel", "figure", "both"]
 
 
 @dataclass(frozen=True)

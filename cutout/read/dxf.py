@@ -21,7 +21,7 @@ from ezdxf.document import Drawing
 from ezdxf.lldxf.tagger import binary_tags_loader
 from shapely import MultiPolygon
 
-from cutout.errors import ReadError
+from cutout.errors import Length, ReadError
 from cutout.geom.curve import Arc, Cubic, Line, Segment
 from cutout.geom.outline import Note, Outline, as_multi, nest
 from cutout.read.chain import Chained, Run, chain
@@ -74,12 +74,14 @@ def read_dxf(data: bytes, name: str, options: ReadOptions) -> Outline:
     mm = _mm_per_unit(runs, scale, options)
     chained = chain(runs, SNAP / mm, GAP / mm)
     if not chained.loops:
-        raise ReadError(f"{name}: {_why_open(chained, mm)}")
+        raise ReadError(f"{name}: ", *_why_open(chained, mm))
     book = CurveBook(0.005 / mm)
     region, merged = _region(chained.loops, book, SNAP / mm)
     region, dropped = without_specks(region, options.speck / mm)
     if region.is_empty:
-        raise ReadError(f"{name}: every outline in it is less than {options.speck:g} mm across at this size.")
+        raise ReadError(
+            f"{name}: every outline in it is less than ", Length(options.speck), " across at this size."
+        )
     notes = _notes(found, chained, merged, dropped, repairs, mm, options)
     return Outline(book.rings(region), scale, tuple(notes))
 
@@ -370,12 +372,15 @@ def _why_empty(document: Any, found: _Found) -> str:
     return "there is nothing in the drawing."
 
 
-def _why_open(chained: Chained, mm: float) -> str:
+def _why_open(chained: Chained, mm: float) -> tuple[str | Length, ...]:
     ends = [z for run in chained.open for z in (run[0].start, run[-1].end)]
     if len(ends) > 2000:
-        return "no closed outline in it: close the outlines and save it again."
+        return ("no closed outline in it: close the outlines and save it again.",)
     apart = min((abs(a - b) for i, a in enumerate(ends) for b in ends[i + 1 :]), default=0.0) * mm
     return (
-        f"no closed outline in it; the nearest loose ends are {apart:.3g} mm apart (up to {GAP:g} mm is "
-        "closed): close the outlines and save it again."
+        "no closed outline in it; the nearest loose ends are ",
+        Length(apart),
+        " apart (up to ",
+        Length(GAP),
+        " is closed): close the outlines and save it again.",
     )

@@ -14,6 +14,7 @@ from cutout.geom.curve import FloatArray
 from cutout.geom.outline import as_multi, nest
 
 FillRule = Literal["nonzero", "evenodd"]
+"""Which regions of closed runs count as inside (SVG 2, 13.4.2)."""
 
 
 def fill(rings: Sequence[FloatArray], rule: FillRule) -> shapely.Geometry:

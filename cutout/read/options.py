@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from cutout.choices import FillHow
+
 
 @dataclass(frozen=True, slots=True)
 class ReadOptions:
@@ -34,7 +36,7 @@ class ReadOptions:
     threshold: int | Literal["local"] | None = None
     smooth: float = 0.0
     invert: bool | None = None
-    fill: Literal["outline", "as drawn"] | None = None
+    fill: FillHow | None = None
     corners: tuple[tuple[float, float], ...] | None = None
     sheet: tuple[float, float] | None = None
     touched: tuple[tuple[float, float, float], ...] = ()

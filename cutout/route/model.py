@@ -9,6 +9,7 @@ from typing import Literal, TypeAlias
 
 from shapely import MultiPolygon
 
+from cutout.choices import Direction, IndexIn, TabEnds
 from cutout.finding import Finding
 from cutout.geom.outline import Ring
 from cutout.kit import Bit, Feeds
@@ -17,9 +18,6 @@ _PRACTICE = "common practice, no source"
 
 Side: TypeAlias = Literal["inside", "outside"]
 Purpose: TypeAlias = Literal["outline", "clearing", "corners", "roughing", "finish"]
-TabEnds: TypeAlias = Literal["upright", "sloped"]
-Direction: TypeAlias = Literal["conventional", "climb"]
-IndexIn: TypeAlias = Literal["waste", "anywhere"]
 DRILLED = 0.5
 """A run shorter than this (mm) is a hole the size of the bit: it is drilled."""
 

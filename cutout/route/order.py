@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from cutout.geom.arcfit import filled
-from cutout.geom.curve import ComplexArray
+from cutout.geom.curve import ComplexArray, run_length
 from cutout.geom.outline import Ring
 
 _PAIRS = 50_000_000
@@ -33,7 +33,7 @@ def order(rings: Sequence[Ring], first: Sequence[int], begin: complex = 0j) -> t
         group = np.array([i for i, k in enumerate(keys) if k == key], dtype=np.intp)
         tour = group[_tour(starts[group], at)]
         stops = np.concatenate([[at], starts[tour]])
-        travel += float(np.abs(np.diff(stops)).sum())
+        travel += run_length(stops)
         at = complex(stops[-1])
         done += tour.tolist()
     return done, travel

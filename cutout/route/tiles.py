@@ -250,10 +250,8 @@ def _made(
     for n, pair in enumerate(holes, 1):
         for x, y in pair:
             # The latest tile before that reaches it: the fewer moves between, the less its place is off.
-            by = next(
-                k for k in range(n - 1, -1, -1)
-                if _within(np.array(x), np.array(y), _inside(reaches[k]))
-            )  # fmt: skip
+            place = np.array(x), np.array(y)
+            by = next(k for k in reversed(range(n)) if _within(*place, _inside(reaches[k])))
             drilled[by].append((x, y))
     for n, reach in enumerate(reaches):
         shift = (reach[0] - reaches[0][0], reach[1] - reaches[0][1])

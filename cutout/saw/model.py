@@ -6,11 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
-import numpy as np
 from shapely import MultiPolygon
 
 from cutout.finding import Finding
-from cutout.geom.curve import FloatArray
+from cutout.geom.curve import FloatArray, run_length, to_complex
 
 Role: TypeAlias = Literal["starter", "relief", "clearing"]
 """starter: lets the blade in; relief: lets it turn, or saves nibbling a tight curve; clearing: one of the
@@ -80,7 +79,7 @@ class Leg:
     @property
     def length(self) -> float:
         """Length of the path (mm)."""
-        return float(np.hypot(*np.diff(self.path, axis=0).T).sum())
+        return run_length(to_complex(self.path))
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -26,7 +26,7 @@ from scipy.ndimage import maximum_filter1d
 from shapely import Point, Polygon, box
 
 from cutout.finding import Finding
-from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
+from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array, to_complex
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
@@ -113,10 +113,9 @@ class _Bench:
 def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
     """Move the blade along every leg and report whatever does not work as a `stop` finding of kind "plan"."""
     opened: list[shapely.Geometry] = []
-    bench = _Bench(
-        pattern, kit.blade, kit.allow, Moves(kit, pattern.panel.polygon, opened), opened,
-        {o.id: o.region for o in pattern.openings},
-    )  # fmt: skip
+    moves = Moves(kit, pattern.panel.polygon, opened)
+    standing = {o.id: o.region for o in pattern.openings}
+    bench = _Bench(pattern, kit.blade, kit.allow, moves, opened, standing)
     if pattern.keep_mode != "panel":
         bench.board = pattern.panel.polygon
     shapely.prepare(pattern.keep)
@@ -273,9 +272,8 @@ def _working_width(blade: Blade) -> float:
 
 def _by_length(path: ComplexArray) -> tuple[float, Along]:
     """Total length, and a function from distances along the path to points; straight on before the start."""
-    steps = np.abs(np.diff(path))
-    along = np.concatenate([[0.0], np.cumsum(steps)])
-    ahead = (path[1] - path[0]) / steps[0]
+    along = stations(path)
+    ahead = (path[1] - path[0]) / along[1]
 
     def at(distance: FloatArray) -> ComplexArray:
         on_path = np.interp(distance, along, path.real) + 1j * np.interp(distance, along, path.imag)

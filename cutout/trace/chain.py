@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
-from cutout.geom.curve import ComplexArray, Cubic, FloatArray
+from cutout.geom.curve import ComplexArray, Cubic, FloatArray, run_length, stations
 
 _TOGETHER = 12
 """At most this many cubics are fitted in one problem; its cost grows with the square."""
@@ -92,11 +92,8 @@ def _solve(
 ) -> tuple[list[Cubic], list[float], list[int]]:
     """The chain, and of each cubic the worst miss (px) and the sample it happens at."""
     pieces = [z[a : b + 1] for a, b in itertools.pairwise(knots)]
-    lengths = [float(np.abs(np.diff(p)).sum()) for p in pieces]
-    places = [
-        np.concatenate([[0.0], np.cumsum(np.abs(np.diff(p)))]) / max(s, 1e-12)
-        for p, s in zip(pieces, lengths, strict=True)
-    ]
+    lengths = [run_length(p) for p in pieces]
+    places = [stations(p) / max(s, 1e-12) for p, s in zip(pieces, lengths, strict=True)]
     columns = _Columns(z, knots, start, end)
     normals = [_across(p) for p in pieces]
     cubics: list[Cubic] = []

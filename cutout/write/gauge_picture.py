@@ -13,12 +13,14 @@ from cutout.gauge.light import Light
 from cutout.gauge.reading import Reading
 from cutout.gauge.slot import Slot
 from cutout.geom.curve import FloatArray, to_array
+from cutout.read.picture.edge import coded
 
 _LONG = 2000
 """Longer side of the picture (px)."""
 Places = Callable[[FloatArray], list[tuple[float, float]]]
 """From places on the card (n, 2; mm) to places on the picture."""
 _GOOD, _BAD, _DOUBT, _FRAME = (0, 150, 90), (205, 40, 30), (120, 120, 120), (20, 90, 200)
+"""Red, green, blue of 255; words below say the same. Taste."""
 
 
 def gauge_png(light: Light, reading: Reading, words: list[str]) -> bytes:
@@ -62,11 +64,8 @@ def gauge_png(light: Light, reading: Reading, words: list[str]) -> bytes:
 
 
 def codes(light: Light) -> np.ndarray:
-    """Light as sRGB codes (IEC 61966-2-1)."""
-    code = np.where(
-        light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055
-    )
-    return np.asarray(code * 255 + 0.5).astype(np.uint8)
+    """Light as sRGB codes."""
+    return np.round(coded(light)).astype(np.uint8)
 
 
 def broken(text: str, width: float) -> list[str]:

@@ -125,8 +125,8 @@ def dry_run(work: Work, tile: Tile | None = None) -> bytes:
     passes = tile.passes if tile else work.router.passes
     if why_not := _why_not(work, passes):
         return _text([*lines, *_comments([f"NO MOVES IN THIS PROGRAM: {why_not}"]), "M30"])
-    box = [(xy.min(axis=0) - p.bit.radius, xy.max(axis=0) + p.bit.radius)
-           for p in passes for xy in [p.ring.points() if p.part is None else _way(p, work)]]  # fmt: skip
+    ways = ((p, p.ring.points() if p.part is None else _way(p, work)) for p in passes)
+    box = [(xy.min(axis=0) - p.bit.radius, xy.max(axis=0) + p.bit.radius) for p, xy in ways]
     shift = complex(*tile.shift) if tile else 0j
     x0, y0 = (min(float(low[k]) for low, _ in box) - (shift.real, shift.imag)[k] for k in (0, 1))
     x1, y1 = (max(float(high[k]) for _, high in box) - (shift.real, shift.imag)[k] for k in (0, 1))
@@ -135,11 +135,14 @@ def dry_run(work: Work, tile: Tile | None = None) -> bytes:
         reach = [v - s for v, s in zip(tile.reach, tile.shift * 2, strict=True)]
         x0, y0, x1, y1 = max(x0, reach[0]), max(y0, reach[1]), min(x1, reach[2]), min(y1, reach[3])
     size = f"{format_size(x1 - x0, y1 - y0, work.units)} from X{x0:.1f} Y{y0:.1f} mm"
-    lines += _comments([
-        f"It goes round {size}: the outer edge of all cuts, bits included"
-        + (", as far as the machine reaches" if tile else ""),
-        f"{format_length(work.router.settings.safe_height, work.units)} above the panel. Clamps must not be touched",
-    ])  # fmt: skip
+    height = format_length(work.router.settings.safe_height, work.units)
+    lines += _comments(
+        [
+            f"It goes round {size}: the outer edge of all cuts, bits included"
+            + (", as far as the machine reaches" if tile else ""),
+            f"{height} above the panel. Clamps must not be touched",
+        ]
+    )
     program = _Program(work.units, work.kit.machine, work.router)
     corners = [complex(x0, y0), complex(x1, y0), complex(x1, y1), complex(x0, y1), complex(x0, y0)]
     lines += program.words(move for corner in corners for move in program.over(corner))
@@ -190,14 +193,17 @@ def _pins(work: Work) -> bytes:
     """The program that drills the spoil board for the pins of every tile, before the panel lies on it."""
     bit, tiles = work.kit.bit, [tile for tile in work.router.tiles if tile.pins]
     size, deep = format_length(bit.diameter, work.units), format_length(PIN_DEPTH, work.units)
-    lines = _comments([
-        f"{work.title}: holes for pins in the spoil board, {size} wide and {deep} deep",
-        f"Units: {'millimetres' if work.units == 'mm' else 'inches'}",
-        "Run it first, with no panel on the spoil board",
-        "Origin: X0 Y0 where the panel's lower left corner will lie for tile 1, Z0 on the spoil board",
-        *_of_bit(work, bit, [_hole(work, tiles[0].pins[0], PIN_DEPTH)]),
-        "CAUTIONS", *_CAUTIONS[1:],
-    ])  # fmt: skip
+    lines = _comments(
+        [
+            f"{work.title}: holes for pins in the spoil board, {size} wide and {deep} deep",
+            f"Units: {'millimetres' if work.units == 'mm' else 'inches'}",
+            "Run it first, with no panel on the spoil board",
+            "Origin: X0 Y0 where the panel's lower left corner will lie for tile 1, Z0 on the spoil board",
+            *_of_bit(work, bit, [_hole(work, tiles[0].pins[0], PIN_DEPTH)]),
+            "CAUTIONS",
+            *_CAUTIONS[1:],
+        ]
+    )
     if why_not := _why_not(work, work.router.passes):
         return _text([*lines, *_comments([f"NO MOVES IN THIS PROGRAM: {why_not}"]), "M30"])
     program = _Program(work.units, work.kit.machine, work.router)
@@ -269,10 +275,8 @@ def _of_tile(work: Work, tile: Tile) -> list[str]:
     lines = [f"Tile {tile.number} of {len(work.router.tiles)}"]
     if tile.pins:
         pins = " and ".join(f"X{x:.1f} Y{y:.1f}" for x, y in tile.pins)
-        moved = " and ".join(
-            f"{format_length(v, work.units)} along {axis}"
-            for v, axis in zip(tile.shift, "XY", strict=True) if v
-        )  # fmt: skip
+        ways = zip(tile.shift, "XY", strict=True)
+        moved = " and ".join(f"{format_length(v, work.units)} along {axis}" for v, axis in ways if v)
         lines += [
             f"The panel lies {moved} back from where it lay first, its holes on pins at {pins} mm",
             "X0 Y0 stay as they were set for tile 1",

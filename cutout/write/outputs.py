@@ -113,6 +113,7 @@ FILES: tuple[Output, ...] = (
         "outline.pdf", "application/pdf", "Outline in a thick line, to trace round by pencil",
         _one("outline.pdf", outline_pdf), lambda job: job.template.outline,
     ),
+    # A table: what a file is in one row, what writes it and when in the next.
 )  # fmt: skip
 """In the order they are written and offered."""
 

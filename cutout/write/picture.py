@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw, ImageFilter
 
 from cutout.draw.labels import Placed, Room
 from cutout.draw.lettered import label_items
-from cutout.draw.looks import FINE, RIM, WOOD_EDGE
+from cutout.draw.looks import FINE, RIM, SHEET, WOOD, WOOD_EDGE, rgb
 from cutout.draw.raster import raster
 from cutout.draw.scene import Disc, Layer, Scene, lines
 from cutout.geom.outline import polygons_of
@@ -34,8 +34,6 @@ _SHOWN = 60
 
 _BACK = (238, 238, 236)
 """Colour of the wall behind the panel, from red, green and blue."""
-_WOOD = np.array([222.0, 190.0, 143.0])
-_SHEET = np.array([205.0, 190.0, 168.0])
 
 
 def preview_png(work: Work) -> bytes:
@@ -112,7 +110,7 @@ def _board(panel: Panel, size: tuple[int, int], *, has_grain: bool) -> NDArray[n
     """Wood tone with faint lines along the grain; a plain tone for sheet goods."""
     width, height = size
     if not has_grain or panel.grain is None:
-        return np.broadcast_to(_SHEET.astype(np.uint8), (height, width, 3)).copy()
+        return np.broadcast_to(np.array(rgb(SHEET.fill or 0.0), np.uint8), (height, width, 3)).copy()
     # Every second dot is worked out; between them the tone is even enough.
     y, x = np.mgrid[0:height:2, 0:width:2].astype(np.float32)
     across = -x * np.sin(panel.grain) - y * np.cos(panel.grain)
@@ -122,4 +120,6 @@ def _board(panel: Panel, size: tuple[int, int], *, has_grain: bool) -> NDArray[n
     lines = 0.5 * np.sin(bent / 5.5) + 0.3 * np.sin(bent / 2.3 + 1.0) + 0.6 * np.sin(bent / 41)
     tone = 1.0 + 0.045 * lines
     fine = np.repeat(np.repeat(tone, 2, axis=0), 2, axis=1)[:height, :width]
-    return np.asarray(np.clip(_WOOD.astype(np.float32) * fine[..., None], 0, 255), dtype=np.uint8)
+    return np.asarray(
+        np.clip(np.array(rgb(WOOD.fill or 0.0), np.float32) * fine[..., None], 0, 255), dtype=np.uint8
+    )

@@ -22,9 +22,3 @@ def is_drilling(step: Step) -> bool:
 def by_leg(steps: Iterable[Step]) -> dict[int, Step]:
     """The step of each leg, by the leg's number."""
     return {order: step for step in steps for order in step.legs}
-
-
-def mark_of(step: Step, order: int) -> str:
-    """What is written at a cut: the step's letter where it begins, the letter and the cut's number at the others, so
-    that no number of a cut is taken for that of a hole."""
-    return step.letter if order == step.legs[0] else f"{step.letter}{order}"

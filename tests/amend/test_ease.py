@@ -15,14 +15,15 @@ from shapely import MultiPolygon, Point, Polygon, affinity, box
 from cutout import check
 from cutout.amend import Mending, mend
 from cutout.amend.ease import ease
-from cutout.amend.model import Corners
 from cutout.amend.round import opened, tips
 from cutout.amend.spine import spine
+from cutout.choices import Corners
 from cutout.geom.outline import Outline, as_multi, from_region, polygons_of
 from cutout.kit import blade
 from cutout.measure.widths import Middle
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.saw import plan
+from tests.figures import stars
 from tests.kits import KIT, kit_of
 from tests.telling import remedy, text
 
@@ -155,17 +156,8 @@ def test_a_figure_is_eased_as_well() -> None:
     assert len(stops(ease(before, KIT).pattern)) < len(stops(before))
 
 
-def stars() -> st.SearchStrategy[Polygon]:
-    def star(points: int, inner: float, turn: float) -> Polygon:
-        around = turn + math.pi * np.arange(2 * points) / points
-        reach = np.where(np.arange(2 * points) % 2, inner, 1.0) * 60
-        return Polygon(np.column_stack([150 + reach * np.cos(around), 150 + reach * np.sin(around)]))
-
-    return st.builds(star, st.integers(3, 7), st.floats(0.3, 0.8), st.floats(0, 1))
-
-
 @settings(max_examples=4, deadline=None, phases=PHASES)
-@given(star=stars())
+@given(star=stars(at=150 + 150j))
 def test_easing_again_changes_nothing(star: Polygon) -> None:
     once = ease(pattern(star), KIT)
     twice = ease(once.pattern, KIT)
@@ -173,7 +165,7 @@ def test_easing_again_changes_nothing(star: Polygon) -> None:
 
 
 @settings(max_examples=4, deadline=None, phases=PHASES)
-@given(star=stars(), hole=st.floats(2, 12))
+@given(star=stars(at=150 + 150j), hole=st.floats(2, 12))
 def test_easing_never_finds_more(star: Polygon, hole: float) -> None:
     """No more stops; and unless a stop was cleared, no more findings of any kind."""
     before = pattern(as_multi(star.union(box(215, 215, 215 + hole, 280))))
@@ -185,7 +177,7 @@ def test_easing_never_finds_more(star: Polygon, hole: float) -> None:
 
 
 @settings(max_examples=4, deadline=None, phases=PHASES)
-@given(star=stars(), shift=st.tuples(st.integers(-60, 60), st.integers(-60, 60)))
+@given(star=stars(at=150 + 150j), shift=st.tuples(st.integers(-60, 60), st.integers(-60, 60)))
 def test_easing_goes_along_when_the_pattern_moves(star: Polygon, shift: tuple[int, int]) -> None:
     here = ease(pattern(star), KIT).pattern.waste
     there = ease(pattern(affinity.translate(star, *shift)), KIT).pattern.waste

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-import numpy as np
 import pytest
 import shapely
 from shapely import MultiPolygon, Polygon, affinity
@@ -14,25 +13,19 @@ from shapely import MultiPolygon, Polygon, affinity
 from cutout.amend import Mended, Mending, mend
 from cutout.geom.outline import Outline, from_region
 from cutout.pattern import Panel, cut_pattern
+from tests.figures import wavy
 from tests.kits import KIT
 
 SIDE = 300.0
 GRAIN = 0.4
 
 
-def ring(centre: complex, radius: float, waves: tuple[tuple[int, float, float], ...], points: int) -> Polygon:
-    t = 2 * np.pi * np.arange(points) / points
-    r = radius * (1 + sum(a * np.cos(k * t + p) for k, a, p in waves))
-    z = centre + r * np.exp(1j * t)
-    return Polygon(np.column_stack([z.real, z.imag]))
-
-
 def drawn() -> dict[str, MultiPolygon]:
     """Invented figures, none of them like itself when turned or mirrored."""
-    island = ring(150 + 150j, 85, ((2, 0.2, 0.3), (3, 0.1, 1.0)), 90)
-    loose = ring(156 + 147j, 50, ((2, 0.25, 1.1), (5, 0.08, 0.4)), 70)
-    small = ring(90 + 160j, 11, ((3, 0.1, 0.2),), 30)
-    rough = ring(150 + 150j, 90, ((7, 0.16, 0.2), (11, 0.1, 1.3), (2, 0.1, 0.5)), 120)
+    island = wavy(85.0, ((2, 0.2, 0.3), (3, 0.1, 1.0)), 150 + 150j, 90)
+    loose = wavy(50.0, ((2, 0.25, 1.1), (5, 0.08, 0.4)), 156 + 147j, 70)
+    small = wavy(11.0, ((3, 0.1, 0.2),), 90 + 160j, 30)
+    rough = wavy(90.0, ((7, 0.16, 0.2), (11, 0.1, 1.3), (2, 0.1, 0.5)), 150 + 150j, 120)
     spike = Polygon([(60, 70), (245, 82), (140, 97), (131, 240), (120, 96)])
     return {
         "island": shapely.multipolygons([island.difference(loose)]),

@@ -56,8 +56,10 @@ def page(
     with errors.open("wb") as stream:
         process = subprocess.Popen(
             [sys.executable, "-c", code, str(tmp_path / "jobs")],
-            stdout=subprocess.PIPE, stderr=stream, env=environment,
-        )  # fmt: skip
+            stdout=subprocess.PIPE,
+            stderr=stream,
+            env=environment,
+        )
     try:
         assert process.stdout is not None
         found = re.search(rb"http://127\.0\.0\.1:(\d+)/#key=([\w-]{20,})", process.stdout.readline())

@@ -153,8 +153,10 @@ def measure(card: Card, saw: Saw, shot: Shot, kind: str, kept: Path | None = Non
 
 def table(rows: list[Row]) -> str:
     """Classes down, what was found and how far off across."""
-    lines = [f"{'photos':<8} {'n':>4} {'marks':>7} {'kerf said':>9} {'within':>7} {'worst':>7} "
-             f"{'bias worst':>10} {'radius said':>11} {'within 5 %':>10} {'silent':>6} {'s':>5}"]  # fmt: skip
+    lines = [
+        f"{'photos':<8} {'n':>4} {'marks':>7} {'kerf said':>9} {'within':>7} {'worst':>7} "
+        f"{'bias worst':>10} {'radius said':>11} {'within 5 %':>10} {'silent':>6} {'s':>5}"
+    ]
     for kind in sorted({r.kind for r in rows}):
         of = [r for r in rows if r.kind == kind]
         limit = 0.1 if kind.startswith("3") else 0.05
@@ -182,8 +184,11 @@ def main() -> None:
         row = measure(card, saw, shot, kind, folder / f"{seed}-{n}.jpg" if folder else None)
         rows.append(row)
         if row.silent or row.why:
-            print(f"{n:>3} {kind}: {card.title}, kerf {saw.kerf:.2f}, tilt {shot.tilt:.0f}: "
-                  f"{'WRONG ' + row.silent + '; ' if row.silent else ''}{row.why}", flush=True)  # fmt: skip
+            print(
+                f"{n:>3} {kind}: {card.title}, kerf {saw.kerf:.2f}, tilt {shot.tilt:.0f}: "
+                f"{'WRONG ' + row.silent + '; ' if row.silent else ''}{row.why}",
+                flush=True,
+            )
     print(table(rows))
 
 

@@ -29,9 +29,13 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter
 
 STAGES = (
-    "reading", "checking and mending", "planning the cuts", "proving the plan", "working out the router's path",
+    "reading",
+    "checking and mending",
+    "planning the cuts",
+    "proving the plan",
+    "working out the router's path",
     "writing",
-)  # fmt: skip
+)
 OPTIONS = {"width": "300mm", "panel": "400x400mm", "thickness": "18mm"}
 
 
@@ -72,8 +76,12 @@ def squares(n: int) -> list[np.ndarray]:
 
 
 SERIES: dict[str, Callable[[int], list[np.ndarray]]] = {
-    "blob": blob, "star": star, "teeth": teeth, "spiral": spiral, "squares": squares,
-}  # fmt: skip
+    "blob": blob,
+    "star": star,
+    "teeth": teeth,
+    "spiral": spiral,
+    "squares": squares,
+}
 
 
 def drawn(rings: list[np.ndarray]) -> bytes:
@@ -125,8 +133,10 @@ def one(source: Path, seconds: int, until: str) -> tuple[dict[str, str], str, st
     """What each stage took (s CPU), the peak (MB) and how it ended."""
     done = subprocess.run(
         [sys.executable, "-c", CHILD, str(source), json.dumps(OPTIONS), str(seconds), until],
-        capture_output=True, text=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+    )
     marks = [json.loads(line) for line in done.stdout.splitlines()]
     said = marks.pop()[0] if marks and marks[-1][1] == 0 else (done.stderr.strip().splitlines() or [""])[-1]
     took = {a[0]: f"{b[1] - a[1]:.2f}" for a, b in itertools.pairwise(marks)}

@@ -103,8 +103,11 @@ def process(source: Path, options: dict[str, str], how: str = "time") -> tuple[d
     """CPU seconds of each stage of one run in a process of its own, all caches empty, and the waste it made."""
     done = subprocess.run(
         [sys.executable, "-c", CHILD, str(source), json.dumps(options), how],
-        check=True, stdout=subprocess.PIPE, text=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-    )  # fmt: skip
+        check=True,
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+    )
     marks = json.loads(done.stdout)
     return {a[0]: b[1] - a[1] for a, b in itertools.pairwise(marks)}, marks[-1][2]
 

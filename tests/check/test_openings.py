@@ -10,10 +10,10 @@ from shapely import Point, Polygon, box
 
 from cutout import check
 from cutout.finding import Finding, Kind
-from cutout.geom.curve import Arc
-from cutout.geom.outline import Outline, Ring, from_region
+from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, blade
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
+from tests.figures import circle
 from tests.kits import kit_of
 from tests.telling import remedy, text
 
@@ -29,12 +29,6 @@ def pattern(figure: shapely.Geometry | Outline, keep: Keep = "panel", kit: Kit =
 
 def found(made: Pattern, *kinds: Kind, kit: Kit = KIT) -> list[Finding]:
     return [f for f in check.run(made, kit) if f.kind in kinds]
-
-
-def ring(x: float, y: float, r: float) -> Ring:
-    return Ring(
-        (Arc(complex(x - r, y), complex(x + r, y), 1.0), Arc(complex(x + r, y), complex(x - r, y), 1.0))
-    )
 
 
 # Corners and curves
@@ -117,21 +111,21 @@ def test_where_the_blade_itself_can_t_stand_is_a_stop() -> None:
 
 @pytest.mark.parametrize("r", [5.0, 8.0, 10.1])
 def test_the_radius_of_an_arc_is_exact(r: float) -> None:
-    (curve,) = found(pattern(Outline((ring(150, 150, r),), 1.0)), "tight curve")
+    (curve,) = found(pattern(Outline((circle(150, 150, r),), 1.0)), "tight curve")
     assert curve.size == pytest.approx(r, abs=1e-9)
     assert curve.limit == pytest.approx(KIT.blade.turning_radius + KIT.blade.kerf / 2)
 
 
 def test_a_curve_the_blade_follows_is_no_finding_on_either_side() -> None:
     inside = KIT.blade.turning_radius + KIT.blade.kerf / 2 + 0.01
-    assert found(pattern(Outline((ring(150, 150, inside),), 1.0)), "tight curve") == []
+    assert found(pattern(Outline((circle(150, 150, inside),), 1.0)), "tight curve") == []
     around = KIT.blade.turning_radius - KIT.blade.kerf / 2 + 0.01
-    assert found(pattern(Outline((ring(150, 150, around),), 1.0), "figure"), "tight curve") == []
-    assert len(found(pattern(Outline((ring(150, 150, around - 0.2),), 1.0), "figure"), "tight curve")) == 1
+    assert found(pattern(Outline((circle(150, 150, around),), 1.0), "figure"), "tight curve") == []
+    assert len(found(pattern(Outline((circle(150, 150, around - 0.2),), 1.0), "figure"), "tight curve")) == 1
 
 
 def test_a_curve_gets_the_drill_that_fills_it() -> None:
-    (curve,) = found(pattern(Outline((ring(150, 150, 4.0),), 1.0)), "tight curve")
+    (curve,) = found(pattern(Outline((circle(150, 150, 4.0),), 1.0)), "tight curve")
     assert remedy(curve) == (
         "Needs a relief hole of 8 mm or cuts into it from both sides: the plan says which."
     )
@@ -246,7 +240,7 @@ def test_a_curve_as_wide_as_the_blade_needs_is_no_finding_and_a_tighter_one_says
     said = [
         text(f)
         for r in (needed - 0.03, needed - 1.0)
-        for f in found(pattern(Outline((ring(150, 150, r),), 1.0)), "tight curve")
+        for f in found(pattern(Outline((circle(150, 150, r),), 1.0)), "tight curve")
     ]
     assert said == [
         f"Inside curve of {needed - 1:.1f} mm radius: the blade turns no tighter than 9.8 mm, "

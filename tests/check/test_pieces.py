@@ -14,6 +14,7 @@ from cutout.finding import Finding, Kind
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Blade, Kit, drills, wood
 from cutout.pattern import Keep, Panel, Pattern, Zone, cut_pattern
+from tests.figures import annulus
 from tests.kits import kit_of
 from tests.telling import remedy, text
 
@@ -29,12 +30,8 @@ def found(made: Pattern, kind: Kind, kit: Kit = KIT) -> list[Finding]:
     return [f for f in check.run(made, kit) if f.kind == kind]
 
 
-def ring(x: float, y: float, outer: float, inner: float) -> shapely.Geometry:
-    return Point(x, y).buffer(outer, 64).difference(Point(x, y).buffer(inner, 64))
-
-
 def test_the_middle_of_a_ring_drops_out() -> None:
-    (f,) = found(pattern(ring(150, 100, 60, 40)), "loose piece")
+    (f,) = found(pattern(annulus(150, 100, 60, 40)), "loose piece")
     assert f.severity == "stop"
     assert f.size == pytest.approx(80, abs=0.1)
     assert math.hypot(f.at[0] - 150, f.at[1] - 100) < 40
@@ -61,9 +58,9 @@ def test_specks_of_waste_and_of_wood() -> None:
     (f,) = found(waste, "speck")
     assert (f.size, f.limit) == (pytest.approx(1.5), 2.0)
     assert f.opening is not None
-    (g,) = found(pattern(ring(150, 100, 60, 0.8)), "speck")
+    (g,) = found(pattern(annulus(150, 100, 60, 0.8)), "speck")
     assert g.opening is None
-    assert found(pattern(ring(150, 100, 60, 0.8)), "loose piece") == []
+    assert found(pattern(annulus(150, 100, 60, 0.8)), "loose piece") == []
 
 
 def test_each_side_the_opening_comes_too_near() -> None:

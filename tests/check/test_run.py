@@ -22,7 +22,7 @@ from cutout.geom.outline import Outline, from_region
 from cutout.kit import Limits
 from cutout.measure import bends, room
 from cutout.measure import webs as rules
-from cutout.measure.widths import width_field
+from cutout.measure.widths import middle_of_keep
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
 from cutout.units import Units
 from tests.kits import KIT
@@ -185,9 +185,10 @@ def test_openings_named_in_findings_exist() -> None:
 
 def test_widths_for_a_picture_lie_in_keep() -> None:
     made = pattern(keep="figure")
-    points, widths = width_field(made)
-    assert points.shape == (len(widths), 2)
-    assert shapely.contains_xy(made.keep, points[:, 0], points[:, 1]).all()
+    middle = middle_of_keep(made)
+    nodes, widths = middle.nodes, middle.widths
+    assert nodes.shape == widths.shape
+    assert shapely.contains_xy(made.keep, nodes.real, nodes.imag).all()
     assert widths.min() > 0
     assert widths.max() < 70
 
@@ -241,5 +242,5 @@ def test_odd_patterns_are_checked_all_the_same(shape: shapely.Geometry, keep: Ke
     found = check.run(made, KIT)
     assert check.run(made, KIT) == found
     assert check.hint(made, KIT) is None or found
-    points, widths = width_field(made)
-    assert len(points) == len(widths)
+    middle = middle_of_keep(made)
+    assert len(middle.nodes) == len(middle.widths)

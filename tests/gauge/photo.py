@@ -22,8 +22,9 @@ from PIL import Image, ImageDraw
 from scipy.ndimage import gaussian_filter, gaussian_filter1d, map_coordinates
 
 from cutout.gauge.card import HEIGHT, WIDTH, Card, Cut, Trail, arc_spans, card_for, cuts
-from cutout.kit import Kit, bit, blade, drills, paper, wood
+from cutout.kit import paper
 from cutout.write.gauge import gauge_pdf
+from tests.kits import kit_of
 
 PAPERS = {"white": 0.85, "ivory": 0.74, "recycled": 0.62}
 WOODS = {"pine": 0.50, "oak": 0.30, "walnut": 0.10}
@@ -164,7 +165,7 @@ def slots(card: Card, saw: Saw) -> shapely.Geometry:
 def printed(card: Card, paper_name: str) -> NDArray[np.float32]:
     """The card's page as ink, 0 black .. 1 paper, FINE mm a dot, drawn by an independent reader of the PDF."""
     name = {0: "jigsaw", 1: "jigsaw-narrow", 2: "coping", 3: "scroll-fine"}[card.ladder]
-    kit = Kit(blade(name), drills("metric"), bit("6mm"), wood("red-oak"))
+    kit = kit_of(name, "red-oak")
     sheet = paper(paper_name)
     assert card_for(kit.blade.turning_radius, sheet) == card
     page = pdfium.PdfDocument(gauge_pdf(kit, sheet, "mm"))[1]

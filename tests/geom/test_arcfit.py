@@ -16,6 +16,7 @@ from cutout.geom.arcfit import fit_rings
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Ring
 from cutout.route.offset import quad_segs
+from tests.figures import corners, waves, wavy
 
 TOL = 0.01
 
@@ -23,13 +24,6 @@ TOL = 0.01
 def fit_arcs(xy: np.ndarray, tol: float) -> Ring:
     """The ring of one polyline."""
     return fit_rings([xy], tol)[0]
-
-
-def wavy(radius: float, waves: list[tuple[float, float]], count: int = 1500) -> np.ndarray:
-    """A smooth closed curve r(t): waves = (share of the radius, phase) of the harmonics 2, 3, 4 ..."""
-    t = np.linspace(0, 2 * math.pi, count, endpoint=False)
-    r = radius * (1 + sum(a / k * np.cos(k * t + p) for k, (a, p) in enumerate(waves, start=2)))
-    return np.column_stack([r * np.cos(t), r * np.sin(t)])
 
 
 def farthest(a: np.ndarray, b: np.ndarray, step: float = 0.05) -> float:
@@ -52,13 +46,10 @@ def thinned(xy: np.ndarray) -> int:
     return len(shapely.get_coordinates(shapely.simplify(LinearRing(xy), TOL, preserve_topology=False))) - 1
 
 
-WAVES = st.lists(st.tuples(st.floats(0, 0.12), st.floats(0, 6.28)), min_size=1, max_size=5)
-
-
 @settings(max_examples=15, deadline=None)
-@given(st.floats(5, 150), WAVES)
-def test_smooth_curves_stay_within_tolerance_both_ways_with_a_fifth_of_the_points(radius, waves):
-    xy = wavy(radius, waves)
+@given(st.floats(5, 150), waves(0.06, 5))
+def test_smooth_curves_stay_within_tolerance_both_ways_with_a_fifth_of_the_points(radius, swings):
+    xy = corners(wavy(radius, swings, count=1500))
     ring = fit_arcs(xy, TOL)
     assert hausdorff(ring, xy) <= TOL
     assert ring.polygon(1e-3).is_valid
@@ -83,12 +74,12 @@ def test_jagged_rings_stay_within_tolerance_and_never_cross(count, seed, size):
 
 @pytest.mark.parametrize("tol", [0.001, 0.01, 0.1])
 def test_tolerance_is_kept_whatever_it_is(tol):
-    xy = wavy(60, [(0.1, 1.0), (0.1, 2.0)], 4000)
+    xy = corners(wavy(60.0, [(2, 0.05, 1.0), (3, 0.033, 2.0)], count=4000))
     assert hausdorff(fit_arcs(xy, tol), xy) <= tol
 
 
 def test_joined_segments_close():
-    ring = fit_arcs(wavy(30, [(0.1, 0.3)]), TOL)
+    ring = fit_arcs(corners(wavy(30.0, [(2, 0.05, 0.3)])), TOL)
     for this, after in zip(ring.segments, (*ring.segments[1:], ring.segments[0]), strict=True):
         assert this.end == after.start
 
@@ -144,7 +135,7 @@ def test_the_bit_hardly_turns_where_runs_meet(radius, bow):
 
 
 def test_moving_the_ring_moves_the_fit():
-    xy = wavy(50, [(0.1, 1.0), (0.05, 0.5)])
+    xy = corners(wavy(50.0, [(2, 0.05, 1.0), (3, 0.017, 0.5)]))
     here, there = fit_arcs(xy, TOL), fit_arcs(xy + np.array([1000.0, -500.0]), TOL)
     assert len(here.segments) == len(there.segments)
     moved = np.array([s.start for s in here.segments]) + (1000 - 500j)
@@ -159,4 +150,4 @@ def test_no_ring_no_fit(xy):
 
 def test_no_tolerance_no_fit():
     with pytest.raises(ValueError, match="tolerance"):
-        fit_arcs(wavy(10, [(0.1, 0.0)]), 0.0)
+        fit_arcs(corners(wavy(10.0, [(2, 0.05, 0.0)])), 0.0)

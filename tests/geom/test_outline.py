@@ -12,16 +12,7 @@ from shapely import MultiPolygon, Point, Polygon, box
 
 from cutout.geom.curve import Arc, Line, Similarity
 from cutout.geom.outline import Note, Outline, Ring, as_multi, from_region, nest, polygons_of
-
-
-def circle(x: float, y: float, r: float, *, ccw: bool = True) -> Ring:
-    b = 1.0 if ccw else -1.0
-    return Ring((Arc(complex(x - r, y), complex(x + r, y), b), Arc(complex(x + r, y), complex(x - r, y), b)))
-
-
-def square(x: float, y: float, side: float, *, ccw: bool = True) -> Ring:
-    ring = Ring.of_points(np.array([[x, y], [x + side, y], [x + side, y + side], [x, y + side]]))
-    return ring if ccw else ring.reversed()
+from tests.figures import circle, square
 
 
 def test_area_and_length_of_a_circle_either_way_round() -> None:

@@ -8,8 +8,9 @@ import pytest
 
 from cutout.cli import run
 from cutout.errors import KitError
-from cutout.kit import Kit, bit, bits, blade, drills, machine, wood
+from cutout.kit import bit, bits, machine
 from cutout.kit.listing import EXAMPLE, mine
+from tests.kits import kit_of
 
 
 @pytest.fixture
@@ -54,7 +55,7 @@ def test_blades_and_woods_of_ones_own(own: Path) -> None:
         '[[blade]]\nname = "mine"\nsaw = "jigsaw"\nwidth = "5mm"\nbody = 1.0\nkerf = "1.4mm"\ntpi = 12\nfeed = 300\n'
         '[[wood]]\nname = "pear"\nkind = "hardwood"\n'
     )
-    kit = Kit(blade("mine"), drills("metric"), bit("6mm"), wood("pear"))
+    kit = kit_of("mine", "pear")
     assert kit.blade.kerf == 1.4
     assert kit.wood.kind == "hardwood"
 

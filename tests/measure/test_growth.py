@@ -8,16 +8,11 @@ from itertools import product
 import numpy as np
 import pytest
 
-from cutout.geom.curve import ComplexArray
+from cutout.geom.curve import ComplexArray, to_complex
 from cutout.measure import bends, follow
 from cutout.measure.bends import _Candidate, _near, left_bends
 from cutout.measure.widths import Neck, _apart
-
-
-def star(points: int, outer: float = 100.0, inner: float = 90.0) -> np.ndarray:
-    """A star with that many points, counter-clockwise."""
-    turn = np.linspace(0, 2 * math.pi, 2 * points, endpoint=False)
-    return np.where(np.arange(2 * points) % 2, inner, outer) * np.exp(1j * turn)
+from tests.figures import corners, star
 
 
 def wobbly(seed: int) -> ComplexArray:
@@ -60,7 +55,9 @@ def test_comparisons_of_bends_grow_with_their_number_not_with_its_square(
 
         monkeypatch.setattr(bends, "_near", counted)
         size = points / 100
-        assert len(left_bends(star(points, 100 * size, 90 * size), 3.0, 0.3)) >= points
+        assert (
+            len(left_bends(to_complex(corners(star(points, 100.0 * size, 90.0 * size))), 3.0, 0.3)) >= points
+        )
     assert compared[100] >= 100
     assert compared[800] <= 10 * compared[100]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,12 +10,7 @@ from shapely import Point, Polygon, box
 from cutout.errors import LayoutError
 from cutout.geom.outline import polygons_of
 from cutout.nest import Board, Layout, Piece, nest, shelf_length
-
-
-def star(n: int, outer: float, inner: float) -> Polygon:
-    a = np.pi * np.arange(2 * n) / n
-    r = np.where(np.arange(2 * n) % 2, inner, outer)
-    return Polygon(np.column_stack([r * np.cos(a), r * np.sin(a)]))
+from tests.figures import star
 
 
 def sound(layout: Layout) -> None:

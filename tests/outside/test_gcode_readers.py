@@ -15,13 +15,14 @@ from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import bit
 from cutout.pattern import Panel, cut_pattern
 from cutout.route import tool_path
 from cutout.route.readback import read_back
 from cutout.write.gcode import router_bits, router_ngc
+from tests.kits import kit_of
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"), small_bit=bit("3mm"))
+KIT = replace(kit_of(), small_bit=bit("3mm"))
 PANEL = Panel(300.0, 260.0, 18.0)
 DEEPEST = -18.4
 

@@ -24,6 +24,7 @@ from cutout.route import Pass, Settings, tool_path
 from cutout.route.walk import walk
 from cutout.write.dxf import router_dxf
 from cutout.write.gcode import router_ngc
+from tests.figures import wavy
 from tests.kits import KIT
 
 
@@ -33,9 +34,7 @@ def pattern(region, keep="panel"):
 
 def leaf() -> Polygon:
     """An invented silhouette: a wavy leaf round (200, 150)."""
-    t = np.linspace(0, 2 * math.pi, 2000, endpoint=False)
-    r = 90 + 20 * np.cos(3 * t) + 5 * np.sin(8 * t)
-    return Polygon(np.column_stack([200 + r * np.cos(t), 150 + r * np.sin(t)]))
+    return wavy(90.0, [(3, 2 / 9, 0.0), (8, 1 / 18, -math.pi / 2)], 200 + 150j, 2000)
 
 
 @pytest.fixture(scope="module")

@@ -291,11 +291,21 @@ def test_the_frame_of_a_panel_is_drawn_round_it(client: httpx.Client) -> None:
 
 def test_files_are_those_of_the_command_line(client: httpx.Client, state: dict[str, Any]) -> None:
     starts = {
-        "template.pdf": b"%PDF-", "cutsheet.html": b"<!", "cutsheet.pdf": b"%PDF-",
-        "shopdrawing.pdf": b"%PDF-", "pattern.svg": b"<", "router.dxf": b"", "router.ngc": b"", "router-dry.ngc": b"",
-        "routed.png": b"\x89PNG", "router-setup.pdf": b"%PDF-",
-        "film.svg": b"<", "outline.pdf": b"%PDF-", "preview.png": b"\x89PNG", "job.toml": b"#",
-    }  # fmt: skip
+        "template.pdf": b"%PDF-",
+        "cutsheet.html": b"<!",
+        "cutsheet.pdf": b"%PDF-",
+        "shopdrawing.pdf": b"%PDF-",
+        "pattern.svg": b"<",
+        "router.dxf": b"",
+        "router.ngc": b"",
+        "router-dry.ngc": b"",
+        "routed.png": b"\x89PNG",
+        "router-setup.pdf": b"%PDF-",
+        "film.svg": b"<",
+        "outline.pdf": b"%PDF-",
+        "preview.png": b"\x89PNG",
+        "job.toml": b"#",
+    }
     for name, start in starts.items():
         answer = client.get(f"/api/jobs/{state['id']}/files/{name}")
         assert answer.status_code == 200, (name, answer.text)
@@ -322,9 +332,12 @@ def test_the_download_holds_what_the_command_line_writes(
 ) -> None:
     """The same job, with a small bit, a mat smaller than the figure, and an outline to trace round."""
     asked = {
-        "router.gcode": True, "router.small_bit": "3mm", "template.film": True, "template.mat": ["80mm", "80mm"],
+        "router.gcode": True,
+        "router.small_bit": "3mm",
+        "template.film": True,
+        "template.mat": ["80mm", "80mm"],
         "template.outline": True,
-    }  # fmt: skip
+    }
     state = change(client, state, *asked.items()).json()["state"]
     packed = client.get(f"/api/jobs/{state['id']}/files/everything.zip").content
     with zipfile.ZipFile(io.BytesIO(packed)) as files:

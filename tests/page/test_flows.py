@@ -79,20 +79,37 @@ def test_a_bad_picture_is_refused_in_words(page: Page, visit: Any, tmp_path: Pat
 def test_every_setting_reaches_the_job(page: Page, pebble: Path, client: httpx.Client) -> None:
     put(page, pebble)
     for path, text in {
-        "figures.$.width": "300", "figures.$.turn": "10", "figures.$.threshold": "128", "panel.width": "60cm",
-        "panel.height": "31in", "panel.thickness": "3/4in", "panel.grain": "0", "saw.turning_radius": "5",
-        "saw.kerf": "1.2mm", "saw.drills": "3mm, 8mm", "template.paper": "300x420mm", "mend.bridge_width": "9",
-        "mend.bridge_count": "2", "limits.edge": "15", "limits.web_along": "1.5", "router.tab_width": "9",
+        "figures.$.width": "300",
+        "figures.$.turn": "10",
+        "figures.$.threshold": "128",
+        "panel.width": "60cm",
+        "panel.height": "31in",
+        "panel.thickness": "3/4in",
+        "panel.grain": "0",
+        "saw.turning_radius": "5",
+        "saw.kerf": "1.2mm",
+        "saw.drills": "3mm, 8mm",
+        "template.paper": "300x420mm",
+        "mend.bridge_width": "9",
+        "mend.bridge_count": "2",
+        "limits.edge": "15",
+        "limits.web_along": "1.5",
+        "router.tab_width": "9",
         "title": "Garden door",
-    }.items():  # fmt: skip
+    }.items():
         if path == "title":
             page.locator("#job-menu > summary").click()
         fill(page, field(path), text)
     page.keyboard.press("Escape")
     for path, value in {
-        "panel.wood": "red-oak", "saw.blade": "scroll-coarse", "router.bit": "3mm", "router.dxf": "R12",
-        "figures.$.invert": "false", "keep": "figure", "overlap": "refuse",
-    }.items():  # fmt: skip
+        "panel.wood": "red-oak",
+        "saw.blade": "scroll-coarse",
+        "router.bit": "3mm",
+        "router.dxf": "R12",
+        "figures.$.invert": "false",
+        "keep": "figure",
+        "overlap": "refuse",
+    }.items():
         show(page, field(path)).select_option(value)
     for path in ("template.back", "template.turn", "figures.$.mirror", "router.gcode"):
         switch(page, field(path), True)

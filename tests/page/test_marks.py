@@ -167,8 +167,12 @@ def test_groups_snapping_and_identity_as_plain_functions(page: Page) -> None:
     assert found["edge"] == -3  # the high side, 98, to 95
     assert found["other"] == [{"axis": "x", "at": 20, "name": "in line"}]
     assert [told["words"] for told in found["told"]] == [
-        "…", "…, 7 s", "…, about 16 s more", "…, 30 s", ": proving…, about 16 s more",
-    ]  # fmt: skip
+        "…",
+        "…, 7 s",
+        "…, about 16 s more",
+        "…, 30 s",
+        ": proving…, about 16 s more",
+    ]
     assert [told["share"] for told in found["told"]] == [0, 0, 0.2, 0.95, 0.6]
     assert found["free"] == {"shift": [0, 0], "lines": []}
 

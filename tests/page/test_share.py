@@ -44,9 +44,21 @@ def ask(port: int, path: str, method: str = "GET", **headers: str) -> httpx.Resp
 
 @pytest.mark.parametrize(
     "path",
-    ["/", "/walk", "/walk/", "/main.js", "/index.html", "/api/jobs", "/api/choices", "/favicon.ico",
-     f"/walk/{WALK_KEY}/", f"/walk/{WALK_KEY}/../api/jobs", f"/Walk/{WALK_KEY}", f"//walk/{WALK_KEY}"],
-)  # fmt: skip
+    [
+        "/",
+        "/walk",
+        "/walk/",
+        "/main.js",
+        "/index.html",
+        "/api/jobs",
+        "/api/choices",
+        "/favicon.ico",
+        f"/walk/{WALK_KEY}/",
+        f"/walk/{WALK_KEY}/../api/jobs",
+        f"/Walk/{WALK_KEY}",
+        f"//walk/{WALK_KEY}",
+    ],
+)
 def test_nothing_else_is_there_even_with_the_pages_own_key(both: tuple[int, int], path: str) -> None:
     answer = ask(both[1], path, **{"x-cutout-key": KEY})
     assert answer.status_code == (403 if path == "/walk/" else 404)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from cutout.units import MM_PER_INCH
+
 STATIC = Path(__file__).parents[2] / "cutout" / "page" / "static"
 MODULES = {path.name: path.read_text("utf-8") for path in sorted(STATIC.glob("*.js"))}
 PAGE = (STATIC / "index.html").read_text("utf-8")
@@ -31,6 +33,12 @@ def test_every_module_is_used_and_every_import_is_there() -> None:
                 made = re.search(rf"export (async )?(const|class|function) {wanted}\b", MODULES[module])
                 assert made, f"{name} wants {wanted} of {module}"
     assert imported == set(MODULES)
+
+
+def test_an_inch_is_the_same_here_and_stands_once() -> None:
+    (stated,) = re.findall(r"INCH = ([\d.]+);", MODULES["units.js"])
+    assert float(stated) == MM_PER_INCH
+    assert [name for name, text in MODULES.items() if str(MM_PER_INCH) in text] == ["units.js"]
 
 
 def test_no_html_is_ever_built_from_text() -> None:

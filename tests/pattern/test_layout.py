@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, box
 
 from cutout.errors import LayoutError
-from cutout.geom.curve import Arc
 from cutout.geom.outline import Outline, Ring, as_multi, from_region
 from cutout.pattern import (
     Keep,
@@ -24,14 +23,10 @@ from cutout.pattern import (
     with_figure,
     with_waste,
 )
+from tests.figures import circle
 
 PANEL = Panel(400, 300, 18)
 KERF = 1.5
-
-
-def circle(x: float, y: float, r: float, *, ccw: bool = True) -> Ring:
-    b = 1.0 if ccw else -1.0
-    return Ring((Arc(complex(x - r, y), complex(x + r, y), b), Arc(complex(x + r, y), complex(x - r, y), b)))
 
 
 def ell(scale: float | None = None) -> Outline:

@@ -5,16 +5,11 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
-import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cutout.geom.outline import Ring
 from cutout.route.order import order
-
-
-def square(x: float, y: float, size: float) -> Ring:
-    return Ring.of_points(shapely.get_coordinates(shapely.box(x, y, x + size, y + size).exterior))
+from tests.figures import square
 
 
 def test_inner_before_outer_even_when_it_is_farther():

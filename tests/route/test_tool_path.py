@@ -19,6 +19,7 @@ from cutout.pattern import Panel, cut_pattern
 from cutout.route import Settings, tool_path
 from cutout.route.passes import depths
 from cutout.route.prove import prove
+from tests.figures import SEEDS, blob
 from tests.kits import KIT
 from tests.telling import remedy, text
 
@@ -30,17 +31,10 @@ def pattern(region, keep="panel"):
     return cut_pattern(Outline(from_region(region), 1.0), Panel(500.0, 400.0, 18.0), keep, 1.28)
 
 
-def leaf(seed: int, size: float = 120.0) -> Polygon:
-    rng = np.random.default_rng(seed)
-    t = np.linspace(0, 2 * math.pi, 400, endpoint=False)
-    r = size * (1 + sum(rng.uniform(0, 0.5) / k * np.cos(k * t + rng.uniform(0, 6)) for k in range(2, 9)))
-    return Polygon(np.column_stack([250 + r * np.cos(t), 200 + r * np.sin(t)])).buffer(0)
-
-
 @settings(max_examples=8, deadline=None)
-@given(st.integers(0, 10_000), st.sampled_from(["panel", "figure", "both"]), st.sampled_from([KIT, FINE]))
+@given(SEEDS, st.sampled_from(["panel", "figure", "both"]), st.sampled_from([KIT, FINE]))
 def test_every_path_passes_its_proof(seed, keep, kit):
-    path = tool_path(pattern(leaf(seed), keep), kit)
+    path = tool_path(pattern(blob(seed, 160.0, 250 + 200j), keep), kit)
     assert path.passes
     assert path.gouge <= 0.02
     assert not [f for f in path.findings if f.severity == "stop"]

@@ -12,30 +12,26 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import CORNER, Leg, Place, Plan
+from tests.figures import wavy
+from tests.kits import kit_of
 from tests.telling import text
 
 PANEL = Panel(260.0, 260.0, 18.0)
 
 
-def kit_with(name: str) -> Kit:
-    return Kit(blade(name), drills("metric"), bit("6mm"), wood("white-pine"))
-
-
 def leaf() -> BaseGeometry:
     """An invented leaf with a notch and a stalk: sharp inside corners, a point of wood, curves."""
-    a = np.linspace(0, 2 * math.pi, 240, endpoint=False)
-    r = 80 * (1 + 0.25 * np.cos(2 * a) + 0.1 * np.cos(5 * a))
-    body = shapely.Polygon(np.column_stack([130 + r * np.cos(a), 130 + r * np.sin(a)]))
+    body = wavy(80.0, [(2, 0.25, 0.0), (5, 0.1, 0.0)], 130 + 130j, 240)
     return body.difference(shapely.Polygon([(125, 240), (135, 240), (130, 120)]))
 
 
 @lru_cache(maxsize=4)
 def planned(name: str) -> tuple[Pattern, Kit, Plan]:
-    kit = kit_with(name)
+    kit = kit_of(name)
     pattern = cut_pattern(Outline(from_region(leaf()), 1.0), PANEL, "panel", kit.blade.kerf)
     return pattern, kit, plan(pattern, kit)
 
@@ -116,7 +112,7 @@ def test_two_legs_swapped_are_caught_where_their_order_matters(name: str) -> Non
 
 def test_a_loop_tighter_than_the_blade_turns_is_caught() -> None:
     """A whole circle in open wood, a twentieth too tight; the same at the radius itself is let pass by (a)."""
-    kit = kit_with("jigsaw-narrow")
+    kit = kit_of("jigsaw-narrow")
     radius = kit.blade.turning_radius
     pattern, _, made = planned("jigsaw-narrow")
     found = []

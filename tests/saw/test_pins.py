@@ -14,10 +14,10 @@ from shapely import MultiPolygon, Point
 
 from cutout.geom.outline import Outline, Ring
 from cutout.job.schema import Job
-from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import EDGE, Hole, Leg, Place, Plan
 from cutout.saw.pins import APART, CLEAR, MOST, pins
+from tests.kits import kit_of
 from tests.telling import text
 
 KERF = 1.0
@@ -64,7 +64,7 @@ def test_a_stack_is_as_thick_as_its_layers_for_the_blade() -> None:
     """The saw goes slower through it, two teeth are in it where one layer has not two, four layers are usual."""
     from cutout.check.kit import kit as check
 
-    kit = Kit(blade("scroll-coarse"), drills("metric"), bit("6mm"), wood("plywood"))
+    kit = kit_of("scroll-coarse", "plywood")
     thin = kit.blade.least_thickness / 1.5
     one = Panel(300.0, 200.0, thin, None)
     assert one.sawn == thin and replace(one, layers=3).sawn == 3 * thin

@@ -11,13 +11,12 @@ import shapely
 from shapely.affinity import translate
 
 from cutout.geom.outline import Outline, Ring, as_multi
-from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import CORNER, Hole, LeftOver, Leg, Place, Plan
 from cutout.saw.prove import prove
+from tests.kits import KIT
 from tests.telling import text
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 K = KIT.blade.kerf
 PANEL = Panel(200.0, 200.0, 18.0)
 

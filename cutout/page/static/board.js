@@ -3,8 +3,9 @@
 
 import { crowds } from "./crowd.js";
 import { el, svg } from "./dom.js";
-import { bridgeMark, findingMark, kindOf, quarters } from "./marks.js";
+import { bridgeMark, findingMark, kindOf, quarters, sign } from "./marks.js";
 import { NARROW } from "./narrow.js";
+import { INCH } from "./units.js";
 import { grainLines, toneOf } from "./wood.js";
 
 /** Pixels kept free round the whole panel, for rulers and dimensions: left, top, right, bottom. */
@@ -339,7 +340,7 @@ export class Board extends EventTarget {
     const next = points.find((p) => Math.hypot(p[0] - points[0][0], p[1] - points[0][1]) > 14 * this.pixel) ?? points.at(-1);
     const [a, b] = [this.seen(points[0]), this.seen(next)];
     const turn = (-Math.atan2(b[1] - a[1], b[0] - a[0]) * 180) / Math.PI;
-    const arrow = svg("path", { d: "M16 -8L26 0L16 8", class: "arrow", transform: `rotate(${turn})` });
+    const arrow = svg("path", { d: sign("arrow"), class: "arrow", transform: `rotate(${turn})` });
     const disc = svg("g", { transform: `rotate(${turn}) translate(-16 0) rotate(${-turn})` }, svg("circle", { r: 14, class: "start" }), svg("text", { y: 5 }, String(letter)));
     return [this.upright(points[0], arrow, disc)];
   }
@@ -355,9 +356,9 @@ export class Board extends EventTarget {
     const group = svg("g", { class: lit ? "lit" : "" });
     const [x, y] = this.seen(hole.at);
     const middle = svg("g", { transform: `translate(${x} ${this.model.panel.height - y})` });
-    middle.append(svg("circle", { r: hole.diameter / 2, class: "size" }), quarters(hole.diameter / 2));
+    middle.append(svg("circle", { r: hole.diameter / 2, class: "size" }), quarters(hole.diameter / 2, hole.sign));
     // From afar a hole is smaller than its sign: the sign stands for it.
-    const sign = [svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN)];
+    const sign = [svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN, hole.sign)];
     const name = lit || named ? [svg("text", { x: 12, y: -8 }, String(hole.id))] : [];
     group.append(middle, this.upright(hole.at, ...sign, ...name));
     return group;
@@ -464,7 +465,7 @@ export const pointsOf = (path) => path.slice(1).split("L").map((pair) => pair.sp
 
 /** Width of a square (mm) that is neither a blur nor lost at so many mm a pixel; every so many-th line is stronger. */
 export function squares(pixel, units) {
-  const sides = units === "in" ? [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8].map((inches) => inches * 25.4) : [1, 5, 10, 50, 100, 500];
+  const sides = units === "in" ? [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 8].map((inches) => inches * INCH) : [1, 5, 10, 50, 100, 500];
   const fine = sides.find((mm) => mm / pixel >= SQUARE) ?? sides[sides.length - 1];
   return { fine, times: units === "in" ? 4 : String(fine).startsWith("5") ? 2 : 10 };
 }

@@ -3,8 +3,9 @@
 import { focused, svg } from "./dom.js";
 import { quarters } from "./marks.js";
 import { snap } from "./snap.js";
+import { INCH } from "./units.js";
 
-const STEP = { mm: 1, in: 25.4 / 16 };
+const STEP = { mm: 1, in: INCH / 16 };
 const KEY_REST = 350;
 const SIZE_STEP = 1.01;
 const SMALL_SIZE_STEP = 1.05;
@@ -133,7 +134,7 @@ export class Hands extends EventTarget {
     else {
       const upright = this.#board.upright(item.at, svg("circle", { r: 14, class: "grip" }));
       const r = item.diameter / 2 / this.#board.pixel;
-      const sign = svg("g", { class: "drill" }, svg("circle", { class: "own-hole", r }), quarters(r));
+      const sign = svg("g", { class: "drill" }, svg("circle", { class: "own-hole", r }), quarters(r, item.sign));
       upright.prepend(sign);
       group.append(upright);
     }

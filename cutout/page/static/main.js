@@ -11,7 +11,7 @@ import { Findings } from "./findings.js";
 import { Form } from "./form.js";
 import { Hands } from "./hands.js";
 import { Held } from "./held.js";
-import { legend } from "./marks.js";
+import { legend, takeSigns } from "./marks.js";
 import { Overview } from "./map.js";
 import { Measure } from "./measure.js";
 import { figure as written, Paper } from "./paper.js";
@@ -45,7 +45,6 @@ const units = () => work.state.job.units ?? "mm";
 const shown = () => one("[name=show]:checked").value;
 
 async function start() {
-  byId("legend").append(...legend().map((parts) => el("li", {}, ...parts)));
   for (const link of all("[data-goto]")) {
     link.addEventListener("click", (event) => {
       event.preventDefault();
@@ -54,6 +53,8 @@ async function start() {
   }
   try {
     choices = await get("/api/choices");
+    takeSigns(choices.signs);
+    byId("legend").append(...legend().map((parts) => el("li", {}, ...parts)));
     startEverything();
     await openJob();
     await picture.showEarlier();

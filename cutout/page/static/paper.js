@@ -2,17 +2,18 @@
 
 import { svg } from "./dom.js";
 import { NARROW } from "./narrow.js";
+import { INCH } from "./units.js";
 
 const RULER = 24;
 const STEPS_MM = [1, 2, 5, 10, 20, 50, 100, 200, 500];
-const STEPS_IN = [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 3, 6, 12, 24].map((inches) => inches * 25.4);
+const STEPS_IN = [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 3, 6, 12, 24].map((inches) => inches * INCH);
 const APART = 46;
 const OUT = [26, 54];
 
 /** The numbers people write: 14-1/2, or 368; to a tenth of a millimetre or a 16th of an inch. */
 export function figure(mm, units) {
   if (units !== "in") return String(Math.round(mm * 10) / 10);
-  const sixteenths = Math.round((Math.abs(mm) / 25.4) * 16);
+  const sixteenths = Math.round((Math.abs(mm) / INCH) * 16);
   const [whole, rest] = [Math.floor(sixteenths / 16), sixteenths % 16];
   const by = [16, 8, 4, 2, 1].find((n) => rest % n === 0) ?? 1;
   const sign = mm < 0 && sixteenths ? "-" : "";
@@ -181,4 +182,4 @@ export class Paper {
   }
 }
 
-const round = (mm, units) => (units === "in" ? Math.round((mm / 25.4) * 16) / 16 * 25.4 : Math.round(mm * 10) / 10);
+const round = (mm, units) => (units === "in" ? Math.round((mm / INCH) * 16) / 16 * INCH : Math.round(mm * 10) / 10);

@@ -133,6 +133,8 @@ export interface Hole {
   at: number[];
   diameter: number;
   label: string;
+  /** Which of the signs for drills is its own: 0 for the smallest drill, ... */
+  sign: number;
   roles: string[];
 }
 
@@ -193,6 +195,7 @@ export interface Item {
   angle?: number;
   width?: number;
   diameter?: number;
+  sign?: number;
   turn?: number;
 }
 

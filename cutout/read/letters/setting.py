@@ -7,13 +7,10 @@ import math
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
 
-from cutout.errors import ReadError
+from cutout.choices import Join, TextSide
+from cutout.errors import Length, ReadError
 from cutout.read.letters.face import Face, Glyph
-
-Side: TypeAlias = Literal["left", "middle", "right"]
-Join: TypeAlias = Literal["none", "weld", "bar", "frame"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +29,7 @@ class Lettering:
     cap_height: float | None = None
     spacing: float = 0.0
     pitch: float = 1.0
-    side: Side = "middle"
+    side: TextSide = "middle"
     arc: float | None = None
     join: Join = "none"
     joint: float = 0.14
@@ -87,7 +84,7 @@ def set_straight(lines: Sequence[str], face: Face, asked: Lettering, mm: float) 
     return _aligned(made, asked.side)
 
 
-def _aligned(lines: Sequence[Line], side: Side) -> tuple[Line, ...]:
+def _aligned(lines: Sequence[Line], side: TextSide) -> tuple[Line, ...]:
     widest = max(line.width for line in lines)
     shift = {"left": -0.5, "middle": 0.0, "right": 0.5}[side]
     return tuple(
@@ -134,6 +131,9 @@ def _fits_round(line: Line, asked: Lettering, name: str) -> None:
     radius = asked.arc + line.base
     if radius * asked.arc <= 0 or line.width > 2 * math.pi * abs(radius):
         raise ReadError(
-            f"{name}: a line {line.width:.0f} mm long does not go round a circle of {abs(radius):.0f} mm radius: "
-            "make the circle larger or the letters smaller."
+            f"{name}: a line of ",
+            Length(line.width),
+            " does not go round a circle with a radius of ",
+            Length(abs(radius)),
+            ": make the circle larger or the letters smaller.",
         )

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import shapely
 
+from cutout.choices import FillHow
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import Note
-
-FillHow = Literal["outline", "as drawn"]
 
 _PEN = 0.02
 """A closed line's width is at most this share of its longer side to be taken for a pen's by itself: 3 mm on half a

@@ -22,8 +22,11 @@ _SMALL = 400
 """Decisions are taken on a picture reduced to about this many pixels across."""
 
 _LEAST_CONTRAST = 20.0
+"""Codes of 255 between figure and ground below which they can't be told apart. Common practice, no source."""
 _TOO_GREY = 0.30
+"""Share of pixels between the two classes from which a picture is none of two tones. Common practice, no source."""
 _SOFTENING = 0.8
+"""Sigma (px) of the blur that melts grain: less than a pixel, so that corners stay. Common practice, no source."""
 
 _CLEARER = 0.002
 """Gain in the share of variance that two classes explain for which the light is divided out."""

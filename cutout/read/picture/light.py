@@ -10,6 +10,7 @@ from PIL import Image
 from scipy.ndimage import binary_dilation, gaussian_filter
 
 from cutout.geom.curve import FloatArray
+from cutout.geom.robust import sigma_of
 
 Grey = NDArray[np.uint8]
 
@@ -79,7 +80,7 @@ def _surface(values: FloatArray) -> FloatArray:
         size = 10 if use.sum() > 40 else 3 if use.sum() > 6 else 1
         c = np.linalg.lstsq(terms[use, :size], level[use], rcond=None)[0]
         off = level - terms[:, :size] @ c
-        spread = 1.4826 * float(np.median(np.abs(off[use]))) + 0.01
+        spread = sigma_of(off[use]) + 0.01
         kept = (off > -2.0 * spread) & (off < 3.0 * spread)
         if (kept == use).all() or kept.sum() < 4:
             break
@@ -94,6 +95,7 @@ def _surface(values: FloatArray) -> FloatArray:
 
 
 _POWERS = [(0, 0), (0, 1), (1, 0), (0, 2), (1, 1), (2, 0), (0, 3), (1, 2), (2, 1), (3, 0)]
+"""Powers of y and x in a surface of the third order, the lower orders first."""
 
 
 def _terms(y: FloatArray, x: FloatArray) -> FloatArray:

@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter1d, map_coordinates
 from scipy.optimize import minimize_scalar
 
 from cutout.geom.curve import FloatArray
+from cutout.geom.robust import sigma_of
 
 LEAST_SEEN = 0.90
 """Least share of each side along which its step is seen: with less it may be another thing's side."""
@@ -137,7 +138,7 @@ def _robust(u: FloatArray, off: FloatArray) -> FloatArray:
     for _ in range(4):
         c = np.polyfit(u, off, 2, w=weight)
         miss = np.abs(off - np.polyval(c, u))
-        scale = 1.4826 * float(np.median(miss)) + 0.1
+        scale = sigma_of(miss) + 0.1
         weight = 1.0 / np.sqrt(1.0 + (miss / scale) ** 2)
     return np.asarray(c)
 

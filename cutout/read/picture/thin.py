@@ -48,9 +48,10 @@ _ROUND = 0.002
 _CLOSE, _TOLERANCE = 0.05, 0.25
 """How near (px) polylines lie to what was traced, and what was traced to the picture's lines."""
 
-_STEPS = 120
+_STEPS, _LIMIT = 120, 8.0
+"""Most steps of the search; how far from 0 a pixel's logit may go: 1/3000 off black or white, beyond slopes die."""
 _SOFT = 0.05
-_LIMIT = 8.0
+"""Rounds off the corner of the price of an edge at no edge (share of a step from black to white), for its slope."""
 
 
 def unblurred(field: Field, found: IsoLines, sigma: float | None) -> IsoLines:

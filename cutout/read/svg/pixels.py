@@ -37,6 +37,7 @@ MOST_POINTS = 12_000
 """Points in all lines that are fitted in seconds; beyond, fewer pixels serve, down to the fewest."""
 
 AROUND = np.ones((3, 3), dtype=bool)
+"""A pixel and its eight neighbours."""
 
 Mask = NDArray[np.bool_]
 

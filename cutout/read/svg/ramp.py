@@ -12,9 +12,7 @@ from cutout.read.svg.affine import IDENTITY, Affine, parse_transform
 from cutout.read.svg.number import length_px
 from cutout.read.svg.style import Colour
 
-ATTRIBUTES = (
-    "x1", "y1", "x2", "y2", "cx", "cy", "r", "gradientUnits", "gradientTransform", "spreadMethod",
-)  # fmt: skip
+ATTRIBUTES = tuple("x1 y1 x2 y2 cx cy r gradientUnits gradientTransform spreadMethod".split())
 """What a gradient may take from the one it refers to."""
 
 _USUAL = (

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from shapely import MultiPolygon
 
-from cutout.errors import ReadError
+from cutout.errors import Length, ReadError
 from cutout.geom.outline import Note, Outline, Ring
 from cutout.read.options import ReadOptions
 from cutout.read.specks import is_hairline, is_speck, without_specks
@@ -66,7 +66,7 @@ def _figure(document: Document, drawing: Drawing, name: str, options: ReadOption
     if figure.region.area <= 0:
         if "text" in drawing.beyond and not shows_text(document, drawing, name):
             raise ReadError(f"{name}: {_TEXT_LOST}")
-        raise ReadError(_all_specks(name, options) if figure.dropped else f"{name}: {empty}")
+        raise ReadError(*(_all_specks(name, options) if figure.dropped else (f"{name}: {empty}",)))
     return figure
 
 
@@ -118,7 +118,7 @@ def _finish(
     region, dropped = without_specks(figure.region, least)
     dropped = replace(dropped, specks=dropped.specks + figure.dropped)
     if region.is_empty:
-        raise ReadError(_all_specks(name, options))
+        raise ReadError(*_all_specks(name, options))
     notes = (*notes, *dropped.notes(options.speck))
     if figure.book is not None:
         return Outline(figure.book.rings(region), scale, notes)
@@ -131,8 +131,9 @@ def _is_dropped(ring: Ring, least: float) -> bool:
     return is_speck(polygon, least) or (ring.area < 0 and is_hairline(polygon, least))
 
 
-def _all_specks(name: str, options: ReadOptions) -> str:
-    return f"{name}: every piece of it is less than {options.speck:g} mm across at this size: make it larger."
+def _all_specks(name: str, options: ReadOptions) -> tuple[str | Length, ...]:
+    said = " across at this size: make it larger."
+    return f"{name}: every piece of it is less than ", Length(options.speck), said
 
 
 def _mm_per_unit(region: MultiPolygon, scale: float | None, options: ReadOptions) -> float | None:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from shapely import LinearRing, LineString, MultiPolygon, Point, Polygon
 
 from cutout.geom import curve
-from cutout.geom.curve import ComplexArray
+from cutout.geom.curve import ComplexArray, stations
 from cutout.read.curves import flattened
 from cutout.read.svg.path import SubPath
 from cutout.read.svg.walk import Stroke
@@ -23,6 +23,7 @@ CORNER = math.radians(8)
 """Turns below this count as part of a curve; a mitre there would stand out by 0.0024 of half the width."""
 
 MAX_DASHES = 20_000
+"""Dashes of one line: more are no drawing, and each is a shape to be joined with all others."""
 
 _CAPS: dict[str, Literal["flat", "round", "square"]] = {"butt": "flat", "round": "round", "square": "square"}
 
@@ -85,7 +86,7 @@ def _dashed(run: _Run, stroke: Stroke) -> Iterator[_Run]:
     if not stroke.dashes:
         yield run
         return
-    along = np.append(0.0, np.cumsum(np.abs(np.diff(run.z))))
+    along = stations(run.z)
     total, period = float(along[-1]), sum(stroke.dashes)
     if total / period * len(stroke.dashes) > MAX_DASHES:
         yield run

@@ -142,8 +142,7 @@ class Colour:
         return 0.299 * red + 0.587 * green + 0.114 * blue
 
 
-BLACK = Colour((0.0, 0.0, 0.0))
-WHITE = Colour((1.0, 1.0, 1.0))
+BLACK, WHITE = Colour((0.0, 0.0, 0.0)), Colour((1.0, 1.0, 1.0))  # red, green, blue of 1
 
 
 @lru_cache(maxsize=4096)

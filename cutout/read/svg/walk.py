@@ -8,6 +8,7 @@ from typing import Literal
 from xml.etree.ElementTree import Element
 
 from cutout.errors import ReadError
+from cutout.read.fill import FillRule
 from cutout.read.svg.affine import IDENTITY, Affine, parse_transform, translation
 from cutout.read.svg.document import Document
 from cutout.read.svg.number import is_physical, length_px
@@ -19,9 +20,9 @@ from cutout.read.svg.view import root_view, view_box
 MAX_VISITS = 30_000
 """Elements drawn, each `use` counted as often as it is drawn."""
 MAX_DEPTH = 240
+"""Elements in one another, over what `document` lets in by what `use` adds: a quarter of Python's depth of calls."""
 MAX_SEGMENTS = 300_000
-
-FillRule = Literal["nonzero", "evenodd"]
+"""Segments of all paths, as drawn: a bound on time, far over what one would saw. Common practice, no source."""
 
 _SHAPES = frozenset(("path", "rect", "circle", "ellipse", "line", "polyline", "polygon"))
 _CONTAINERS = frozenset(("g", "a", "svg", "switch"))

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from cutout.geom.curve import FloatArray
+from cutout.geom.curve import FloatArray, stations
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
 from cutout.pattern import Opening, Panel
@@ -24,6 +24,7 @@ CLEAN = 0.05
 ROOMY = 0.075
 """The blade's middle may leave the region of centres by this much (mm): less than a pencil line into keep."""
 _BAND = 60.0
+"""Air round the board (mm) that a cut may begin and end in: longer than any blade is wide, and its turn."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -217,7 +218,7 @@ def _assigned(
         ways = [s.part(0.0, s.length) for s in found]
         starts = np.concatenate([z[:-1] for z in ways])
         steps = np.concatenate([np.diff(z) for z in ways])
-        before = np.concatenate([np.cumsum(np.abs(np.diff(z))) - np.abs(np.diff(z)) for z in ways])
+        before = np.concatenate([stations(z)[:-1] for z in ways])
         owner = np.repeat(np.arange(len(ways)), [len(z) - 1 for z in ways])
         ends = np.stack([starts, starts + steps], axis=1)
         edges = np.asarray(shapely.linestrings(np.stack([ends.real, ends.imag], axis=-1)))

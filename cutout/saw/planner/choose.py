@@ -8,7 +8,7 @@ from typing import TypeAlias
 import numpy as np
 import shapely
 
-from cutout.geom.curve import ComplexArray, FloatArray, to_complex
+from cutout.geom.curve import ComplexArray, FloatArray, stations, to_complex
 from cutout.saw.model import CORNER, SAME_GO, Place
 from cutout.saw.planner.hand import Hand
 from cutout.saw.planner.lead import Leads, from_places, from_poses
@@ -262,7 +262,7 @@ def _resumed(state: State, aim: _Aim) -> list[Way]:
         if len(tries) == 0 or hi < aim.start - state.area.step:
             continue
         z = line.part(float(lo), float(hi))
-        s = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
+        s = stations(z)
         straight = state.starts_straight(z, s, tries - lo)
         if not straight.any():
             continue

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import MultiPolygon
 
-from cutout.geom.curve import ComplexArray, to_array
+from cutout.geom.curve import ComplexArray, run_length, stations, to_array
 from cutout.saw.model import SAME_GO, Hole, Leg, Place
 from cutout.saw.planner.hand import Prices
 from cutout.saw.planner.placing import Placing
@@ -40,11 +39,15 @@ def legs_of(state: State, opening: int, placing: Placing) -> list[Leg]:
         z = _one_path([state.cuts[k] for k in group], state.blade.width / 2)
         legs.append(
             Leg(
-                state.first_leg + n, opening, to_array(np.round(placing.back(z), 5)),
-                _renamed(first.starts, state, number), _renamed(last.ends, state, number), MultiPolygon(),
-                first.start_by, placing.angle_back(first.turned),
+                order=state.first_leg + n,
+                opening=opening,
+                path=to_array(np.round(placing.back(z), 5)),
+                starts=_renamed(first.starts, state, number),
+                ends=_renamed(last.ends, state, number),
+                start_by=first.start_by,
+                turned=placing.angle_back(first.turned),
             )
-        )  # fmt: skip
+        )
     return legs
 
 
@@ -63,9 +66,8 @@ def _one_path(cuts: Sequence[Cut], overlap: float) -> ComplexArray:
     """The paths of cuts that go on from one another, each without what it shares with the one before."""
     z = cuts[0].z
     for cut in cuts[1:]:
-        shared = min(overlap, float(np.abs(np.diff(z)).sum()))
-        along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(cut.z)))])
-        z = np.concatenate([z, cut.z[along > shared + 1e-3]])
+        shared = min(overlap, run_length(z))
+        z = np.concatenate([z, cut.z[stations(cut.z) > shared + 1e-3]])
     return z
 
 

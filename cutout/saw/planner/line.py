@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from cutout.geom.curve import ComplexArray, FloatArray, to_complex
+from cutout.geom.curve import ComplexArray, FloatArray, run_length, stations, to_complex
 from cutout.saw.planner.band import runs
 
 SIMPLE = (0.002, 0.015, 0.03)
@@ -20,6 +20,7 @@ A drawn arc needs little, a traced line more: whichever leaves the fewest stops 
 ROUND = 0.05
 """A vertex is passed in one go if a curve of the turning radius leaves it by no more than this (mm)."""
 _SAGITTA = 0.004
+"""How far the chords of a drawn arc lie off it (mm): under half the working resolution."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -79,9 +80,8 @@ def stretches(centres: Polygon, radius: float, reach: float, kerf: float, allow:
 
 def _twice(z: ComplexArray) -> Stretch:
     """A ring without a stop, twice round."""
-    length = float(np.abs(np.diff(z)).sum())
     twice = np.concatenate([z, z[1:]])
-    return Stretch(twice, _along(twice), length, True)
+    return Stretch(twice, stations(twice), run_length(z), True)
 
 
 def ring_stretches(ring: shapely.LinearRing, radius: float) -> list[Stretch]:
@@ -158,12 +158,8 @@ def _closed(z: ComplexArray, turn: FloatArray, size: FloatArray, radius: float) 
 
 
 def _stretch(z: ComplexArray) -> Stretch:
-    s = _along(z)
+    s = stations(z)
     return Stretch(z, s, float(s[-1]))
-
-
-def _along(z: ComplexArray) -> FloatArray:
-    return np.concatenate([[0.0], np.cumsum(np.abs(np.diff(z)))])
 
 
 def _rounded(z: ComplexArray, turn: FloatArray, radius: float) -> ComplexArray:
@@ -206,7 +202,7 @@ def _extended(found: list[Stretch], centres: Polygon, reach: float) -> list[Stre
             z = np.concatenate([[z[0] + (z[0] - z[1]) / abs(z[0] - z[1]) * b], z])
         if a > 0:
             z = np.concatenate([z, [z[-1] + (z[-1] - z[-2]) / abs(z[-1] - z[-2]) * a]])
-        result.append(Stretch(z, _along(z) - b, s.length, False, s.inside))
+        result.append(Stretch(z, stations(z) - b, s.length, False, s.inside))
     return result + closed
 
 
@@ -229,5 +225,5 @@ def _first_part(geometry: shapely.Geometry, start: complex) -> float:
         if isinstance(part, LineString) and not part.is_empty:
             z = to_complex(shapely.get_coordinates(part))
             if min(abs(z[0] - start), abs(z[-1] - start)) < 1e-6:
-                return float(np.abs(np.diff(z)).sum())
+                return run_length(z)
     return 0.0

@@ -22,11 +22,11 @@ from cutout.saw.planner.lead import from_places, from_poses
 from cutout.saw.planner.state import State
 
 _SLANTS = np.radians([0.0, 35.0, 55.0, 70.0, 80.0])
+"""Ways a cut may meet the line, off square to it: closer together where it runs along it. By trial on drawings."""
 RELIEF = 3.0
 """A relief hole must clear so much outline (mm) to be worth more than a few short cuts."""
-_RUNS = 40
-_POSES = 240
-_LEADS = 1500
+_RUNS, _POSES, _LEADS = 40, 240, 1500
+"""Longest runs, nearest poses of the blade, shortest leads that are looked at: bounds on time, the best first."""
 
 
 def nibble(hand: Hand) -> Chosen | None:

@@ -136,14 +136,26 @@ def _no_plan(legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, patter
 
 
 def _assembled(
-    holes: list[Hole], legs: list[Leg], findings: list[Finding], left: list[LeftOver], taken: Takes,
+    holes: list[Hole],
+    legs: list[Leg],
+    findings: list[Finding],
+    left: list[LeftOver],
+    taken: Takes,
     steps: tuple[Step, ...],
-) -> Plan:  # fmt: skip
-    length = math.fsum(leg.length for leg in legs)
+) -> Plan:
     return Plan(
-        tuple(holes), tuple(legs), tuple(left), tuple(findings), length, taken.goes, taken.minutes,
-        steps, taken.goes, taken.lifts, taken.minutes_by,
-    )  # fmt: skip
+        holes=tuple(holes),
+        legs=tuple(legs),
+        left_over=tuple(left),
+        findings=tuple(findings),
+        cut_length=math.fsum(leg.length for leg in legs),
+        entries=taken.goes,
+        minutes=taken.minutes,
+        steps=steps,
+        goes=taken.goes,
+        lifts=taken.lifts,
+        minutes_by=taken.minutes_by,
+    )
 
 
 def _order(pattern: Pattern) -> list[Opening]:

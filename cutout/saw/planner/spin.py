@@ -21,6 +21,7 @@ MOST_TURNED = math.radians(165.0)
 SHY = 0.05
 """So much more (mm) than it sweeps is asked for: no hand holds the back edge still. Common practice, no source."""
 _STEP = 0.1
+"""Between two places of the blade on its way round (radians); the arc is drawn so much larger that it holds all."""
 
 
 def swept(start: complex, ahead: complex, turned: float, blade: Blade, more: float = 0.0) -> shapely.Geometry:

@@ -192,13 +192,14 @@ def _style(size: float, bold: bool = False, **more: Any) -> ParagraphStyle:
     )
 
 
+# Sizes in points. Taste.
 _PLAIN, _CELL, _HEAD = _style(8.5, spaceAfter=4), _style(7.5), _style(7.5, bold=True)
 _TITLES = {
     "h1": _style(16, bold=True, spaceAfter=6, keepWithNext=1),
     "h2": _style(12, bold=True, spaceBefore=9, spaceAfter=4, keepWithNext=1),
     "h3": _style(9.5, bold=True, spaceBefore=5, spaceAfter=2, keepWithNext=1),
 }
-_CAPTION = _style(8.5, bold=True, spaceBefore=5, spaceAfter=2, keepWithNext=1)
+_CAPTION = _style(8.5, bold=True, spaceBefore=5, spaceAfter=2, keepWithNext=1)  # as what stands under it
 
 
 def _words(text: str, style: ParagraphStyle, **more: Any) -> Paragraph:

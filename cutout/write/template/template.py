@@ -22,6 +22,7 @@ from cutout.geom.curve import FloatArray
 from cutout.job.set_up import hardware_zones
 from cutout.kit import Paper
 from cutout.saw.model import Plan
+from cutout.say import worded
 from cutout.units import format_length
 from cutout.write import panel
 from cutout.write.dated import printed_date
@@ -115,7 +116,8 @@ def tiling_of(drawing: Drawing) -> Tiling:
     Raises WriteError when the paper is too small.
     """
     paper = _printed(drawing.work)
-    whole = tile(drawing.carried, drawing.content(drawing.carried), drawing.whole, paper)
+    with worded(drawing.work.units):
+        whole = tile(drawing.carried, drawing.content(drawing.carried), drawing.whole, paper)
     if len(whole.sheets) == 1 or drawing.carried.length - drawing.near.length < LEAD:
         return whole
     near = tile(drawing.near, drawing.content(drawing.near), drawing.whole, paper)

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from cutout.draw.box import Box
-from cutout.errors import WriteError
+from cutout.errors import Length, WriteError
 from cutout.geom.curve import FloatArray
 from cutout.kit import Paper
 from cutout.write.template.sliding import PAD, Lattice, fewest, layouts, points_on
@@ -94,7 +94,7 @@ def is_beside(first: Sheet, second: Sheet) -> bool:
 def sheets_needed(length: float, printable: float, overlap: float) -> int:
     """Sheets along one axis: ceil((L - o) / (p - o)), one at least. mm."""
     if printable <= overlap:
-        raise WriteError(f"the paper leaves only {printable:g} mm to print on: use a larger one.")
+        raise WriteError("the paper leaves only ", Length(printable), " to print on: use a larger one.")
     return max(1, math.ceil((length - overlap) / (printable - overlap) - 1e-9))
 
 
@@ -257,7 +257,9 @@ def _tiled(
     used = {cell for cell, hit in zip(cells, shapely.intersects(boxes, lines).tolist(), strict=True) if hit}
     tiling = _printed(windows, used, page, overlap)
     if tiling is None:
-        raise WriteError(f"the paper leaves only {min(width, height):g} mm to print on: use a larger one.")
+        raise WriteError(
+            "the paper leaves only ", Length(min(width, height)), " to print on: use a larger one."
+        )
     return tiling
 
 

@@ -11,15 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutout.saw.planner.band import BULGE, INTO_KEEP, Run, runs
+from tests.figures import Wave, waves, wavy
 
 KERF = 1.28
-
-
-def blob(waves: list[float], size: float = 60.0) -> shapely.Polygon:
-    """A closed curve whose radius swings by the given shares in 2, 3, ... waves."""
-    a = np.linspace(0, 2 * math.pi, 720, endpoint=False)
-    r = size * (1 + sum(share * np.cos((n + 2) * a) for n, share in enumerate(waves)))
-    return shapely.Polygon(np.column_stack([r * np.cos(a), r * np.sin(a)]))
 
 
 def ring_of(waste: shapely.Polygon) -> shapely.LinearRing:
@@ -44,14 +38,14 @@ def least_radius(run: Run) -> float:
 
 @settings(max_examples=15, deadline=None)
 @given(
-    st.lists(st.floats(-0.12, 0.12), min_size=1, max_size=4),
+    waves(0.12, 4),
     st.sampled_from([3.0, 8.0, 15.0]),
     st.sampled_from([0.05, 0.15, 0.3]),
 )
 def test_a_run_is_never_too_tight_and_never_leaves_the_band(
-    waves: list[float], radius: float, allow: float
+    swings: list[Wave], radius: float, allow: float
 ) -> None:
-    ring = ring_of(blob(waves))
+    ring = ring_of(wavy(60.0, swings))
     inside = shapely.Polygon(ring)
     for run in runs(ring, radius, KERF, allow):
         assert least_radius(run) > 0.97 * radius
@@ -64,19 +58,19 @@ def test_a_run_is_never_too_tight_and_never_leaves_the_band(
 
 
 @settings(max_examples=15, deadline=None)
-@given(st.lists(st.floats(-0.1, 0.1), min_size=1, max_size=3), st.sampled_from([3.0, 12.0]))
-def test_together_the_runs_pass_the_whole_line(waves: list[float], radius: float) -> None:
-    ring = ring_of(blob(waves))
+@given(waves(0.1, 3), st.sampled_from([3.0, 12.0]))
+def test_together_the_runs_pass_the_whole_line(swings: list[Wave], radius: float) -> None:
+    ring = ring_of(wavy(60.0, swings))
     lines = [shapely.LineString(np.column_stack([r.z.real, r.z.imag])) for r in runs(ring, radius, KERF, 0.3)]
     missed = ring.difference(shapely.union_all(lines).buffer(0.5))
     assert missed.length < 0.01 * ring.length + 2 * len(lines)
 
 
 @settings(max_examples=12, deadline=None)
-@given(st.lists(st.floats(-0.12, 0.12), min_size=2, max_size=4))
-def test_a_wider_band_never_takes_many_more_runs(waves: list[float]) -> None:
+@given(waves(0.12, 4))
+def test_a_wider_band_never_takes_many_more_runs(swings: list[Wave]) -> None:
     """The covering is the least on an open chain; a ring's first break may cost one more."""
-    ring = ring_of(blob(waves))
+    ring = ring_of(wavy(60.0, swings))
     narrow, wide = (len(runs(ring, 9.0, KERF, allow)) for allow in (0.1, 0.4))
     assert wide <= narrow + 1
 

@@ -6,14 +6,13 @@ import numpy as np
 import pytest
 from shapely import box
 
-from cutout.kit import Kit, bit, blade, drills, wood
 from cutout.pattern import Opening, Panel
 from cutout.saw.model import Place
 from cutout.saw.planner.area import area_of
 from cutout.saw.planner.hand import Hand, Prices
 from cutout.saw.planner.state import Move, State
+from tests.kits import KIT
 
-KIT = Kit(blade("jigsaw-narrow"), drills("metric"), bit("6mm"), wood("white-pine"))
 PANEL = Panel(300, 300, 18.0)
 OPENING = Opening(1, box(50, 50, 250, 250), at_edge=False)
 NEAR, FAR = 100 + 100j, 200 + 150j

@@ -13,17 +13,17 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Polygon, affinity
 
 from cutout.geom.outline import Outline, as_multi, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit, drills
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import EDGE, Plan
+from tests.figures import SEEDS, blob, star, stars
+from tests.kits import kit_of
 from tests.telling import text
 
+MIDDLE, UP = 150 + 150j, math.pi / 2
+
 SLOW = settings(max_examples=4, deadline=None)
-
-
-def kit_with(name: str = "jigsaw-narrow") -> Kit:
-    return Kit(blade(name), drills("metric"), bit("6mm"), wood("white-pine"))
 
 
 def pattern_of(
@@ -31,22 +31,6 @@ def pattern_of(
 ) -> Pattern:
     outline = Outline(from_region(as_multi(region)), 1.0)
     return cut_pattern(outline, panel or Panel(300.0, 300.0, 18.0), keep, kit.blade.kerf)  # type: ignore[arg-type]
-
-
-def star(points: int, inner: float, size: float, centre: float = 150.0) -> Polygon:
-    a = np.arange(2 * points) * math.pi / points + math.pi / 2
-    r = np.where(np.arange(2 * points) % 2 == 0, size, inner * size)
-    return Polygon(np.column_stack([centre + r * np.cos(a), centre + r * np.sin(a)]))
-
-
-def blob(seed: int, size: float = 80.0) -> Polygon:
-    rng = np.random.default_rng(seed)
-    a = np.linspace(0, 2 * math.pi, 240, endpoint=False)
-    r = np.ones_like(a)
-    for k in range(2, 6):
-        r += rng.uniform(-0.5, 0.5) / k**1.3 * np.cos(k * a + rng.uniform(0, 6.28))
-    r *= size / r.max()
-    return Polygon(np.column_stack([150 + r * np.cos(a), 150 + r * np.sin(a)])).buffer(0)
 
 
 def assert_proved(pattern: Pattern, kit: Kit, made: Plan) -> None:
@@ -57,7 +41,7 @@ def assert_proved(pattern: Pattern, kit: Kit, made: Plan) -> None:
 
 @pytest.mark.parametrize("name", ["jigsaw", "jigsaw-narrow", "scroll-medium"])
 def test_a_circle_takes_one_hole_and_one_leg(name: str) -> None:
-    kit = kit_with(name)
+    kit = kit_of(name)
     pattern = pattern_of(shapely.Point(150, 150).buffer(80, quad_segs=64), kit)
     made = plan(pattern, kit)
     assert (len(made.holes), len(made.legs)) == (1, 1)
@@ -68,7 +52,7 @@ def test_a_circle_takes_one_hole_and_one_leg(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["jigsaw", "jigsaw-narrow", "scroll-medium"])
 def test_a_square_takes_one_hole_and_both_edges_into_each_corner(name: str) -> None:
-    kit = kit_with(name)
+    kit = kit_of(name)
     pattern = pattern_of(shapely.box(80, 80, 220, 220), kit)
     made = plan(pattern, kit)
     assert len(made.holes) == 1
@@ -78,8 +62,8 @@ def test_a_square_takes_one_hole_and_both_edges_into_each_corner(name: str) -> N
 
 @pytest.mark.parametrize("name", ["jigsaw", "scroll-medium"])
 def test_a_star_is_sawn_from_one_hole_with_two_cuts_into_each_tip(name: str) -> None:
-    kit = kit_with(name)
-    pattern = pattern_of(star(5, 0.45, 110), kit)
+    kit = kit_of(name)
+    pattern = pattern_of(star(5, 110.0, 49.5, MIDDLE, UP), kit)
     made = plan(pattern, kit)
     assert len(made.holes) == 1
     assert_proved(pattern, kit, made)
@@ -91,7 +75,7 @@ def test_a_star_is_sawn_from_one_hole_with_two_cuts_into_each_tip(name: str) -> 
 
 
 def test_one_hole_is_enough_for_a_square_with_rounded_corners() -> None:
-    kit = kit_with()
+    kit = kit_of()
     pattern = pattern_of(shapely.box(84, 84, 216, 216).buffer(2.5, quad_segs=32), kit)
     made = plan(pattern, kit)
     # The corners are rounded to half a hole: none is drilled again, each is sawn from both sides.
@@ -103,7 +87,7 @@ def test_one_hole_is_enough_for_a_square_with_rounded_corners() -> None:
 
 
 def test_keep_figure_starts_from_the_panel_edge_without_a_hole() -> None:
-    kit = kit_with()
+    kit = kit_of()
     pattern = pattern_of(shapely.Point(150, 150).buffer(100, quad_segs=64), kit, "figure")
     made = plan(pattern, kit)
     assert made.holes == ()
@@ -112,8 +96,8 @@ def test_keep_figure_starts_from_the_panel_edge_without_a_hole() -> None:
 
 
 def test_keep_both_drills_every_other_corner_and_says_that_it_shows() -> None:
-    kit = kit_with("scroll-medium")
-    pattern = pattern_of(star(5, 0.5, 100), kit, "both")
+    kit = kit_of("scroll-medium")
+    pattern = pattern_of(star(5, 100.0, 50.0, MIDDLE, UP), kit, "both")
     made = plan(pattern, kit)
     assert len(made.holes) == 5
     assert len(made.legs) == 10
@@ -122,7 +106,7 @@ def test_keep_both_drills_every_other_corner_and_says_that_it_shows() -> None:
 
 
 def test_small_openings_come_first() -> None:
-    kit = kit_with()
+    kit = kit_of()
     region = shapely.union_all([shapely.box(20, 20, 180, 180), shapely.box(220, 220, 260, 260)])
     made = plan(pattern_of(region, kit), kit)
     sizes = {o.id: o.region.area for o in pattern_of(region, kit).openings}
@@ -131,14 +115,14 @@ def test_small_openings_come_first() -> None:
 
 
 def test_without_a_drill_the_blade_fits_through_nothing_is_planned_and_it_says_so() -> None:
-    kit = replace(kit_with("jigsaw"), drills=drills("3mm, 4mm"))
+    kit = replace(kit_of("jigsaw"), drills=drills("3mm, 4mm"))
     made = plan(pattern_of(shapely.box(80, 80, 220, 220), kit), kit)
     assert made.legs == ()
     assert [f.severity for f in made.findings] == ["stop"]
 
 
 def test_a_hole_placed_by_hand_is_where_the_saw_goes_in() -> None:
-    kit = kit_with()
+    kit = kit_of()
     pattern = pattern_of(shapely.box(80, 80, 220, 220), kit)
     made = plan(pattern, kit, (((140.0, 150.0), 8.0),))
     assert [(h.at, h.diameter) for h in made.holes] == [((140.0, 150.0), 8.0)]
@@ -146,33 +130,33 @@ def test_a_hole_placed_by_hand_is_where_the_saw_goes_in() -> None:
 
 
 def test_a_hole_placed_by_hand_that_is_too_small_is_drilled_and_reported() -> None:
-    kit = kit_with("jigsaw")
+    kit = kit_of("jigsaw")
     made = plan(pattern_of(shapely.box(80, 80, 220, 220), kit), kit, (((150.0, 150.0), 3.0),))
     assert ((150.0, 150.0), 3.0) in [(h.at, h.diameter) for h in made.holes]
     assert any("too small" in text(f) for f in made.findings)
 
 
 @SLOW
-@given(seed=st.integers(0, 10_000), name=st.sampled_from(["jigsaw-narrow", "scroll-medium"]))
+@given(seed=SEEDS, name=st.sampled_from(["jigsaw-narrow", "scroll-medium"]))
 def test_blobs_are_planned_and_proved(seed: int, name: str) -> None:
-    kit = kit_with(name)
-    pattern = pattern_of(blob(seed), kit)
+    kit = kit_of(name)
+    pattern = pattern_of(blob(seed, 80.0, MIDDLE), kit)
     assert_proved(pattern, kit, plan(pattern, kit))
 
 
 @SLOW
-@given(points=st.integers(4, 9), inner=st.floats(0.4, 0.8), size=st.floats(60, 120))
-def test_stars_are_planned_and_proved(points: int, inner: float, size: float) -> None:
-    kit = kit_with("jigsaw-narrow")
-    pattern = pattern_of(star(points, inner, size), kit)
+@given(stars((4, 9), (0.4, 0.8), 90.0, MIDDLE))
+def test_stars_are_planned_and_proved(figure: Polygon) -> None:
+    kit = kit_of("jigsaw-narrow")
+    pattern = pattern_of(figure, kit)
     assert_proved(pattern, kit, plan(pattern, kit))
 
 
 @settings(max_examples=2, deadline=None)
-@given(seed=st.integers(0, 1000), dx=st.integers(-30, 30), dy=st.integers(-30, 30))
+@given(seed=SEEDS, dx=st.integers(-30, 30), dy=st.integers(-30, 30))
 def test_moving_the_picture_moves_every_hole(seed: int, dx: int, dy: int) -> None:
-    kit = kit_with()
-    figure = shapely.set_precision(blob(seed, 60), 2.0**-10)
+    kit = kit_of()
+    figure = shapely.set_precision(blob(seed, 60.0, MIDDLE), 2.0**-10)
     here = plan(pattern_of(figure, kit), kit)
     there = plan(pattern_of(affinity.translate(figure, dx, dy), kit), kit)
     moved = np.array([h.at for h in here.holes]) + np.array([dx, dy])
@@ -181,16 +165,16 @@ def test_moving_the_picture_moves_every_hole(seed: int, dx: int, dy: int) -> Non
 
 @pytest.mark.parametrize("keep", ["panel", "figure", "both"])
 def test_the_same_input_gives_the_same_plan(keep: str) -> None:
-    kit = kit_with()
-    pattern = pattern_of(star(6, 0.6, 90), kit, keep)
+    kit = kit_of()
+    pattern = pattern_of(star(6, 90.0, 54.0, MIDDLE, UP), kit, keep)
     one, two = plan(pattern, kit), plan(pattern, kit)
     assert one.holes == two.holes
     assert all(np.array_equal(a.path, b.path) for a, b in zip(one.legs, two.legs, strict=True))
 
 
 def test_no_hole_reaches_into_keep_and_no_leg_cuts_air_only() -> None:
-    kit = kit_with("jigsaw")
-    pattern = pattern_of(blob(7, 100), kit)
+    kit = kit_of("jigsaw")
+    pattern = pattern_of(blob(7, 100.0, MIDDLE), kit)
     made = plan(pattern, kit)
     for hole in made.holes:
         disc = shapely.Point(hole.at).buffer(hole.diameter / 2 - 0.05)
@@ -203,8 +187,8 @@ def test_no_hole_reaches_into_keep_and_no_leg_cuts_air_only() -> None:
 
 
 def test_the_estimate_adds_up() -> None:
-    kit = kit_with()
-    made = plan(pattern_of(star(5, 0.5, 100), kit), kit)
+    kit = kit_of()
+    made = plan(pattern_of(star(5, 100.0, 50.0, MIDDLE, UP), kit), kit)
     length = sum(float(np.hypot(*np.diff(leg.path, axis=0).T).sum()) for leg in made.legs)
     assert made.cut_length == pytest.approx(length)
     put_in = [leg for leg in made.legs if leg.start_by not in ("back", "turn")]
@@ -218,7 +202,7 @@ def test_the_estimate_adds_up() -> None:
 @given(st.floats(6.0, 60.0), st.floats(0.1, 0.6), st.floats(0.02, 0.6))
 def test_a_wider_kerf_never_makes_a_turn_impossible(radius: float, clearance: float, more: float) -> None:
     """A disc sawn in one go stays so: R = W^2 / (8 c) - T / 2 falls with c faster than the centre line closes in."""
-    narrow = kit_with("jigsaw-narrow")
+    narrow = kit_of("jigsaw-narrow")
     disc = shapely.Point(150, 150).buffer(radius, quad_segs=64)
     made = []
     for play in (clearance, clearance + more):

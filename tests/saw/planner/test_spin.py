@@ -12,31 +12,28 @@ import shapely
 
 from cutout.geom.curve import to_complex
 from cutout.geom.outline import Outline, as_multi, from_region
-from cutout.kit import Kit, bit, blade, drills, wood
+from cutout.kit import Kit, blade
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import Leg, Plan
 from cutout.saw.planner.spin import swept
 from cutout.saw.prove_moves import Moves
 from cutout.say.steps import step_said
+from tests.figures import star
+from tests.kits import kit_of
 from tests.telling import text
 
 SCROLL = blade("scroll-medium")
 PANEL = Panel(140.0, 140.0, 18.0)
 
 
-def kit_with(name: str) -> Kit:
-    return Kit(blade(name), drills("metric"), bit("6mm"), wood("white-pine"))
-
-
 @lru_cache(maxsize=4)
 def planned(name: str) -> tuple[Pattern, Kit, Plan]:
     """A star of four tips, planned."""
-    a = np.arange(8) * math.pi / 4
-    r = np.where(np.arange(8) % 2 == 0, 60.0, 28.0)
-    star = shapely.Polygon(np.column_stack([70 + r * np.cos(a), 70 + r * np.sin(a)]))
-    kit = kit_with(name)
-    pattern = cut_pattern(Outline(from_region(star), 1.0), PANEL, "panel", kit.blade.kerf)
+    kit = kit_of(name)
+    pattern = cut_pattern(
+        Outline(from_region(star(4, 60.0, 28.0, 70 + 70j)), 1.0), PANEL, "panel", kit.blade.kerf
+    )
     return pattern, kit, plan(pattern, kit)
 
 
