@@ -47,6 +47,10 @@ def fewest(reaches: np.ndarray, price: FloatArray) -> tuple[list[int], int]:
     matrix = np.unique(reaches[:, coverable], axis=1) if coverable.any() else reaches[:, :0]
     if matrix.shape[1] == 0:
         return [], 0
+    alone = np.flatnonzero(matrix.all(axis=1))
+    if len(alone):
+        # Two rows cost 2 at least, one less than that: the cheapest that does it alone is the answer.
+        return [int(alone[np.argmin(price[alone])])], 0
     if len(matrix) <= SMALL:
         from scipy.optimize import Bounds, LinearConstraint, milp
 
