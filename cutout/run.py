@@ -31,6 +31,7 @@ from cutout.route import tool_path
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
 from cutout.saw.outlook import BEFORE_MENDING, advice, refuse_endless
+from cutout.saw.telling import Tell, part
 from cutout.say.sizes import size_lines
 from cutout.units import Units
 from cutout.write.files import write_files
@@ -42,14 +43,21 @@ if TYPE_CHECKING:  # The test card is another job: what reads it is loaded by th
     from cutout.gauge.reading import Reading
 
 Progress: TypeAlias = Callable[[str, float], None]
-"""Called with the name of the stage that starts and the share of the whole job done, 0..1; while mending, which may
-take long, also with the number of tries so far in brackets behind it."""
+"""Called with the name of the stage that starts and the share of the whole job done, 0..1, and again within those that
+may take long: mending, with the number of tries so far in brackets behind it, planning and the proof."""
 
-MENDING = "checking and mending"
+MENDING, PLANNING, PROVING = "checking and mending", "planning the cuts", "proving the plan"
+MENDED_FROM, PLANNED_FROM, PROVED_FROM = 0.25, 0.45, 0.7
+"""The share of the whole job that is done where each of them begins."""
 
 
 def silent(stage: str, done: float) -> None:
     """A progress callback that shows nothing."""
+
+
+def within(progress: Progress, stage: str, begins: float, ends: float) -> Tell:
+    """What a stage tells of itself, as the share of the whole job in which it lies."""
+    return part(lambda share: progress(stage, share), begins, ends)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -96,7 +104,7 @@ def mend_laid(laid: LaidOut, progress: Progress = silent) -> Mended:
 
     def tell(tries: int, share: float) -> None:
         if tries > 1:
-            progress(f"{MENDING} ({tries} tries)", 0.25 + 0.2 * share)
+            within(progress, f"{MENDING} ({tries} tries)", MENDED_FROM, PLANNED_FROM)(share)
 
     mended = mend(laid.pattern, laid.asked.kit, mending_of(laid.job), tell)
     done = _seams_clear(mended, laid.asked.kit)
@@ -130,13 +138,14 @@ def make(
     progress("reading", 0.0)
     laid = lay_out(job, folder, reader)
     kit = laid.asked.kit
-    progress(MENDING, 0.25)
+    progress(MENDING, MENDED_FROM)
     mended = mending(laid, progress)
-    progress("planning the cuts", 0.45)
+    progress(PLANNING, PLANNED_FROM)
     refuse_endless(mended.pattern, kit)
-    cuts = plan(mended.pattern, kit, tuple((h.at, h.diameter) for h in job.holes))
-    progress("proving the plan", 0.7)
-    proof = prove(mended.pattern, kit, cuts)
+    by_hand = tuple((h.at, h.diameter) for h in job.holes)
+    cuts = plan(mended.pattern, kit, by_hand, within(progress, PLANNING, PLANNED_FROM, PROVED_FROM))
+    progress(PROVING, PROVED_FROM)
+    proof = prove(mended.pattern, kit, cuts, within(progress, PROVING, PROVED_FROM, 0.85))
     progress("working out the router's path", 0.85)
     path = tool_path(mended.pattern, kit, router_settings(job))
     of_router = path.findings if router_wanted(job) else ()

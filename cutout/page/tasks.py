@@ -38,8 +38,8 @@ from cutout.write.work import Work
 _OLDEST = (1980, 1, 1, 0, 0, 0)
 """The date in a zip, always the same, so that the same work gives the same bytes."""
 
-_MENDED_AT = 0.45
-"""The share of `run.make` that ends with mending, as it tells it."""
+_MENDED_FROM, _MENDED_TO = 0.05, 0.9
+"""The share of the task that mends which is done where mending itself begins and ends."""
 
 READER = Reader()
 _works: Memory[Work] = Memory(2)
@@ -156,9 +156,9 @@ def mended(job: Job, folder: Path) -> dict[str, Any]:
     """The pattern as it would be cut, and as it was laid out."""
     tell("reading the picture", 0.0)
     laid = _laid_out(job, folder)
-    tell("bridges and easing", 0.05)
-    after = _mend(laid, folder)
-    tell("looking for remedies", 0.9)
+    tell("bridges and easing", _MENDED_FROM)
+    after = _mend(laid, folder, _tell_of_mending)
+    tell("looking for remedies", _MENDED_TO)
     case = _case(job, laid.asked.kit, after.pattern, after.bridges, folder)
     return {
         **view.pattern_view(after.pattern),
@@ -280,20 +280,35 @@ def _work(job: Job, folder: Path) -> Work:
     return _works.recall(
         (folder, job.model_dump_json(), measured_in(mine_path())),
         lambda: run.make(
-            job, folder, progress=_tell_of_make, reader=READER, mending=lambda laid, _: _mend(laid, folder)
+            job,
+            folder,
+            progress=_tell_of_make,
+            reader=READER,
+            mending=lambda laid, progress: _mend(laid, folder, progress),
         ),
     )
 
 
 def _tell_of_make(stage: str, done: float) -> None:
     """Mending is remembered from the stage before: the share is that of the rest."""
-    tell(stage, max(0.0, (done - _MENDED_AT) / (1 - _MENDED_AT)))
+    tell(stage, max(0.0, _through(done, run.PLANNED_FROM, 1.0)))
 
 
-def _mend(laid: run.LaidOut, folder: Path) -> Mended:
+def _tell_of_mending(stage: str, done: float) -> None:
+    """Of the whole job only mending is done here."""
+    share = _through(done, run.MENDED_FROM, run.PLANNED_FROM)
+    tell(stage, _MENDED_FROM + (_MENDED_TO - _MENDED_FROM) * share)
+
+
+def _through(done: float, begins: float, ends: float) -> float:
+    """The share of a part of the job that is done, from that of the whole."""
+    return (done - begins) / (ends - begins)
+
+
+def _mend(laid: run.LaidOut, folder: Path, progress: run.Progress) -> Mended:
     """As `run.mend_laid`, once: the plan goes on from what the page was shown before."""
     key = (folder, laid.job.model_dump_json(), measured_in(mine_path()))
-    return _mended.recall(key, lambda: run.mend_laid(laid))
+    return _mended.recall(key, lambda: run.mend_laid(laid, progress))
 
 
 def _laid_out(job: Job, folder: Path) -> run.LaidOut:

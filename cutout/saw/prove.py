@@ -33,6 +33,7 @@ from cutout.pattern import Pattern
 from cutout.saw.fault import Fault, What
 from cutout.saw.model import EDGE, Hole, LeftOver, Leg, Plan, Proof
 from cutout.saw.prove_moves import Moves, still_held, unannounced
+from cutout.saw.telling import Tell, rising, untold
 
 Along: TypeAlias = Callable[[FloatArray], ComplexArray]
 """Points at given distances along a path (mm)."""
@@ -49,6 +50,8 @@ NIB = 0.6
 """A piece that hangs on no more than this length of outline (mm) is broken off by hand."""
 LOOP, LOOSE = 2.0, 0.01
 """A bend is judged over so many turning radii too, and may turn so much (radians) too far."""
+_LEGS = 0.9
+"""The share of the proof that goes to the legs, for those who are told how far it has come."""
 SLIVER = 0.2
 """Left-over wood smaller than this (mm^2) is dust, not worth a line."""
 
@@ -110,8 +113,12 @@ class _Bench:
         )
 
 
-def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
-    """Move the blade along every leg and report whatever does not work as a `stop` finding of kind "plan"."""
+def prove(pattern: Pattern, kit: Kit, plan: Plan, tell: Tell = untold) -> Proof:
+    """Move the blade along every leg and report whatever does not work as a `stop` finding of kind "plan".
+
+    tell: called with the share that is done, which rises to 1.
+    """
+    tell = rising(tell)
     opened: list[shapely.Geometry] = []
     moves = Moves(kit, pattern.panel.polygon, opened)
     standing = {o.id: o.region for o in pattern.openings}
@@ -126,9 +133,13 @@ def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
     orders = [leg.order for leg in plan.legs]
     if orders != sorted(set(orders)):
         bench.fail((0.0, 0.0), Fault(what="not in order"))
+    sawn = 0.0
     for leg in plan.legs:
         gouge = max(gouge, _prove_leg(bench, leg, by_number))
+        sawn += leg.length
+        tell(_LEGS * sawn / max(plan.cut_length, sawn))
     left = _prove_all_free(bench, plan)
+    tell(1.0)
     return Proof(not bench.findings, tuple(bench.findings), gouge, left, bench.steps)
 
 

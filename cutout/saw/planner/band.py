@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -40,8 +41,9 @@ _WIDE = 1.2
 """... but no further than this (mm), nor than a step where that is more."""
 _LOOKS = 8
 """So many places across the band are looked at for room."""
-_OFFSETS, _HEADINGS = 14, 40
-"""Bins across the band and across the headings."""
+_BINS, _FINER = (14, 40), (28, 80)
+"""Bins across the band and across the headings; where a chain breaks, once more with finer ones: they find the last
+few curves that only just fit."""
 _WIDEST = 1.3
 """No state is kept whose heading leaves the ring's by more than this (radians)."""
 _HARD = 1.25
@@ -94,7 +96,7 @@ def runs(
         chains.append(_chain(z[index], radius, kerf, allow, room))
         turns.append((turn[a], turn[b]))
     found = []
-    for chain, ends, parts in zip(chains, turns, _fitted(chains, radius, allow, free=True), strict=True):
+    for chain, ends, parts in zip(chains, turns, _fewest(chains, radius, allow, free=True), strict=True):
         for i, j, path in parts:
             first = ends[0] if i == 0 else None
             last = ends[1] if j == len(chain.z) - 1 else None
@@ -116,7 +118,7 @@ def _round(z: ComplexArray, radius: float, kerf: float, allow: float, room: Poly
     middle = (z[k] + z[(k + 1) % len(z)]) / 2
     around = np.concatenate([[middle], np.roll(z, -k - 1), [middle]])
     chain = _chain(around, radius, kerf, allow, room)
-    (parts,) = _fitted([chain], radius, allow, free=False)
+    (parts,) = _fewest([chain], radius, allow, free=False)
     if len(parts) == 1:
         path = parts[0][2]
         path[-1] = path[0]
@@ -124,7 +126,7 @@ def _round(z: ComplexArray, radius: float, kerf: float, allow: float, room: Poly
     cut = parts[0][1]
     z = np.concatenate([chain.z[cut:], chain.z[1 : cut + 1]])
     again = _chain(z, radius, kerf, allow, room)
-    (parts,) = _fitted([again], radius, allow, free=True)
+    (parts,) = _fewest([again], radius, allow, free=True)
     ends = float(np.angle((z[1] - z[0]) / (z[-1] - z[-2])))
     last = len(again.z) - 1
     return [
@@ -244,19 +246,34 @@ def _inside(chain: _Chain, k: int, turn: float | None, radius: float) -> bool:
     return float(chain.turn[near].sum()) > 0
 
 
+_Parts: TypeAlias = "list[tuple[int, int, ComplexArray]]"
+"""Runs of a chain: first and last station, and the path (complex points)."""
+
+
+def _fewest(chains: list[_Chain], radius: float, allow: float, *, free: bool) -> list[_Parts]:
+    """For each chain the fewer of its runs with coarse bins and, where it breaks, with finer ones; see `_fitted`."""
+    found = _fitted(chains, radius, allow, _BINS, free=free)
+    broken = [n for n, parts in enumerate(found) if len(parts) > 1]
+    again = _fitted([chains[n] for n in broken], radius, allow, _FINER, free=free) if broken else []
+    for n, parts in zip(broken, again, strict=True):
+        if len(parts) < len(found[n]):
+            found[n] = parts
+    return found
+
+
 def _fitted(
-    chains: list[_Chain], radius: float, allow: float, *, free: bool
-) -> list[list[tuple[int, int, ComplexArray]]]:
+    chains: list[_Chain], radius: float, allow: float, bins: tuple[int, int], *, free: bool
+) -> list[_Parts]:
     """For each chain its runs: first and last station, and the path (complex points).
 
     free: a run may begin in any state; else the first begins on the line and along it, and only what comes back
     to that state at the end counts as having arrived.
     """
     hmax = min(_WIDEST, 1.3 * math.acos(max(1 - (allow + INTO_KEEP) / radius, -1.0)) + 0.35)
-    grid = _Grid(chains, radius, hmax, ((allow + 2 * INTO_KEEP) / _OFFSETS, 2 * hmax / _HEADINGS))
+    grid = _Grid(chains, radius, hmax, allow, bins)
     count = len(chains)
     at, begun = np.zeros(count, dtype=int), np.zeros(count, dtype=int)
-    found: list[list[tuple[int, int, ComplexArray]]] = [[] for _ in chains]
+    found: list[_Parts] = [[] for _ in chains]
     log: list[_Front] = [grid.begin(np.arange(count), at) if free else grid.on_the_line(count)]
     while len(log[-1].chain):
         front = log[-1]
@@ -320,8 +337,11 @@ class _Front:
 class _Grid:
     """Stations of all chains in one array each, and how states move between them."""
 
-    def __init__(self, chains: list[_Chain], radius: float, hmax: float, bins: tuple[float, float]) -> None:
-        self.radius, self.hmax, self.bins = radius, hmax, bins
+    def __init__(
+        self, chains: list[_Chain], radius: float, hmax: float, allow: float, count: tuple[int, int]
+    ) -> None:
+        self.radius, self.hmax, self.count = radius, hmax, count
+        self.bins = (allow + 2 * INTO_KEEP) / count[0], 2 * hmax / count[1]
         self.last = np.array([len(c.z) - 1 for c in chains])
         self.start = np.concatenate([[0], np.cumsum(self.last + 1)[:-1]])
         self.z = np.concatenate([c.z for c in chains])
@@ -339,9 +359,9 @@ class _Grid:
 
     def begin(self, who: np.ndarray, at: np.ndarray) -> _Front:
         """Every state of chains `who` at their stations `at`; the line's own place where the band is empty."""
-        h = (np.arange(_HEADINGS) + 0.5) * self.bins[1] - self.hmax
+        h = (np.arange(self.count[1]) + 0.5) * self.bins[1] - self.hmax
         low, high = self.low[self.start[who] + at], self.high[self.start[who] + at]
-        o = low[:, None] + (np.arange(_OFFSETS + 2) + 0.5)[None, :] * self.bins[0]
+        o = low[:, None] + (np.arange(self.count[0] + 2) + 0.5)[None, :] * self.bins[0]
         fits = o <= high[:, None]
         o[:, 0] = np.where(fits.any(axis=1), o[:, 0], 0.0)
         fits[:, 0] = True

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 import numpy as np
@@ -29,6 +29,7 @@ from cutout.saw.planner.placing import placed
 from cutout.saw.planner.slit import slit_plan
 from cutout.saw.planner.state import Drilled, State
 from cutout.saw.planner.steps import steps_of
+from cutout.saw.telling import Tell, part, rising, untold
 
 MANY_NIBBLES = 12
 """From so many short cuts in one opening on the plan says that the blade is wide for it."""
@@ -46,6 +47,9 @@ RELUCTANCE, MOST_CUTS = 3.0, 80
 """An opening begun more than once is walked again as if lifting took so many times as long, up to so many cuts."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
+FITTED = 0.05
+"""The share of an opening's planning in which its line is fitted, for those who are told how far it has come; the
+rest goes to the walks."""
 ROOM = (8.0, 0.0, 8.0)
 """So many seconds it is worth to each of these walks to make room to turn in: a long lead now, short ones later.
 Which is the quicker no rule tells."""
@@ -71,11 +75,19 @@ class ManyShortCuts(Facts):
     turns: float
 
 
-def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
+def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = (), tell: Tell = untold) -> Plan:
     """Holes and legs that cut `pattern` with the blade and drills of `kit`.
 
-    by_hand: ((x, y), diameter) of holes the user wants, mm. What can't be planned is a finding.
+    by_hand: ((x, y), diameter) of holes the user wants, mm. What can't be planned is a finding. tell: called with
+    the share that is done, which rises to 1.
     """
+    tell = rising(tell)
+    made = _planned(pattern, kit, by_hand, tell)
+    tell(1.0)
+    return made
+
+
+def _planned(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand], tell: Tell) -> Plan:
     if pattern.keep_mode == "both":
         drilled, cuts, notes = slit_plan(pattern, kit)
         loose, unused = by_hand_unused(by_hand, pattern, kit, len(drilled))
@@ -90,11 +102,16 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     seconds: list[float] = []
     left: list[LeftOver] = []
     findings: list[Finding] = []
+    outline = math.fsum(o.region.length for o in pattern.openings)
+    before = 0.0
     for opening in _order(pattern):
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
         local, placing = placed(opening)
         here = [(placing.spot_there(at), d) for at, d in mine]
-        state = _sawn(local, pattern.panel, kit, (len(holes) + 1, len(legs) + 1), tuple(here))
+        share = opening.region.length / outline
+        first = len(holes) + 1, len(legs) + 1
+        state = _sawn(local, pattern.panel, kit, first, tuple(here), part(tell, before, before + share))
+        before += share
         slivers, stops = left_over_of(state, kit)
         found = [
             *stops,
@@ -173,41 +190,50 @@ class _Asked:
     kit: Kit
     first: tuple[int, int]
     by_hand: tuple[ByHand, ...]
-    opening: Opening = field(compare=False)
-    panel: Panel = field(compare=False)
 
 
 def _sawn(
-    opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: tuple[ByHand, ...]
+    opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: tuple[ByHand, ...], tell: Tell
 ) -> State:
-    """One opening sawn; one away from the panel's edge is known again however it lay."""
+    """One opening sawn; one away from the panel's edge is known again however it lay, and not to be sawn on in."""
     if opening.at_edge:
-        return _saw_opening(opening, panel, kit, first, by_hand)
-    return _remembered(
-        _Asked(opening.region.wkb, opening.id, panel.sawn, kit, first, by_hand, opening, panel)
-    )
+        return _saw_opening(opening, panel, kit, first, by_hand, tell)
+    known = _remembered(_Asked(opening.region.wkb, opening.id, panel.sawn, kit, first, by_hand))
+    if not known:
+        known.append(_saw_opening(opening, panel, kit, first, by_hand, tell))
+    return known[0]
 
 
 @lru_cache(maxsize=32)
-def _remembered(asked: _Asked) -> State:
-    """Sawn before or now; nobody saws on in what this gives."""
-    return _saw_opening(asked.opening, asked.panel, asked.kit, asked.first, asked.by_hand)
+def _remembered(asked: _Asked) -> list[State]:
+    """Where the opening is kept once it is sawn; empty until then."""
+    return []
 
 
 def _saw_opening(
-    opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: Sequence[ByHand]
+    opening: Opening,
+    panel: Panel,
+    kit: Kit,
+    first: tuple[int, int],
+    by_hand: Sequence[ByHand],
+    tell: Tell,
 ) -> State:
     """One opening sawn: walked once to find where holes help, then again with all of them open from the start.
 
-    first: numbers of the first hole and the first leg.
+    first: numbers of the first hole and the first leg. tell: of the share of this opening that is done.
     """
     area = area_of(opening, panel, kit.blade, kit.allow)
+    tell(FITTED)
+    walks = [
+        part(tell, FITTED + (1 - FITTED) * n / (ROUNDS + 1), FITTED + (1 - FITTED) * (n + 1) / (ROUNDS + 1))
+        for n in range(ROUNDS + 1)
+    ]
     prices = Prices.of(kit.moves, kit.feed(panel.sawn))
     fresh = partial(State, area, kit.blade, first[1], first[0], spins=kit.moves.spins)
     holes = [(complex(*at), size) for at, size in by_hand]
     best: State | None = None
     for n in range(ROUNDS):
-        state = _walked(fresh(), kit, replace(prices, room=ROOM[n]), holes)
+        state = _walked(fresh(), kit, replace(prices, room=ROOM[n]), holes, walks[n])
         if best is None or _seconds(state, prices) < _seconds(best, prices) - 1e-6:
             best = state
         needed = _needed(state, len(by_hand))
@@ -217,7 +243,7 @@ def _saw_opening(
     assert best is not None
     if len(best.cuts) <= MOST_CUTS and best.cuts[-1:] and best.cuts[-1].go > 1:
         again = replace(prices, reluctance=RELUCTANCE, room=ROOM[0])
-        state = _walked(fresh(), kit, again, _needed(best, len(by_hand)))
+        state = _walked(fresh(), kit, again, _needed(best, len(by_hand)), walks[ROUNDS])
         best = min(best, state, key=lambda s: _seconds(s, prices))
     drill_out(best, kit)
     return best
@@ -246,14 +272,20 @@ def _seconds(state: State, prices: Prices) -> float:
     return sawn + prices.moves.hole * len(state.holes) + 20.0 * left
 
 
-def _walked(state: State, kit: Kit, prices: Prices, holes: Sequence[tuple[complex, float]]) -> State:
-    """Saw everything that can be sawn, the cheapest leg first; further holes where they save more than they cost."""
+def _walked(
+    state: State, kit: Kit, prices: Prices, holes: Sequence[tuple[complex, float]], tell: Tell
+) -> State:
+    """Saw everything that can be sawn, the cheapest leg first; further holes where they save more than they cost.
+
+    tell: of the share of the outline that is clean.
+    """
     for at, size in holes:
         state.drill(at, size)
     hand = Hand.of(state, prices)
     known = Known()
     reopened, helpful = 0, True
     while True:
+        tell(float(state.done.mean()))
         chosen = best_leg(hand, known)
         if chosen is None and state.done.all():
             reopened += 1
