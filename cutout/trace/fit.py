@@ -25,8 +25,28 @@ _KINDRED = 1.2
 _UNBLURRED, _AT = 0.6, 1.0
 """Sigma (px) of the blur left where it has been taken out, and how near (px) a sample lies to such a place."""
 
+_ROUGHLY = 1.2
+"""An arc drawn to its joints stands at most half so far (px) off the middle of the piece it is for."""
+
+_BESIDE, _BESIDE_BLURS = 2.5, 2.5
+"""No other corner is believed so near (px, sigmas of blur) to one that is known."""
+
 _LEAST_NOISE = 0.035
 """Wobble (px) of an iso-line of a clean picture, below which nothing is worth a segment."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a picture tells of its lines beside their points: places at which the blur has been taken out of them, and
+    places that are corners; None where there are none."""
+
+    sharp: cKDTree | None = None
+    apexes: cKDTree | None = None
+
+    @classmethod
+    def of(cls, sharp: ComplexArray, apexes: ComplexArray) -> Told:
+        """The same from places (n,)."""
+        return cls(*(cKDTree(to_array(z)) if len(z) else None for z in (sharp, apexes)))
 
 
 def fit_ring(
@@ -37,7 +57,7 @@ def fit_ring(
     noise: float = 0.0,
     closer: float = 1.0,
     restore: bool = True,
-    sharp: cKDTree | None = None,
+    told: Told | None = None,
 ) -> Ring:
     """A ring of few segments within about `tol` of the closed dense polyline z (all in the same unit, px).
 
@@ -47,13 +67,13 @@ def fit_ring(
     show at this scale keep their places.
     closer: share of the tolerance, including what noise adds to it, to make do with.
     restore: whether corners are drawn out to where their flanks meet; if not they stay on the line z.
-    sharp: places near which the blur has been taken out.
+    told: what the picture tells of the line beside its points.
     """
     samples = resample(z)
     seen = jitter(samples)
     tol = closer * max(tol, _EXTREME * seen, 2.5 * noise)
     noise = max(closer * max(seen, noise), _LEAST_NOISE)
-    corners = _all_corners(samples, blur, noise, sharp)
+    corners = _all_corners(samples, blur, noise, told or Told())
     # The blur makes neighbouring samples err together, which lets noise pass for shape.
     noise *= _KINDRED * math.sqrt(2 * max(blur, 0.5))
     if not restore:
@@ -67,21 +87,39 @@ def fit_ring(
     if smooth > 0:
         runs = [_smoothed_run(run, smooth) for run in runs]
     fitted = [_carriers(run, cut(run, tol, noise, STEP)) for run in runs]
-    return Ring(_joined(fitted, [c.apex for c in corners], tol, restore))
+    return Ring(_joined(fitted, corners, tol, restore))
 
 
-def _all_corners(z: ComplexArray, blur: float, noise: float, sharp: cKDTree | None) -> list[Corner]:
-    """Corners as the picture's blur leaves them; where it has been taken out, as a sharp picture does."""
+def _all_corners(z: ComplexArray, blur: float, noise: float, told: Told) -> list[Corner]:
+    """Corners as the picture's blur leaves them; where it has been taken out, as a sharp picture does; those told."""
     corners = find_corners(z, blur, noise)
-    if sharp is None or blur <= _UNBLURRED:
-        return corners
-    away, _ = sharp.query(to_array(z), distance_upper_bound=_AT)
-    clear = np.isfinite(away)
-    if not clear.any():
-        return corners
-    found = [c for c in corners if not clear[c.index]]
-    found += [c for c in find_corners(z, _UNBLURRED, noise) if clear[c.index]]
-    return sorted(found, key=lambda c: c.index)
+    if told.sharp is not None and blur > _UNBLURRED:
+        away, _ = told.sharp.query(to_array(z), distance_upper_bound=_AT)
+        clear = np.isfinite(away)
+        if clear.any():
+            corners = [c for c in corners if not clear[c.index]]
+            corners += [c for c in find_corners(z, _UNBLURRED, noise) if clear[c.index]]
+    if told.apexes is not None:
+        known = _known(z, told.apexes)
+        beside = max(_BESIDE, _BESIDE_BLURS * blur)
+        corners = known + [c for c in corners if not any(_near(z, c, k, beside) for k in known)]
+    return sorted(corners, key=lambda c: c.index)
+
+
+def _near(z: ComplexArray, one: Corner, two: Corner, reach: float) -> bool:
+    """Whether two corners are so near to each other, straight or along the ring."""
+    apart = (one.index - two.index) % len(z)
+    return abs(one.apex - two.apex) < reach or min(apart, len(z) - apart) * STEP < reach
+
+
+def _known(z: ComplexArray, apexes: cKDTree) -> list[Corner]:
+    """The corners told that lie on the ring."""
+    away, which = apexes.query(to_array(z), distance_upper_bound=2 * STEP)
+    near = np.flatnonzero(np.isfinite(away))
+    nearest = {}
+    for k in near[np.argsort(-away[near], kind="stable")].tolist():
+        nearest[int(which[k])] = k
+    return [Corner(k, complex(*apexes.data[apex]), 1, 1, known=True) for apex, k in nearest.items()]
 
 
 def _on_line(z: ComplexArray, corner: Corner) -> Corner:
@@ -184,10 +222,13 @@ def _circle(z: ComplexArray) -> tuple[complex, float]:
 
 
 def _joined(
-    runs: list[list[_Carrier]], apexes: list[complex], tol: float, restore: bool
+    runs: list[list[_Carrier]], corners: list[Corner], tol: float, restore: bool
 ) -> tuple[Segment, ...]:
-    """Segments of a ring with corners: run k goes from apex k to apex k + 1."""
-    sharp = [_corner_joint(runs[k - 1][-1], runs[k][0], apex, tol, restore) for k, apex in enumerate(apexes)]
+    """Segments of a ring with corners: run k goes from corner k to corner k + 1."""
+    sharp = [
+        _corner_joint(runs[k - 1][-1], runs[k][0], corner.apex, tol, restore and not corner.known)
+        for k, corner in enumerate(corners)
+    ]
     out: list[Segment] = []
     for k, run in enumerate(runs):
         out.extend(_run_segments(run, sharp[k], sharp[(k + 1) % len(sharp)], tol))
@@ -352,7 +393,8 @@ def _arc(piece: _Carrier, start: Joint, end: Joint) -> Segment | None:
     if abs(bulge) < 1e-6 or abs(chord) < 1e-6:
         return None
     arc = Arc(start.at, end.at, bulge)
-    if abs(math.atan(bulge) - math.atan(bulges[0])) * abs(chord) > 1.2:
+    # The middle of the arc stands bulge times half the chord off it.
+    if abs(bulge - bulges[0]) * abs(chord) > _ROUGHLY:
         return None
     return arc
 

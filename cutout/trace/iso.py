@@ -35,13 +35,14 @@ class IsoLines:
 
     blur: sigma (px) of the Gaussian the edges look blurred by. noise: sigma (px) the lines are known to
     be off across themselves: the steps of a black-and-white picture hide it from the lines' own jitter. sharp: places
-    (n,) of the lines at which the blur has been taken out.
+    (n,) of the lines at which the blur has been taken out. apexes: points (n,) of the lines that are corners.
     """
 
     lines: list[ComplexArray]
     blur: float = 0.5
     noise: float = 0.0
     sharp: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=np.complex128))
+    apexes: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=np.complex128))
 
 
 def iso_lines(grey: NDArray[Any], level: float) -> IsoLines:

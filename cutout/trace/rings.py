@@ -9,12 +9,11 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 from threadpoolctl import ThreadpoolController
 
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import Ring
-from cutout.trace.fit import fit_ring
+from cutout.trace.fit import Told, fit_ring
 from cutout.trace.iso import IsoLines, iso_lines
 
 _FINE = 0.01
@@ -57,16 +56,15 @@ def _one_thread() -> ThreadpoolController:
 def _fitted(
     lines: list[ComplexArray], found: IsoLines, tolerance_px: float, sigma: float
 ) -> tuple[Ring, ...]:
-    places = np.column_stack([found.sharp.real, found.sharp.imag])
-    sharp = cKDTree(places) if len(places) else None
-    rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise, sharp=sharp) for z in lines]
+    told = Told.of(found.sharp, found.apexes)
+    rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise, told=told) for z in lines]
     for closer in (0.6, 0.25):
         bad = _unsound(rings, lines)
         if not bad:
             break
         for k in bad:
             rings[k] = fit_ring(
-                lines[k], tolerance_px, found.blur, sigma, found.noise, closer, restore=False, sharp=sharp
+                lines[k], tolerance_px, found.blur, sigma, found.noise, closer, restore=False, told=told
             )
     # A ring drawn plainly may still meet a neighbour drawn well, which then is drawn plainly too.
     for _ in range(3):

@@ -14,6 +14,7 @@ from cutout.read.options import ReadOptions
 from cutout.read.picture.closed_lines import fill_lines
 from cutout.read.picture.decode import Picture, decode
 from cutout.read.picture.edge import EdgeFit, bends_restored, fit_edges, gap_noise, in_light
+from cutout.read.picture.ends import ends_restored
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
@@ -29,6 +30,9 @@ _LEAST_SPECK = 2.0
 
 _PIXEL_BLUR = 0.15
 """What a pixel's own width adds to the blur (px) that an edge seems to have, about, where it is blurred itself."""
+
+_LEAST_BLUR = 0.1
+"""Sigma (px) of the sharpest edges drawing programs make, beside the pixel's own width."""
 
 _COARSE_PIXEL = 1.0
 """A pixel this large on the wood (mm) is worth a word: its steps and guesses become visible."""
@@ -84,8 +88,8 @@ def _lines(
         field, found = touched, replace(iso_lines(touched.values, touched.level), noise=found.noise)
     if straight is None:
         return field, found, None, ()
-    *lines, sharp = straight.lines([*found.lines, found.sharp])
-    return field, replace(found, lines=lines, sharp=sharp), straight.scale, straight.notes
+    *lines, sharp, apexes = straight.lines([*found.lines, found.sharp, found.apexes])
+    return field, replace(found, lines=lines, sharp=sharp, apexes=apexes), straight.scale, straight.notes
 
 
 def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | None) -> tuple[Field, IsoLines]:
@@ -97,20 +101,21 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     field = figure(picture)
     found = iso_lines(field.values, field.level)
     if field.stepped:
-        return field, replace(found, noise=STEPPED)
+        return field, ends_restored(field, replace(found, noise=STEPPED), field.softened)
     if picture.palette:
         grey = np.asarray(picture.colour.convert("L"))
         found = replace(found, noise=gap_noise(grey, field.values, field.level, found.blur))
     if field.exact:
-        return field, found
+        return field, ends_restored(field, found, max(found.blur - _PIXEL_BLUR, _LEAST_BLUR))
     fit = fit_edges(np.asarray(picture.colour.convert("L")), found)
     light = picture.camera if fit is None else fit.light_mixed(picture.camera)
     if light:
         field = figure(in_light(picture))
         found = replace(iso_lines(field.values, field.level), noise=found.noise)
     blur = None if fit is None else math.hypot(fit.blur, field.softened)
-    found = bends_restored(found, found.blur - _PIXEL_BLUR if blur is None else blur)
-    found = unblurred(field, found, blur)
+    about = max(found.blur - _PIXEL_BLUR, _LEAST_BLUR) if blur is None else blur
+    found = bends_restored(found, about)
+    found = ends_restored(field, unblurred(field, found, blur), about)
     return replace(field, notes=(*field.notes, _edge_note(fit, light))), found
 
 

@@ -20,6 +20,7 @@ from threadpoolctl import threadpool_limits
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.read.picture.classes import on_plateaus, split_classes
 from cutout.read.picture.figure import Field
+from cutout.read.picture.likeness import FINE, coarse, drawn
 from cutout.trace.iso import IsoLines, iso_lines
 from cutout.trace.rings import fit_lines
 
@@ -30,12 +31,6 @@ _MOST_PIXELS = 6_000_000
 _MOST_UNKNOWN = 160_000
 """Larger pictures, and pictures in which more than so many half pixels are in doubt, stay as they are: what is narrow
 in them is texture, or wide enough."""
-
-_FINE = 2
-"""The sharp shape is looked for on pixels so many times as fine."""
-
-_SAMPLES = 4
-"""Rows of samples to a finer pixel."""
 
 _DIFFERS, _SPREADS = 0.06, 0.02
 _NOISES = 8.0
@@ -66,33 +61,33 @@ def unblurred(field: Field, found: IsoLines, sigma: float | None) -> IsoLines:
     split = on_plateaus(values, split_classes(values))
     # Corners are put back by their flanks, better than can be done here: they are no longer in doubt then.
     shapes = [ring.complex_points(_CLOSE) for ring in fit_lines(found, _TOLERANCE)]
-    drawn = _drawn(shapes, values.shape[:2])
+    as_traced = drawn(shapes, values.shape[:2])
     if sigma is None:
-        sigma = _best_blur(values, drawn, split.low, rough)
-    likeness = gaussian_filter(_coarse(drawn), sigma, mode="nearest")
+        sigma = _best_blur(values, as_traced, split.low, rough)
+    likeness = gaussian_filter(coarse(as_traced), sigma, mode="nearest")
     share, noise = _share(values, likeness, split.low)
     differs = np.abs(share - likeness)
     most = max(_DIFFERS, _NOISES * noise)
     doubt = binary_propagation(differs > most, mask=differs > most * _SPREADS / _DIFFERS)
     doubt = binary_dilation(doubt, iterations=math.ceil(2.0 * sigma) + 1)
-    if not doubt.any() or doubt.sum() * _FINE**2 > _MOST_UNKNOWN:
+    if not doubt.any() or doubt.sum() * FINE**2 > _MOST_UNKNOWN:
         return found
-    sharp = drawn
+    sharp = as_traced
     price = max(_ROUND, noise)
     parts, _ = label(doubt)
     for k, box in enumerate(find_objects(parts), start=1):
         window = _Window.round_(box, values.shape[:2], math.ceil(3 * sigma) + 1)
         mine = parts[window.rows, window.columns] == k
-        fine = np.repeat(np.repeat(mine, _FINE, axis=0), _FINE, axis=1)
+        fine = np.repeat(np.repeat(mine, FINE, axis=0), FINE, axis=1)
         part = sharp[window.fine_rows, window.fine_columns]
         with threadpool_limits(limits=1, user_api="blas"):
             part[fine] = _sharpened(share[window.rows, window.columns], part, fine, sigma, price)[fine]
     # Elsewhere the picture's own greys tell more of the edge than a drawn line does.
-    smooth = zoom(share, _FINE, order=3, mode="nearest", grid_mode=True)
-    edge = gaussian_filter(np.repeat(np.repeat(doubt, _FINE, 0), _FINE, 1).astype(np.float32), _FINE)
-    mixed = (edge * gaussian_filter(sharp, 0.5 * _FINE) + (1 - edge) * smooth).astype(np.float32)
+    smooth = zoom(share, FINE, order=3, mode="nearest", grid_mode=True)
+    edge = gaussian_filter(np.repeat(np.repeat(doubt, FINE, 0), FINE, 1).astype(np.float32), FINE)
+    mixed = (edge * gaussian_filter(sharp, 0.5 * FINE) + (1 - edge) * smooth).astype(np.float32)
     again = iso_lines(mixed, 0.5)
-    lines = [z / _FINE for z in again.lines]
+    lines = [z / FINE for z in again.lines]
     return replace(found, lines=lines, sharp=_within(doubt, np.concatenate(lines)))
 
 
@@ -120,44 +115,11 @@ class _Window:
 
     @property
     def fine_rows(self) -> slice:
-        return slice(self.rows.start * _FINE, self.rows.stop * _FINE)
+        return slice(self.rows.start * FINE, self.rows.stop * FINE)
 
     @property
     def fine_columns(self) -> slice:
-        return slice(self.columns.start * _FINE, self.columns.stop * _FINE)
-
-
-def _drawn(lines: list[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
-    """Share of each finer pixel within closed lines, outer ones counter-clockwise; 0..1.
-
-    Each crossing of a row of samples with a line adds to or takes from all that lies to its right.
-    """
-    height, width = shape[0] * _FINE, shape[1] * _FINE
-    rows, places, signs = [], [], []
-    for z in lines:
-        x, y = z.real * _FINE, (shape[0] - z.imag) * _FINE * _SAMPLES - 0.5
-        x1, y1 = np.roll(x, -1), np.roll(y, -1)
-        first, last = np.ceil(np.minimum(y, y1)).astype(int), np.ceil(np.maximum(y, y1)).astype(int)
-        many = last - first
-        edge = np.repeat(np.arange(len(z)), many)
-        row = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many) + first[edge]
-        rows.append(row)
-        places.append(x[edge] + (row - y[edge]) / (y1 - y)[edge] * (x1 - x)[edge])
-        signs.append(np.sign(y1 - y)[edge])
-    row, place, sign = np.concatenate(rows), np.concatenate(places), np.concatenate(signs)
-    inside = (row >= 0) & (row < height * _SAMPLES)
-    row, place, sign = row[inside] // _SAMPLES, np.clip(place[inside], 0, width), sign[inside] / _SAMPLES
-    cell = np.floor(place).astype(int)
-    part = place - cell
-    at = row * (width + 2) + cell
-    total = height * (width + 2)
-    steps = np.bincount(at, sign * (1 - part), total) + np.bincount(at + 1, sign * part, total)
-    return np.asarray(np.cumsum(steps.reshape(height, width + 2), axis=1)[:, :width].clip(0.0, 1.0))
-
-
-def _coarse(fine: FloatArray) -> FloatArray:
-    h, w = fine.shape
-    return np.asarray(fine.reshape(h // _FINE, _FINE, w // _FINE, _FINE).mean(axis=(1, 3)))
+        return slice(self.columns.start * FINE, self.columns.stop * FINE)
 
 
 def _share(values: NDArray[np.uint8], likeness: FloatArray, low: float) -> tuple[FloatArray, float]:
@@ -177,12 +139,12 @@ def _share(values: NDArray[np.uint8], likeness: FloatArray, low: float) -> tuple
     return share, noise
 
 
-def _best_blur(values: NDArray[np.uint8], drawn: FloatArray, low: float, rough: float) -> float:
+def _best_blur(values: NDArray[np.uint8], as_traced: FloatArray, low: float, rough: float) -> float:
     """The sigma (px) that makes a blurred likeness of what was traced most like the picture."""
-    coarse = _coarse(drawn)
+    plain = coarse(as_traced)
 
     def missed(sigma: float) -> float:
-        likeness = gaussian_filter(coarse, sigma, mode="nearest")
+        likeness = gaussian_filter(plain, sigma, mode="nearest")
         share, _ = _share(values, likeness, low)
         return float(np.mean((share - likeness) ** 2))
 
@@ -195,23 +157,23 @@ def _sharpened(
 ) -> FloatArray:
     """Finer pixels (0..1) whose blurred likeness is `share`, near `start` where they are not `free`."""
     fixed = np.where(free, 0.0, start)
-    first = gaussian_filter(start, _FINE / 2)[free].clip(0.02, 0.98)
+    first = gaussian_filter(start, FINE / 2)[free].clip(0.02, 0.98)
 
     def cost(phi: FloatArray) -> tuple[float, FloatArray]:
         inner = 1.0 / (1.0 + np.exp(-phi))
         u = fixed.copy()
         u[free] = inner
-        missed = _coarse(gaussian_filter(u, sigma * _FINE, mode="nearest", truncate=3.0)) - share
+        missed = coarse(gaussian_filter(u, sigma * FINE, mode="nearest", truncate=3.0)) - share
         across = np.diff(u, axis=1, append=u[:, -1:])
         down = np.diff(u, axis=0, append=u[-1:])
         steep = np.sqrt(across * across + down * down + _SOFT**2)
-        total = 0.5 * float((missed * missed).sum()) + price / _FINE * float((steep - _SOFT).sum())
-        back = np.repeat(np.repeat(missed, _FINE, axis=0), _FINE, axis=1) / _FINE**2
-        slope = gaussian_filter(back, sigma * _FINE, mode="nearest", truncate=3.0)
+        total = 0.5 * float((missed * missed).sum()) + price / FINE * float((steep - _SOFT).sum())
+        back = np.repeat(np.repeat(missed, FINE, axis=0), FINE, axis=1) / FINE**2
+        slope = gaussian_filter(back, sigma * FINE, mode="nearest", truncate=3.0)
         a, d = across / steep, down / steep
         a[:, 1:] -= a[:, :-1].copy()
         d[1:] -= d[:-1].copy()
-        slope -= price / _FINE * (a + d)
+        slope -= price / FINE * (a + d)
         return total, (slope[free] * inner * (1.0 - inner))
 
     best = minimize(

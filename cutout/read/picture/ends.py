@@ -1,0 +1,375 @@
+"""Ends of narrow parts: points and bar ends, whose corners lie nearer to each other than the picture can show.
+
+The half-way line of a fine point stops where the point is about a pixel wide, and rounds the end of a narrow bar to a
+bow. Its flanks are known from farther back, though, and so is how much of each pixel about the end is covered. So the
+end is looked for whose blurred likeness is the picture: two flanks that meet, or two flanks and a straight end.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
+from scipy.spatial import cKDTree
+
+from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array
+from cutout.read.picture.classes import on_plateaus, split_classes
+from cutout.read.picture.figure import Field
+from cutout.read.picture.likeness import coarse, winding
+from cutout.trace.iso import IsoLines
+
+_PIXEL = 0.29
+"""Sigma (px) of a pixel's own width."""
+
+_NARROW = 0.45
+"""Chord over length of line about an end: 53 degrees between straight flanks, or a bar half as wide as the stretch is
+long."""
+
+_HALF, _HALF_BLURS = 4.0, 3.0
+_ARM, _ARM_BLURS = 7.0, 5.0
+"""Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed, and by which it is
+laid anew."""
+
+_FLANK = 6.0
+"""Length (px) of line to both sides of where the arms begin that gives their place and way."""
+
+_SHORTEST = 5.0
+"""Arms shorter than this (px) tell nothing."""
+
+_MOST_ENDS = 200
+"""In a picture with more such places they are texture, and stay as they are."""
+
+_CLEAR, _BEYOND, _ASIDE = 3.0, 3.0, 1.5
+"""How far the picture is looked at about an end (sigmas of its blur), how far ahead of the line's own tip (px), and
+how near to other lines (px)."""
+
+_ROUNDS, _NUDGE, _STRIDE, _SETTLED = 8, 0.05, 2.0, 0.02
+"""Steps of the fit at most; the change (px) that slopes are taken over; the longest step, and the one that is last."""
+
+_FITS, _NOISES = 0.035, 2.0
+"""Root mean square miss (share of full contrast) of a likeness that fits, at least, and in sigmas of noise."""
+
+_AT_EDGES = 0.6
+"""Root of the share of the pixels about an end that its edges run through."""
+
+_MUCH = 0.7
+"""Greatest log of how much more or less blurred a place may be than the whole picture."""
+
+_PLAIN = 0.35
+"""Least distance from the level, as a share of full contrast, at which no edge is near."""
+
+_BETTER = 0.6
+"""Share of the squared misses of the line as it was that is left at most, noise apart."""
+
+_SURER = 1.1
+"""A point is believed in before an end with two corners, unless it misses so many times as much."""
+
+_STEP = 0.5
+
+
+def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
+    """The lines with points and narrow ends laid anew, their corners named, where the picture shows them well enough.
+
+    sigma: of the Gaussian that the values are blurred by (px), the pixels' own width apart.
+    """
+    blur = math.hypot(sigma, _PIXEL)
+    places = list(_noticed(found.lines, _HALF + _HALF_BLURS * blur))
+    if not places or len(places) > _MOST_ENDS:
+        return found
+    view = _View.of(field, found, sigma)
+    laid: dict[int, list[_Laid]] = {}
+    for k, i in places:
+        arms = _arms(found.lines[k], i, _ARM + _ARM_BLURS * blur)
+        best = None if arms is None else view.best(k, arms)
+        if best is not None:
+            laid.setdefault(k, []).append(best)
+    if not laid:
+        return found
+    lines = [_spliced(z, laid[k]) if k in laid else z for k, z in enumerate(found.lines)]
+    apexes = np.array([p for ends in laid.values() for end in ends for p in end.corners])
+    return replace(found, lines=lines, apexes=apexes)
+
+
+def _noticed(lines: list[ComplexArray], half: float) -> Iterator[tuple[int, int]]:
+    """Line and point at the middle of each stretch of twice `half` px whose ends lie close together."""
+    for k, z in enumerate(lines):
+        s = stations(np.append(z, z[0]))
+        total = float(s[-1])
+        if total < 5.0 * half:
+            continue
+        chord = np.abs(_at(z, s, s[:-1] + half) - _at(z, s, s[:-1] - half)) / (2 * half)
+        narrow = np.flatnonzero(chord < _NARROW)
+        while len(narrow):
+            i = int(narrow[np.argmin(chord[narrow])])
+            yield k, i
+            away = np.abs((s[narrow] - s[i] + total / 2) % total - total / 2)
+            narrow = narrow[away > 1.5 * half]
+
+
+def _at(z: ComplexArray, s: FloatArray, where: FloatArray) -> ComplexArray:
+    """Points of the closed line at lengths `where` along it, taken round and round."""
+    closed = np.append(z, z[0])
+    where = where % s[-1]
+    return np.asarray(np.interp(where, s, closed.real) + 1j * np.interp(where, s, closed.imag))
+
+
+@dataclass(frozen=True, slots=True)
+class _Arms:
+    """An end of a line: points first..last (counted on past the line's seam) are to be laid anew.
+
+    start, end: where the flanks come from, px; into, out: their unit ways there, towards the tip and from it; tip: the
+    line's own.
+    """
+
+    first: int
+    last: int
+    start: complex
+    end: complex
+    into: complex
+    out: complex
+    tip: complex
+
+    @property
+    def middle(self) -> complex:
+        """Half-way between the places the flanks come from."""
+        return (self.start + self.end) / 2
+
+    @property
+    def axis(self) -> complex:
+        """Unit way half-way between the flanks', towards the tip."""
+        way = self.into - self.out
+        return way / max(abs(way), 1e-9)
+
+
+def _arms(z: ComplexArray, i: int, arm: float) -> _Arms | None:
+    """The flanks that lead up to point i from `arm` px away; None where the line is too short for them."""
+    middle = len(z) // 2
+    turned = np.roll(z, middle - i)
+    s = stations(turned)
+    s -= s[middle]
+    arm = min(arm, 0.3 * float(s[-1] - s[0]) - _FLANK)
+    left, right = np.abs(s + arm) < _FLANK, np.abs(s - arm) < _FLANK
+    if arm < _SHORTEST or min(left.sum(), right.sum()) < 6:
+        return None
+    start, into = _flank(turned[left], s[left] + arm)
+    end, out = _flank(turned[right], s[right] - arm)
+    first, last = int(np.searchsorted(s, -arm)), int(np.searchsorted(s, arm)) - 1
+    return _Arms(first + i - middle, last + i - middle, start, end, into, out, complex(turned[middle]))
+
+
+def _flank(z: ComplexArray, t: FloatArray) -> tuple[complex, complex]:
+    """Place and unit way at t = 0 of a parabola through points at lengths t along a line."""
+    c = np.linalg.lstsq(np.vander(t, 3, increasing=True), z, rcond=None)[0]
+    return complex(c[0]), complex(c[1] / max(abs(c[1]), 1e-12))
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """What stands for points first..last of a line, and which of it are corners."""
+
+    first: int
+    last: int
+    points: ComplexArray
+    corners: tuple[complex, ...]
+
+
+_Shape: TypeAlias = Callable[[_Arms, FloatArray], tuple[ComplexArray, tuple[complex, ...]]]
+
+
+def _point(arms: _Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, ...]]:
+    """Flanks that meet; p: where (along the axis and aside of it, from the line's tip) and how far each bows, px."""
+    apex = arms.tip + arms.axis * complex(p[0], p[1])
+    one, two = _bow(arms.start, apex, p[2]), _bow(apex, arms.end, p[3])
+    return np.concatenate([one, two[1:]]), (apex,)
+
+
+def _cut_off(arms: _Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, ...]]:
+    """Straight flanks and a straight end; p: both corners' places, along the axis and aside of it, px."""
+    one, two = (arms.tip + arms.axis * complex(a, b) for a, b in ((p[0], p[1]), (p[2], p[3])))
+    runs = (_bow(arms.start, one, 0.0), _bow(one, two, 0.0)[1:], _bow(two, arms.end, 0.0)[1:])
+    return np.concatenate(runs), (one, two)
+
+
+def _bow(a: complex, b: complex, height: float) -> ComplexArray:
+    """A parabola from a to b that stands `height` to the right of its chord's middle, at steps of about _STEP."""
+    t = np.linspace(0.0, 1.0, max(3, round(abs(b - a) / _STEP) + 1))
+    way = (b - a) / max(abs(b - a), 1e-9)
+    return np.asarray(a + (b - a) * t - 1j * way * (4 * height) * t * (1 - t))
+
+
+def _square(arms: _Arms) -> FloatArray:
+    """Corners where the flanks, gone on straight, come level with the line's own tip."""
+    out: list[float] = []
+    for at, way in ((arms.start, arms.into), (arms.end, -arms.out)):
+        ahead = max((way * arms.axis.conjugate()).real, 0.5)
+        t = ((arms.tip - at) * arms.axis.conjugate()).real / ahead
+        out += [0.0, ((at + way * t - arms.tip) * arms.axis.conjugate()).imag]
+    return np.array(out)
+
+
+def _across(corners: tuple[complex, ...], axis: complex) -> bool:
+    """Whether an end lies across its part rather than along a flank."""
+    way = (corners[-1] - corners[0]) * axis.conjugate()
+    return abs(way.real) < abs(way.imag)
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """The picture as shares of full contrast, how it is blurred (px), its noise (share), and all its lines."""
+
+    values: NDArray[np.uint8]
+    low: float
+    contrast: float
+    sigma: float
+    noise: float
+    lines: list[ComplexArray]
+
+    @classmethod
+    def of(cls, field: Field, found: IsoLines, sigma: float) -> _View:
+        split = on_plateaus(field.values, split_classes(field.values))
+        contrast = max(2.0 * (split.high - field.level), 1.0)
+        # A line known to be off by so much is met by a picture that is off by as much times its slope there.
+        steps = _AT_EDGES * found.noise / (math.hypot(sigma, _PIXEL) * math.sqrt(2 * math.pi))
+        noise = math.hypot(_noise(field.values, field.level, contrast) / contrast, steps)
+        return cls(field.values, field.level - contrast / 2, contrast, sigma, noise, found.lines)
+
+    def best(self, k: int, arms: _Arms) -> _Laid | None:
+        """The end of line k as it is likeliest, or None where none fits so well that it is to be believed."""
+        z = self.lines[k]
+        window = self._window(k, arms)
+        was = _rms(window.missed(z[np.arange(arms.first, arms.last + 1) % len(z)]))
+        missed, points, corners = window.fitted(_point, np.zeros(4))
+        other = window.fitted(_cut_off, _square(arms))
+        if _across(other[2], arms.axis) and _SURER * other[0] < missed:
+            missed, points, corners = other
+        fits = missed < max(_FITS, _NOISES * self.noise)
+        better = missed**2 - self.noise**2 < _BETTER * max(was**2 - self.noise**2, 0.0)
+        if DEBUG:
+            print(f"{self.sigma:.2f} {self.contrast:.0f} {k} {arms.tip:.1f} was {was:.3f} noise {self.noise:.3f} now {missed:.4f} {len(corners)} other {other[0]:.4f}")
+        return _Laid(arms.first, arms.last, points, corners) if fits and better else None
+
+    def _window(self, k: int, arms: _Arms) -> _Window:
+        """Pixels about an end, beyond where its arms begin, that no other line runs through."""
+        z = self.lines[k]
+        n = len(z)
+        own, rest = z[np.arange(arms.first, arms.last + 1) % n], z[np.arange(arms.last + 1, arms.first + n) % n]
+        reach = _CLEAR * self.sigma + 1.0
+        around = np.concatenate([own, [arms.start, arms.end, arms.tip + _BEYOND * arms.axis]])
+        height, width = self.values.shape[:2]
+        left = max(math.floor(around.real.min() - 2 * reach), 0)
+        right = min(math.ceil(around.real.max() + 2 * reach), width)
+        low = max(math.floor(around.imag.min() - 2 * reach), 0)
+        high = min(math.ceil(around.imag.max() + 2 * reach), height)
+        corner = complex(left, low)
+        values = self.values[height - high : height - low, left:right]
+        rows, columns = np.indices(values.shape)
+        centre = (columns + 0.5) + 1j * (high - low - rows - 0.5)
+        seen = ((centre + corner - arms.middle) * arms.axis.conjugate()).real > 0.5
+        # What lies beyond the window would show at its rim.
+        away, _ = cKDTree(to_array(around - corner)).query(to_array(centre.ravel()))
+        seen &= away.reshape(seen.shape) < reach
+        others = [line - corner for line in (*self.lines[:k], rest, *self.lines[k + 1 :])]
+        near = np.concatenate(others)
+        near = near[
+            (np.abs(near.real - values.shape[1] / 2) < values.shape[1] / 2 + _ASIDE)
+            & (np.abs(near.imag - values.shape[0] / 2) < values.shape[0] / 2 + _ASIDE)
+        ]
+        if len(near):
+            away, _ = cKDTree(to_array(near)).query(to_array(centre.ravel()))
+            seen &= away.reshape(seen.shape) > _ASIDE
+        ground = winding(others, values.shape)
+        share = (values.astype(np.float64) - self.low) / self.contrast
+        return _Window(corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms)
+
+
+def _noise(values: NDArray[np.uint8], level: float, contrast: float) -> float:
+    """Sigma of the values where no edge is near, on the side of the level they vary more on."""
+    sample = values[:: max(1, values.shape[0] // 200)].astype(np.float32) - level
+    steps, lower = np.abs(np.diff(sample, axis=1)), np.minimum(np.abs(sample[:, 1:]), np.abs(sample[:, :-1]))
+    plain = (lower > _PLAIN * contrast) & (np.sign(sample[:, 1:]) == np.sign(sample[:, :-1]))
+    sides = (plain & (sample[:, 1:] > 0), plain & (sample[:, 1:] < 0))
+    return max((float(np.quantile(steps[side], 0.68)) for side in sides if side.any()), default=0.0) / math.sqrt(2)
+
+
+def _rms(missed: FloatArray) -> float:
+    return math.sqrt(float(np.mean(missed**2)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Window:
+    """Pixels about an end: lower left corner, shares covered, which of them count, and what else covers them.
+
+    ground: winding of all other lines round the finer pixels, and of the rest of this one, from `behind` to `before`.
+    """
+
+    corner: complex
+    share: FloatArray
+    seen: NDArray[np.bool_]
+    ground: FloatArray
+    before: complex
+    behind: complex
+    sigma: float
+    arms: _Arms
+
+    def missed(self, points: ComplexArray, blurrier: float = 0.0) -> FloatArray:
+        """Likeness less picture at each pixel that counts, for points from one arm to the other.
+
+        blurrier: log of how many times more the place is blurred than `sigma` says.
+        """
+        ring = np.concatenate([[self.before], points, [self.behind]]) - self.corner
+        fine = (self.ground + winding([ring], self.share.shape)).clip(0.0, 1.0)
+        sigma = self.sigma * math.exp(min(max(blurrier, -_MUCH), _MUCH))
+        likeness = gaussian_filter(coarse(fine), sigma, mode="nearest")
+        return np.asarray((likeness - self.share)[self.seen])
+
+    def fitted(self, shape: _Shape, p: FloatArray) -> tuple[float, ComplexArray, tuple[complex, ...]]:
+        """Least root mean square miss, from parameters p on, and the shape that has it; by Levenberg and Marquardt."""
+
+        def missed_at(p: FloatArray) -> FloatArray:
+            return self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
+
+        p = np.append(p, 0.0)
+        missed = missed_at(p)
+        held = 1e-3
+        for _ in range(_ROUNDS):
+            slopes = np.stack([missed_at(p + d) - missed for d in _NUDGE * np.eye(len(p))], axis=1) / _NUDGE
+            left, right = slopes.T @ slopes, slopes.T @ missed
+            for _ in range(4):
+                step = np.linalg.solve(left + held * np.diag(np.diag(left) + 1e-6), -right).clip(-_STRIDE, _STRIDE)
+                after = missed_at(p + step)
+                if (after**2).sum() <= (missed**2).sum():
+                    break
+                held *= 30.0
+            else:
+                break
+            p, missed, held = p + step, after, max(held / 10.0, 1e-3)
+            if np.abs(step).max() < _SETTLED:
+                break
+        if DEBUG: print(p.round(2), end=' ')
+        return _rms(missed), *shape(self.arms, p[:-1])
+
+
+def _spliced(z: ComplexArray, ends: list[_Laid]) -> ComplexArray:
+    """The closed line with each end in place of the points it stands for."""
+    n = len(z)
+    keep = np.ones(n, dtype=bool)
+    for end in ends:
+        keep[np.arange(end.first, end.last + 1) % n] = False
+    begin = int(np.flatnonzero(keep)[0])
+    parts, last = [], begin
+    for end in sorted(ends, key=lambda e: (e.first - begin) % n):
+        first = begin + (end.first - begin) % n
+        parts += [z[np.arange(last, first) % n], end.points]
+        last = first + end.last - end.first + 1
+    parts.append(z[np.arange(last, begin + n) % n])
+    return np.concatenate(parts)
+
+
+import os
+
+DEBUG = bool(os.environ.get("DBG"))
