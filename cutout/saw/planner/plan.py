@@ -82,7 +82,7 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
         prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
         put_in = kit.moves.thread if kit.moves.threads else kit.moves.drop_in
         taken = takes(cuts, [put_in] * len(cuts), drilled, prices)
-        steps = steps_of([*drilled, *loose], cuts, pattern)
+        steps = steps_of([*drilled, *loose], cuts, pattern, taken)
         return _assembled([*drilled, *loose], cuts, [*notes, *unused], [], taken, steps)
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     holes: list[Hole] = []
@@ -116,7 +116,7 @@ def plan(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand] = ()) -> Plan:
     legs = with_falls(legs, holes, pattern, kit.blade)
     taken = takes(legs, seconds, holes, prices)
     findings += _no_plan(legs, left, taken, pattern)
-    return _assembled(holes, legs, findings, left, taken, steps_of(holes, legs, pattern))
+    return _assembled(holes, legs, findings, left, taken, steps_of(holes, legs, pattern, taken))
 
 
 def _no_plan(legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern) -> list[Finding]:
