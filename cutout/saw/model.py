@@ -96,12 +96,16 @@ class Step:
     """What the sawyer is told at once: some legs, or what to drill before them, and what falls.
 
     letter: A, B, ... without I and O. legs: their numbers; holes: numbers of holes drilled in this step.
+    goes: how often the saw is put in for it; 0 where it stays in. minutes: an estimate; those of all steps add up
+    to the plan's.
     """
 
     letter: str
     legs: tuple[int, ...]
     holes: tuple[int, ...]
     drops: MultiPolygon
+    goes: int = 0
+    minutes: float = 0.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -14,14 +14,17 @@ from cutout.geom.outline import polygons_of
 from cutout.geom.where import place_in
 from cutout.pattern import Opening, Pattern
 from cutout.saw.model import EDGE, HELD, SAME_GO, SHORT, Hole, Leg, Place, Plan, Step
-from cutout.units import Units, format_length, format_rule, format_size
+from cutout.say.pieces import pieces_name
+from cutout.units import Units, count, format_length, format_rule, format_size
 
 
 @dataclass(frozen=True, slots=True)
 class StepSaid:
-    """A step in words. action: what to do, in one sentence without measures; whole: the same with how long it is
-    and how the blade is moved; hold: what falls and must be held, if anything."""
+    """A step in words. name: a few words to know it by, within its opening; action: what to do, in one sentence
+    without measures; whole: the same with how long it is and how the blade is moved; hold: what falls and must be
+    held, if anything."""
 
+    name: str
     action: str
     whole: str
     hold: str | None
@@ -37,7 +40,7 @@ def step_said(step: Step, plan: Plan, pattern: Pattern, units: Units, drills_in:
     legs = [leg for leg in plan.legs if leg.order in step.legs]
     if not legs:
         drilling = _drilling([hole for hole in plan.holes if hole.id in step.holes], drills_in)
-        return StepSaid(drilling, drilling, None)
+        return StepSaid(f"Drill {count(len(step.holes), 'hole')}", drilling, drilling, None)
     openings = {o.id: o for o in pattern.openings}
     opening = openings.get(legs[0].opening)
     box = opening.region.bounds if opening is not None else shapely.bounds(legs[0].drops).tolist()
@@ -47,7 +50,22 @@ def step_said(step: Step, plan: Plan, pattern: Pattern, units: Units, drills_in:
     begin = f"{_start(legs[0])} {_course(legs, where, name, opening)}: {_cuts(legs)}"
     moves = _moves(legs)
     whole = f"{begin}, {length}. {moves}" if moves else f"{begin}, {length}."
-    return StepSaid(f"{begin}.", whole, _hold(legs, box, units))
+    alone = sum(leg.opening == legs[0].opening for leg in plan.legs) == len(legs)
+    called = f"The whole of {name}" if alone and opening is not None else _name(legs, where, opening, box)
+    return StepSaid(called, f"{begin}.", whole, _hold(legs, box, units))
+
+
+def _name(legs: Sequence[Leg], where: str, opening: Opening | None, box: Sequence[float]) -> str:
+    """What falls, by shape and place in its opening; where nothing does, where it is sawn."""
+    falling = [p for leg in legs for p in polygons_of(leg.drops) if p.area >= HELD]
+    whole = opening.region.area if opening is not None else math.fsum(p.area for p in falling)
+    if falling:
+        name = pieces_name(falling, whole, box)
+    elif math.fsum(leg.length for leg in legs) < SHORT:
+        name = f"short cut {'in' if where == 'middle' else 'at'} the {where}"
+    else:
+        name = "through the middle" if where == "middle" else f"along the {where}"
+    return name[0].upper() + name[1:]
 
 
 def _drilling(holes: Sequence[Hole], drills_in: Units) -> str:

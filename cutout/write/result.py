@@ -89,7 +89,10 @@ def _result(work: Work, files: Mapping[str, int]) -> dict[str, Any]:
         "steps": [
             {
                 "letter": step.letter,
+                "name": work.told(step).name,
                 "text": work.told(step).text,
+                "goes": step.goes,
+                "minutes": _round(step.minutes),
                 "legs": list(step.legs),
                 "holes": list(step.holes),
                 "drops": _region(step.drops),

@@ -250,14 +250,19 @@ class _View:
         fits = missed < max(_FITS, _NOISES * self.noise)
         better = missed**2 - self.noise**2 < _BETTER * max(was**2 - self.noise**2, 0.0)
         if DEBUG:
-            print(f"{self.sigma:.2f} {self.contrast:.0f} {k} {arms.tip:.1f} was {was:.3f} noise {self.noise:.3f} now {missed:.4f} {len(corners)} other {other[0]:.4f}")
+            print(
+                f"{self.sigma:.2f} {self.contrast:.0f} {k} {arms.tip:.1f} was {was:.3f} noise {self.noise:.3f} now {missed:.4f} {len(corners)} other {other[0]:.4f}"
+            )
         return _Laid(arms.first, arms.last, points, corners) if fits and better else None
 
     def _window(self, k: int, arms: _Arms) -> _Window:
         """Pixels about an end, beyond where its arms begin, that no other line runs through."""
         z = self.lines[k]
         n = len(z)
-        own, rest = z[np.arange(arms.first, arms.last + 1) % n], z[np.arange(arms.last + 1, arms.first + n) % n]
+        own, rest = (
+            z[np.arange(arms.first, arms.last + 1) % n],
+            z[np.arange(arms.last + 1, arms.first + n) % n],
+        )
         reach = _CLEAR * self.sigma + 1.0
         around = np.concatenate([own, [arms.start, arms.end, arms.tip + _BEYOND * arms.axis]])
         height, width = self.values.shape[:2]
@@ -293,7 +298,9 @@ def _noise(values: NDArray[np.uint8], level: float, contrast: float) -> float:
     steps, lower = np.abs(np.diff(sample, axis=1)), np.minimum(np.abs(sample[:, 1:]), np.abs(sample[:, :-1]))
     plain = (lower > _PLAIN * contrast) & (np.sign(sample[:, 1:]) == np.sign(sample[:, :-1]))
     sides = (plain & (sample[:, 1:] > 0), plain & (sample[:, 1:] < 0))
-    return max((float(np.quantile(steps[side], 0.68)) for side in sides if side.any()), default=0.0) / math.sqrt(2)
+    return max(
+        (float(np.quantile(steps[side], 0.68)) for side in sides if side.any()), default=0.0
+    ) / math.sqrt(2)
 
 
 def _rms(missed: FloatArray) -> float:
@@ -340,7 +347,9 @@ class _Window:
             slopes = np.stack([missed_at(p + d) - missed for d in _NUDGE * np.eye(len(p))], axis=1) / _NUDGE
             left, right = slopes.T @ slopes, slopes.T @ missed
             for _ in range(4):
-                step = np.linalg.solve(left + held * np.diag(np.diag(left) + 1e-6), -right).clip(-_STRIDE, _STRIDE)
+                step = np.linalg.solve(left + held * np.diag(np.diag(left) + 1e-6), -right).clip(
+                    -_STRIDE, _STRIDE
+                )
                 after = missed_at(p + step)
                 if (after**2).sum() <= (missed**2).sum():
                     break
@@ -350,7 +359,8 @@ class _Window:
             p, missed, held = p + step, after, max(held / 10.0, 1e-3)
             if np.abs(step).max() < _SETTLED:
                 break
-        if DEBUG: print(p.round(2), end=' ')
+        if DEBUG:
+            print(p.round(2), end=" ")
         return _rms(missed), *shape(self.arms, p[:-1])
 
 

@@ -17,11 +17,12 @@ from cutout.saw.planner.state import Cut, State
 
 @dataclass(frozen=True, slots=True)
 class Takes:
-    """What a plan takes: minutes by kind of move, goes, and lifts."""
+    """What a plan takes: minutes by kind of move, goes, and lifts; and minutes of each leg by its number."""
 
     minutes_by: dict[str, float]
     goes: int
     lifts: int
+    by_leg: dict[int, float]
 
     @property
     def minutes(self) -> float:
@@ -88,4 +89,7 @@ def takes(legs: Sequence[Leg], seconds: Sequence[float], holes: Sequence[Hole], 
     by["drill"] = prices.moves.hole * len(holes) + prices.moves.change * max(len(sizes) - 1, 0)
     goes = sum(leg.start_by not in SAME_GO for leg in legs)
     lifts = sum(leg.start_by in ("lift", "thread") for leg in legs)
-    return Takes({k: v / 60 for k, v in by.items()}, goes, lifts)
+    by_leg = {
+        leg.order: (leg.length * prices.cut + taken) / 60 for leg, taken in zip(legs, seconds, strict=True)
+    }
+    return Takes({k: v / 60 for k, v in by.items()}, goes, lifts, by_leg)

@@ -94,7 +94,7 @@ def _planned(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand], tell: Tell) 
         prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
         put_in = kit.moves.thread if kit.moves.threads else kit.moves.drop_in
         taken = takes(cuts, [put_in] * len(cuts), drilled, prices)
-        steps = steps_of([*drilled, *loose], cuts, pattern)
+        steps = steps_of([*drilled, *loose], cuts, pattern, taken)
         return _assembled([*drilled, *loose], cuts, [*notes, *unused], [], taken, steps)
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     holes: list[Hole] = []
@@ -133,7 +133,7 @@ def _planned(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand], tell: Tell) 
     legs = with_falls(legs, holes, pattern, kit.blade)
     taken = takes(legs, seconds, holes, prices)
     findings += _no_plan(legs, left, taken, pattern)
-    return _assembled(holes, legs, findings, left, taken, steps_of(holes, legs, pattern))
+    return _assembled(holes, legs, findings, left, taken, steps_of(holes, legs, pattern, taken))
 
 
 def _no_plan(legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern) -> list[Finding]:

@@ -13,6 +13,7 @@ from shapely import MultiPolygon
 from cutout.geom.outline import polygons_of
 from cutout.pattern import Opening, Pattern
 from cutout.saw.model import HELD, SAME_GO, SHORT, Hole, Leg, Step
+from cutout.saw.planner.legs import Takes
 
 MOST = 15
 """More steps than this are no list to hang beside the saw: neighbours in one opening are joined."""
@@ -30,17 +31,26 @@ _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 """I and O are left out: they read as 1 and 0."""
 
 
-def steps_of(holes: Sequence[Hole], legs: Sequence[Leg], pattern: Pattern) -> tuple[Step, ...]:
-    """The steps of a plan: drilling first, then the cuts; each names its legs and what falls."""
+def steps_of(holes: Sequence[Hole], legs: Sequence[Leg], pattern: Pattern, taken: Takes) -> tuple[Step, ...]:
+    """The steps of a plan: drilling first, then the cuts; each names its legs, what falls and what it takes."""
     openings = {o.id: o for o in pattern.openings}
-    drilling = [((), tuple(h.id for h in holes), MultiPolygon())] if holes else []
+    first = 1 if holes else 0
     parts = [part for run in _runs(legs, openings) for part in _parted(run)]
-    groups = _joined(parts, MOST - len(drilling))
-    sawing = [(tuple(leg.order for leg in g), (), MultiPolygon(_falling(g))) for g in groups]
-    return tuple(
-        Step(letter(n), numbers, drilled, drops)
-        for n, (numbers, drilled, drops) in enumerate([*drilling, *sawing])
-    )
+    sawing = [
+        Step(
+            letter(n),
+            tuple(leg.order for leg in group),
+            (),
+            MultiPolygon(_falling(group)),
+            sum(leg.start_by not in SAME_GO for leg in group),
+            math.fsum(taken.by_leg[leg.order] for leg in group),
+        )
+        for n, group in enumerate(_joined(parts, MOST - first), start=first)
+    ]
+    if not holes:
+        return tuple(sawing)
+    drilled = tuple(h.id for h in holes)
+    return (Step(letter(0), (), drilled, MultiPolygon(), minutes=taken.minutes_by["drill"]), *sawing)
 
 
 def letter(n: int) -> str:

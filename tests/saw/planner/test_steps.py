@@ -14,6 +14,7 @@ from shapely import MultiPolygon, box
 from cutout.geom.outline import Outline, from_region
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw.model import CORNER, SAME_GO, Leg, Place, StartBy, Step
+from cutout.saw.planner.legs import Takes
 from cutout.saw.planner.steps import MOST, steps_of
 
 WOOD = MultiPolygon([box(10, 10, 190, 390), box(210, 10, 390, 390)])
@@ -26,8 +27,12 @@ def leg(order: int, length: float, start_by: StartBy, at: float = 0.0, opening: 
     return Leg(order, opening, path, Place("hole", 1), CORNER, start_by=start_by)
 
 
+def told(legs: Sequence[Leg]) -> tuple[Step, ...]:
+    return steps_of((), legs, PATTERN, Takes({}, 1, 0, dict.fromkeys(range(1, len(legs) + 1), 0.5)))
+
+
 def cuts_of(legs: Sequence[Leg]) -> list[tuple[int, ...]]:
-    return [step.legs for step in steps_of((), legs, PATTERN)]
+    return [step.legs for step in told(legs)]
 
 
 def test_cuts_of_one_go_are_told_a_few_at_a_time() -> None:
@@ -63,7 +68,7 @@ def test_every_cut_once_in_order_and_none_past_another_opening(
     drawn: list[tuple[float, StartBy, float, int]],
 ) -> None:
     legs = [leg(n, *one) for n, one in enumerate(sorted(drawn, key=lambda d: d[3]), 1)]
-    steps: tuple[Step, ...] = steps_of((), legs, PATTERN)
+    steps = told(legs)
     assert [n for step in steps for n in step.legs] == [one.order for one in legs]
     assert len(steps) <= MOST
     for step in steps:
