@@ -226,7 +226,7 @@ def read_gauge(
     from cutout.gauge.light import file_bytes, linear_light
     from cutout.gauge.reading import read_card
     from cutout.gauge.rung import ALLOWANCE
-    from cutout.gauge.say import lines
+    from cutout.say.gauging import lines
     from cutout.write.gauge_picture import gauge_png
 
     light = linear_light(file_bytes(photo), photo.name)
@@ -251,7 +251,7 @@ def compare_photos(result: Path, photos: tuple[Path, ...], units: Units = "mm", 
     """
     from cutout.gauge.compare import compare, drawn_in
     from cutout.gauge.light import file_bytes, linear_colour
-    from cutout.gauge.say import compared_lines
+    from cutout.say.gauging import compared_lines
     from cutout.write.compare_picture import compare_png
 
     drawn = drawn_in(file_bytes(result).decode("utf-8", "replace"), shown(result))

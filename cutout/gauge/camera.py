@@ -31,13 +31,30 @@ class Camera:
 
     def mm_per_pixel(self, xy: FloatArray) -> FloatArray:
         """Size (mm) of a pixel at places (n, 2): the root of the area it covers."""
+        px, py = self._steps(xy)
+        area = np.abs(px[..., 0] * py[..., 1] - px[..., 1] * py[..., 0])
+        return np.asarray(1.0 / np.sqrt(np.maximum(area, 1e-12)))
+
+    def reach(self, xy: FloatArray, way: FloatArray) -> FloatArray:
+        """How far (mm) a round spot of one pixel reaches along unit directions `way` at places xy, both (n, 2).
+
+        A tilted picture makes it an ellipse on the card; this is what blurs an edge that lies across `way`.
+        """
+        px, py = self._steps(xy)
+        cross = np.abs(px[..., 0] * py[..., 1] - px[..., 1] * py[..., 0])
+        # Rows of the inverse of (px, py): how the card's x and y change by pixels across and down.
+        x, y = np.stack([py[..., 1], -py[..., 0]], -1), np.stack([-px[..., 1], px[..., 0]], -1)
+        along = way[..., :1] * x + way[..., 1:] * y
+        return np.asarray(np.hypot(along[..., 0], along[..., 1]) / np.maximum(cross, 1e-12))
+
+    def _steps(self, xy: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """What a millimetre across and up is in pixels (n, 2), at places (n, 2)."""
         h = 0.05
-        px, py = (
+        across, up = (
             (self.pixels(xy + d) - self.pixels(xy - d)) / (2 * h)
             for d in (np.array([h, 0]), np.array([0, h]))
         )
-        area = np.abs(px[..., 0] * py[..., 1] - px[..., 1] * py[..., 0])
-        return np.asarray(1.0 / np.sqrt(np.maximum(area, 1e-12)))
+        return across, up
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,8 @@ import numpy as np
 from cutout.gauge.card import Cut
 from cutout.gauge.light import Light
 from cutout.gauge.marks import Found, sample
-from cutout.gauge.slot import Sight, outer_edge
+from cutout.gauge.sight import Sight
+from cutout.gauge.slot import outer_edge
 from cutout.geom.curve import FloatArray
 
 _BLURRED = 0.545
@@ -68,7 +69,7 @@ def read_corner(light: Light, found: Found, see: Sight, cut: Cut) -> CornerCut:
         return CornerCut(kind, None, 0.0, 0.0, 0.0, "not sawn, or its edges can't be told.")
     k = int(over[0])
     at = float(t[k - 1] + step * (level - dark[k - 1]) / max(dark[k] - dark[k - 1], 1e-9))
-    sigma = see.blur * see.pixel
+    sigma = see.blur.sigma * see.pixel
     # Blur eats all of that from a sharp tip and next to nothing from one rounded far more than it: in squares.
     blurred = _BLURRED * sigma / math.sin(half)
     short = math.sqrt(max(at * at - blurred * blurred, 0.0)) if at > 0 else at

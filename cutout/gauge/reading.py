@@ -13,7 +13,8 @@ from cutout.gauge.light import Light
 from cutout.gauge.marks import CORNERS, Found, find_card
 from cutout.gauge.rung import ALLOWANCE, WIDER, Rung, read_rung
 from cutout.gauge.sheet import PrintScale, print_scale
-from cutout.gauge.slot import STEP, Sight, Slot, read_slot, sight
+from cutout.gauge.sight import Blur, Sight, sight
+from cutout.gauge.slot import STEP, Slot, read_slot, share_at_peak
 from cutout.geom.curve import FloatArray
 from cutout.geom.robust import sigma_of
 
@@ -30,8 +31,8 @@ _MOVED = 0.25
 """A fit that leaves so much (mm) means paper that moved."""
 _SOFT = 4.0
 """Sigma of blur (px) beyond which a picture is out of focus."""
-_BLUR_SURE, _SOFT_SURE = 0.1, 0.2
-"""Shares the blur itself may be off by, in a sharp picture and in one out of focus; from simulated photographs."""
+_TORN_BY = 0.14
+"""Edges torn by more than this (sigma of the width, mm) are seen to be: the rest of a spread is no tear."""
 
 
 @dataclass(frozen=True)
@@ -45,10 +46,11 @@ class Value:
 
 @dataclass(frozen=True)
 class Unread:
-    """What could not be read, and why."""
+    """What could not be read, and why: both may hold `{}`, one for each of `lengths` (mm)."""
 
     what: str
     why: str
+    lengths: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -109,14 +111,14 @@ def read_card(
     }
     width: dict[str, Value | None] = {}
     for kind, slot in straight.items():
-        value, why = _kerf(slot, see)
+        value, why = _kerf(slot, see, f"kerf {kind} the grain")
         width[kind] = (
             None
             if value is None
             else _scaled(value, scale.wide if kind == "along" else scale.high, scale.sure)
         )
         if why:
-            unread.append(Unread(f"kerf {kind} the grain", why))
+            unread.append(why)
     along, across = width["along"], width["across"]
     kerf = _both(along, across)
     # The arcs run every way: one direction in which the slot is too fine to be seen is enough to misjudge them.
@@ -173,7 +175,8 @@ def _doubts(found: Found, see: Sight) -> list[Unread]:
         doubts.append(
             Unread(
                 "flatness",
-                f"the dots lie {off:.2f} mm off where they belong: the paper has moved, or is not flat.",
+                "the dots lie {} off where they belong: the paper has moved, or is not flat.",
+                (off,),
             )
         )
     doubts += [
@@ -183,9 +186,13 @@ def _doubts(found: Found, see: Sight) -> list[Unread]:
         for corner, place in enumerate(CORNERS)
         if all(mark.corner != corner for mark in found.marks)
     ]
-    if see.blur > _SOFT:
+    if see.blur.sigma > _SOFT:
         doubts.append(
-            Unread("sharpness", f"edges are blurred over {2 * see.blur * see.pixel:.1f} mm: hold it still.")
+            Unread(
+                "sharpness",
+                "edges are blurred over {}, and all values are less sure: take it again in focus, held still.",
+                (2 * see.blur.sigma * see.pixel,),
+            )
         )
     return doubts
 
@@ -207,41 +214,46 @@ def why_not(slot: Slot, here: np.ndarray) -> str:
     return f"only {100 * slot.seen[here].sum() / n:.0f} % of it can be told: torn, covered, or not sawn to its end."
 
 
-def _kerf(slot: Slot, see: Sight) -> tuple[Value | None, str]:
-    """The slot's width, or why it is not known. Torn places are left out, and counted."""
+def _kerf(slot: Slot, see: Sight, what: str) -> tuple[Value | None, Unread | None]:
+    """The slot's width, or why it, which is called `what`, is not known. Torn places are left out, and counted."""
     here = inner(slot)
     seen = here & slot.seen
     if seen.sum() < 0.6 * here.sum():
-        return None, why_not(slot, here)
+        return None, Unread(what, why_not(slot, here))
     width = slot.width[seen]
     middle = float(np.median(width))
     mad = sigma_of(width - middle)
     near = np.abs(width - middle) < 4 * max(mad, 0.03)
     if near.mean() < 1 - _TORN:
-        return None, "the edges of the slot are too torn."
-    blurred = slot.blur
+        return None, Unread(what, "the edges of the slot are too torn.")
     if _too_fine(slot):
-        return None, (
-            f"the slot is about {middle:.1f} mm, and this picture shows nothing under {_RESOLVED * blurred:.1f} mm "
-            "for sure: more pixels, nearer, sharper."
+        do = (
+            "take it again in focus."
+            if see.blur.sigma > _SOFT
+            else "take it again nearer, or with more pixels."
         )
+        why = f"the slot is about {{}} wide, and this picture, with its blur, shows nothing under {{}} for sure: {do}"
+        return None, Unread(what, why, (middle, _RESOLVED * slot.blur))
     value = float(np.median(width[near]))
     spread = float(np.std(width[near]))
     chance = 2 * spread / math.sqrt(max(near.sum() * STEP / _TEAR, 1.0))
-    # Two edges; and a slot hardly wider than the blur leans on how well the blur is known.
-    lean = value * leaning(value / max(blurred, 1e-9)) * (_SOFT_SURE if see.blur > _SOFT else _BLUR_SURE)
-    return Value(value, math.hypot(chance, 2 * _PIXEL_SURE * see.pixel, lean), spread), ""
+    # Two edges; and a slot hardly wider than the blur leans on how well the blur is known. Tears finer than the blur
+    # are taken for blur.
+    torn = min(spread, _TORN_BY) ** 2 / 2 / (2 * slot.blur**2)
+    lean = value * leaning(value / slot.blur, see.blur) * math.hypot(see.blur.sure, torn)
+    return Value(value, math.hypot(chance, 2 * _PIXEL_SURE * see.pixel, lean), spread), None
 
 
-def leaning(ratio: float) -> float:
+def leaning(ratio: float, blur: Blur) -> float:
     """By what share the width of a slot, `ratio` sigmas of blur wide, is off where the blur is taken wrong, as a
     multiple of the blur's own share.
 
-    Area over peak is w / erf(x) with x = w / (sqrt(8) sigma): held still, d ln w = -q / (1 - q) d ln sigma with
-    q = x erf'(x) / erf(x).
+    Area over peak is w / F(w / sigma), F the share of its darkness left in the middle: held still,
+    d ln w = -q / (1 - q) d ln sigma with q = d ln F / d ln (w / sigma).
     """
-    x = ratio / math.sqrt(8)
-    q = x * 2 / math.sqrt(math.pi) * math.exp(-x * x) / max(math.erf(x), 1e-9)
+    step = 0.01
+    low, high = (share_at_peak(ratio * f, blur) for f in (1 - step, 1 + step))
+    q = math.log(high / low) / math.log((1 + step) / (1 - step))
     return q / max(1 - q, 1e-9)
 
 
@@ -308,7 +320,7 @@ def _radius(
     if kerf is None:
         unread.append(Unread("turning radius", "without the kerf along and across no arc can be judged."))
         return None, False
-    unread += [Unread(f"arc of {r.radius:g} mm", r.why) for r in rungs if r.followed is None]
+    unread += [Unread("arc of {}", r.why, (r.radius, *r.lengths)) for r in rungs if r.followed is None]
     readable = [r for r in rungs if r.followed is not None]
     best: Rung | None = None
     for k, rung in enumerate(readable):
@@ -318,8 +330,9 @@ def _radius(
         best = rung if rung.followed else best
     if best is None or best.sawn is None:
         if readable:
-            why = f"not even the arc of {readable[0].radius:g} mm was followed: {readable[0].why}"
-            unread.append(Unread("turning radius", why))
+            first = readable[0]
+            why = f"not even the arc of {{}} was followed: {first.why}"
+            unread.append(Unread("turning radius", why, (first.radius, *first.lengths)))
         return None, False
     tighter = rungs[rungs.index(best) + 1 :]
     open_end = not tighter or tighter[0].followed is None

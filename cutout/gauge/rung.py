@@ -13,7 +13,8 @@ from scipy.optimize import least_squares
 from cutout.gauge.card import Cut, Trail, arc_spans, sweep
 from cutout.gauge.light import Light
 from cutout.gauge.marks import Found
-from cutout.gauge.slot import STEP, Sight, Slot, read_slot
+from cutout.gauge.sight import Sight
+from cutout.gauge.slot import STEP, Slot, read_slot
 from cutout.geom.curve import ComplexArray, FloatArray, run_length, to_array
 from cutout.geom.robust import sigma_of
 
@@ -37,7 +38,8 @@ class Rung:
     """An arc of the ladder. radius: as drawn; sawn: as sawn (mm), `sure` within so much; stray: the furthest the
     slot's middle lies off its line but for the hand's bias (95 of 100 stations); followed: None where it can't be
     told; slip: the curve was right and only its place was not, which a hand does and a blade does not; doubtful: it
-    strays by so nearly the limit that it may as well be the other way."""
+    strays by so nearly the limit that it may as well be the other way. why: a sentence with `{}` for each of
+    `lengths` (mm)."""
 
     radius: float
     slot: Slot
@@ -46,6 +48,7 @@ class Rung:
     stray: float | None
     followed: bool | None
     why: str = ""
+    lengths: tuple[float, ...] = ()
     slip: bool = False
     doubtful: bool = False
 
@@ -79,8 +82,8 @@ def judged(cut: Cut, slot: Slot, kerf: float | None, bias: float, wander: float,
     if slot.seen[lead].mean() < _BLIND and share < _BLIND:
         return Rung(cut.radius, slot, None, 0.0, None, None, "not sawn, or its edges can't be told.")
     if share < _SEEN:
-        why = f"the slot leaves its line: only {100 * share:.0f} % of it is within {allowance:g} mm or so of the arc."
-        return Rung(cut.radius, slot, None, 0.0, None, False, why)
+        why = f"the slot leaves its line: only {100 * share:.0f} % of it is within {{}} or so of the arc."
+        return Rung(cut.radius, slot, None, 0.0, None, False, why, (allowance,))
     arc = here & slot.seen
     stray = float(np.percentile(np.abs(_calmed(slot.middle[arc]) - bias), 95))
     halves = [_fit_radius(slot, low, high) for low, high in spans]
@@ -98,17 +101,18 @@ def judged(cut: Cut, slot: Slot, kerf: float | None, bias: float, wander: float,
         sawn, sure = cut.radius * wider, 2 * cut.radius * unsure
     forced = width > _SLOT_WIDER * kerf
     wide = wider > WIDER if small else sawn - sure > WIDER * cut.radius
+    lengths: tuple[float, ...]
     if stray > allowance:
-        why = f"the slot strays {stray:.1f} mm from its line."
+        why, lengths = "the slot strays {} from its line.", (stray,)
     elif wide:
-        why = f"it was sawn with a radius of {cut.radius * wider if small else sawn:.1f} mm."
+        why, lengths = "it was sawn with a radius of {}.", (cut.radius * wider if small else sawn,)
     elif forced:
-        why = f"the slot is {width:.1f} mm wide there: the blade was forced."
+        why, lengths = "the slot is {} wide there: the blade was forced.", (width,)
     else:
-        why = ""
+        why, lengths = "", ()
     slip = stray > allowance and not wide and not forced
     doubtful = small and abs(wider - WIDER) < 2 * unsure
-    return Rung(cut.radius, slot, sawn, sure, stray, not why, why, slip, doubtful)
+    return Rung(cut.radius, slot, sawn, sure, stray, not why, why, lengths, slip, doubtful)
 
 
 def _how_wide(

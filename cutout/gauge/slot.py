@@ -9,11 +9,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
-from scipy.special import erf
 
-from cutout.gauge.card import CLEAR, RIM, Trail, mark_boxes
+from cutout.gauge.card import CLEAR, LINE, LINE_GREY, Trail
 from cutout.gauge.light import Light
 from cutout.gauge.marks import Found, sample
+from cutout.gauge.sight import Blur, Sight
 from cutout.geom.curve import ComplexArray, FloatArray, to_array
 
 State = Literal["slot", "paper", "glare", "dark"]
@@ -29,6 +29,9 @@ _FULL, _FAINT = 0.96, 0.02
 """Light (0..1) above which paper is blown out, and below which it is lost in the noise."""
 _WIDE = 6.0
 """Slots wider than so many sigmas of blur have two edges that don't feel each other."""
+
+_ROUNDS, _SETTLED = 6, 0.002
+"""The slot and what is left of the line are found in turn, so often at most, until the edges move less (mm)."""
 
 
 @dataclass(frozen=True)
@@ -60,44 +63,6 @@ class Slot:
         return np.asarray(z - 1j * way * self.middle)
 
 
-@dataclass(frozen=True)
-class Sight:
-    """How well the picture shows the card: sigma of the blur (px), size of a pixel (mm) on average, ink over
-    paper."""
-
-    blur: float
-    pixel: float
-    ink: float
-
-
-def sight(light: Light, found: Found) -> Sight:
-    """Blur and scale from the marks' own edges, which are sharp on paper."""
-    blurs, inks = [], []
-    camera = found.fitted.camera
-    for box in mark_boxes():
-        x0, y0, x1, y1 = box
-        corners = ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
-        outward = ((0, -1), (1, 0), (0, 1), (-1, 0))
-        for a, b, out in zip(corners, (*corners[1:], corners[0]), outward, strict=True):
-            s = np.linspace(0.15, 0.85, 40)[:, None, None]
-            t = np.linspace(-RIM * 0.75, 1.5, 120)
-            xy = np.array(a) + s * (np.array(b) - np.array(a)) + t[None, :, None] * np.array(out)
-            profile = sample(light, camera.pixels(xy)).mean(axis=0)
-            low, high = profile[:12].mean(), profile[-12:].mean()
-            if high < 1.5 * low:
-                continue
-            share = np.maximum.accumulate((profile - low) / (high - low))
-            quarter = np.interp([0.25, 0.75], share, t)
-            middle = np.array([[(a[0] + b[0]) / 2, (a[1] + b[1]) / 2]])
-            px = np.diff(camera.pixels(middle + quarter[:, None] * np.array(out)), axis=0)[0]
-            # A Gaussian's quarters lie 1.349 sigma apart.
-            blurs.append(float(np.hypot(*px)) / 1.349)
-            inks.append(low / high)
-    centre = np.array([[93.0, 125.0], [30.0, 40.0], [156.0, 40.0], [156.0, 210.0], [30.0, 210.0]])
-    pixel = float(np.mean(camera.mm_per_pixel(centre)))
-    return Sight(float(np.median(blurs)) if blurs else 1.0, pixel, float(np.median(inks)) if inks else 0.05)
-
-
 def darkness(light: Light, found: Found, see: Sight, trail: Trail, s: FloatArray) -> tuple[FloatArray, ...]:
     """Along a trail: offsets t (m,) mm to the right, darkness (n, m) from paper 0 to ink 1, paper's light (n,)."""
     step = max(see.pixel / 4, 0.01)
@@ -118,27 +83,28 @@ def read_slot(
     n = max(2, math.floor((min(most, trail.length) - least) / STEP) + 1)
     s = np.asarray(least + STEP * np.arange(n), dtype=np.float64)
     t, dark, paper = darkness(light, found, see, trail, s)
-    sigma = see.blur * _across(found, trail, s)
+    sigma = see.blur.sigma * _across(found, trail, s)
     calm = uniform_filter1d(dark, 3, axis=0, mode="nearest")
     middle, width = np.full(n, np.nan), np.full(n, np.nan)
     glare = (paper > _FULL) & np.isfinite(paper)
     faint = paper < _FAINT
     for k in np.flatnonzero(~glare & ~faint).tolist():
-        edges = _edges(t, dark[k], calm[k], float(sigma[k]))
+        edges = _edges(t, dark[k], calm[k], float(sigma[k]), see.blur)
         if edges is not None:
             middle[k], width[k] = (edges[0] + edges[1]) / 2, edges[1] - edges[0]
     return Slot(trail, s, middle, width, int(glare.sum()), int(faint.sum()), float(np.median(sigma)))
 
 
 def _across(found: Found, trail: Trail, s: FloatArray) -> FloatArray:
-    """Size (mm) of a pixel across a trail at each place (n,): larger one way than the other in a tilted picture."""
+    """How far (mm) a pixel's blur reaches across a trail at each place (n,): in a tilted picture that depends on the
+    way it runs."""
     z, way = trail.at(s)
-    right, left = (to_array(z + side * 0.5j * way) for side in (-1, 1))
-    camera = found.fitted.camera
-    return np.asarray(1.0 / np.hypot(*(camera.pixels(left) - camera.pixels(right)).T))
+    return found.fitted.camera.reach(to_array(z), to_array(1j * way))
 
 
-def _edges(t: FloatArray, dark: FloatArray, calm: FloatArray, sigma: float) -> tuple[float, float] | None:
+def _edges(
+    t: FloatArray, dark: FloatArray, calm: FloatArray, sigma: float, blur: Blur
+) -> tuple[float, float] | None:
     """Both edges of the slot nearest to the line at one station; None where there is none with paper on both
     sides."""
     over = calm > DARK
@@ -153,10 +119,42 @@ def _edges(t: FloatArray, dark: FloatArray, calm: FloatArray, sigma: float) -> t
     i, j = int(starts[k]), int(stops[k])
     if size[k] < 0.08 or i == 0 or j == len(t):
         return None
-    if t[j - 1] - t[i] >= _WIDE * sigma:
-        left, right = _edge(t, dark, i, 1, sigma), _edge(t, dark, j - 1, -1, sigma)
-        return None if left is None or right is None else (left, right)
-    return _narrow(t, dark, calm, i, j, sigma)
+
+    def read(dark: FloatArray, calm: FloatArray) -> tuple[float, float] | None:
+        if t[j - 1] - t[i] >= _WIDE * sigma:
+            return _wide(t, dark, i, j, sigma)
+        return _narrow(t, dark, calm, i, j, sigma, blur)
+
+    found = read(dark, calm)
+    # What the saw left of the printed line beside the slot is known once the slot is.
+    for _ in range(_ROUNDS):
+        rest = None if found is None else _line_left(t, *found, sigma, blur)
+        if rest is None or found is None:
+            break
+        before, found = found, read(dark - rest, calm - rest)
+        if found is None or max(abs(found[0] - before[0]), abs(found[1] - before[1])) < _SETTLED:
+            break
+    return found
+
+
+def _line_left(t: FloatArray, left: float, right: float, sigma: float, blur: Blur) -> FloatArray | None:
+    """Darkness (m,) of what is left of the line on both sides of a slot with these edges; None where nothing is."""
+    half = LINE / 2
+    parts = [(-half, min(left, half)), (max(right, -half), half)]
+    shown = [blur.edge((t - a) / sigma) - blur.edge((t - b) / sigma) for a, b in parts if b > a]
+    return np.asarray((1 - LINE_GREY) * np.sum(shown, axis=0)) if shown else None
+
+
+def _wide(t: FloatArray, dark: FloatArray, i: int, j: int, sigma: float) -> tuple[float, float] | None:
+    """Edges of a slot so wide that they don't feel each other."""
+    middle = (i + j) // 2
+    # The stations beside this one said roughly where; its own edges may lie well inside theirs.
+    light = np.flatnonzero(dark <= float(np.median(dark[i:j])) / 2)
+    k = int(np.searchsorted(light, middle))
+    if k == 0 or k == len(light):
+        return None
+    left, right = _edge(t, dark, int(light[k - 1]), 1, sigma), _edge(t, dark, int(light[k]), -1, sigma)
+    return None if left is None or right is None else (left, right)
 
 
 def _edge(t: FloatArray, dark: FloatArray, at: int, inward: int, sigma: float) -> float | None:
@@ -176,11 +174,11 @@ def _edge(t: FloatArray, dark: FloatArray, at: int, inward: int, sigma: float) -
 
 
 def _narrow(
-    t: FloatArray, dark: FloatArray, calm: FloatArray, i: int, j: int, sigma: float
+    t: FloatArray, dark: FloatArray, calm: FloatArray, i: int, j: int, sigma: float, blur: Blur
 ) -> tuple[float, float] | None:
     """Edges of a slot hardly wider than the blur: blur keeps its darkness and its middle, and says its peak.
 
-    A box of width w and depth D blurred by sigma has the area D w and the peak D erf(w / (sqrt(8) sigma)).
+    A box of width w and depth D blurred has the area D w and the peak D (2 E(w / 2 sigma) - 1), E the blurred edge.
     """
     step = t[1] - t[0]
     wing = round(3.0 * sigma / step)
@@ -192,11 +190,16 @@ def _narrow(
         return None
     width = area / peak
     for _ in range(30):
-        width = area / peak * float(erf(width / (math.sqrt(8) * max(sigma, 1e-6))))
+        width = area / peak * share_at_peak(width / max(sigma, 1e-6), blur)
         if width < 1e-3:
             return None
     middle = float((part * t[here]).sum() / part.sum())
     return middle - width / 2, middle + width / 2
+
+
+def share_at_peak(ratio: float, blur: Blur) -> float:
+    """Share of a slot's darkness that is left in its middle, where it is `ratio` sigmas of blur wide."""
+    return 2 * float(blur.edge(np.array(ratio / 2))) - 1
 
 
 def outer_edge(
@@ -210,7 +213,7 @@ def outer_edge(
     t, dark = (-t[::-1], dark[:, ::-1]) if side < 0 else (t, dark)
     strip = t < -REACH + 1.0
     base = np.median(dark[:, strip], axis=1)
-    sigma = see.blur * see.pixel
+    sigma = see.blur.sigma * see.pixel
     found_at = []
     for k in range(len(s)):
         over = np.flatnonzero(dark[k] - base[k] > DARK * (1 - base[k]))

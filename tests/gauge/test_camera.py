@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from scipy.special import erf
 
 from cutout.gauge.camera import fit
+from cutout.gauge.card import LINE, LINE_GREY
 from cutout.gauge.rung import circle
+from cutout.gauge.sight import Blur
 from cutout.gauge.slot import _edges
 from tests.gauge.photo import Shot, pinhole
 
@@ -55,18 +57,20 @@ def test_noise_moves_a_circle_no_more_than_it_says() -> None:
 @pytest.mark.parametrize("width", [0.25, 0.4, 0.8, 1.5, 2.4])
 @pytest.mark.parametrize("sigma", [0.05, 0.1])
 def test_a_blurred_slot_has_the_width_it_was_made_with(width: float, sigma: float) -> None:
-    """A box blurred by a Gaussian: the difference of two error functions."""
+    """A box blurred by a Gaussian, the difference of two error functions; beside it what the saw left of the line."""
     t = np.arange(-3.6, 3.6, 0.02)
     middle = 0.137
-    dark = (
-        0.97
-        * (
-            erf((t - middle + width / 2) / (math.sqrt(2) * sigma))
-            - erf((t - middle - width / 2) / (math.sqrt(2) * sigma))
-        )
-        / 2
-    )
-    edges = _edges(t, dark, dark, sigma)
+
+    def box(low: float, high: float) -> np.ndarray:
+        return (erf((t - low) / (math.sqrt(2) * sigma)) - erf((t - high) / (math.sqrt(2) * sigma))) / 2
+
+    left, right = middle - width / 2, middle + width / 2
+    dark = 0.97 * box(left, right)
+    if left > -LINE / 2:
+        dark += (1 - LINE_GREY) * box(-LINE / 2, left)
+    if right < LINE / 2:
+        dark += (1 - LINE_GREY) * box(right, LINE / 2)
+    edges = _edges(t, dark, dark, sigma, Blur(1.0, 0.0, 0.0))
     assert edges is not None
     assert edges[1] - edges[0] == pytest.approx(width, abs=0.012)
     assert (edges[0] + edges[1]) / 2 == pytest.approx(middle, abs=0.005)

@@ -13,7 +13,7 @@ from PIL import Image
 from cutout.errors import ReadError
 from cutout.gauge.compare import Compared, Drawn, compare, drawn_in
 from cutout.gauge.light import linear_colour
-from cutout.gauge.say import compared_lines
+from cutout.say.gauging import compared_lines
 from cutout.write.compare_picture import compare_png, shade
 from tests.gauge.panel import astray, leaf, photo_of_panel, sawn_panel
 from tests.gauge.photo import Shot

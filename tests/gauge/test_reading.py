@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw
 from cutout.errors import ReadError
 from cutout.gauge.light import linear_light
 from cutout.gauge.reading import Reading, read_card
-from cutout.gauge.say import lines
+from cutout.say.gauging import lines
 from cutout.write.gauge_picture import gauge_png
 from tests.gauge.photo import Card, Saw, Scene, Shot, photograph, scene
 

@@ -12,6 +12,7 @@ from scipy.special import erf
 from cutout.gauge.card import arc_spans, cuts
 from cutout.gauge.reading import leaning
 from cutout.gauge.rung import WIDER, _led_in, judged, stray_of
+from cutout.gauge.sight import Blur
 from cutout.gauge.slot import STEP, Slot
 
 
@@ -85,4 +86,4 @@ def test_how_a_width_leans_on_the_blur_by_solving_it_anew(ratio):
     for _ in range(80):
         width = (low + high) / 2
         low, high = (low, width) if width / float(erf(width / math.sqrt(8) / 1.01)) > whole else (width, high)
-    assert (ratio - width) / ratio / 0.01 == pytest.approx(leaning(ratio), rel=0.06)
+    assert (ratio - width) / ratio / 0.01 == pytest.approx(leaning(ratio, Blur(1.0, 0.0, 0.0)), rel=0.06)

@@ -1,4 +1,4 @@
-"""What was read from a photograph of the card, in sentences."""
+"""What was read from photographs of the card and of the panel, in sentences."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 from cutout.gauge.compare import Compared
 from cutout.gauge.corner import CornerCut
-from cutout.gauge.reading import Reading, Value
+from cutout.gauge.reading import Reading, Unread, Value
+from cutout.say.words import Words
 from cutout.units import MM_PER_INCH, Units
 
 
@@ -16,7 +17,7 @@ def lines(reading: Reading, units: Units) -> list[str]:
     marks = "four" if len(reading.found.marks) == 4 else "three"
     said = [
         f"{reading.card}: {marks} marks and {len(reading.found.dots)} dots found; one pixel is "
-        f"{fine(reading.see.pixel)}, edges are blurred over {fine(2 * reading.see.blur * reading.see.pixel)}",
+        f"{fine(reading.see.pixel)}, edges are blurred over {fine(2 * reading.see.blur.sigma * reading.see.pixel)}",
         _print(reading),
     ]
     if reading.kerf is not None:
@@ -38,20 +39,26 @@ def lines(reading: Reading, units: Units) -> list[str]:
         )
         said.append(f"turning radius   {_value(reading.radius, units)}{end}")
     said += [
-        f"  arc of {fine(r.radius)}: not followed: {r.why}"
+        f"  arc of {fine(r.radius)}: not followed: {r.why.format(*map(fine, r.lengths))}"
         for r in reading.rungs
         if r.followed is False and not _later(reading, r.radius)
     ]
     said += [_corner(c, units) for c in reading.corners if not c.why]
     if reading.feed is not None:
-        said.append(f"feed             {reading.feed:.0f} mm a minute, backing out and starting included")
-    said += [f"NOT READ  {u.what}: {u.why}" for u in reading.unread]
+        feed = f"{reading.feed / MM_PER_INCH:.1f} in" if units == "in" else f"{reading.feed:.0f} mm"
+        said.append(f"feed             {feed} a minute, backing out and starting included")
+    said += [f"NOT READ  {unread(u, units)}" for u in reading.unread]
     return said
+
+
+def unread(what: Unread, units: Units) -> str:
+    """What could not be read, and why."""
+    return f"{what.what}: {what.why}".format(*map(_fine(units), what.lengths))
 
 
 def compared_lines(found: Compared, units: Units) -> list[str]:
     """How the sawn outline lies against its line, and the spots worth a file."""
-    fine = _fine(units)
+    fine, words = _fine(units), Words(units)
     back = ", seen from the back" if any(s.back for s in found.shown) else ""
     furthest = _side(found.largest, units)
     said = [
@@ -60,7 +67,7 @@ def compared_lines(found: Compared, units: Units) -> list[str]:
     ]
     for n, spot in enumerate(found.spots[:9], start=1):
         said.append(
-            f"  {n}. at {spot.at[0]:.0f}, {spot.at[1]:.0f} mm: {_side(spot.off, units)}, over {spot.length:.0f} mm"
+            f"  {n}. at {words.place(*spot.at)}: {_side(spot.off, units)}, over {words.length(round(spot.length))}"
         )
     if len(found.spots) > 9:
         said.append(f"  and {len(found.spots) - 9} more, all smaller")
@@ -95,9 +102,7 @@ def _later(reading: Reading, radius: float) -> bool:
 
 def _fine(units: Units) -> Callable[[float], str]:
     def say(mm: float) -> str:
-        return (
-            f"{mm / MM_PER_INCH:.3f} in" if units == "in" else f"{mm:.2f} mm" if mm < 10 else f"{mm:.1f} mm"
-        )
+        return Words(units).fine(mm) if units == "in" or mm < 10 else f"{mm:.1f} mm"
 
     return say
 
