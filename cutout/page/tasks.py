@@ -42,9 +42,8 @@ _MENDED_AT = 0.45
 """The share of `run.make` that ends with mending, as it tells it."""
 
 READER = Reader()
-_works: Memory[Work] = Memory(2)
-_mended: Memory[Mended] = Memory(2)
-"""The job as it is and as it was a moment ago, for undo; more would only take memory."""
+_works: Memory[Work] = Memory(2)  # the job as it is, and as it was a moment ago, for undo
+_mended: Memory[Mended] = Memory(2)  # the same
 
 
 def prepare(scratch: Path) -> None:

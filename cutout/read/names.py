@@ -10,7 +10,7 @@ from cutout.read.whole import file_bytes
 
 HEADS = ("name", "names", "first name", "vorname", "nom", "text")
 """Words over a column that mark it as the one with the names."""
-MOST = 500
+MOST = 500  # a school; more are several lists. Taste
 LONGEST = 1 << 20
 """No list of so many names is longer (bytes)."""
 

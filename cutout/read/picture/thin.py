@@ -26,8 +26,7 @@ from cutout.trace.rings import fit_lines
 LEAST_BLUR = 0.4
 """Sigma (px) from which on it is worth it: sharper pictures show all but the last pixel of a point."""
 
-_MOST_PIXELS = 6_000_000
-_MOST_UNKNOWN = 160_000
+_MOST_PIXELS, _MOST_UNKNOWN = 6_000_000, 160_000
 """Larger pictures, and pictures in which more than so many half pixels are in doubt, stay as they are: what is narrow
 in them is texture, or wide enough."""
 
@@ -37,8 +36,7 @@ _FINE = 2
 _SAMPLES = 4
 """Rows of samples to a finer pixel."""
 
-_DIFFERS, _SPREADS = 0.06, 0.02
-_NOISES = 8.0
+_DIFFERS, _NOISES, _SPREADS = 0.06, 8.0, 0.02
 """Share of full contrast, or sigmas of noise, by which the picture differs from the blurred likeness of what was
 traced where the trace is in doubt; and the least share by which it still differs all about there."""
 
