@@ -221,7 +221,7 @@ def _best(piece: Polygon, own: int, edges: Edges, way: complex, width: float) ->
     places = np.linspace(low + width / 2, high - width / 2, _PLACES)
     lanes = (places[:, None] + LANES * (width - 2 * _INSIDE)).ravel()
     far = float(along.max()) + 1.0
-    outside = lanes * side + far * way
+    outside = np.asarray(lanes * side + far * way, dtype=complex)
     here = Edges.of([piece])
     n, reach = len(lanes), float(np.ptp(along)) + 2.0
     back = crossings(here, to_array(outside), to_array(np.full(n, -way)), np.full(n, reach), 1).distance[:, 0]

@@ -114,7 +114,7 @@ def prove(pattern: Pattern, kit: Kit, plan: Plan) -> Proof:
     """Move the blade along every leg and report whatever does not work as a `stop` finding of kind "plan"."""
     opened: list[shapely.Geometry] = []
     moves = Moves(kit, pattern.panel.polygon, opened)
-    standing = {o.id: o.region for o in pattern.openings}
+    standing: dict[int, shapely.Geometry] = {o.id: o.region for o in pattern.openings}
     bench = _Bench(pattern, kit.blade, kit.allow, moves, opened, standing)
     if pattern.keep_mode != "panel":
         bench.board = pattern.panel.polygon
