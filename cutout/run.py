@@ -26,7 +26,8 @@ from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings
 from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
 from cutout.kit.mine import with_measured
 from cutout.pattern import Pattern, cut_pattern
-from cutout.read import read
+from cutout.read import MAX_FILE, read
+from cutout.read.whole import file_bytes
 from cutout.route import tool_path
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
@@ -223,13 +224,13 @@ def read_gauge(
     allowance: float | None = None,
 ) -> Gauged:
     """Read the test card in a photograph; lengths in mm. Raises ReadError."""
-    from cutout.gauge.light import file_bytes, linear_light
+    from cutout.gauge.light import linear_light
     from cutout.gauge.reading import read_card
     from cutout.gauge.rung import ALLOWANCE
     from cutout.say.gauging import lines
     from cutout.write.gauge_picture import gauge_png
 
-    light = linear_light(file_bytes(photo), photo.name)
+    light = linear_light(file_bytes(photo, MAX_FILE, "file", "photograph"), photo.name)
     reading = read_card(light, photo.name, minutes, square, ALLOWANCE if allowance is None else allowance)
     said = tuple(lines(reading, units))
     return Gauged(reading, said, gauge_png(light, reading, list(said)))
@@ -250,12 +251,17 @@ def compare_photos(result: Path, photos: tuple[Path, ...], units: Units = "mm", 
     Raises ReadError.
     """
     from cutout.gauge.compare import compare, drawn_in
-    from cutout.gauge.light import file_bytes, linear_colour
+    from cutout.gauge.light import linear_colour
     from cutout.say.gauging import compared_lines
     from cutout.write.compare_picture import compare_png
 
-    drawn = drawn_in(file_bytes(result).decode("utf-8", "replace"), shown(result))
-    colours = {shown(photo): linear_colour(file_bytes(photo), photo.name) for photo in photos}
+    drawn = drawn_in(
+        file_bytes(result, MAX_FILE, "file", "result.json").decode("utf-8", "replace"), shown(result)
+    )
+    colours = {
+        shown(photo): linear_colour(file_bytes(photo, MAX_FILE, "file", "photograph"), photo.name)
+        for photo in photos
+    }
     found = compare(drawn, colours, least)
     said = tuple(compared_lines(found, units))
     return Held(found, said, compare_png(next(iter(colours.values())), found, list(said)))

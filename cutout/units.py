@@ -12,7 +12,7 @@ from cutout.errors import UnitError
 
 Units = Literal["mm", "in"]
 
-MM_PER_INCH = 25.4
+MM_PER_INCH = 25.4  # exactly, since 1959
 _PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": MM_PER_INCH, "ft": 12 * MM_PER_INCH}
 _NAMES = {
     "in": "\" ″ ” '' inch inches in.",

@@ -191,18 +191,12 @@ def test_every_number_in_the_code_has_a_word_beside_it() -> None:
 def without_a_word(path: Path) -> Iterator[str]:
     lines = path.read_text("utf-8").splitlines()
     body = ast.parse("\n".join(lines)).body
-    for n, node in enumerate(body):
+    for node, below in zip(body, [*body[1:], None], strict=True):
         if not (isinstance(node, ast.Assign | ast.AnnAssign) and node.value and of_numbers(node.value)):
             continue
-        below = next((one for one in body[n + 1 :] if not follows(one, lines)), None)
         said = isinstance(below, ast.Expr) and isinstance(below.value, ast.Constant)
         if not said and "#" not in lines[(node.end_lineno or 0) - 1] + lines[node.lineno - 2][:1]:
             yield f"{path.name}:{node.lineno}: {lines[node.lineno - 1]}"
-
-
-def follows(node: ast.stmt, lines: list[str]) -> bool:
-    """Whether it is one of a run of assignments that share a sentence."""
-    return isinstance(node, ast.Assign | ast.AnnAssign) and lines[node.lineno - 2].strip() != ""
 
 
 def of_numbers(value: ast.expr) -> bool:

@@ -22,6 +22,7 @@ from cutout.choices import Corners
 from cutout.finding import Finding
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit
+from cutout.kit.blade import TURNS
 from cutout.measure.webs import breaking, webs
 from cutout.measure.widths import Middle, middle_of_keep, middle_of_waste
 from cutout.pattern import Opening, Pattern, with_figure, with_waste
@@ -40,8 +41,6 @@ MENDS = ("narrow opening", "thin web", "short grain", "tight corner", "tight cur
 """Kinds of finding that easing knows how to clear."""
 WORTH = 3.0
 """An opening narrower than the saw cut that would grow more than so many times is left out instead."""
-TURNS = 1.02
-"""The plan turns the blade no tighter than this many turning radii."""
 SMALL_ROUND = 2.0
 """A rounding of this radius (mm) or less is a change nobody sees; common practice, no source."""
 _NEAR = 1.0

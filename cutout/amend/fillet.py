@@ -17,10 +17,9 @@ from cutout.amend.model import Bridge
 from cutout.amend.round import tips
 from cutout.geom.outline import as_multi
 from cutout.kit import Kit
+from cutout.kit.blade import TURNS
 from cutout.pattern import Pattern, with_waste
 
-TURNS = 1.02
-"""The plan turns the blade no tighter than this many turning radii."""
 DEEPEST = 0.75
 """A fillet reaches this many of its radii into a corner at most: up to about 110 degrees of turn."""
 NEAR = 0.5

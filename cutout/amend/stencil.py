@@ -19,8 +19,9 @@ from cutout.amend.curves import keep_curves
 from cutout.amend.model import Bridge, Mending
 from cutout.amend.rays import Edges, crossings
 from cutout.amend.strength import Strength
-from cutout.amend.strips import broad
+from cutout.amend.strips import LANES, broad
 from cutout.check.loose_piece import loose_pieces
+from cutout.geom.curve import to_array
 from cutout.geom.outline import Letter, as_multi, polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern, with_figure
@@ -39,8 +40,8 @@ MARK = 0.5
 """A part of a kept letter less than this many cap heights square, and no further away, is a dot or an accent."""
 STEM = 0.6
 """Width of the strip under a dot over the dot's own, as far as the wood allows."""
-_PLACES, _LANES = 33, np.array([-0.5, -0.25, 0.0, 0.25, 0.5])
-"""Places for a strip that are tried along a side, and the lanes across its width in which its length is measured."""
+_PLACES = 33
+"""Places for a strip that are tried along a side."""
 _NEAR = 5.0
 """A bridge that was taken away by hand is not put back within this (mm)."""
 _INSIDE = 1e-6
@@ -218,17 +219,17 @@ def _best(piece: Polygon, own: int, edges: Edges, way: complex, width: float) ->
     if high - low < width:
         return None
     places = np.linspace(low + width / 2, high - width / 2, _PLACES)
-    lanes = (places[:, None] + _LANES * (width - 2 * _INSIDE)).ravel()
+    lanes = (places[:, None] + LANES * (width - 2 * _INSIDE)).ravel()
     far = float(along.max()) + 1.0
-    outside = lanes * side + far * way
+    outside = np.asarray(lanes * side + far * way, dtype=complex)
     here = Edges.of([piece])
     n, reach = len(lanes), float(np.ptp(along)) + 2.0
-    back = crossings(here, _rows(outside), _rows(np.full(n, -way)), np.full(n, reach), 1).distance[:, 0]
+    back = crossings(here, to_array(outside), to_array(np.full(n, -way)), np.full(n, reach), 1).distance[:, 0]
     leaves = far - back
     start = lanes * side + (leaves + _INSIDE) * way
     start = np.where(np.isfinite(leaves), start, outside)
-    ahead = crossings(edges, _rows(start), _rows(np.full(n, way)), np.full(n, 1e4), 1)
-    shape = (_PLACES, len(_LANES))
+    ahead = crossings(edges, to_array(start), to_array(np.full(n, way)), np.full(n, 1e4), 1)
+    shape = (_PLACES, len(LANES))
     leaves, length = leaves.reshape(shape), ahead.distance[:, 0].reshape(shape)
     target = ahead.owner[:, 0].reshape(shape)
     good = np.isfinite(leaves).all(1) & np.isfinite(length).all(1)
@@ -257,10 +258,6 @@ def _chosen(strips: list[_Strip], piece: Polygon, way: complex, width: float) ->
 def _extent(piece: Polygon, along: complex) -> float:
     xy = shapely.get_coordinates(piece.exterior)
     return float(np.ptp(xy[:, 0] * along.real + xy[:, 1] * along.imag))
-
-
-def _rows(z: np.ndarray) -> np.ndarray:
-    return np.column_stack([z.real, z.imag])
 
 
 def _point(z: complex) -> Point:

@@ -20,10 +20,11 @@ _TURN = math.radians(15)
 """Directions tried, counted from the grain."""
 _STEEPEST = math.cos(math.radians(60))
 """A strip leaves its piece within 60 degrees of square: flatter ones leave wedges nobody can saw clean."""
-_LANES = np.array([-0.5, -0.25, 0.0, 0.25, 0.5])
+LANES = np.array([-0.5, -0.25, 0.0, 0.25, 0.5])
+"""Across a strip, in its widths: where its length is measured."""
 SLENDER = 10.0
 """A strip should not be longer than this many times its width: it would whip while the rest is sawn."""
-_SECTORS = 24
+_SECTORS = 24  # stretches of the edge of a piece: one every 15 degrees of a round one
 _EACH = 3
 """Strips looked at closely: the best few of each stretch of the piece's edge."""
 
@@ -166,12 +167,12 @@ def _reaching(site: Site, piece: int, rays: _Rays, slender: float) -> _Rays:
 
 def _landing_well(site: Site, piece: int, rays: _Rays) -> tuple[_Rays, FloatArray]:
     """The rays whose whole strip runs from broad wood to broad wood, and the cost of each in mm^2."""
-    n, lanes = len(rays.start), len(_LANES)
+    n, lanes = len(rays.start), len(LANES)
     if n == 0:
         return rays, np.zeros(0)
     across = np.column_stack([-rays.direction[:, 1], rays.direction[:, 0]])
     back = _depth(site, piece, rays.width)
-    offset = (_LANES[None, :] * rays.width[:, None])[..., None] * across[:, None, :]
+    offset = (LANES[None, :] * rays.width[:, None])[..., None] * across[:, None, :]
     start = rays.start[:, None, :] - (back[:, None] * rays.direction)[:, None, :] + offset
     flat = start.reshape(-1, 2)
     reach = np.repeat(back + rays.length + 3 * rays.width, lanes)

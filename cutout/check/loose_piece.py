@@ -11,6 +11,7 @@ from shapely import Polygon
 from cutout.finding import Facts, Finding, Severity
 from cutout.kit import Kit
 from cutout.pattern import Pattern
+from cutout.pattern.panel import TOUCHING
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,7 @@ def loose_pieces(pattern: Pattern) -> tuple[Polygon, ...]:
     if not parts:
         return ()
     edge = pattern.panel.polygon.exterior
-    stays = [next((p for p in parts if p.distance(edge) < 1e-3), parts[0])]
+    stays = [next((p for p in parts if p.distance(edge) < TOUCHING), parts[0])]
     if pattern.keep_mode == "figure":
         stays = parts[:1]
     elif pattern.keep_mode == "both":

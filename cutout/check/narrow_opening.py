@@ -12,9 +12,7 @@ from cutout.finding import Facts, Finding, Severity
 from cutout.kit import Kit
 from cutout.measure.widths import Middle, middle_of_waste
 from cutout.pattern import Opening, Pattern
-
-_TOUCHING = 1e-3
-"""Feet this near to the panel's edge (mm) stand on it: a tenth of the working resolution."""
+from cutout.pattern.panel import TOUCHING
 
 _TIP = 3.0
 """Dead ends narrower than the kerf are reported from this many kerfs in length: shorter ones are a corner's."""
@@ -95,7 +93,7 @@ def _necks(pattern: Pattern, middle: Middle, kit: Kit) -> Iterator[Finding]:
         if told and np.abs(np.array(told) - neck.at).min() < _APART * kerf:
             continue
         feet = shapely.points([(z.real, z.imag) for z in neck.feet])
-        if neck.part < kerf or (np.asarray(shapely.distance(feet, edge)) < _TOUCHING).any():
+        if neck.part < kerf or (np.asarray(shapely.distance(feet, edge)) < TOUCHING).any():
             continue
         told.append(neck.at)
         yield _finding(_nearest(pattern, neck.at), "stop", neck.at, neck.width, kerf, Neck())

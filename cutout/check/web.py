@@ -13,7 +13,7 @@ from cutout.pattern import Pattern
 from cutout.units import read_alike
 
 LARGER = 2.0
-"""A larger silhouette is offered as a way out up to this many times its size."""
+"""A larger silhouette is offered as a way out up to this many times its size: beyond, another picture is better."""
 
 Gains: TypeAlias = Literal["sound", "holds"]
 """sound: as wide as it should be; holds: not, but it would not break while it is sawn."""

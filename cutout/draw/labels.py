@@ -24,6 +24,7 @@ Span: TypeAlias = tuple[tuple[float, float], tuple[float, float]]
 GAP = 0.5
 """Clear paper kept round every label (mm)."""
 
+# From what a label names to it (mm), each a step further than the last. Taste.
 _DISTANCES = (0.6, 1.5, 3.0, 5.0, 7.5, 10.0, 13.0, 17.0, 22.0, 28.0, 36.0, 46.0, 60.0)
 _DIRECTIONS = np.exp(
     1j * np.radians([0, 180, 45, 315, 135, 225, 90, 270, 22, 338, 158, 202, 67, 113, 247, 293])

@@ -112,6 +112,8 @@ CARE = Look(name="care", width=0.2, ink=1.0, fill="#7a5200")
 SPOT = Look(name="spot", width=0.2, fill=1.0)
 WOOD_EDGE = Look(name="edge", width=0.2, ink="#462d14")
 """Where the wood ends, in the picture of the finished panel."""
+WALL = Look(name="wall", fill="#eeeeec")
+"""Behind the panel, in pictures of it."""
 WOOD, SHEET = Look(name="wood", fill="#e3c493"), Look(name="sheet", fill="#d3b68c")
 """Wood with a grain, and sheet goods, in that picture and on the page. Taste."""
 

@@ -23,8 +23,7 @@ WIDTH, HEIGHT = 186.0, 250.0
 """The frame: it fits A4 and Letter with room for the printer's margins."""
 SCRAP = 5.0
 """How far outside the frame the scrap's edge lies, where the saw comes in."""
-MARK = 12.0
-RIM = 2.0
+MARK, RIM = 12.0, 2.0
 """Side of a mark, and the black rim round its four by four cells."""
 DOT = 3.0
 """Diameter of the dots between the marks, by which the lens is found."""

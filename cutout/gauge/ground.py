@@ -14,8 +14,8 @@ from cutout.gauge.light import Light
 from cutout.gauge.marks import reduced, widest_quad
 from cutout.geom.curve import FloatArray
 
-_SMALL = 1000
-_BORDER = 0.02
+_SMALL = 1000  # pixels of the longer side that the panel is looked for on: the rest only takes time
+_BORDER = 0.02  # share of the shorter side along the rim that is taken for ground. Common practice
 _ALIKE = 0.02
 """Panel and ground that differ by less light than this (0..1) can't be told apart."""
 

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 from numpy.typing import NDArray
 
-from cutout.errors import ReadError, shown
 from cutout.read.picture.decode import decode
 from cutout.read.picture.edge import linear
 
@@ -16,14 +13,6 @@ Light = NDArray[np.float32]
 
 _SHARES = (0.2126, 0.7152, 0.0722)
 """What red, green and blue add to brightness: IEC 61966-2-1, from ITU-R BT.709."""
-
-
-def file_bytes(path: Path) -> bytes:
-    """What a file holds. Raises ReadError."""
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise ReadError(f"{shown(path)}: can't be read: {error.strerror or 'it is no file'}.") from error
 
 
 def linear_colour(data: bytes, name: str) -> Light:

@@ -23,6 +23,7 @@ from cutout.gauge.card import DOT, MARK, RIM, Card, card_numbered, dots, mark_bo
 from cutout.gauge.light import Light
 from cutout.geom.curve import FloatArray
 
+# Pixels of the longer side that marks are looked for on: a mark of a card in view has 50 or more.
 _SMALL = 1600
 _LEAST_DOTS = 12
 """Fewer dots than this don't tell the lens: the card is too much covered or damaged."""

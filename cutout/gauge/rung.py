@@ -20,8 +20,7 @@ from cutout.geom.robust import sigma_of
 
 ALLOWANCE = 0.5
 """How far (mm) the slot's middle may stray from an arc that counts as followed: common practice, no source."""
-_SEEN = 0.9
-_BLIND = 0.5
+_SEEN, _BLIND = 0.9, 0.5
 """Shares of an arc's stations that must have a slot to count as sawn, and below which it can't be told."""
 _STRAIGHT = 3.0
 """Straight lines (mm) before and after the arcs by which a blade's stray is worked out."""

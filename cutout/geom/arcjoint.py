@@ -27,7 +27,7 @@ _CORNER = math.radians(12.0)
 _SHIFTS = ((0, -3, 3, -6, -9), (0, -1, 1, -2, 2))
 """How many vertices a joint may move at once, first far, then near. Walking by longest reach drags joints forth, so
 more of the far ones lead back."""
-_COLOURS = (1, 0, 2)
+_COLOURS = (1, 0, 2)  # no two neighbours in a ring share one of these; the last is for the odd one out
 _ROUNDS = 12
 """How often the arcs are bent towards their neighbours; each round is a sweep of Gauss and Seidel's."""
 _STAY = 0.02

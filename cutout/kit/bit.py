@@ -14,6 +14,7 @@ BitKind: TypeAlias = Literal["straight", "up-cut", "down-cut"]
 _KINDS = ("straight", "up-cut", "down-cut")
 _SPEED, _LARGE, _LARGE_SPEED = 18000.0, 13.0, 16000.0
 """Turns a minute of the chart (solid wood, 18,000 rpm); a bit wider than 13 mm: common practice, no source."""
+# Mm; wider ones are for machines with more power than a hand router: common practice, no source.
 _WIDEST = 60.0
 _DEPTH = 0.5
 """Depth of a turn in diameters: common practice, no source."""

@@ -27,6 +27,10 @@ def turning_radius(width: float, clearance: float, body: float = 0.0) -> float:
     return max(width**2 / (8 * clearance) - body / 2, 0.0)
 
 
+TURNS = 1.02
+"""The plan turns the blade no tighter than this many turning radii, and easing rounds for that."""
+
+
 @dataclass(frozen=True, slots=True)
 class Blade:
     """A saw blade; lengths in mm, feed in mm of cut per minute (an estimate).

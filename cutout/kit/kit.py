@@ -15,19 +15,20 @@ from cutout.units import Units
 DENSITY = {"softwood": 1.0, "hardwood": 0.6, "sheet": 0.8}
 """Feed in a kind of wood over feed in softwood: common practice, no source."""
 
-_PRACTICE = "common practice, no source"
+PRACTICE = "common practice, no source"
+"""What is said where a number has no better source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
     """Limits the checks use; lengths in mm. `origins()` tells where each default comes from."""
 
-    web_along: float = field(default=1.0, metadata={"origin": _PRACTICE, "unit": "x thickness"})
-    web_across: float = field(default=2.0, metadata={"origin": _PRACTICE, "unit": "x thickness"})
-    web_sheet: float = field(default=0.5, metadata={"origin": _PRACTICE, "unit": "x thickness"})
-    edge: float = field(default=10.0, metadata={"origin": _PRACTICE, "unit": "mm"})
-    speck: float = field(default=2.0, metadata={"origin": _PRACTICE, "unit": "mm across"})
-    bridge: float = field(default=1.0, metadata={"origin": _PRACTICE, "unit": "x the web limit"})
+    web_along: float = field(default=1.0, metadata={"origin": PRACTICE, "unit": "x thickness"})
+    web_across: float = field(default=2.0, metadata={"origin": PRACTICE, "unit": "x thickness"})
+    web_sheet: float = field(default=0.5, metadata={"origin": PRACTICE, "unit": "x thickness"})
+    edge: float = field(default=10.0, metadata={"origin": PRACTICE, "unit": "mm"})
+    speck: float = field(default=2.0, metadata={"origin": PRACTICE, "unit": "mm across"})
+    bridge: float = field(default=1.0, metadata={"origin": PRACTICE, "unit": "x the web limit"})
     web_stop: float = field(default=0.0, metadata={"origin": "see the fretwork rule", "unit": "mm"})
     reveal: float = field(
         default=3.0, metadata={"origin": "1/8 in round an inset panel: common practice", "unit": "mm"}

@@ -23,6 +23,7 @@ from cutout.geom.outline import Outline
 from cutout.kit import Blade
 from cutout.measure.bends import Bend, left_bends
 from cutout.pattern import Pattern
+from cutout.pattern.panel import TOUCHING
 
 _ON = 0.02
 """A place within this distance (mm) of a curve of the outline lies on it."""
@@ -38,9 +39,6 @@ _KINK = 0.3
 
 _STRAIGHT_ON = math.radians(25)
 """... if the line goes on after it in much the same direction."""
-
-_TOUCHING = 1e-3
-"""Closer than this (mm) is touching."""
 
 _SHARPEST = 0.3
 """A corner rounded with less than this (mm), or than half the kerf, is sharp for any blade."""
@@ -112,7 +110,7 @@ def _kink(bend: Bend, other: Bend) -> bool:
 
 def _on_edge(bend: Bend, edge: shapely.Geometry) -> bool:
     """Whether a bend lies on the panel's own edge, which nobody saws."""
-    return bool(shapely.Point(bend.at.real, bend.at.imag).distance(edge) < _TOUCHING)
+    return bool(shapely.Point(bend.at.real, bend.at.imag).distance(edge) < TOUCHING)
 
 
 def _rings(pattern: Pattern) -> Iterator[tuple[ComplexArray, int]]:

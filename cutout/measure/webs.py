@@ -13,6 +13,7 @@ from cutout.kit import Kit, hankinson
 from cutout.measure.arms import FreeArm, free_arms
 from cutout.measure.widths import Neck, middle_of_keep
 from cutout.pattern import Pattern
+from cutout.pattern.panel import TOUCHING
 
 BREAKS_SHARE = 0.25
 """A web narrower than this share of its limit is taken to break while it is sawn; common practice, no source."""
@@ -43,9 +44,6 @@ ALONG = math.radians(15)
 
 STRIP = 3.0
 """Wood between an opening and the panel's edge is a web from this many times its width in length on."""
-
-_TOUCHING = 1e-3
-"""A foot so near to the panel's edge (mm) stands on it: a tenth of the working resolution."""
 
 _NO_SLACK = 1e-9
 """For lengths that were copied, not worked out (mm): rounding only."""
@@ -238,7 +236,7 @@ def _inner(necks: tuple[Neck, ...], pattern: Pattern, kit: Kit, speck: float) ->
     edge = shapely.boundary(pattern.panel.polygon)
     feet = np.array([n.feet for n in necks])
     to_edge = np.asarray(shapely.distance(shapely.points(feet.real, feet.imag), edge))
-    rims: list[bool] = np.any(to_edge < _TOUCHING, axis=1).tolist()
+    rims: list[bool] = np.any(to_edge < TOUCHING, axis=1).tolist()
     least = kit.limits.edge
     kept = [(n, rim) for n, rim in zip(necks, rims, strict=True) if n.part >= speck]
     return [n for n, rim in kept if not rim or (n.width >= least and n.length >= STRIP * n.width)]

@@ -17,6 +17,7 @@ import shapely
 from cutout.amend.model import Bridge
 from cutout.amend.size import OF_BLADE
 from cutout.check.hint import best_way
+from cutout.check.web import LARGER
 from cutout.finding import Finding, Kind
 from cutout.job.schema import FigurePart, Job
 from cutout.kit import Blade, Kit, blades
@@ -24,9 +25,6 @@ from cutout.measure.webs import breaking
 from cutout.pattern import Pattern
 from cutout.pattern.frame import clear_area
 from cutout.units import MM_PER_INCH, format_length
-
-LARGER = 2.0
-"""No figure is offered at more than so many times its size: another picture would be the better way."""
 
 MOST_BLADES = 4
 """Blades tried until one manages the pattern; each trial is a round of checks."""

@@ -42,9 +42,8 @@ _MENDED_FROM, _MENDED_TO = 0.05, 0.9
 """The share of the task that mends which is done where mending itself begins and ends."""
 
 READER = Reader()
-_works: Memory[Work] = Memory(2)
-_mended: Memory[Mended] = Memory(2)
-"""The job as it is and as it was a moment ago, for undo; more would only take memory."""
+_works: Memory[Work] = Memory(2)  # the job as it is, and as it was a moment ago, for undo
+_mended: Memory[Mended] = Memory(2)  # the same
 
 
 def prepare(scratch: Path) -> None:

@@ -16,7 +16,7 @@ from cutout.geom.outline import Outline, Ring, as_multi, from_region
 from cutout.pattern.layout import combine, same_curves
 from cutout.units import Units, format_length
 
-_CLOSE = 1e-4
+_CLOSE = 1e-4  # mm; a hundredth of the working resolution
 _MEETS = 1e-3
 """A half within this share of its size of the axis reaches it."""
 

@@ -9,6 +9,9 @@ from shapely import MultiPolygon, Polygon, box
 
 from cutout.errors import LayoutError, Length
 
+TOUCHING = 1e-3
+"""What is this near to something (mm), like the panel's edge, touches it: a tenth of the working resolution."""
+
 
 @dataclass(frozen=True)
 class Panel:

@@ -8,7 +8,7 @@ from pathlib import Path
 from cutout.errors import ReadError, shown
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
-from cutout.regular import read_whole
+from cutout.read.whole import file_bytes
 
 __all__ = ["read", "read_bytes"]
 
@@ -38,21 +38,9 @@ def read_bytes(data: bytes, name: str, options: ReadOptions) -> Outline:
 
 
 def _bytes(path: Path) -> bytes:
-    """The file's bytes. Raises ReadError in one line for whatever stands in the way."""
-    named = shown(path)
-    try:
-        if path.is_dir():
-            raise ReadError(f"{named}: is a folder: name the picture or drawing in it.")
-        data = read_whole(path, MAX_FILE)
-    except FileNotFoundError as error:
-        raise ReadError(f"{named}: there is no such file: check the name and the folder.") from error
-    except PermissionError as error:
-        raise ReadError(f"{named}: may not be read: check its permissions.") from error
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise ReadError(f"{named}: can't be read ({reason}): use a picture or drawing in a file.") from error
+    data = file_bytes(path, MAX_FILE, "file", "picture or drawing")
     if not data:
-        raise ReadError(f"{named}: is empty: copy or download it again.")
+        raise ReadError(f"{shown(path)}: is empty: copy or download it again.")
     return data
 
 

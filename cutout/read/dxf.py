@@ -40,7 +40,7 @@ SPLINE_LEVEL = 6
 """Halvings for splines that are not plain cubics; a rational arc of 200 mm radius is 0.004 mm off at 6."""
 MAX_DEPTH = 16
 """Deepest nesting of blocks."""
-MAX_ENTITIES = 200_000
+MAX_ENTITIES = 200_000  # a bound on time, far over any drawing one would saw
 FARTHEST = 1e9
 """Numbers beyond this (drawing units) are damage, not places."""
 

@@ -6,11 +6,11 @@ import csv
 from pathlib import Path
 
 from cutout.errors import ReadError
-from cutout.regular import read_whole
+from cutout.read.whole import file_bytes
 
 HEADS = ("name", "names", "first name", "vorname", "nom", "text")
 """Words over a column that mark it as the one with the names."""
-MOST = 500
+MOST = 500  # a school; more are several lists. Taste
 LONGEST = 1 << 20
 """No list of so many names is longer (bytes)."""
 
@@ -21,13 +21,9 @@ def read_names(path: Path) -> tuple[str, ...]:
     Commas, semicolons and tabs part columns; empty rows are passed over. Raises ReadError.
     """
     try:
-        text = read_whole(path, LONGEST).decode("utf-8-sig")
-    except FileNotFoundError as error:
-        raise ReadError(f"{path}: there is no such list: check the name and the folder.") from error
+        text = file_bytes(path, LONGEST, "list", "list").decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise ReadError(f"{path.name}: is not text in UTF-8: save the list as CSV (UTF-8).") from error
-    except OSError as error:
-        raise ReadError(f"{path}: can't be read ({error.strerror}).") from error
     lines = [line for line in text.splitlines() if line.strip()]
     parts = max(";\t,", key=lambda mark: sum(mark in line for line in lines)) if lines else ","
     rows = [[cell.strip() for cell in row] for row in csv.reader(lines, delimiter=parts)]

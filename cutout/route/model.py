@@ -13,8 +13,7 @@ from cutout.choices import Direction, IndexIn, TabEnds
 from cutout.finding import Finding
 from cutout.geom.outline import Ring
 from cutout.kit import Bit, Feeds
-
-_PRACTICE = "common practice, no source"
+from cutout.kit.kit import PRACTICE
 
 Side: TypeAlias = Literal["inside", "outside"]
 Purpose: TypeAlias = Literal["outline", "clearing", "corners", "roughing", "finish"]
@@ -26,25 +25,25 @@ DRILLED = 0.5
 class Settings:
     """How deep, how held, how fast; mm, radians, mm/min. `origins()` tells where each default comes from."""
 
-    breakthrough: float = field(default=0.4, metadata={"origin": _PRACTICE})
+    breakthrough: float = field(default=0.4, metadata={"origin": PRACTICE})
     """How far the last turn goes below the panel's underside."""
-    safe_height: float = field(default=8.0, metadata={"origin": _PRACTICE})
+    safe_height: float = field(default=8.0, metadata={"origin": PRACTICE})
     """Height above the panel at which the bit travels."""
-    ramp: float = field(default=math.radians(4.0), metadata={"origin": _PRACTICE})
+    ramp: float = field(default=math.radians(4.0), metadata={"origin": PRACTICE})
     """Slope at which the bit enters the wood along its path."""
-    tab_width: float = field(default=6.0, metadata={"origin": _PRACTICE})
+    tab_width: float = field(default=6.0, metadata={"origin": PRACTICE})
     """Wood that stays in a tab, along the path."""
-    tab_height: float = field(default=3.0, metadata={"origin": _PRACTICE})
+    tab_height: float = field(default=3.0, metadata={"origin": PRACTICE})
     """Wood that stays in a tab, above the underside; never more than a third of the thickness."""
-    tab_spacing: float = field(default=250.0, metadata={"origin": _PRACTICE})
+    tab_spacing: float = field(default=250.0, metadata={"origin": PRACTICE})
     """Path length one tab holds; three tabs at least."""
-    tab_ends: TabEnds = field(default="upright", metadata={"origin": _PRACTICE})
+    tab_ends: TabEnds = field(default="upright", metadata={"origin": PRACTICE})
     """Whether the bit ramps down to and fro behind a tab, or the tab's ends slope and stay."""
-    tab_slope: float = field(default=math.radians(20.0), metadata={"origin": _PRACTICE})
+    tab_slope: float = field(default=math.radians(20.0), metadata={"origin": PRACTICE})
     """Slope of a sloped tab's ends."""
     direction: Direction = field(default="conventional", metadata={"origin": "woodcraft.com, feed direction"})
     """Which way round: conventional pushes the bit off the line, climb pulls it along."""
-    finish: float = field(default=0.0, metadata={"origin": _PRACTICE})
+    finish: float = field(default=0.0, metadata={"origin": PRACTICE})
     """Wood left for one last turn at full depth along the outline; 0: none."""
     tiles: bool = field(default=False, metadata={"origin": "the user's"})
     """Whether a panel larger than the machine's bed is cut in tiles, moved on between them."""

@@ -22,7 +22,7 @@ _FINE = 1e-3
 """Greatest distance (mm) between a curve of the outline and the chords the path is worked out from."""
 _CREVICE = 5e-3
 """What is thinner than this (mm) counts as reached: it is rounding of the offset, not wood."""
-_BORE, _SPOT = 0.008, 0.004
+_BORE, SPOT = 0.008, 0.004
 """A round opening this near the bit's size (mm) is drilled; its path is a circle of the second radius (mm)."""
 _OVERLAP = 0.2
 """Share of the bit's diameter by which neighbouring clearing runs overlap."""
@@ -143,7 +143,7 @@ def bore(region: Polygon, bit: Bit) -> Polygon | None:
         or not bit.radius - _BORE <= least <= shapely.minimum_bounding_radius(region) <= bit.radius + _BORE
     ):
         return None
-    return shapely.Polygon(shapely.get_coordinates(middle.buffer(_SPOT, quad_segs=2))[:-1])
+    return shapely.Polygon(shapely.get_coordinates(middle.buffer(SPOT, quad_segs=2))[:-1])
 
 
 def corner_spaces(space: Space, left: MultiPolygon, bit: Bit) -> Iterator[Space]:

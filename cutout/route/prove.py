@@ -20,6 +20,7 @@ from cutout.route.track import Track
 GOUGE = 0.02
 """Deepest cut (mm) into wood that stays which still counts as none."""
 _FINE = 1e-3
+"""Between a curve and its chords (mm): a twentieth of what counts as a gouge."""
 _FINISH = 3.0
 """In a corner the finishing turn may take this many times the wood left for it."""
 _ROUNDS = 96

@@ -21,10 +21,9 @@ from cutout.geom.outline import as_multi
 from cutout.kit import Bit
 from cutout.pattern import Pattern
 from cutout.route.model import Tile, ToolPath
+from cutout.route.prove import GOUGE
 from cutout.units import MM_PER_INCH
 
-GOUGE = 0.02
-"""Deepest cut (mm) into wood that stays which still counts as none."""
 PLUNGE = 0.2
 """Deepest straight way down (mm) into the wood of a bit that does not drill."""
 _SLACK = {1.0: 0.002, MM_PER_INCH: 0.0002}
@@ -32,6 +31,7 @@ _SLACK = {1.0: 0.002, MM_PER_INCH: 0.0002}
 _SAGITTA = 5e-4
 """How far (mm) the points drawn for an arc let their chords stray from it."""
 _FINE = 1e-3
+"""Between a curve and its chords, and over what a machine reaches (mm): a twentieth of a gouge."""
 _BESIDE = 0.5
 """Within this distance (mm) of its middle a bit is over a hole it drills."""
 _BEEN = 0.01

@@ -16,6 +16,7 @@ from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.geom.outline import Ring, polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern
+from cutout.pattern.panel import TOUCHING
 from cutout.route.model import Settings, Tab
 from cutout.route.track import Track
 
@@ -77,7 +78,7 @@ def pieces(
     mode, board = pattern.keep_mode, pattern.panel.polygon
 
     def held(area: Polygon, clamped: bool) -> bool:
-        return clamped and bool(shapely.dwithin(area, board.exterior, 1e-3))
+        return clamped and bool(shapely.dwithin(area, board.exterior, TOUCHING))
 
     found = [Piece(area, 0, held(area, mode != "figure"), waste=False) for area in polygons_of(kept)]
     for opening, region in slugs:

@@ -19,8 +19,8 @@ from cutout.geom.curve import ComplexArray, Cubic, FloatArray, run_length, stati
 _TOGETHER = 12
 """At most this many cubics are fitted in one problem; its cost grows with the square."""
 
-_ROUNDS = 3
-_PULL = 0.3
+_ROUNDS = 3  # of fitting; by trial: later ones move no sample
+_PULL = 0.3  # towards its place by length, where samples alone would leave a free joint adrift. By trial
 _ASIDE = 0.2
 """Weight of a miss along the curve: samples may slide along it, but not freely."""
 

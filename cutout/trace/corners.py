@@ -20,14 +20,14 @@ from cutout.geom.curve import ComplexArray, FloatArray, stations
 STEP = 0.5
 """Distance between the samples of a ring in pixels."""
 
-_LEAST_TURN = math.radians(24)
+_LEAST_TURN = math.radians(24)  # less is no corner but a curve drawn small: by trial on pictures
 _NEAR = 3.0
 """Length (px) of flank beside its rounding that shows how much a corner turns by itself."""
 
 _LASTS = 0.45
 """Share of its turn that a corner has at the scale of smoothing if it is more than a ripple."""
 
-_BLUNT = math.radians(50)
+_BLUNT = math.radians(50)  # corners that turn less must be sudden, too: by trial on pictures
 _REACH, _LONGER = 10.0, 60.0
 """Greatest length (px) of flank used to place a corner, and what a pixel of noise adds to it: a flank in steps of
 whole pixels may run for a dozen pixels from one to the next."""

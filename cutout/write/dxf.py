@@ -32,9 +32,10 @@ if (
 
 CUT_LINE, TOOL_PATH, PANEL, NOTES = "cut_line", "tool_path", "panel", "notes"
 _COLOURS = {CUT_LINE: 7, TOOL_PATH: 4, PANEL: 8, NOTES: 2}
-_DRILL_COLOUR = 6
+_DRILL_COLOUR = 6  # magenta, by the numbers of the format
 _VERSIONS = ("R2010", "R12")
 _FIT, _FINE = 0.01, 0.001
+"""Arcs lie this near to the outline (mm), the working resolution; and the points they are fitted to."""
 _APART = 50.0
 """Between two boards of a layout, mm."""
 _TEXT = 4.0

@@ -19,6 +19,7 @@ from cutout.geom.curve import Arc, FloatArray
 from cutout.geom.outline import Ring
 from cutout.kit import Bit, Machine
 from cutout.route.model import Pass, Tile, ToolPath
+from cutout.route.offset import SPOT
 from cutout.route.readback import faults, read_back
 from cutout.route.track import part
 from cutout.route.walk import Step, turns
@@ -30,7 +31,7 @@ _RADIUS_SLACK: dict[Units, float] = {"mm": 0.002, "in": 0.0002}
 """How far start and end radius of an arc may differ, in the file's units (NISTIR 6556, 3.5.3.2)."""
 _MOST_TURN = math.radians(270)
 """Arcs that turn further are written in two, so that none comes near a full circle."""
-_COMMENT_WIDTH = 76
+_COMMENT_WIDTH = 76  # characters; with its brackets a line stays under 80, which every sender shows
 _SWAPS = str.maketrans("()—–×;", "[]--x,")
 _APPROACH = 1.0
 """Height above the panel (mm), and above where a drill has been already, down to which the bit drops fast."""
@@ -39,8 +40,6 @@ _CHORD = 0.004
 DRY_RUN, PINS = "router-dry.ngc", "router-pins.ngc"
 PIN_DEPTH = 10.0
 """How deep (mm) the pins stand in the spoil board: common practice, no source."""
-_SPOT = 0.004
-"""Radius (mm) of the circle that stands for a hole the size of the bit."""
 _CAUTIONS = (
     "Clamp the panel on a spoil board, clamps and screws off the way and lower than the bit travels",
     "Eye and ear protection, dust mask. Spindle unplugged while a bit is changed",
@@ -184,7 +183,7 @@ def _hole(work: Work, at: tuple[float, float], deep: float | None = None) -> Pas
     own = next(p for p in work.router.passes if p.bit == work.kit.bit)
     whole = deep if deep is not None else -own.depths[-1]
     count = math.ceil(whole / own.turn - 1e-9)
-    left, right = complex(*at) - _SPOT, complex(*at) + _SPOT
+    left, right = complex(*at) - SPOT, complex(*at) + SPOT
     ring = Ring((Arc(left, right, 1.0), Arc(right, left, 1.0)))
     return Pass(0, 0, "inside", ring, own.bit, tuple(-whole * (k + 1) / count for k in range(count)), ())
 

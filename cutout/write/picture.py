@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw, ImageFilter
 
 from cutout.draw.labels import Placed, Room
 from cutout.draw.lettered import label_items
-from cutout.draw.looks import FINE, RIM, SHEET, WOOD, WOOD_EDGE, rgb
+from cutout.draw.looks import FINE, RIM, SHEET, WALL, WOOD, WOOD_EDGE, rgb
 from cutout.draw.raster import raster
 from cutout.draw.scene import Disc, Layer, Scene, lines
 from cutout.geom.outline import polygons_of
@@ -24,16 +24,13 @@ from cutout.write.work import Work
 
 _LONG = 250.0
 """The panel's longer side (mm) that lines and signs are drawn for."""
-_LONG_SIDE = 1600
-_BORDER = 32
+_LONG_SIDE = 1600  # pixels: a little more than a screen shows
+_BORDER = 32  # pixels of wall round it
 _SMOOTH = 2
 """Drawn this many times larger, then reduced, so that edges are smooth."""
 
 _SHOWN = 60
 """Findings marked at most; the cut sheet lists all."""
-
-_BACK = (238, 238, 236)
-"""Colour of the wall behind the panel, from red, green and blue."""
 
 
 def preview_png(work: Work) -> bytes:
@@ -45,7 +42,7 @@ def preview_png(work: Work) -> bytes:
     panel = work.pattern.panel
     scale = (_LONG_SIDE - 2 * _BORDER) / max(panel.width, panel.height)
     size = (round(panel.width * scale), round(panel.height * scale))
-    picture = Image.new("RGB", (size[0] + 2 * _BORDER, size[1] + 2 * _BORDER), _BACK)
+    picture = Image.new("RGB", (size[0] + 2 * _BORDER, size[1] + 2 * _BORDER), rgb(WALL.fill or 0.0))
     wood = _wood_mask(work, size, scale)
     _shadow(picture, wood)
     board = Image.fromarray(_board(panel, size, has_grain=work.kit.wood.has_grain))

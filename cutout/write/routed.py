@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from cutout.draw import fonts
+from cutout.draw.looks import WALL, WOOD, rgb
 from cutout.geom.outline import polygons_of
 from cutout.kit import Bit
 from cutout.pattern import Panel
@@ -21,15 +22,13 @@ from cutout.units import MM_PER_INCH, Units, count, format_length
 from cutout.write.gcode import listings
 from cutout.write.work import Work
 
-_LONG_SIDE, _BORDER, _FOOT, _ROW = 1400, 24, 23, 21
+_LONG_SIDE, _BORDER, _FOOT, _ROW = 1400, 24, 23, 21  # pixels, the last two of the words below. Taste
 _LEVELS = 24
 """Into so many steps a way down is cut for the picture."""
-_WOOD = np.array([222.0, 190.0, 143.0])
-_DEEP = np.array([120.0, 78.0, 40.0])
+_DEEP = (120.0, 78.0, 40.0)
+"""Red, green and blue of wood at the foot of a cut, in its own shadow. Taste."""
 _THROUGH = (250, 250, 248)
 """Colour of what is cut through."""
-_BACK = (238, 238, 236)
-"""Colour behind the panel, as in the other picture of it."""
 
 Depths = NDArray[np.float64]
 
@@ -53,7 +52,7 @@ def routed_png(work: Work, programs: Mapping[str, bytes]) -> bytes:
     rows = textwrap.wrap(line, max(int(board.width / font.getlength("n")), 20))
     foot = _FOOT + _ROW * len(rows)
     size = (board.width + 2 * _BORDER, board.height + 2 * _BORDER + foot)
-    picture = Image.new("RGB", size, _BACK)
+    picture = Image.new("RGB", size, rgb(WALL.fill or 0.0))
     picture.paste(board, (_BORDER, _BORDER))
     draw = ImageDraw.Draw(picture)
     frame = (_BORDER - 1, _BORDER - 1, _BORDER + board.width, _BORDER + board.height)
@@ -130,7 +129,7 @@ def _mask(region: shapely.Geometry, panel: Panel, scale: float, shape: tuple[int
 def _shaded(depth: Depths, thickness: float, scale: float) -> NDArray[np.uint8]:
     """The board seen from above, lit from the upper left."""
     share = np.clip(depth / thickness, 0.0, 1.0)[..., None]
-    tone = _WOOD * (1 - share) + _DEEP * share
+    tone = np.array(rgb(WOOD.fill or 0.0)) * (1 - share) + np.array(_DEEP) * share
     dy, dx = np.gradient(-np.minimum(depth, thickness) * scale)
     light = np.clip(1.0 + 0.05 * (dx + dy), 0.7, 1.15)[..., None]
     picture: NDArray[np.uint8] = np.clip(tone * light, 0, 255).astype(np.uint8)

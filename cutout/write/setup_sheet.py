@@ -26,7 +26,7 @@ EDGE = 12.0
 """And this far (mm) from the panel's edge, so that it does not split: common practice, no source."""
 SCREWS = 8
 """So many screws for the panel; every loose part that has room gets one more."""
-_GRID = 4.0
+_GRID = 4.0  # mm between places that a screw is tried at
 _LEAST = 300.0
 """A part smaller than this (mm^2 of room for screws) is not screwed down."""
 _MARGIN, _FOOT, _SIZE = 14.0, 60.0, 9.0

@@ -18,7 +18,7 @@ import uharfbuzz as hb
 from cutout.errors import ReadError
 from cutout.geom.curve import Cubic, Line, Segment
 from cutout.geom.outline import Note
-from cutout.regular import NotAFileError, read_whole
+from cutout.read.whole import file_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -96,17 +96,7 @@ MAX_FONT = 64 * 2**20
 
 def open_face(path: Path) -> Face:
     """The font in a file (the first of a collection). Raises ReadError."""
-    try:
-        data = read_whole(path, MAX_FONT)
-    except NotAFileError as error:
-        raise ReadError(f"{path}: can't be read ({error.strerror}): name a font file.") from error
-    except FileNotFoundError as error:
-        raise ReadError(f"{path}: there is no such font file: check the name and the folder.") from error
-    except IsADirectoryError as error:
-        raise ReadError(f"{path}: is a folder: name the font file in it.") from error
-    except OSError as error:
-        raise ReadError(f"{path}: may not be read: check its permissions.") from error
-    face = hb.Face(data)
+    face = hb.Face(file_bytes(path, MAX_FONT, "font file", "font"))
     tables = set(face.table_tags)
     if not tables or face.glyph_count == 0:
         raise ReadError(f"{path.name}: can't be read as a font: use a sound TTF or OTF file.")

@@ -18,7 +18,7 @@ _DEEPEST = 0.2
 """Letters are pushed into each other by at most this many cap heights: more would hide them."""
 RUN_TOGETHER = 0.6
 """Letters that touch over more than this many cap heights look like one: stems side by side."""
-_CLOSER = 0.01
+_CLOSER = 0.01  # cap heights that letters are moved beyond touching, so that what joins them has an area
 _LAP = 0.03
 """A bar reaches this many cap heights above the base line, so that flat feet stand in it."""
 

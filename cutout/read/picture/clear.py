@@ -21,9 +21,7 @@ scenery goes on climbing for so many more."""
 _SPECK = 10.0
 """Outlines less than this across (px of the reduced picture) are crumbs."""
 
-_LEAST_CLEAR = 0.65
-_LEAST_WHOLE = 0.60
-_CLEAN = 0.93
+_LEAST_CLEAR, _LEAST_WHOLE, _CLEAN = 0.65, 0.60, 0.93
 """Least share of the outline on clear edges; the same of outlines that are no crumbs; and the share from which
 crumbs don't matter, as in a page of letters. By measurement: photographs of things (skimage.data: coffee,
 astronaut, moon, clock 0.30 to 0.56; coins, rocket 0.51 and 0.57 without crumbs) against 0.80 to 1.00 for

@@ -14,7 +14,7 @@ from cutout.geom.robust import sigma_of
 
 Grey = NDArray[np.uint8]
 
-_TILES = 24
+_TILES = 24  # to a side: smaller than a lamp lights, larger than grain
 EVEN = 0.96
 """Paper whose darkest part is at least this share of its lightest counts as evenly lit: the level would be off
 by 2 % of the contrast, a fiftieth of the edge's own width."""

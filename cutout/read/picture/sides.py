@@ -19,7 +19,7 @@ from cutout.geom.robust import sigma_of
 LEAST_SEEN = 0.90
 """Least share of each side along which its step is seen: with less it may be another thing's side."""
 
-_STATIONS = 240
+_STATIONS = 240  # places along a side at which its edge is looked for
 _ENDS = 0.05
 """Share of a side left out at each end, where the other sides' steps are near."""
 

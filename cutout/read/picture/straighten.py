@@ -24,7 +24,7 @@ from cutout.read.picture.edge import linear
 from cutout.read.picture.sides import LEAST_SEEN, Sheet, aspect, lay_sides
 from cutout.trace.iso import iso_lines
 
-_SMALL = 1200
+_SMALL = 1200  # pixels of the longer side that a sheet is looked for on
 _OTHER_PAPER = 0.06
 """Difference in proportions from the paper given that is worth a word: A4 and Letter differ by 9 %."""
 

@@ -27,8 +27,7 @@ from cutout.trace.rings import fit_lines
 LEAST_BLUR = 0.4
 """Sigma (px) from which on it is worth it: sharper pictures show all but the last pixel of a point."""
 
-_MOST_PIXELS = 6_000_000
-_MOST_UNKNOWN = 160_000
+_MOST_PIXELS, _MOST_UNKNOWN = 6_000_000, 160_000
 """Larger pictures, and pictures in which more than so many half pixels are in doubt, stay as they are: what is narrow
 in them is texture, or wide enough."""
 

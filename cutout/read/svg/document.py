@@ -25,9 +25,9 @@ from cutout.errors import ReadError
 
 MAX_BYTES = 48 * 2**20
 """Largest file, after unpacking."""
-MAX_ELEMENTS = 300_000
-MAX_DEPTH = 200
-MAX_ENTITIES = 64
+MAX_ELEMENTS = 300_000  # a bound on time, far over any drawing one would saw
+MAX_DEPTH = 200  # in one another: a fifth of what Python calls deep
+MAX_ENTITIES = 64  # names that a drawing program puts at its head number a dozen
 MAX_ENTITY = 120
 """Longest text (characters) an entity may stand for."""
 

@@ -6,7 +6,7 @@ import cmath
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from cutout.geom.curve import Arc, Cubic, Line, Segment
 from cutout.read.svg.affine import Affine
@@ -182,29 +182,9 @@ def elliptical(
     bulge = math.tan(angle / 8)
     halves: tuple[Segment, ...] = (Arc(a, middle, bulge), Arc(middle, b, bulge))
     mapped = list(back.segments(halves))
-    mapped[0] = _starting(mapped[0], start)
-    mapped[-1] = _ending(mapped[-1], end)
+    mapped[0] = replace(mapped[0], start=start)
+    mapped[-1] = replace(mapped[-1], end=end)
     return tuple(mapped)
-
-
-def _starting(segment: Segment, at: complex) -> Segment:
-    match segment:
-        case Arc(_, end, bulge):
-            return Arc(at, end, bulge)
-        case Cubic(_, c1, c2, end):
-            return Cubic(at, c1, c2, end)
-        case Line(_, end):
-            return Line(at, end)
-
-
-def _ending(segment: Segment, at: complex) -> Segment:
-    match segment:
-        case Arc(start, _, bulge):
-            return Arc(start, at, bulge)
-        case Cubic(start, c1, c2, _):
-            return Cubic(start, c1, c2, at)
-        case Line(start, _):
-            return Line(start, at)
 
 
 Lookup = Callable[[str], str | None]

@@ -13,12 +13,11 @@ from shapely import MultiPolygon, Polygon
 from cutout.geom.curve import FloatArray, stations
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
+from cutout.kit.blade import TURNS
 from cutout.pattern import Opening, Panel
 from cutout.saw.planner.band import breaks
 from cutout.saw.planner.line import Stretch, stretches
 
-MARGIN = 1.02
-"""The plan turns the blade no tighter than this many turning radii."""
 CLEAN = 0.05
 """On top of the allowance: so much (mm) the middle of a kerf is off its line by being drawn in chords."""
 ROOMY = 0.075
@@ -128,7 +127,7 @@ def _waste(opening: Opening, board: Polygon) -> Polygon:
 
 
 def _radius(blade: Blade) -> float:
-    return max(blade.turning_radius * MARGIN, 0.05)
+    return max(blade.turning_radius * TURNS, 0.05)
 
 
 def _line(opening: Opening, board: Polygon) -> shapely.Geometry:

@@ -16,13 +16,12 @@ from cutout.saw.planner.line import Stretch
 from cutout.saw.planner.spin import MOST_TURNED
 from cutout.saw.planner.state import END_ROOM, Covers, KerfPath, Move, Poses, State
 
-_NEAR_PLACES = 12
-_NEAR_POSES = 60
-_NEAR_SPINS = 30
-_KEPT = 40
-_LEAST = 0.05
-_PER_ENTRY = 2
+_NEAR_PLACES, _NEAR_POSES, _NEAR_SPINS, _KEPT, _PER_ENTRY = 12, 60, 30, 40, 2
+"""Bounds on time, the nearest or best first: places, poses and spins tried from, ways kept, leads to an entry."""
 _ROUNDS = ((0, 6), (6, 30), (30, 10_000))
+"""Leads are looked at in these ranks, the shortest first; mostly the first round finds one."""
+_LEAST = 0.05
+"""A stretch (mm) too short to be worth an entry."""
 ARRIVAL = 30.0
 """Seconds another arrival takes, for what a way leaves of the run it saws: about a lead and a move of this saw's."""
 _MEASURED = 6

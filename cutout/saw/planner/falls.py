@@ -14,9 +14,8 @@ from cutout.kit import Blade
 from cutout.pattern import Pattern
 from cutout.saw.model import Hole, Leg
 from cutout.saw.planner.spin import swept
+from cutout.saw.planner.state import THIN
 
-THIN = 0.05
-"""Wood thinner than this (mm) holds nothing."""
 SNAPS = 0.6
 """A piece that hangs on no more outline than this (mm) breaks off."""
 CRUMB = 1.5

@@ -15,7 +15,7 @@ import shapely
 from cutout.geom.curve import ComplexArray, FloatArray
 
 _FULL = 2 * math.pi
-_SAGITTA = 0.004
+SAGITTA = 0.004  # how far chords lie off their arc (mm): under half the working resolution
 _COARSEST = 0.2
 """Widest angle (radians) between two points of an arc: its chords are then 0.17 % short at most."""
 
@@ -116,7 +116,7 @@ def _swing(heading: ComplexArray, side: FloatArray, angle: FloatArray, radius: f
 
 
 def _step(radius: float) -> float:
-    return min(2 * math.acos(max(1 - _SAGITTA / max(radius, _SAGITTA), -1.0)), _COARSEST)
+    return min(2 * math.acos(max(1 - SAGITTA / max(radius, SAGITTA), -1.0)), _COARSEST)
 
 
 def from_places(q: ComplexArray, p: ComplexArray, t: ComplexArray, radius: float) -> Leads:

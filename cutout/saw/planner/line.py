@@ -11,6 +11,7 @@ from shapely import LineString, Polygon
 
 from cutout.geom.curve import ComplexArray, FloatArray, run_length, stations, to_complex
 from cutout.saw.planner.band import runs
+from cutout.saw.planner.lead import SAGITTA
 
 SIMPLE = (0.002, 0.015, 0.03)
 """The line may be simplified by one of these (mm) before it is rounded to the blade's turning radius.
@@ -19,8 +20,6 @@ A drawn arc needs little, a traced line more: whichever leaves the fewest stops 
 """
 ROUND = 0.05
 """A vertex is passed in one go if a curve of the turning radius leaves it by no more than this (mm)."""
-_SAGITTA = 0.004
-"""How far the chords of a drawn arc lie off it (mm): under half the working resolution."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -164,7 +163,7 @@ def _stretch(z: ComplexArray) -> Stretch:
 
 def _rounded(z: ComplexArray, turn: FloatArray, radius: float) -> ComplexArray:
     """The polyline with each inner vertex replaced by an arc tangent to its two edges."""
-    step = min(2 * math.acos(max(1 - _SAGITTA / max(radius, 2 * _SAGITTA), -1.0)), 0.4)
+    step = min(2 * math.acos(max(1 - SAGITTA / max(radius, 2 * SAGITTA), -1.0)), 0.4)
     parts: list[ComplexArray] = []
     size = np.abs(np.diff(z))
     for i in range(len(z)):

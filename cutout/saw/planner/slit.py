@@ -17,9 +17,10 @@ from cutout.finding import Facts, Finding
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
+from cutout.kit.blade import TURNS
 from cutout.pattern import Pattern
 from cutout.saw.model import CORNER, Hole, Leg, Place
-from cutout.saw.planner.area import MARGIN, as_line
+from cutout.saw.planner.area import as_line
 from cutout.saw.planner.holes import fewest
 from cutout.saw.planner.line import Stretch, ring_stretches
 
@@ -57,7 +58,7 @@ def slit_plan(pattern: Pattern, kit: Kit) -> tuple[list[Hole], list[Leg], list[F
     legs: list[Leg] = []
     for ring in _rings(pattern):
         opening = _opening_of(pattern, ring)
-        found = ring_stretches(ring, max(kit.blade.turning_radius * MARGIN, 0.05))
+        found = ring_stretches(ring, max(kit.blade.turning_radius * TURNS, 0.05))
         spots = _chosen(found, diameter, pattern)
         numbered = {(s.stretch, s.middle): len(holes) + n + 1 for n, s in enumerate(spots)}
         holes.extend(_hole(s, numbered[(s.stretch, s.middle)], diameter, opening) for s in spots)

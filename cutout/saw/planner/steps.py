@@ -53,10 +53,10 @@ def steps_of(holes: Sequence[Hole], legs: Sequence[Leg], pattern: Pattern, taken
     return (Step(letter(0), (), drilled, MultiPolygon(), minutes=taken.minutes_by["drill"]), *sawing)
 
 
-def letter(n: int) -> str:
-    """A, B, ... Z without I and O, then AA, AB, ..."""
-    first, last = divmod(n, len(_LETTERS))
-    return (_LETTERS[first - 1] if first else "") + _LETTERS[last]
+def letter(n: int, letters: str = _LETTERS) -> str:
+    """A, B, ... Z without I and O, then AA, AB, ...; or so by other letters."""
+    first, last = divmod(n, len(letters))
+    return (letters[first - 1] if first else "") + letters[last]
 
 
 def _runs(legs: Sequence[Leg], openings: dict[int, Opening]) -> list[list[Leg]]:

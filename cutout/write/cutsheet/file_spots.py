@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from string import ascii_lowercase
 
 import shapely
 
 from cutout.geom.where import place_in
 from cutout.saw.model import LeftOver
+from cutout.saw.planner.steps import letter
 from cutout.units import MM_PER_INCH, Units, count
 from cutout.write.work import Work
 
 _NEAR = 0.03
 """Spots this near each other, in lengths of the panel's longer side, are filed in one go."""
-_LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +43,12 @@ def file_places(work: Work) -> tuple[FilePlace, ...]:
     blobs = sorted(near.tolist(), key=lambda b: (-round(b.centroid.y / row), b.centroid.x))
     return tuple(
         FilePlace(
-            _letter(n),
+            letter(n, ascii_lowercase),
             _where(work, blob),
             tuple(s for s, p in zip(left, points, strict=True) if blob.contains(p)),
         )
         for n, blob in enumerate(blobs)
     )
-
-
-def _letter(n: int) -> str:
-    """a to z, then aa, ab, ..."""
-    first, last = divmod(n, len(_LETTERS))
-    return (_LETTERS[first - 1] if first else "") + _LETTERS[last]
 
 
 def _where(work: Work, blob: shapely.Polygon) -> str:

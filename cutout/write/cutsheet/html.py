@@ -7,7 +7,7 @@ from html import escape
 
 from cutout.draw.svg import printable
 
-_SHORT_CELL = 24
+_SHORT_CELL = 24  # characters; about what a column is wide
 _SHORT = ' class="short"'
 """Cells of a few words are kept on one line."""
 

@@ -24,7 +24,7 @@ from cutout.write.template.tiling import Tiling
 from cutout.write.work import Work
 
 _SQUARES = ((100.0, "100 mm", 4.0, "4 in"), (50.0, "50 mm", 2.0, "2 in"), (25.0, "25 mm", 1.0, "1 in"))
-_SQUARE_GAP = 5.0
+_SQUARE_GAP = 5.0  # mm between the check squares
 _BESIDE, _WIDE = 150.0, 240.0
 """Widths of a page (mm): from the first on two things stand side by side, past the second it has two columns."""
 

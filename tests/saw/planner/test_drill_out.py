@@ -14,7 +14,8 @@ from shapely import LineString, Point, affinity
 from cutout.pattern import Pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import Hole, Plan
-from tests.saw.planner.test_plan import assert_proved, kit_with, pattern_of
+from tests.kits import kit_of
+from tests.saw.planner.test_plan import assert_proved, pattern_of
 from tests.telling import text
 
 
@@ -31,7 +32,7 @@ def assert_drillable(pattern: Pattern, holes: list[Hole]) -> None:
 
 
 def test_an_opening_smaller_than_the_blade_is_drilled_away() -> None:
-    kit = kit_with("jigsaw")
+    kit = kit_of("jigsaw")
     lens = affinity.scale(Point(150, 150).buffer(1.0, quad_segs=64), 4.0, 14.0)
     pattern = pattern_of(lens, kit)
     made = plan(pattern, kit)
@@ -45,7 +46,7 @@ def test_an_opening_smaller_than_the_blade_is_drilled_away() -> None:
 
 
 def test_a_foot_behind_a_bend_the_blade_cannot_follow_is_drilled_away() -> None:
-    kit = kit_with("jigsaw-narrow")
+    kit = kit_of("jigsaw-narrow")
     passage = LineString([(150, 150), (150, 106), (157, 99), (161, 92)]).buffer(2.2, join_style="mitre")
     shape = shapely.union(shapely.box(120, 140, 180, 200), passage)
     pattern = pattern_of(shape, kit)
@@ -55,7 +56,7 @@ def test_a_foot_behind_a_bend_the_blade_cannot_follow_is_drilled_away() -> None:
 
 
 def test_a_long_slit_is_reported_and_not_drilled_full_of_holes() -> None:
-    kit = kit_with("jigsaw")
+    kit = kit_of("jigsaw")
     slit = LineString([(100, 150), (200, 150)]).buffer(1.0, cap_style="flat")
     pattern = pattern_of(slit, kit)
     made = plan(pattern, kit)
@@ -74,7 +75,7 @@ def test_a_long_slit_is_reported_and_not_drilled_full_of_holes() -> None:
 def test_small_openings_are_planned_or_reported_never_both(
     width: float, ratio: float, turn: float, name: str
 ) -> None:
-    kit = kit_with(name)
+    kit = kit_of(name)
     lens = affinity.scale(Point(150, 150).buffer(1.0, quad_segs=32), width / 2, width * ratio / 2)
     pattern = pattern_of(affinity.rotate(lens, turn, use_radians=True), kit)
     made = plan(pattern, kit)
@@ -85,5 +86,5 @@ def test_small_openings_are_planned_or_reported_never_both(
 
 @pytest.mark.parametrize("name", ["jigsaw", "scroll-medium"])
 def test_nothing_is_drilled_away_where_the_saw_does_it_all(name: str) -> None:
-    kit = kit_with(name)
+    kit = kit_of(name)
     assert clearing(plan(pattern_of(shapely.box(80, 80, 220, 220), kit), kit)) == []

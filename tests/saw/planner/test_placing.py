@@ -20,11 +20,12 @@ from cutout.saw import plan, prove
 from cutout.saw.model import Plan
 from cutout.saw.planner import plan as planner
 from cutout.saw.planner.placing import placed
-from tests.amend.test_equivariance import MOVES, SIDE, Moved, ring
-from tests.saw.planner.test_plan import kit_with
+from tests.amend.test_equivariance import MOVES, SIDE, Moved
+from tests.figures import wavy
+from tests.kits import kit_of
 
 DROP = shapely.union(
-    ring(150 + 150j, 25, ((2, 0.2, 0.3),), 60), Polygon([(132, 150), (215, 150), (140, 175)])
+    wavy(25.0, ((2, 0.2, 0.3),), 150 + 150j, 60), Polygon([(132, 150), (215, 150), (140, 175)])
 )
 """Invented: a bent drop with a point, none of whose turns and mirror images is like another."""
 KITE = Polygon([(60, 40), (110, 55), (72, 105)])
@@ -55,7 +56,7 @@ def sizes(made: Plan) -> list[float]:
 @pytest.mark.parametrize("name", ["jigsaw-narrow", "scroll-medium"])
 @pytest.mark.parametrize("move", MOVES)
 def test_turned_mirrored_or_moved_it_is_planned_alike(move: str, name: str) -> None:
-    kit = kit_with(name)
+    kit = kit_of(name)
     first, other = (plan(laid(m, kit, DROP, KITE), kit) for m in (Moved(), MOVES[move]))
     assert len(first.legs) > 5
     assert told(other) == told(first)
@@ -63,7 +64,7 @@ def test_turned_mirrored_or_moved_it_is_planned_alike(move: str, name: str) -> N
 
 
 def test_what_was_mirrored_and_turned_is_proved_where_it_lies() -> None:
-    kit = kit_with("scroll-medium")
+    kit = kit_of("scroll-medium")
     pattern = laid(MOVES["mirrored and turned"], kit, DROP)
     made = plan(pattern, kit)
     assert any(leg.start_by == "spin" and leg.turned for leg in made.legs), "a turn in the kerf has a side"
@@ -71,7 +72,7 @@ def test_what_was_mirrored_and_turned_is_proved_where_it_lies() -> None:
 
 
 def test_only_what_changed_is_planned_anew() -> None:
-    kit = kit_with()
+    kit = kit_of()
     planner._remembered.cache_clear()
     before = plan(laid(Moved(), kit, DROP, KITE), kit)
     moved = plan(laid(Moved(shift=(12.5, 3.25)), kit, DROP, KITE), kit)
@@ -85,7 +86,7 @@ def test_only_what_changed_is_planned_anew() -> None:
 
 
 def test_what_is_remembered_is_what_planning_anew_gives() -> None:
-    kit = kit_with()
+    kit = kit_of()
     pattern = laid(Moved(shift=(7.0, 1.0)), kit, KITE)
     known = plan(pattern, kit)
     planner._remembered.cache_clear()
@@ -95,7 +96,7 @@ def test_what_is_remembered_is_what_planning_anew_gives() -> None:
 
 
 def test_the_unit_it_is_told_in_changes_nothing() -> None:
-    kit = kit_with()
+    kit = kit_of()
     pattern = laid(Moved(), kit, KITE)
     inches = plan(pattern, replace(kit, units="in"))
     assert [leg.path.tolist() for leg in inches.legs] == [
