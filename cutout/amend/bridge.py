@@ -162,8 +162,9 @@ def _tie_nearest(search: _Search) -> bool:
     offers = []
     held = [p for i, p in enumerate(search.site.pieces) if i in search.held]
     held += [s.visible for s in search.strips]
+    wood = shapely.union_all(np.array(held))
     for piece in search.loose:
-        line = shapely.shortest_line(search.site.pieces[piece], shapely.union_all(np.array(held)))
+        line = shapely.shortest_line(search.site.pieces[piece], wood)
         offers.append((round(line.length, 3), piece, line))
     if not offers:
         return False

@@ -25,6 +25,8 @@ LANES = np.array([-0.5, -0.25, 0.0, 0.25, 0.5])
 SLENDER = 10.0
 """A strip should not be longer than this many times its width: it would whip while the rest is sawn."""
 _SECTORS = 24  # stretches of the edge of a piece: one every 15 degrees of a round one
+_NEARBY = 0.1
+"""Other pieces are looked for within this part of the way across all of them first: most are met there."""
 _EACH = 3
 """Strips looked at closely: the best few of each stretch of the piece's edge."""
 
@@ -156,10 +158,13 @@ def _reaching(site: Site, piece: int, rays: _Rays, slender: float) -> _Rays:
     """The rays that leave the piece once and then meet another piece, with which and how far."""
     if len(rays.start) == 0:
         return rays
-    reach = np.full(len(rays.start), _span(site))
     inside = 1e-6
-    found = crossings(site.edges, rays.start + inside * rays.direction, rays.direction, reach, 1)
-    target, length = found.owner[:, 0], found.distance[:, 0] + inside
+    start, span = rays.start + inside * rays.direction, _span(site)
+    target, length = np.full(len(start), -1), np.full(len(start), np.inf)
+    for reach in (_NEARBY * span, span):
+        left = np.flatnonzero(target < 0)
+        found = crossings(site.edges, start[left], rays.direction[left], np.full(len(left), reach), 1)
+        target[left], length[left] = found.owner[:, 0], found.distance[:, 0] + inside
     met = (target >= 0) & (target != piece)
     width = np.maximum(rays.width, np.where(met, length / slender, 0.0))
     return _Rays(rays.start, rays.direction, width, rays.sector, target, length).pick(met)

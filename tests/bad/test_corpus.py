@@ -21,6 +21,7 @@ SECONDS, MEGABYTES = 60, 2000
 
 EXPECTED = {
     "circle-of-infinity.dxf": (2, "."),
+    "edges-that-reach-the-rim.png": (0, "runs off the picture"),
     "empty.png": (2, "is empty"),
     "entities.svg": (2, "."),
     "line-of-one-pixel.png": (0, "."),

@@ -120,6 +120,8 @@ def fit_edges(grey: Grey, found: IsoLines) -> EdgeFit | None:
     if places is None:
         return None
     t, values = _profiles(grey, *places, reach)
+    if len(values) < _LEAST_PROFILES:
+        return None  # In a small picture most reach past its rim.
     low, high, clear = _plateaus(values, reach)
     if clear.sum() < _LEAST_PROFILES:
         return None
