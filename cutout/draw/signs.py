@@ -29,9 +29,15 @@ def size(height: float) -> float:
     return height * fonts.PER_MM
 
 
+def drill_quarters(kind: int) -> tuple[int, ...]:
+    """Quarters filled in the sign of this kind of drill, by their first angle (degrees, counter-clockwise from the
+    right); none for the last kind, which has an inner ring instead."""
+    return _QUARTERS[min(kind, DRILLS - 1)]
+
+
 def drill_sign(at: tuple[float, float], radius: float, kind: int, arm: float = 0.8) -> tuple[Item, ...]:
     """A hole for the drill of this kind (0, 1, ...): rim, cross through the centre, quarters filled by kind."""
-    quarters = (sector(SOLID, at, radius, start, 90) for start in _QUARTERS[min(kind, DRILLS - 1)])
+    quarters = (sector(SOLID, at, radius, start, 90) for start in drill_quarters(kind))
     inner = (Disc(RIM, at, radius / 2),) if kind >= DRILLS - 1 else ()
     return (Disc(RIM, at, radius), *quarters, *inner, plus(FINE, at, radius + arm))
 

@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from cutout.amend.model import Bridge, Eased
 from cutout.amend.size import BladeSize
+from cutout.draw.signs import drill_quarters
 from cutout.errors import CutoutError
 from cutout.finding import Finding
 from cutout.geom.curve import Similarity
@@ -30,6 +31,7 @@ from cutout.say import said
 from cutout.say.sizes import smallest
 from cutout.units import MM_PER_INCH, Units, count, format_length, format_size
 from cutout.write.drawing import Drawing
+from cutout.write.template.annotate import drill_kinds
 from cutout.write.template.template import tiling_of
 from cutout.write.work import Work
 
@@ -168,9 +170,18 @@ def size_view(row: BladeSize, most: float, units: Units) -> dict[str, Any]:
 
 
 def plan_view(work: Work) -> dict[str, Any]:
-    """Holes, legs, and the steps that walk through them."""
+    """Holes, legs, and the steps that walk through them. drills: every size with its sign, its holes by number."""
     plan, proof, units = work.plan, work.proof, work.units
+    drills = drill_kinds(plan.holes)
     return {
+        "drills": [
+            {
+                "label": format_length(size, work.kit.drills.unit),
+                "sign": _drill_sign(kind),
+                "holes": [hole.id for hole in plan.holes if hole.diameter == size],
+            }
+            for size, kind in drills.items()
+        ],
         "holes": [
             {
                 "id": hole.id,
@@ -178,6 +189,7 @@ def plan_view(work: Work) -> dict[str, Any]:
                 "diameter": hole.diameter,
                 "label": format_length(hole.diameter, units),
                 "roles": list(hole.roles),
+                "sign": _drill_sign(drills[hole.diameter]),
             }
             for hole in plan.holes
         ],
@@ -192,6 +204,10 @@ def plan_view(work: Work) -> dict[str, Any]:
                 "say": step.say,
                 "hold": step.hold,
                 "at": list(step.at),
+                "opening": step.opening,
+                "length": whole_length(step.length, units) if step.legs else None,
+                "goes": step.goes,
+                "minutes": step.minutes,
                 "holes": list(step.holes),
                 "legs": list(step.legs),
                 "drops": path_data(step.drops, 400),
@@ -202,6 +218,12 @@ def plan_view(work: Work) -> dict[str, Any]:
         "minutes": max(1, round(plan.minutes)),
         "proved": proof.ok,
     }
+
+
+def _drill_sign(kind: int) -> dict[str, Any]:
+    """A drill's sign, as on paper: which quarters are filled, by first angle, and whether a ring is inside."""
+    quarters = drill_quarters(kind)
+    return {"quarters": list(quarters), "ring": not quarters}
 
 
 def sheets_view(work: Work) -> dict[str, Any] | None:

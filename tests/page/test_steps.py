@@ -51,8 +51,8 @@ def walk(make_work: Callable[..., Work]) -> tuple[Step, ...]:
 def test_steps_are_the_plans_own_with_its_letters(walk: tuple[Step, ...]) -> None:
     assert [(step.letter, step.title) for step in walk] == [
         ("A", "Drill 2 holes"),
-        ("B", "Cuts 1 to 2"),
-        ("C", "Cut 2"),
+        ("B", "Piece at the bottom"),
+        ("C", "Piece at the bottom"),
     ]
     assert [step.holes for step in walk] == [(1, 2), (), ()]
     assert [step.at for step in walk] == [(10.0, 10.0), (10.0, 10.0), (10.0, 10.0)]

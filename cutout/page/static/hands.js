@@ -1,7 +1,7 @@
 // What can be taken hold of on the panel: figures, bridges and holes, with pointer or keys.
 
 import { focused, svg } from "./dom.js";
-import { quarters } from "./marks.js";
+import { drilled } from "./marks.js";
 import { snap } from "./snap.js";
 
 const STEP = { mm: 1, in: 25.4 / 16 };
@@ -129,7 +129,7 @@ export class Hands extends EventTarget {
     else {
       const upright = this.#board.upright(item.at, svg("circle", { r: 14, class: "grip" }));
       const r = item.diameter / 2 / this.#board.pixel;
-      const sign = svg("g", { class: "drill" }, svg("circle", { class: "own-hole", r }), quarters(r));
+      const sign = svg("g", { class: "drill" }, svg("circle", { class: "own-hole", r }), drilled(r, item.sign));
       upright.prepend(sign);
       group.append(upright);
     }

@@ -83,8 +83,11 @@ export class Held {
 
   #holes() {
     const { job, shown } = this.#work.state;
+    // Once there is a plan it says by which drill each is made.
+    const drilled = this.#work.cut?.holes ?? [];
     return job.holes.map((hole, n) => ({
       ...hole,
+      sign: drilled.find((other) => Math.hypot(other.at[0] - hole.at[0], other.at[1] - hole.at[1]) < 0.01)?.sign,
       key: `hole-${n}`,
       kind: "hole",
       index: n,

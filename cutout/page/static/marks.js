@@ -31,8 +31,23 @@ export function listMark(found) {
   return svg("svg", { class: `mark ${mark.name}`, viewBox: "-10 -10 20 20", width: 20, height: 20, "aria-hidden": "true" }, svg("path", { d: mark.shape }));
 }
 
-/** A hole to drill: a circle with two opposite quarters filled. `r` in the units it is drawn in. */
-export const quarters = (r) => svg("path", { class: "quarter", d: `M0 0V${-r}A${r} ${r} 0 0 1 ${r} 0ZM0 0V${r}A${r} ${r} 0 0 1 ${-r} 0Z` });
+const COS = { 0: 1, 90: 0, 180: -1, 270: 0 };
+/** The sign of the first drill; of a hole no plan knows of yet, too. */
+const FIRST = { quarters: [0, 180], ring: false };
+
+/**
+ * What is inside the rim of a hole to drill, by its drill, the same as on paper: filled quarters, or a ring.
+ * @param {number} r in the units it is drawn in
+ * @param {import("./types.d.ts").DrillSign} sign
+ */
+export function drilled(r, sign = FIRST) {
+  if (sign.ring) return svg("circle", { r: r / 2, class: "size" });
+  const on = (degrees) => `${r * COS[degrees % 360]} ${-r * COS[(degrees + 270) % 360]}`;
+  return svg("path", { class: "quarter", d: sign.quarters.map((from) => `M0 0L${on(from)}A${r} ${r} 0 0 0 ${on(from + 90)}Z`).join("") });
+}
+
+/** A drill's sign as a picture of its own, for lists. */
+export const drillMark = (sign) => svg("svg", { class: "drill-mark", viewBox: "-11 -11 22 22", width: 26, height: 26, "aria-hidden": "true" }, svg("circle", { r: 9, class: "size" }), drilled(9, sign));
 
 /** A bridge: a tie with a short bar at each end; with a dot where it is one's own. */
 export function bridgeMark(angle, found) {
@@ -58,7 +73,7 @@ export function legend() {
     sample("lines along the grain: wood that stays", area("wood-sample")),
     sample("plain tint: cut away", area("waste-sample")),
     sample("tie with two bars: a bridge left standing; with a dot: placed by hand", svg("path", { class: "line", d: "M-12 0H12M-12 -6V6M12 -6V6" })),
-    sample("circle with two quarters filled: a hole to drill", svg("circle", { r: 9, class: "line" }), quarters(9)),
+    sample("circle with quarters filled: a hole to drill; which quarters says with which drill", svg("circle", { r: 9, class: "line" }), drilled(9)),
     sample("dashed edge: a place to keep clear, or what lies behind the frame's lip", area("zone-sample")),
     sample("disc with a letter: a step of the plan; its arrow is where the blade goes off", svg("circle", { r: 11, class: "start" }), svg("text", { y: 5 }, "A")),
   ];

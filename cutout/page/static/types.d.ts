@@ -134,6 +134,19 @@ export interface Hole {
   diameter: number;
   label: string;
   roles: string[];
+  sign: DrillSign;
+}
+
+/** How a drill's holes are told from others: filled quarters, by first angle (degrees, y up); or a ring inside. */
+export interface DrillSign {
+  quarters: number[];
+  ring: boolean;
+}
+
+export interface Drill {
+  label: string;
+  sign: DrillSign;
+  holes: number[];
 }
 
 export interface Leg {
@@ -148,8 +161,12 @@ export interface Step {
   say: string;
   hold: string | null;
   at: number[];
+  opening: number | null;
   holes: number[];
   legs: number[];
+  length: string | null;
+  goes: number;
+  minutes: number;
   drops: string;
 }
 
@@ -162,6 +179,7 @@ export interface Sheet {
 
 export interface Planned extends Mended {
   stage: "planned";
+  drills: Drill[];
   holes: Hole[];
   legs: Leg[];
   steps: Step[];
@@ -193,6 +211,7 @@ export interface Item {
   angle?: number;
   width?: number;
   diameter?: number;
+  sign?: DrillSign;
   turn?: number;
 }
 
