@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from cutout.write.outputs import FILES, JOB
+
 STATIC = Path(__file__).parents[2] / "cutout" / "page" / "static"
 MODULES = {path.name: path.read_text("utf-8") for path in sorted(STATIC.glob("*.js"))}
 PAGE = (STATIC / "index.html").read_text("utf-8")
@@ -31,6 +33,14 @@ def test_every_module_is_used_and_every_import_is_there() -> None:
                 made = re.search(rf"export (async )?(const|class|function) {wanted}\b", MODULES[module])
                 assert made, f"{name} wants {wanted} of {module}"
     assert imported == set(MODULES)
+
+
+def test_every_file_a_job_makes_has_a_drawing_to_know_it_by() -> None:
+    names = [output.name for output in FILES]
+    wanted = {f"f-{name.replace('.', '-')}" for name in (*names, JOB)}
+    assert sorted(wanted - IDS) == []
+    drawn = re.findall(r'<symbol id="f-[\w-]+"[^>]*>(.*?)</symbol>', PAGE)
+    assert len(set(drawn)) == len(drawn) > len(names)  # no two look alike
 
 
 def test_no_html_is_ever_built_from_text() -> None:

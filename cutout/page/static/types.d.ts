@@ -189,6 +189,8 @@ export interface Planned extends Mended {
   template: { sheets: Sheet[]; text: string } | null;
   notes: string[];
   cautions: string[];
+  /** Names of the files this job asks for. */
+  wanted: string[];
 }
 
 /** A line that something which moves has been put into. */
