@@ -422,9 +422,7 @@ def test_files_are_downloaded(page: Page, pebble: Path) -> None:
         "everything.zip": b"PK",
     }.items():
         with page.expect_download(timeout=SLOW) as download:
-            show(
-                page, "#everything" if name == "everything.zip" else f"#print [data-key='{name}']"
-            ).click()
+            show(page, "#everything" if name == "everything.zip" else f"#print [data-key='{name}']").click()
         assert download.value.suggested_filename == name
         assert Path(download.value.path()).read_bytes().startswith(start.strip())
 

@@ -1,18 +1,24 @@
 // The panel as a picture: drawing, closer and farther, turned round, and where on the panel a pointer is.
 // Lengths are mm in the panel's frame, y up; the picture's own y runs down, so areas sit in a flipped group.
 
-import { crowds } from "./crowd.js";
+import { crowds, flagPlaces } from "./crowd.js";
 import { el, svg } from "./dom.js";
-import { bridgeMark, drilled, findingMark, kindOf } from "./marks.js";
+import { bridgeMark, drilled, findingMark, flagWide, kindOf } from "./marks.js";
 import { NARROW } from "./narrow.js";
 import { grainLines, toneOf } from "./wood.js";
 
 /** Pixels kept free round the whole panel, for rulers and dimensions: left, top, right, bottom. */
 const ROOM = { wide: [104, 44, 34, 74], narrow: [48, 12, 14, 50], plain: [30, 30, 30, 30], finished: [24, 24, 24, 76] };
 const NEAREST = 8;
-/** Marks nearer than this (pixels) are gathered into one; from this near (mm a pixel) each shows its number. */
+/**
+ * Marks nearer than this (pixels) are gathered into one; from this near (mm a pixel) each shows its number with a
+ * leader, and only those that can't be told apart are gathered.
+ */
 const CROWD = 20;
+const MEET = 6;
 const NUMBERS_FROM = 0.3;
+/** So many numbers of a crowd are shown on its flag. */
+const NUMBERS = 4;
 const MARK_REACH = 13;
 const MEMBER = 50;
 const HOLE_SIGN = 5;
@@ -367,7 +373,10 @@ export class Board extends EventTarget {
     const { findings, selected, marked, walking } = this.model;
     const wanted = walking ? [] : findings.filter((found) => found === selected || (marked && !found.cleared));
     const near = this.pixel < NUMBERS_FROM;
-    this.#groups = crowds(wanted, CROWD * this.pixel, (found) => found === selected);
+    this.#groups = crowds(wanted, (near ? MEET : CROWD) * this.pixel, (found) => found === selected);
+    const numbered = near ? this.#groups : this.#groups.filter((group) => group.spots[0] === selected);
+    const places = flagPlaces(numbered.map((group) => ({ at: this.screen(group.at), wide: flagWide(numbersOf(group)) })));
+    numbered.forEach((group, n) => (group.off = places[n]));
     // The first of the list is drawn last, on top.
     this.#layers.marks.replaceChildren(...[...this.#groups].reverse().map((group) => this.#mark(group, selected, near)));
   }
@@ -375,9 +384,8 @@ export class Board extends EventTarget {
   #mark(group, selected, near) {
     const [first] = group.spots;
     const chosen = first === selected;
-    const alone = group.spots.length === 1;
-    const flag = chosen || (alone && (near || group === this.#hovered)) ? first.number : group === this.#hovered ? group.spots.slice(0, 4).map((f) => f.number).join(" ") : null;
-    const mark = this.upright(group.at, ...findingMark(first, group.spots.length, flag, chosen));
+    const flag = chosen || near || group === this.#hovered ? numbersOf(group) : null;
+    const mark = this.upright(group.at, ...findingMark(first, group.spots.length, flag, chosen, group.off));
     mark.setAttribute("class", `mark ${kindOf(first).name}${chosen ? " chosen" : ""}`);
     mark.dataset.number = first.number;
     return mark;
@@ -459,6 +467,9 @@ export class Board extends EventTarget {
     this.dispatchEvent(new Event("viewed"));
   }
 }
+
+/** The numbers of a crowd as they stand on its flag. */
+const numbersOf = ({ spots }) => spots.slice(0, NUMBERS).map((found) => found.number).join(" ") + (spots.length > NUMBERS ? " …" : "");
 
 export const pointsOf = (path) => path.slice(1).split("L").map((pair) => pair.split(" ").map(Number));
 

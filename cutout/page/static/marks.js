@@ -11,18 +11,27 @@ export const MARKS = {
 
 export const kindOf = (found) => (found.cleared ? MARKS.cleared : MARKS[found.severity]);
 
-/** The sign of a finding or of a crowd of them; `flag` is its number, shown beside it on a small flag. */
-export function findingMark(found, count = 1, flag = null, chosen = false) {
+/**
+ * The sign of a finding or of a crowd of them; `flag` is its number, shown on a small flag with a leader to the sign.
+ * @param {any} flag
+ * @param {any} off from the sign to the flag's middle, pixels
+ */
+export function findingMark(found, count = 1, flag = null, chosen = false, off = OFF) {
   const parts = [svg("path", { d: kindOf(found).shape })];
   if (chosen) parts.unshift(svg("circle", { r: 17, class: "spot" }));
-  if (count > 1) parts.push(svg("text", { x: 9, y: 4.5 }, `×${count}`));
-  if (flag !== null) parts.push(flagOf(String(flag)));
+  if (count > 1 && flag === null) parts.push(svg("text", { x: 9, y: 4.5 }, `×${count}`));
+  if (flag !== null) parts.unshift(svg("line", { x2: off[0], y2: off[1], class: "leader" }), flagOf(String(flag), off));
   return parts;
 }
 
-function flagOf(text) {
-  const wide = 12 + 8 * text.length;
-  return svg("g", { class: "flag", transform: "translate(10 -22)" }, svg("rect", { width: wide, height: 18, rx: 3 }), svg("text", { x: wide / 2, y: 13.5 }, text));
+const OFF = [24, -20];
+
+/** Width of a flag (pixels) with so many figures on it. */
+export const flagWide = (text) => 12 + 8 * String(text).length;
+
+function flagOf(text, [x, y]) {
+  const wide = flagWide(text);
+  return svg("g", { class: "flag", transform: `translate(${x} ${y})` }, svg("rect", { x: -wide / 2, y: -9, width: wide, height: 18, rx: 3 }), svg("text", { y: 4.5 }, text));
 }
 
 /** The same sign as a picture of its own, for lists. */
