@@ -20,6 +20,9 @@ from cutout.page.store import State
 _PHOTOS = 4
 """Photographs of one panel that are held against its pattern together, the newest."""
 
+_WATCH = {"minutes": "minutes", "entry": "seconds", "hole": "seconds"}
+"""What is read off a watch, and in what."""
+
 
 class _Keep(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -47,9 +50,12 @@ class Photos:
         """What a photograph of the sawn test card says of the saw."""
         state = await self._desk.state(request)
         photo = await self._photo(request, state, "card")
-        minutes = _minutes(request.query_params.get("minutes"))
-        square = request.query_params.get("square", "")
-        work = self._desk.slow("card", state, state.job, photo, minutes, square, instead=True)
+        asked = request.query_params
+        watched = {
+            **{name: _number(asked.get(name), what) for name, what in _WATCH.items()},
+            **{name: asked.get(name, "") for name in ("square", "allowance")},
+        }
+        work = self._desk.slow("card", state, state.job, photo, watched, instead=True)
         answer, found = await while_wanted(request, work)
         self._measured[state.id] = found
         return JSONResponse(answer)
@@ -89,13 +95,13 @@ class Photos:
         return path
 
 
-def _minutes(text: str | None) -> float | None:
+def _number(text: str | None, what: str) -> float | None:
     if not text:
         return None
     try:
-        minutes = float(text.replace(",", "."))
+        number = float(text.replace(",", "."))
     except ValueError:
-        minutes = math.nan
-    if not 0 < minutes < math.inf:
-        raise JobError(f'"{text}" is no number of minutes.')
-    return minutes
+        number = math.nan
+    if not 0 < number < math.inf:
+        raise JobError(f'"{text}" is no number of {what}.')
+    return number

@@ -46,7 +46,7 @@ def steps(work: Work) -> tuple[Step, ...]:
             Step(
                 letter=step.letter,
                 title=said.name,
-                say=said.whole,
+                say=f"{said.action} {said.moves}".strip(),
                 at=(round(float(x), 2), round(float(y), 2)),
                 opening=own[0].opening if own else None,
                 hold=said.hold,

@@ -210,9 +210,9 @@ def test_card(job: Job) -> bytes:
     return gauge_pdf(kit, paper(job.template.paper, job.units), kit.units)
 
 
-def card(job: Job, photo: Path, minutes: float | None, square: str) -> tuple[dict[str, Any], Measured | None]:
+def card(job: Job, photo: Path, watched: Mapping[str, Any]) -> tuple[dict[str, Any], Measured | None]:
     """What a photograph of the sawn test card says; see `photographs.card`."""
-    return photographs.card(job, photo, minutes, square)
+    return photographs.card(job, photo, photographs.Watched(**watched))
 
 
 def keep_card(found: Measured, replacing: bool) -> dict[str, Any]:

@@ -280,9 +280,9 @@ def _place_of(bridge: Bridge, units: Units) -> str:
 
 
 def _sums(plan: Plan, units: Units) -> str:
-    counts = (count(len(plan.holes), "hole"), count(len(plan.legs), "leg"))
+    counts = (count(len(plan.holes), "hole"), count(len(plan.legs), "cut"))
     length = whole_length(plan.cut_length, units)
-    return f"{counts[0]}, {counts[1]}, {length} of sawing, roughly {max(1, round(plan.minutes))} minutes."
+    return f"{counts[0]}, {counts[1]}, {length} of sawing, about {max(1, round(plan.minutes))} minutes."
 
 
 def whole_length(mm: float, units: Units) -> str:

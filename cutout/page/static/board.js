@@ -22,6 +22,8 @@ const NUMBERS = 4;
 const MARK_REACH = 13;
 const MEMBER = 50;
 const HOLE_SIGN = 5;
+/** A hole to be drilled now has a sign so many times as large. */
+const LIT = 1.8;
 /** Squares of the paper are at least so many pixels wide. */
 const SQUARE = 9;
 /** How far an edge's shadow falls for each mm of thickness, at most DEPTH mm; and the steps it fades in. */
@@ -253,7 +255,8 @@ export class Board extends EventTarget {
 
   #stand(group) {
     const [x, y] = this.seen([Number(group.dataset.x), Number(group.dataset.y)]);
-    group.setAttribute("transform", `translate(${x} ${this.model.panel.height - y}) scale(${this.pixel})`);
+    const { least = 1, full = 0 } = group.dataset;
+    group.setAttribute("transform", `translate(${x} ${this.model.panel.height - y}) scale(${Math.max(this.pixel * Number(least), Number(full))})`);
   }
 
   #drawWood(panel, gone) {
@@ -357,15 +360,16 @@ export class Board extends EventTarget {
     return this.#layers.blade.replaceChildren(this.upright(at, ...shapes));
   }
 
+  /** A hole by its drill's sign: as large as it is, or larger where that is too small to be told. */
   #hole(hole, lit, named) {
     const group = svg("g", { class: lit ? "lit" : "" });
-    const [x, y] = this.seen(hole.at);
-    const middle = svg("g", { transform: `translate(${x} ${this.model.panel.height - y})` });
-    middle.append(svg("circle", { r: hole.diameter / 2, class: "size" }), drilled(hole.diameter / 2, hole.sign));
     // From afar a hole is smaller than its sign: the sign stands for it.
-    const sign = [svg("circle", { r: HOLE_SIGN, class: "size" }), drilled(HOLE_SIGN, hole.sign)];
-    const name = lit || named ? [svg("text", { x: 12, y: -8 }, String(hole.id))] : [];
-    group.append(middle, this.upright(hole.at, ...sign, ...name));
+    const sign = this.upright(hole.at, svg("circle", { r: HOLE_SIGN, class: "size" }), drilled(HOLE_SIGN, hole.sign));
+    sign.dataset.least = lit ? LIT : 1;
+    sign.dataset.full = hole.diameter / 2 / HOLE_SIGN;
+    this.#stand(sign);
+    group.append(sign);
+    if (lit || named) group.append(this.upright(hole.at, svg("text", { x: lit ? 18 : 12, y: lit ? -12 : -8 }, String(hole.id))));
     return group;
   }
 
