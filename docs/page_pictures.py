@@ -13,7 +13,7 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from cutout.page import api, create_app
+from cutout.page import create_app, desk
 from cutout.page.server import listening, server_of
 
 PICTURES = Path(__file__).parent / "pictures"
@@ -81,7 +81,7 @@ VIEWS: dict[str, Sequence[tuple[str, Callable[[Page], None], tuple[int, int], st
 
 def main() -> None:
     """Every picture."""
-    api.SLOW_SECONDS = SLOW / 1000  # nobody waits for these
+    desk.SLOW_SECONDS = SLOW / 1000  # nobody waits for these
     chromium = shutil.which("chromium")
     if chromium is None:
         sys.exit("a Chromium is needed for this: apt-get install chromium")

@@ -6,7 +6,7 @@ import base64
 import re
 import tempfile
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from cutout.gauge.reading import Reading
 from cutout.job.schema import Job
 from cutout.kit import Measured, blade, measured_in, mine_path, wood
 from cutout.page.remedies import Remedy
-from cutout.units import MM_PER_INCH, Units, format_length, parse_size
+from cutout.units import MM_PER_INCH, Units, format_length, parse_positive, parse_size
 from cutout.write.outputs import RESULT
 from cutout.write.result import result_json
 from cutout.write.work import Work
@@ -27,17 +27,34 @@ _SPOT = re.compile(r" +\d+\. ")
 _UNREAD = "NOT READ"
 
 
-def card(
-    job: Job, photo: Path, minutes: float | None = None, square: str = ""
-) -> tuple[dict[str, Any], Measured | None]:
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """What was noted at the saw. minutes: all of the card took; entry, hole: seconds to let the blade in, to drill.
+
+    square: the check square as measured on the print; allowance: how far an arc's slot may stray; both as typed,
+    empty where they were not.
+    """
+
+    minutes: float | None = None
+    entry: float | None = None
+    hole: float | None = None
+    square: str = ""
+    allowance: str = ""
+
+
+_UNWATCHED = Watched()
+
+
+def card(job: Job, photo: Path, watched: Watched = _UNWATCHED) -> tuple[dict[str, Any], Measured | None]:
     """What a photograph of the sawn card says, for the page; and what of it is worth keeping, if anything.
 
-    minutes: what all of it took to saw. square: the check square as measured on the print. Raises ReadError.
+    Raises ReadError and UnitError.
     """
     units = job.units or "mm"
-    size = parse_size(square, units, what="The check square") if square else None
-    gauged = run.read_gauge(photo, units, minutes, size)
-    found = _worth_keeping(gauged.reading, job, photo.name)
+    size = parse_size(watched.square, units, what="The check square") if watched.square else None
+    stray = watched.allowance and parse_positive(watched.allowance, units, what="How far a slot may stray")
+    gauged = run.read_gauge(photo, units, watched.minutes, size, stray or None)
+    found = _worth_keeping(gauged.reading, job, photo.name, watched)
     way = _into_job(gauged.reading, units)
     return {
         "rows": rows(gauged.said),
@@ -85,10 +102,11 @@ def rows(said: Iterable[str]) -> list[tuple[str, str]]:
     return listed
 
 
-def _worth_keeping(reading: Reading, job: Job, photo: str) -> Measured | None:
+def _worth_keeping(reading: Reading, job: Job, photo: str, watched: Watched) -> Measured | None:
+    name, panel = blade(job.saw.blade).name, job.panel
     try:
         return run.measured_from(
-            reading, blade(job.saw.blade).name, None, job.panel.wood, job.panel.thickness, photo
+            reading, name, None, panel.wood, panel.thickness, photo, watched.entry, watched.hole
         )
     except KitError:
         return None  # nothing was read: what could not be read says why

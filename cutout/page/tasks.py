@@ -27,6 +27,7 @@ from cutout.page.examples import example
 from cutout.page.reading import Memory, Reader, first_size, is_picture, pixels_of, upright_shape
 from cutout.page.remedies import Case, lead, remedies, smooth_first, take_blade, take_width
 from cutout.page.room import free_room, overlaps
+from cutout.page.start import empty
 from cutout.page.telling import tell
 from cutout.pattern import Panel, Pattern
 from cutout.pattern.frame import clear_area
@@ -178,13 +179,15 @@ def planned(job: Job, folder: Path) -> dict[str, Any]:
         "template": view.sheets_view(work),
         "notes": list(work.said_notes),
         "cautions": list(work.cautions),
+        "wanted": [o.name for o in FILES if o.wanted(job)],
         "stage": "planned",
     }
 
 
 def outputs() -> dict[str, Any]:
-    """What can be downloaded, with its purpose; and every name a file of ours may have."""
-    offered = [{"name": o.name, "purpose": o.purpose} for o in FILES]
+    """What can be downloaded, with its purpose and whether any job asks for it; and every name of ours."""
+    plain = empty("mm")
+    offered = [{"name": o.name, "purpose": o.purpose, "usual": o.wanted(plain)} for o in FILES]
     return {"files": offered, "taken": [JOB, RESULT, *(o.name for o in FILES)]}
 
 
@@ -207,9 +210,9 @@ def test_card(job: Job) -> bytes:
     return gauge_pdf(kit, paper(job.template.paper, job.units), kit.units)
 
 
-def card(job: Job, photo: Path, minutes: float | None, square: str) -> tuple[dict[str, Any], Measured | None]:
+def card(job: Job, photo: Path, watched: Mapping[str, Any]) -> tuple[dict[str, Any], Measured | None]:
     """What a photograph of the sawn test card says; see `photographs.card`."""
-    return photographs.card(job, photo, minutes, square)
+    return photographs.card(job, photo, photographs.Watched(**watched))
 
 
 def keep_card(found: Measured, replacing: bool) -> dict[str, Any]:

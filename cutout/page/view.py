@@ -170,18 +170,26 @@ def size_view(row: BladeSize, most: float, units: Units) -> dict[str, Any]:
 
 
 def plan_view(work: Work) -> dict[str, Any]:
-    """Holes, legs, and the steps that walk through them."""
+    """Holes, legs, and the steps that walk through them. drills: every size with its sign, its holes by number."""
     plan, proof, units = work.plan, work.proof, work.units
-    kinds = drill_kinds(plan.holes)
+    drills = drill_kinds(plan.holes)
     return {
+        "drills": [
+            {
+                "label": format_length(size, work.kit.drills.unit),
+                "sign": kind,
+                "holes": [hole.id for hole in plan.holes if hole.diameter == size],
+            }
+            for size, kind in drills.items()
+        ],
         "holes": [
             {
                 "id": hole.id,
                 "at": [_mm(hole.at[0]), _mm(hole.at[1])],
                 "diameter": hole.diameter,
                 "label": format_length(hole.diameter, units),
-                "sign": kinds[hole.diameter],
                 "roles": list(hole.roles),
+                "sign": drills[hole.diameter],
             }
             for hole in plan.holes
         ],
@@ -196,6 +204,10 @@ def plan_view(work: Work) -> dict[str, Any]:
                 "say": step.say,
                 "hold": step.hold,
                 "at": list(step.at),
+                "opening": step.opening,
+                "length": whole_length(step.length, units) if step.legs else None,
+                "goes": step.goes,
+                "minutes": step.minutes,
                 "holes": list(step.holes),
                 "legs": list(step.legs),
                 "drops": path_data(step.drops, 400),
@@ -262,9 +274,9 @@ def _place_of(bridge: Bridge, units: Units) -> str:
 
 
 def _sums(plan: Plan, units: Units) -> str:
-    counts = (count(len(plan.holes), "hole"), count(len(plan.legs), "leg"))
+    counts = (count(len(plan.holes), "hole"), count(len(plan.legs), "cut"))
     length = whole_length(plan.cut_length, units)
-    return f"{counts[0]}, {counts[1]}, {length} of sawing, roughly {format_minutes(plan.minutes)}."
+    return f"{counts[0]}, {counts[1]}, {length} of sawing, about {format_minutes(plan.minutes)}."
 
 
 def whole_length(mm: float, units: Units) -> str:

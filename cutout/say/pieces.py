@@ -1,4 +1,4 @@
-"""What falls, by its shape: a tip, a strip, a round piece. Told from the outline alone, never from what it depicts."""
+"""What falls, by its shape: a tip, a strip, a round piece; told from the outline, never from what it depicts."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _MAIN = 0.4
 _SMALL = 0.02, 300.0
 """A piece is small below this share of its opening, or below this area (mm^2)."""
 _SHARP, _SHARP_STRIP = math.radians(65), math.radians(35)
-"""A piece whose hull has a corner up to this angle ends in a tip; a strip, whose end may be cut aslant, up to this."""
+"""A piece whose hull has a corner up to this angle ends in a tip; a strip, whose end may be aslant, up to this."""
 _STRIP = 3.0
 """A piece so many times as long as it is wide is a strip."""
 _LONG = 4.0

@@ -21,11 +21,12 @@ from cutout.units import Units, count, format_length, format_rule, format_size
 @dataclass(frozen=True, slots=True)
 class StepSaid:
     """A step in words. name: a few words to know it by, within its opening; action: what to do, in one sentence
-    without measures; whole: the same with how long it is and how the blade is moved; hold: what falls and must be
-    held, if anything."""
+    without measures; moves: how the blade is moved, empty where it simply saws; whole: all of this with how long it
+    is; hold: what falls and must be held, if anything."""
 
     name: str
     action: str
+    moves: str
     whole: str
     hold: str | None
 
@@ -40,7 +41,7 @@ def step_said(step: Step, plan: Plan, pattern: Pattern, units: Units, drills_in:
     legs = [leg for leg in plan.legs if leg.order in step.legs]
     if not legs:
         drilling = _drilling([hole for hole in plan.holes if hole.id in step.holes], drills_in)
-        return StepSaid(f"Drill {count(len(step.holes), 'hole')}", drilling, drilling, None)
+        return StepSaid(f"Drill {count(len(step.holes), 'hole')}", drilling, "", drilling, None)
     openings = {o.id: o for o in pattern.openings}
     opening = openings.get(legs[0].opening)
     box = opening.region.bounds if opening is not None else shapely.bounds(legs[0].drops).tolist()
@@ -52,7 +53,7 @@ def step_said(step: Step, plan: Plan, pattern: Pattern, units: Units, drills_in:
     whole = f"{begin}, {length}. {moves}" if moves else f"{begin}, {length}."
     alone = sum(leg.opening == legs[0].opening for leg in plan.legs) == len(legs)
     called = f"The whole of {name}" if alone and opening is not None else _name(legs, where, opening, box)
-    return StepSaid(called, f"{begin}.", whole, _hold(legs, box, units))
+    return StepSaid(called, f"{begin}.", moves, whole, _hold(legs, box, units))
 
 
 def _name(legs: Sequence[Leg], where: str, opening: Opening | None, box: Sequence[float]) -> str:

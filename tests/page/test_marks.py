@@ -139,10 +139,11 @@ def test_marks_are_put_away_and_numbers_come_near(page: Page, eye: Path) -> None
 def test_groups_snapping_and_identity_as_plain_functions(page: Page) -> None:
     found = page.evaluate(
         """async () => {
-          const { crowds, sameAs } = await import("/crowd.js");
+          const { crowds, flagPlaces, sameAs } = await import("/crowd.js");
           const { snap } = await import("/snap.js");
           const { progress } = await import("/say.js");
           const at = (x, y, kind = "a") => ({ at: [x, y], kind });
+          const crowd = Array.from({ length: 9 }, (_, n) => [(n % 3) * 12, Math.floor(n / 3) * 12]);
           const spots = [at(0, 0), at(3, 0), at(20, 0), at(22, 1), at(100, 0)];
           return {
             groups: crowds(spots, 5).map((group) => group.spots.length),
@@ -154,6 +155,8 @@ def test_groups_snapping_and_identity_as_plain_functions(page: Page) -> None:
             other: snap([21, 100, 31, 110], { width: 300, height: 400 }, 5, [[20, 200, 90, 230]], 5).lines,
             told: [progress(1, null), progress(7, null), progress(4, 20), progress(30, 20),
                    progress(4, 20, { stage: "proving", share: 0.6 })],
+            flags: flagPlaces(crowd.map((at) => ({ at, wide: 28 }))).map(
+              ([x, y], n) => [crowd[n][0] + x, crowd[n][1] + y]),
             free: snap([61, 100, 71, 110], { width: 300, height: 400 }, 5, [], 5),
           };
         }"""
@@ -174,6 +177,13 @@ def test_groups_snapping_and_identity_as_plain_functions(page: Page) -> None:
         ": proving…, about 16 s more",
     ]
     assert [told["share"] for told in found["told"]] == [0, 0, 0.2, 0.95, 0.6]
+    # Nine marks 12 pixels apart: no number lies on another, nor on the sign of any (28 x 20 and 16 x 16 pixels).
+    flags = found["flags"]
+    marks = [(12.0 * (n % 3), 12.0 * (n // 3)) for n in range(9)]
+    assert all(
+        abs(a[0] - b[0]) > 27.9 or abs(a[1] - b[1]) > 19.9 for n, a in enumerate(flags) for b in flags[:n]
+    )
+    assert all(abs(a[0] - b[0]) > 21.9 or abs(a[1] - b[1]) > 17.9 for a in flags for b in marks)
     assert found["free"] == {"shift": [0, 0], "lines": []}
 
 

@@ -19,6 +19,7 @@ from cutout.job.schema import Job, PanelPart, SawPart
 from cutout.kit import Measured, mine_path
 from cutout.page import photographs
 from cutout.page.changes import Change, changed
+from cutout.page.photographs import Watched
 from cutout.write.work import Work
 from tests.gauge.panel import astray, photo_of_panel, sawn_panel
 from tests.gauge.photo import Card, Saw, Shot, photo_of_card
@@ -39,13 +40,14 @@ def test_card_gives_rows_picture_and_a_change_of_the_job(
     photo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     job = Job(panel=PanelPart(wood="red-oak", thickness=12.0), saw=SawPart(blade="jigsaw"))
-    answer, found = photographs.card(job, photo, 10.0)
+    answer, found = photographs.card(job, photo, Watched(10.0, 15.0, 40.0, allowance="0.6mm"))
     named = dict(answer["rows"])
     assert "sure to" in named["kerf"]
     assert "mm a minute" in named["feed"]
     assert found is not None
     assert found.kerf == pytest.approx(KERF, abs=0.1)
     assert (found.blade, found.wood, found.thickness) == ("jigsaw", "red-oak", 12.0)
+    assert (found.entry, found.hole) == (15.0, 40.0)
     assert all(word in answer["keep"] for word in ("jigsaw", "oak", "12 mm"))
     assert Image.open(io.BytesIO(base64.b64decode(answer["picture"]))).format == "PNG"
     after = changed(job, [Change(**change) for change in answer["way"]["changes"]])
@@ -64,7 +66,9 @@ def test_card_gives_rows_picture_and_a_change_of_the_job(
 
 def test_a_check_square_that_is_no_size_is_said(photo: Path) -> None:
     with pytest.raises(CutoutError, match="check square"):
-        photographs.card(Job(), photo, square="five")
+        photographs.card(Job(), photo, Watched(square="five"))
+    with pytest.raises(CutoutError, match="may stray"):
+        photographs.card(Job(), photo, Watched(allowance="-1mm"))
 
 
 def test_lines_become_a_table() -> None:
@@ -89,7 +93,8 @@ def test_panel_is_held_against_its_pattern(work: Work, tmp_path: Path) -> None:
 
 
 def test_card_dropped_on_its_place_is_read_and_used(page: Page, photo: Path) -> None:
-    show(page, "#shot-minutes").fill("10")
+    for name, text in (("minutes", "10"), ("entry", "12"), ("hole", "30"), ("allowance", "0.7mm")):
+        show(page, f"#shot-{name}").fill(text)
     transfer = page.evaluate_handle(
         "(text) => { const data = new DataTransfer();"
         " const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));"
@@ -129,5 +134,6 @@ def test_nothing_is_kept_before_a_card_was_read(client: httpx.Client) -> None:
     answer = client.post(f"/api/jobs/{id}/card/keep", json={"replacing": False})
     assert answer.status_code == 422
     assert "no card" in answer.json()["error"]
-    late = client.post(f"/api/jobs/{id}/card?minutes=soon", content=b"x")
-    assert "minutes" in late.json()["error"]
+    for asked, said in (("minutes", "minutes"), ("entry", "seconds"), ("hole", "seconds")):
+        late = client.post(f"/api/jobs/{id}/card?{asked}=soon", content=b"x")
+        assert said in late.json()["error"]

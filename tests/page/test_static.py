@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 from cutout.units import MM_PER_INCH
+from cutout.write.outputs import FILES, JOB
 
 STATIC = Path(__file__).parents[2] / "cutout" / "page" / "static"
 MODULES = {path.name: path.read_text("utf-8") for path in sorted(STATIC.glob("*.js"))}
@@ -39,6 +40,14 @@ def test_an_inch_is_the_same_here_and_stands_once() -> None:
     (stated,) = re.findall(r"INCH = ([\d.]+);", MODULES["units.js"])
     assert float(stated) == MM_PER_INCH
     assert [name for name, text in MODULES.items() if str(MM_PER_INCH) in text] == ["units.js"]
+
+
+def test_every_file_a_job_makes_has_a_drawing_to_know_it_by() -> None:
+    names = [output.name for output in FILES]
+    wanted = {f"f-{name.replace('.', '-')}" for name in (*names, JOB)}
+    assert sorted(wanted - IDS) == []
+    drawn = re.findall(r'<symbol id="f-[\w-]+"[^>]*>(.*?)</symbol>', PAGE)
+    assert len(set(drawn)) == len(drawn) > len(names)  # no two look alike
 
 
 def test_no_html_is_ever_built_from_text() -> None:

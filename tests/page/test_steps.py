@@ -51,8 +51,8 @@ def walk(make_work: Callable[..., Work]) -> tuple[Step, ...]:
 def test_steps_are_the_plans_own_with_its_letters(walk: tuple[Step, ...]) -> None:
     assert [(step.letter, step.title) for step in walk] == [
         ("A", "Drill 2 holes"),
-        ("B", "Cuts 1 to 2"),
-        ("C", "Cut 2"),
+        ("B", "The whole of opening 1"),
+        ("C", "Piece at the lower left"),
     ]
     assert [step.holes for step in walk] == [(1, 2), (), ()]
     assert [step.at for step in walk] == [(10.0, 10.0), (10.0, 10.0), (10.0, 10.0)]
@@ -62,7 +62,8 @@ def test_steps_are_the_plans_own_with_its_letters(walk: tuple[Step, ...]) -> Non
 def test_what_to_hold_stands_apart(walk: tuple[Step, ...]) -> None:
     """Words of the two legs by hand: 100 and 10 mm long, the second backed into, a piece of 80 x 40 mm falls."""
     assert walk[0].say == "Drill hole 1 with 3 mm; hole 2 with 6 mm."
-    assert walk[1].say.endswith(": cuts 1 to 2, 110 mm. Back out once.")
+    assert walk[1].say.endswith(": cuts 1 to 2. Back out once.")
+    assert [step.length for step in walk] == [0.0, 110.0, 10.0]
     assert walk[1].hold is not None and walk[1].hold.endswith(", 80 x 40 mm: it falls.")
     assert [step.hold for step in (walk[0], walk[2])] == [
         None,

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import httpx
 import pytest
 from playwright.sync_api import Page, expect
 
+from cutout.page.form import form
 from tests.page.handle import (
     PANEL_WIDTH,
     SLOW,
@@ -75,6 +77,26 @@ def test_every_part_of_the_framed_job_is_there_to_change(screen: Page, client: h
     assert now["panel"]["zones"][1]["size"] is None
     show(page, page.get_by_role("button", name="Take away hinge")).click()
     until(page, client, lambda job: len(job["panel"]["zones"]) == 1)
+
+
+def test_every_setting_of_the_schema_stands_in_a_drawer(page: Page) -> None:
+    """Made from the same list the server sends: none is lost between drawers, groups and tables. What an entry of a
+    list holds comes with the entry; the figure's picture is chosen by its own button."""
+    wanted = [
+        re.sub(r"^figures\.\*", "figures.$", entry["path"])
+        for entry in form()
+        if entry["kind"] != "table" or entry["switched"]
+    ]
+    listed = [path for path in wanted if ".*" in path or path in ("figures", "figures.$.source")]
+    found = set(
+        page.evaluate(
+            """[...document.querySelectorAll("[data-path], [data-table]")]
+                 .map((e) => e.dataset.path ?? e.dataset.table)"""
+        )
+    )
+    assert sorted(set(wanted) - set(listed) - found) == []
+    lists = {path.split(".*")[0] for path in listed if ".*" in path}
+    assert sorted(lists - found) == []
 
 
 def test_the_panel_is_turned_round(screen: Page) -> None:

@@ -68,7 +68,7 @@ def test_holes_are_listed_by_size_and_only_longer_runs_are_shortened() -> None:
 
 
 def test_a_step_says_how_often_the_saw_is_put_in_and_what_it_takes() -> None:
-    """By hand: cuts of 30 mm at 600 mm a minute are 3 s each, moves take what is said; drilling as `Prices` has it."""
+    """By hand: cuts of 30 mm at 600 mm a minute are 3 s each, moves take what is said, drilling what `Prices` has."""
     legs = [
         leg(1, Place("hole", 1), "drop in"),
         leg(2, Place("leg", 1), "back"),

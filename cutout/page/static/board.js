@@ -1,9 +1,9 @@
 // The panel as a picture: drawing, closer and farther, turned round, and where on the panel a pointer is.
 // Lengths are mm in the panel's frame, y up; the picture's own y runs down, so areas sit in a flipped group.
 
-import { crowds } from "./crowd.js";
+import { crowds, flagPlaces } from "./crowd.js";
 import { el, svg } from "./dom.js";
-import { bridgeMark, findingMark, kindOf, quarters, sign } from "./marks.js";
+import { bridgeMark, findingMark, flagWide, kindOf, quarters, sign } from "./marks.js";
 import { NARROW } from "./narrow.js";
 import { INCH } from "./units.js";
 import { grainLines, toneOf } from "./wood.js";
@@ -11,12 +11,20 @@ import { grainLines, toneOf } from "./wood.js";
 /** Pixels kept free round the whole panel, for rulers and dimensions: left, top, right, bottom. */
 const ROOM = { wide: [104, 44, 34, 74], narrow: [48, 12, 14, 50], plain: [30, 30, 30, 30], finished: [24, 24, 24, 76] };
 const NEAREST = 8;
-/** Marks nearer than this (pixels) are gathered into one; from this near (mm a pixel) each shows its number. */
+/**
+ * Marks nearer than this (pixels) are gathered into one; from this near (mm a pixel) each shows its number with a
+ * leader, and only those that can't be told apart are gathered.
+ */
 const CROWD = 20;
+const MEET = 6;
 const NUMBERS_FROM = 0.3;
+/** So many numbers of a crowd are shown on its flag. */
+const NUMBERS = 4;
 const MARK_REACH = 13;
 const MEMBER = 50;
 const HOLE_SIGN = 5;
+/** A hole to be drilled now has a sign so many times as large. */
+const LIT = 1.8;
 /** Squares of the paper are at least so many pixels wide. */
 const SQUARE = 9;
 /** How far an edge's shadow falls for each mm of thickness, at most DEPTH mm; and the steps it fades in. */
@@ -248,7 +256,8 @@ export class Board extends EventTarget {
 
   #stand(group) {
     const [x, y] = this.seen([Number(group.dataset.x), Number(group.dataset.y)]);
-    group.setAttribute("transform", `translate(${x} ${this.model.panel.height - y}) scale(${this.pixel})`);
+    const { least = 1, full = 0 } = group.dataset;
+    group.setAttribute("transform", `translate(${x} ${this.model.panel.height - y}) scale(${Math.max(this.pixel * Number(least), Number(full))})`);
   }
 
   #drawWood(panel, gone) {
@@ -352,15 +361,16 @@ export class Board extends EventTarget {
     return this.#layers.blade.replaceChildren(this.upright(at, ...shapes));
   }
 
+  /** A hole by its drill's sign: as large as it is, or larger where that is too small to be told. */
   #hole(hole, lit, named) {
     const group = svg("g", { class: lit ? "lit" : "" });
-    const [x, y] = this.seen(hole.at);
-    const middle = svg("g", { transform: `translate(${x} ${this.model.panel.height - y})` });
-    middle.append(svg("circle", { r: hole.diameter / 2, class: "size" }), quarters(hole.diameter / 2, hole.sign));
     // From afar a hole is smaller than its sign: the sign stands for it.
-    const sign = [svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN, hole.sign)];
-    const name = lit || named ? [svg("text", { x: 12, y: -8 }, String(hole.id))] : [];
-    group.append(middle, this.upright(hole.at, ...sign, ...name));
+    const mark = this.upright(hole.at, svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN, hole.sign));
+    mark.dataset.least = lit ? LIT : 1;
+    mark.dataset.full = hole.diameter / 2 / HOLE_SIGN;
+    this.#stand(mark);
+    group.append(mark);
+    if (lit || named) group.append(this.upright(hole.at, svg("text", { x: lit ? 18 : 12, y: lit ? -12 : -8 }, String(hole.id))));
     return group;
   }
 
@@ -368,7 +378,10 @@ export class Board extends EventTarget {
     const { findings, selected, marked, walking } = this.model;
     const wanted = walking ? [] : findings.filter((found) => found === selected || (marked && !found.cleared));
     const near = this.pixel < NUMBERS_FROM;
-    this.#groups = crowds(wanted, CROWD * this.pixel, (found) => found === selected);
+    this.#groups = crowds(wanted, (near ? MEET : CROWD) * this.pixel, (found) => found === selected);
+    const numbered = near ? this.#groups : this.#groups.filter((group) => group.spots[0] === selected);
+    const places = flagPlaces(numbered.map((group) => ({ at: this.screen(group.at), wide: flagWide(numbersOf(group)) })));
+    numbered.forEach((group, n) => (group.off = places[n]));
     // The first of the list is drawn last, on top.
     this.#layers.marks.replaceChildren(...[...this.#groups].reverse().map((group) => this.#mark(group, selected, near)));
   }
@@ -376,9 +389,8 @@ export class Board extends EventTarget {
   #mark(group, selected, near) {
     const [first] = group.spots;
     const chosen = first === selected;
-    const alone = group.spots.length === 1;
-    const flag = chosen || (alone && (near || group === this.#hovered)) ? first.number : group === this.#hovered ? group.spots.slice(0, 4).map((f) => f.number).join(" ") : null;
-    const mark = this.upright(group.at, ...findingMark(first, group.spots.length, flag, chosen));
+    const flag = chosen || near || group === this.#hovered ? numbersOf(group) : null;
+    const mark = this.upright(group.at, ...findingMark(first, group.spots.length, flag, chosen, group.off));
     mark.setAttribute("class", `mark ${kindOf(first).name}${chosen ? " chosen" : ""}`);
     mark.dataset.number = first.number;
     return mark;
@@ -460,6 +472,9 @@ export class Board extends EventTarget {
     this.dispatchEvent(new Event("viewed"));
   }
 }
+
+/** The numbers of a crowd as they stand on its flag. */
+const numbersOf = ({ spots }) => spots.slice(0, NUMBERS).map((found) => found.number).join(" ") + (spots.length > NUMBERS ? " …" : "");
 
 export const pointsOf = (path) => path.slice(1).split("L").map((pair) => pair.split(" ").map(Number));
 

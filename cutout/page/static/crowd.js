@@ -51,3 +51,44 @@ export function sameAs(one, list, reach = 15) {
   }
   return best;
 }
+
+/** Where a flag may stand, seen from its mark: near first, to the upper right first. Radii in pixels. */
+const RINGS = [24, 36, 50, 66];
+const ANGLES = [-45, -135, -90, 0, 180, 45, 135, 90, -20, -160, 20, 160].map((degrees) => (degrees * Math.PI) / 180);
+const FLAG_HIGH = 20;
+const SIGN = 16;
+/** What is taken is kept in squares of so many pixels. */
+const CELL = 6;
+
+/**
+ * A place for the number of each mark where it covers neither another mark nor another number, as far as there is
+ * one: its middle, seen from the mark. Pixels, y down.
+ * @param {{at: any, wide: number}[]} marks
+ * @returns {number[][]}
+ */
+export function flagPlaces(marks) {
+  const taken = new Set();
+  for (const { at } of marks) each(at[0], at[1], SIGN, SIGN, (cell) => taken.add(cell));
+  return marks.map(({ at: [x, y], wide }) => {
+    const choices = RINGS.flatMap((r) => ANGLES.map((angle) => [Math.cos(angle) * (r + wide / 2 - 12), Math.sin(angle) * r]));
+    let [best, least] = [choices[0], Infinity];
+    for (const choice of choices) {
+      let cost = 0;
+      each(x + choice[0], y + choice[1], wide, FLAG_HIGH, (cell) => {
+        if (taken.has(cell)) cost++;
+        return cost < least;
+      });
+      if (cost < least) [best, least] = [choice, cost];
+      if (!cost) break;
+    }
+    each(x + best[0], y + best[1], wide, FLAG_HIGH, (cell) => taken.add(cell));
+    return best;
+  });
+}
+
+/** Every square that a box round a spot touches, a number each, until `visit` says no. */
+function each(x, y, wide, high, visit) {
+  for (let i = Math.floor((x - wide / 2) / CELL); i <= (x + wide / 2) / CELL; i++) {
+    for (let j = Math.floor((y - high / 2) / CELL); j <= (y + high / 2) / CELL; j++) if (!visit(i * 65536 + j)) return;
+  }
+}

@@ -83,12 +83,13 @@ export class Held {
 
   #holes() {
     const { job, shown } = this.#work.state;
-    const drilled = this.#work.cut?.stage === "planned" ? /** @type {import("./types.d.ts").Planned} */ (this.#work.cut).holes : [];
+    // Once there is a plan it says by which drill each is made.
+    const drilled = this.#work.cut?.holes ?? [];
     return job.holes.map((hole, n) => ({
       ...hole,
+      sign: drilled.find((other) => Math.hypot(other.at[0] - hole.at[0], other.at[1] - hole.at[1]) < 0.01)?.sign,
       key: `hole-${n}`,
       kind: "hole",
-      sign: drilled.find((one) => Math.abs(one.diameter - hole.diameter) < 0.01)?.sign ?? 0,
       index: n,
       label: `Hole of your own ${n + 1}, ${shown[`holes.${n}.diameter`]}, at ${this.#place(`holes.${n}`)}`,
     }));

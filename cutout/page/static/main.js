@@ -300,6 +300,7 @@ function showCut() {
   byId("notes").replaceChildren(...(work.cut?.notes ?? work.checked?.notes ?? []).map((text) => el("li", {}, text)));
   if (walk.plan) {
     byId("cautions").replaceChildren(...walk.plan.cautions.map((line) => el("li", {}, line)));
+    showFiles();
     doing(`Plan worked out. ${findings.state}.`);
   }
 }
@@ -404,13 +405,23 @@ const fetchFile = (name) => attempt(async () => {
 
 function showFiles() {
   const ready = work.state.job.figures.length && !work.state.missing.length;
-  const offered = [...choices.files, { name: "job.toml", purpose: "Job file: open it again here, or give it to “cutout make”" }];
+  const jobFile = { name: "job.toml", purpose: "Job file: open it again here, or give it to “cutout make”", usual: true };
+  const asked = new Set(walk.plan?.wanted);
+  /** @type {HTMLElement[][]} */
+  const [first, others] = [[], []];
+  for (const file of [...choices.files, jobFile]) (file.usual || asked.has(file.name) ? first : others).push(fileEntry(file));
   byId("everything").disabled = !ready;
-  const entry = ({ name, purpose }) => {
-    const text = [el("strong", {}, name), el("span", { class: "text" }, purpose)];
-    return el("li", {}, el("button", { type: "button", class: "entry", "data-key": name, onclick: () => fetchFile(name) }, el("span", {}, ...text)));
-  };
-  refill(byId("file-list"), ready ? offered.map(entry) : [el("li", {}, "Choose a picture first.")]);
+  refill(byId("file-list"), ready ? first : [el("li", {}, "Choose a picture first.")]);
+  refill(byId("other-files"), ready ? others : []);
+  byId("other-files").closest("details").hidden = !ready || !others.length;
+}
+
+/** Each file by a small drawing of what is on it, its name, and what it is for. */
+function fileEntry({ name, purpose }) {
+  const picture = svg("svg", { class: "icon file", "aria-hidden": "true" }, svg("use", { href: `#f-${name.replaceAll(".", "-")}` }));
+  const [what, more] = purpose.split(": ");
+  const words = [el("strong", {}, what), el("span", { class: "text" }, more ?? ""), el("span", { class: "what" }, name)];
+  return el("li", {}, el("button", { type: "button", class: "entry", "data-key": name, onclick: () => fetchFile(name) }, picture, el("span", {}, ...words)));
 }
 
 start();

@@ -19,18 +19,27 @@ export const sign = (name) => SIGNS[name];
 
 export const kindOf = (found) => (found.cleared ? MARKS.cleared : MARKS[found.severity]);
 
-/** The sign of a finding or of a crowd of them; `flag` is its number, shown beside it on a small flag. */
-export function findingMark(found, count = 1, flag = null, chosen = false) {
+/**
+ * The sign of a finding or of a crowd of them; `flag` is its number, shown on a small flag with a leader to the sign.
+ * @param {any} flag
+ * @param {any} off from the sign to the flag's middle, pixels
+ */
+export function findingMark(found, count = 1, flag = null, chosen = false, off = OFF) {
   const parts = [svg("path", { d: sign(kindOf(found).name) })];
   if (chosen) parts.unshift(svg("circle", { r: 17, class: "spot" }));
-  if (count > 1) parts.push(svg("text", { x: 9, y: 4.5 }, `×${count}`));
-  if (flag !== null) parts.push(flagOf(String(flag)));
+  if (count > 1 && flag === null) parts.push(svg("text", { x: 9, y: 4.5 }, `×${count}`));
+  if (flag !== null) parts.unshift(svg("line", { x2: off[0], y2: off[1], class: "leader" }), flagOf(String(flag), off));
   return parts;
 }
 
-function flagOf(text) {
-  const wide = 12 + 8 * text.length;
-  return svg("g", { class: "flag", transform: "translate(10 -22)" }, svg("rect", { width: wide, height: 18, rx: 3 }), svg("text", { x: wide / 2, y: 13.5 }, text));
+const OFF = [24, -20];
+
+/** Width of a flag (pixels) with so many figures on it. */
+export const flagWide = (text) => 12 + 8 * String(text).length;
+
+function flagOf(text, [x, y]) {
+  const wide = flagWide(text);
+  return svg("g", { class: "flag", transform: `translate(${x} ${y})` }, svg("rect", { x: -wide / 2, y: -9, width: wide, height: 18, rx: 3 }), svg("text", { y: 4.5 }, text));
 }
 
 /** The same sign as a picture of its own, for lists. */
@@ -42,6 +51,9 @@ export function listMark(found) {
 /** What lies in the circle of a hole, by which of the drills makes it; `r` in the units it is drawn in. */
 export const quarters = (r, drill = 0) =>
   svg("g", { class: "quarters", transform: `scale(${r})` }, svg("path", { class: "quarter", d: SIGNS.drill_areas[drill] }), svg("path", { class: "thin", d: SIGNS.drill_lines[drill] }));
+
+/** A drill's sign as a picture of its own, for lists. */
+export const drillMark = (drill) => svg("svg", { class: "drill-mark", viewBox: "-11 -11 22 22", width: 26, height: 26, "aria-hidden": "true" }, svg("circle", { r: 9, class: "size" }), quarters(9, drill));
 
 /** A bridge: a tie with a short bar at each end; with a dot where it is one's own. */
 export function bridgeMark(angle, found) {
@@ -67,7 +79,7 @@ export function legend() {
     sample("lines along the grain: wood that stays", area("wood-sample")),
     sample("plain tint: cut away", area("waste-sample")),
     sample("tie with two bars: a bridge left standing; with a dot: placed by hand", svg("path", { class: "line", d: SIGNS.bridge })),
-    sample("circle with quarters filled: a hole to drill, other quarters for another drill", svg("circle", { r: 9, class: "line" }), quarters(9)),
+    sample("circle with quarters filled: a hole to drill; which quarters says with which drill", svg("circle", { r: 9, class: "line" }), quarters(9)),
     sample("dotted edge: a place to keep clear, or what lies behind the frame's lip", area("zone-sample")),
     sample("disc with a letter: a step of the plan; its arrow is where the blade goes off", svg("circle", { r: 11, class: "start" }), svg("text", { y: 5 }, "A")),
   ];

@@ -12,6 +12,9 @@ import { say, warn } from "./say.js";
  *   keep?: string | null, spots?: {at: number[], text: string}[], photos?: number}} Answer
  */
 
+/** What is noted at the saw beside the photo of the card. */
+const ASKED = ["minutes", "square", "entry", "hole", "allowance"];
+
 export class Measure {
   #work;
   #board;
@@ -65,7 +68,7 @@ export class Measure {
   }
 
   #asked() {
-    return new URLSearchParams({ minutes: byId("shot-minutes").value.trim(), square: byId("shot-square").value.trim() }).toString();
+    return new URLSearchParams(ASKED.map((name) => [name, byId(`shot-${name}`).value.trim()])).toString();
   }
 
   /** @returns {Promise<Answer>} */

@@ -138,6 +138,12 @@ export interface Hole {
   roles: string[];
 }
 
+export interface Drill {
+  label: string;
+  sign: number;
+  holes: number[];
+}
+
 export interface Leg {
   order: number;
   opening: number;
@@ -150,8 +156,12 @@ export interface Step {
   say: string;
   hold: string | null;
   at: number[];
+  opening: number | null;
   holes: number[];
   legs: number[];
+  length: string | null;
+  goes: number;
+  minutes: number;
   drops: string;
 }
 
@@ -164,6 +174,7 @@ export interface Sheet {
 
 export interface Planned extends Mended {
   stage: "planned";
+  drills: Drill[];
   holes: Hole[];
   legs: Leg[];
   steps: Step[];
@@ -173,6 +184,8 @@ export interface Planned extends Mended {
   template: { sheets: Sheet[]; text: string } | null;
   notes: string[];
   cautions: string[];
+  /** Names of the files this job asks for. */
+  wanted: string[];
 }
 
 /** A line that something which moves has been put into. */

@@ -1,7 +1,8 @@
 // At the saw: one step, one sentence, one big button; the view goes to the step, the blade shows the way.
 
 import { pointsOf } from "./board.js";
-import { byId, el, one, refill } from "./dom.js";
+import { byId, el, one, refill, svg } from "./dom.js";
+import { drillMark } from "./marks.js";
 import { say } from "./say.js";
 
 /** Steps that stand nearer than this (mm) to one that was ticked off, and are called the same, count as it. */
@@ -70,21 +71,45 @@ export class Walk {
       : this.#work.look
         ? this.#work.busy || (this.#work.stopped ? "Stopped: it goes on with the next change." : "The plan comes when the picture has been checked.")
         : "Choose a picture first.";
-    refill(byId("step-list"), this.steps.map((step, n) => this.#entry(step, n)));
+    refill(byId("step-list"), this.#grouped((step, n) => this.#entry(step, n), (words) => el("li", { class: "small" }, words)));
     if (this.walking) this.#showStep();
   }
 
   #entry(step, n) {
-    return el("li", {}, el("button", { type: "button", class: "entry", "data-key": `step-${n}`, onclick: () => this.start(n) }, el("strong", { class: "letter" }, step.letter), el("span", {}, step.title)));
+    const words = el("span", {}, el("span", { class: "title" }, step.title), el("span", { class: "what" }, this.#about(step)));
+    const parts = [el("strong", { class: "letter" }, step.letter), words, el("span", { class: "takes" }, minutesOf(step))];
+    if (step.hold) parts.splice(2, 0, icon("hand", "held"));
+    return el("li", {}, el("button", { type: "button", class: "entry", "data-key": `step-${n}`, onclick: () => this.start(n) }, ...parts));
+  }
+
+  /** How many cuts, how long, whether the saw is put in anew; of drilling, the drills. */
+  #about(step) {
+    if (!step.legs.length) return this.#drills(step).map((drill) => drill.label).join(", ");
+    return [many(step.legs.length, "cut"), step.length, step.goes ? `saw put in ${timesOf(step.goes)}` : ""].filter(Boolean).join(", ");
+  }
+
+  #drills(step) {
+    return (this.plan?.drills ?? []).map(({ holes, ...drill }) => ({ ...drill, holes: holes.filter((hole) => step.holes.includes(hole)) })).filter((drill) => drill.holes.length);
+  }
+
+  /** Steps with a heading wherever another opening begins; none where all is one opening. */
+  #grouped(made, heading) {
+    const openings = new Set(this.steps.map((step) => step.opening).filter((opening) => opening !== null));
+    if (openings.size < 2) return this.steps.map(made);
+    return this.steps.flatMap((step, n) => {
+      const begins = n === 0 || this.steps[n - 1].opening !== step.opening;
+      return begins && step.opening !== null ? [heading(`Opening ${step.opening}`), made(step, n)] : [made(step, n)];
+    });
   }
 
   #showStep() {
     this.#at = Math.min(this.#at, Math.max(this.steps.length - 1, 0));
     const { step } = this;
     const ticked = this.#ticks();
-    refill(byId("walk-steps"), this.steps.map((one, n) => this.#chip(one, n, ticked)));
+    refill(byId("walk-steps"), this.#grouped((one, n) => this.#chip(one, n, ticked), (words) => el("li", { class: "small" }, words)));
     byId("walk-letter").textContent = step?.letter ?? "";
     byId("walk-at").textContent = step ? `Step ${this.#at + 1} of ${this.steps.length}` : "";
+    byId("walk-facts").replaceChildren(...(step ? this.#facts(step) : []));
     byId("walk-title").textContent = step?.title ?? "The plan is being worked out again.";
     byId("walk-say").textContent = step?.say ?? "";
     byId("walk-hold").hidden = !step?.hold;
@@ -99,6 +124,16 @@ export class Walk {
     const done = ticked.some((tick) => isSame(tick, step));
     const name = `Step ${step.letter}, ${step.title}${done ? ", done" : ""}`;
     return el("li", {}, el("button", { type: "button", "data-key": `chip-${n}`, "aria-label": name, "aria-current": n === this.#at && "step", "data-done": done, onclick: () => this.go(n) }, step.letter));
+  }
+
+  /** A drill a row, with its sign; of sawing the cuts, how long they are, and what it takes. */
+  #facts(step) {
+    if (!step.legs.length) {
+      return this.#drills(step).map(({ label, sign, holes }) => el("div", { class: "drill-row" }, drillMark(sign), el("strong", {}, label), el("span", {}, `${holes.length > 1 ? "holes" : "hole"} ${holes.join(", ")}`)));
+    }
+    const saw = step.goes ? [`${step.goes} ×`, "saw put in"] : ["stays in", "the saw"];
+    const rows = [[String(step.legs.length), step.legs.length > 1 ? "cuts" : "cut"], [step.length, "to saw"], [minutesOf(step), "about"], saw];
+    return rows.map(([value, what]) => el("div", { class: "fact" }, el("strong", {}, value), el("span", {}, what)));
   }
 
   start(n = this.#firstOpen()) {
@@ -216,6 +251,15 @@ export class Walk {
   /** Set by main.js: draw everything again. */
   dispatch = () => {};
 }
+
+/** What a step takes, as people say it. */
+const minutesOf = ({ minutes }) => (minutes < 0.75 ? "1/2 min" : `${Math.round(minutes)} min`);
+
+const many = (n, word) => `${n} ${word}${n === 1 ? "" : "s"}`;
+
+const timesOf = (n) => ({ 1: "once", 2: "twice" })[n] ?? `${n} times`;
+
+const icon = (name, words) => svg("svg", { class: "icon", role: "img", "aria-label": words }, svg("use", { href: `#i-${name}` }));
 
 const isSame = (tick, step) => tick.title === step.title && Math.hypot(tick.at[0] - step.at[0], tick.at[1] - step.at[1]) < SAME;
 
