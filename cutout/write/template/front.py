@@ -42,6 +42,7 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
         "How the sheets go together" if len(tiling.sheets) > 1 else "Where the sheet goes",
         1.55 * paint.face.text,
         bold=True,
+        role="H1",
     )
     flow.space(2)
     x0, y0, x1, y1 = flow.column
@@ -86,7 +87,7 @@ def _two_columns(flow: Flow) -> None:
 
 def check_page(paint: Paint, flow: Flow, title: str, units: Units) -> None:
     """The check squares and what to do with them."""
-    flow.text(title, 1.55 * paint.face.text, bold=True)
+    flow.text(title, 1.55 * paint.face.text, bold=True, role="H1")
     flow.text("Check your printer with this page before you print the rest.")
     flow.space(3)
     mm, mm_text, inch, inch_text = squares_for(flow.whole)
@@ -125,6 +126,11 @@ def _square_at(paint: Paint, side: float, text: str) -> Callable[[Box], None]:
 
 
 def _square(paint: Paint, corner: tuple[float, float], side: float, text: str) -> None:
+    with paint.figure(f"Square to measure: {text} each side."):
+        _square_lines(paint, corner, side, text)
+
+
+def _square_lines(paint: Paint, corner: tuple[float, float], side: float, text: str) -> None:
     x, y = corner
     paint.pen(0.2)
     paint.rect((x, y, x + side, y + side))
@@ -265,6 +271,11 @@ def _lying(work: Work) -> Box:
 
 def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     """The whole panel, small, with the sheets over it."""
+    with paint.figure(f"Map of the sheets over the panel: {', '.join(s.name for s in tiling.sheets)}."):
+        _map_lines(paint, box, drawing, tiling)
+
+
+def _map_lines(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     windows = [s.window for s in (*tiling.sheets, *tiling.blank)]
     x0 = min(drawing.panel[0], *(w[0] for w in windows))
     y0 = min(drawing.panel[1], *(w[1] for w in windows))
