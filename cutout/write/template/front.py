@@ -52,6 +52,7 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
         tall = min(_map_height(drawing, middle - x0), 0.5 * (y1 - y0))
         _map(paint, (x0, y1 - tall, middle, y1), drawing, tiling)
         flow.columns([(middle + 6, y0, x1, y1)])
+        flow.heading("Lines and signs")
         legend(paint, flow, drawing, notes, joined=len(tiling.sheets) > 1)
         flow.columns([(x0, y0, x1, min(y1 - tall, flow.column[3]) - 4)])
         _joining(flow, drawing, tiling, notes)
@@ -206,7 +207,7 @@ def _joining(flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -
     stops = [f for f in work.findings if f.severity == "stop" and not f.cleared]
     if stops:
         flow.text(
-            f"NOT READY TO CUT: {count(len(stops), 'thing')} on the cut sheet must be settled first.",
+            f"NOT READY TO CUT: settle {count(len(stops), 'thing')} in the notes first.",
             bold=True,
         )
     if printed > 1:
@@ -236,7 +237,12 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
     units = work.units
     x0, y0, x1, y1 = _lying(work)
     flow.heading("Placing it on the panel")
-    if work.template.back:
+    if drawing.more:
+        flow.text(
+            "This is the BACK as you look at it, what stands left here being right on the show face: lay it on the "
+            "back to mark what belongs there. The openings are drawn to lay it by.",
+        )
+    elif work.template.back:
         flow.text(
             "This template is a MIRROR IMAGE: glue it on the BACK of the panel. A jigsaw's usual blade cuts on "
             "the up-stroke and splinters the upper face, so the show face lies down and stays clean.",

@@ -301,7 +301,7 @@ def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: 
     number = f"sheet {tiling.sheets.index(sheet) + 1} of {len(tiling.sheets)}"
     words = [
         ", ".join(filter(None, (number, work.title, printed_date(work.job)))),
-        f"{_face(work)}; {_joins_words(tiling, sheet)}",
+        f"{_face(drawing)}; {_joins_words(tiling, sheet)}",
     ]
     y = top - 4.6
     for n, text in enumerate(words):
@@ -327,8 +327,10 @@ def _drills(paint: Paint, drawing: Drawing, notes: Annotations, room: tuple[floa
         x += wide + 1.5
 
 
-def _face(work: Work) -> str:
-    return "MIRRORED, glue on the BACK" if work.template.back else "glue on the SHOW FACE"
+def _face(drawing: Drawing) -> str:
+    if drawing.more:
+        return "the BACK as you look at it"
+    return "MIRRORED, glue on the BACK" if drawing.work.template.back else "glue on the SHOW FACE"
 
 
 def _joins_words(tiling: Tiling, sheet: Sheet) -> str:
