@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -76,6 +77,13 @@ class Room:
         self._boxes: list[Box] = []
         self._signs: list[Box] = []
         self._leaders: list[LineString] = []
+
+    def copy(self) -> Room:
+        """The same room, to try something in."""
+        other = copy(self)
+        other._boxes, other._signs = [*self._boxes], [*self._signs]
+        other._leaders = [*self._leaders]
+        return other
 
     def place(self, labels: Sequence[Label]) -> tuple[tuple[Placed, ...], tuple[Label, ...]]:
         """Place labels one after the other, nearest free spot first; those with no free spot come second.

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from io import BytesIO
 from itertools import chain
@@ -17,6 +18,7 @@ from cutout.draw.box import Box
 from cutout.draw.fonts import PT
 from cutout.draw.looks import Hatch, Ink, Look, rgb
 from cutout.draw.scene import Area, Disc, Item, Run, Words, hatching
+from cutout.draw.tagged import Element, Role, TaggedCanvas
 from cutout.geom.curve import Arc, FloatArray, Line, arc_cubics
 from cutout.geom.outline import Ring
 
@@ -162,7 +164,8 @@ class Paint(Pen):
 
     scale: what the printer makes of 1 along a sheet's short and long side; everything is drawn so much larger
     or smaller that it comes out true. The file holds no date and no random id, and asks readers to print
-    without scaling.
+    without scaling. Every line of words is a paragraph for those who have it read aloud, unless `part` or `figure`
+    says otherwise.
     """
 
     def __init__(
@@ -171,13 +174,14 @@ class Paint(Pen):
         fonts.register()
         self._scale = scale
         self._bookmarks = 0
+        self._part: Element | None = None
         self._buffer = BytesIO()
         # The first font is named so that no page begins with one that is not embedded.
         font: Any = face.plain
-        super().__init__(
-            Canvas(self._buffer, pageCompression=1, invariant=1, pdfVersion=(1, 7), initialFontName=font),
-            face,
+        self._tags = TaggedCanvas(
+            self._buffer, pageCompression=1, invariant=1, pdfVersion=(1, 7), initialFontName=font
         )
+        super().__init__(self._tags, face)
         self.canvas.setTitle(title)
         self.canvas.setAuthor("")
         self.canvas.setSubject("")
@@ -199,6 +203,27 @@ class Paint(Pen):
         key = f"page{self._bookmarks}"
         self.canvas.bookmarkPage(key)
         self.canvas.addOutlineEntry(title, key, 0)
+
+    @contextmanager
+    def part(self, role: Role) -> Iterator[None]:
+        """All words written meanwhile are one heading or paragraph; a part within a part belongs to it."""
+        before = self._part
+        self._part = before or self._tags.element(role)
+        yield
+        self._part = before
+
+    @contextmanager
+    def figure(self, alt: str) -> Iterator[None]:
+        """All that is drawn meanwhile, on one page, is a picture; alt: what it shows, in words."""
+        with self._tags.within(self._tags.element("Figure", alt)):
+            yield
+
+    def text(
+        self, x: float, y: float, text: str, size: float, *, bold: bool = False, align: str = "left"
+    ) -> None:
+        """One line of text, its baseline starting (or centred, or ending) at x, y."""
+        with self._tags.within(self._part or self._tags.element("P")):
+            super().text(x, y, text, size, bold=bold, align=align)
 
     def end_page(self) -> None:
         """Finish the page."""

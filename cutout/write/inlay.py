@@ -22,7 +22,8 @@ def plug_pdf(work: Work) -> bytes:
     """The plug's outline at true size, as many sheets as it takes. Raises WriteError."""
     nothing = Plan((), (), (), (), 0.0, 0, 0.0)
     pattern = plug_of(work.pattern, work.job)
-    return template_pdf(replace(work, title=f"{work.title}: plug", pattern=pattern, plan=nothing))
+    title = f"{work.title}: plug"
+    return template_pdf(replace(work, title=title, pattern=pattern, plan=nothing), title)
 
 
 def plug_of(pattern: Pattern, job: Job) -> Pattern:

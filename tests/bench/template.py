@@ -1,28 +1,36 @@
 """How many sheets the template takes, and the size and time of its PDF.
 
-    python tests/bench/template.py [--count N] [--plans N] [--from N --to N]
+    python tests/bench/template.py [--count N] [--sizes 400,650,900] [--plans N] [--lengths 300,600]
+    python tests/bench/template.py --count 0 --from 8 --to 12 --keep FOLDER --rows FILE     a part of them
+    python tests/bench/template.py --table FILE     the table of all rows so far
 
 Sheets of A4 for real silhouettes (those of saw.py) 400, 650 and 900 mm long: as the tool lays them, as a grid without
 its blank sheets, and as the whole grid. Then the PDF of an invented wavy figure of 20,000 points, 600 x 900 mm. Then
 what falls short on paper with whole plans, 300 and 600 mm long: names without room, names on a line, small letters,
-crosses cut off, and the sides of the shop drawing; `--from` and `--to` take a part of these silhouettes.
+crosses cut off, and the sides of the shop drawing; `--from` and `--to` take a part of these silhouettes, and plans
+are kept in a folder, so that a second run of the same planner is quick.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
+import pickle
 import statistics
 import sys
 import time
+import zlib
+from collections.abc import Sequence
 from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pdfplumber
 import pypdfium2 as pdfium
 import shapely
-from shapely import affinity
+from shapely import MultiPolygon, affinity
 from shapely.geometry.base import BaseGeometry
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -50,12 +58,12 @@ from cutout.write.work import Work
 A4 = paper("a4")
 
 
-def sheets(count: int) -> None:
+def sheets(regions: Sequence[tuple[str, MultiPolygon]], sizes: Sequence[float]) -> None:
     """Print the table of sheets."""
     laid = grid = full = uncovered = turned = 0
     times = []
-    for name, region in saw.silhouettes(count):
-        for size in (400.0, 650.0, 900.0):
+    for name, region in regions:
+        for size in sizes:
             pattern = saw.pattern_of(region, size, saw.kit_with("jigsaw-narrow"))
             lines = shapely.boundary(pattern.waste)
             x0, y0, x1, y1 = lines.bounds
@@ -106,46 +114,76 @@ def turned_sheets(lines: BaseGeometry, least: int) -> int:
     return least
 
 
-def paper_of(count: int, first: int, last: int | None) -> None:
-    """Print what of the template and shop drawing of each silhouette from `first` up to `last` falls short, 300 and
-    600 mm long."""
-    totals = np.zeros(8, dtype=int)
-    for name, region in saw.silhouettes(count)[first:last]:
-        for size in (300.0, 600.0):
-            kit = saw.kit_with("jigsaw-narrow")
-            pattern = saw.pattern_of(region, size, kit)
-            job = work_of(name, pattern, kit, plan(pattern, kit))
-            job = replace(job, sheet_turn=sheet_turn(job))
-            drawing = Drawing.of(job)
-            tiling = tiling_of(drawing)
-            notes = annotate(drawing, tiling)
-            boxes = shapely.box(*np.array([p.box for p in notes.placed]).T)
-            first, second = shapely.STRtree(boxes).query(boxes, predicate="intersects")
-            on_line = int(shapely.intersects(boxes, drawing.cuts).sum()) + int((first < second).sum())
-            template, shop = template_pdf(job), shop_drawing_pdf(job)
-            sides = len(pdfium.PdfDocument(shop))
-            small = small_letters(template) + small_letters(shop)
-            row = (
-                1,
-                sides == 1,
-                sides <= 2,
-                len(notes.left_out),
-                on_line,
-                small,
-                clipped(template, tiling, notes.marks),
-                len(job.plan.steps),
-            )
-            totals += np.array(row, dtype=int)
-            print(
-                f"{name:24s} {size:4.0f} mm: {len(tiling.sheets):2d} sheets, sides {sides}, steps {row[7]}, unplaced "
-                f"{row[3]}, on a line or another {row[4]}, letters under 2.8 mm {row[5]}, crosses cut {row[6]}",
-                flush=True,
-            )
-    jobs = totals[0]
+def paper_of(
+    regions: Sequence[tuple[str, MultiPolygon]], sizes: Sequence[float], keep: Path | None, rows: Path | None
+) -> None:
+    """Measure the template and shop drawing of each silhouette at each length (mm); print the table."""
+    measured = []
+    for name, region in regions:
+        for size in sizes:
+            row = on_paper(name, region, size, keep)
+            measured.append(row)
+            print(" ".join(f"{key} {value}" for key, value in row.items()), flush=True)
+            if rows is not None:
+                with rows.open("a", encoding="utf-8") as file:
+                    file.write(json.dumps(row) + "\n")
+    table(measured)
+
+
+def on_paper(name: str, region: MultiPolygon, size: float, keep: Path | None) -> dict[str, Any]:
+    """What falls short on paper for one silhouette."""
+    kit = saw.kit_with("jigsaw-narrow")
+    pattern = saw.pattern_of(region, size, kit)
+    straight = work_of(name, pattern, kit, planned(name, pattern, kit, size, keep))
+    job = replace(straight, sheet_turn=sheet_turn(straight))
+    drawing = Drawing.of(job)
+    tiling = tiling_of(drawing)
+    notes = annotate(drawing, tiling)
+    boxes = shapely.box(*np.array([p.box for p in notes.placed]).T)
+    first, second = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+    template, shop = template_pdf(job), shop_drawing_pdf(job)
+    return {
+        "name": name,
+        "size": size,
+        "sheets": len(tiling.sheets),
+        "full": tiling_of(Drawing.of(straight)).full,
+        "sides": len(pdfium.PdfDocument(shop)),
+        "steps": len(job.plan.steps),
+        "labels": len(notes.placed),
+        "unplaced": [label.text for label in notes.left_out],
+        "covering": int(shapely.intersects(boxes, drawing.cuts).sum()) + int((first < second).sum()),
+        "small": small_letters(template) + small_letters(shop),
+        "clipped": clipped(template, tiling, notes.marks),
+    }
+
+
+def planned(name: str, pattern: Pattern, kit: Kit, size: float, keep: Path | None) -> Plan:
+    """The plan of a pattern, from the folder where an earlier run of the same code kept it."""
+    if keep is None:
+        return plan(pattern, kit)
+    print_of = zlib.crc32(shapely.to_wkb(pattern.waste))
+    file = keep / f"{name.replace('/', '-')}-{size:.0f}-{print_of:08x}.plan"
+    if not file.exists():
+        keep.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(pickle.dumps(plan(pattern, kit)))
+    found: Plan = pickle.loads(file.read_bytes())
+    return found
+
+
+def table(rows: Sequence[dict[str, Any]]) -> None:
+    """Sums over all jobs."""
+    jobs = max(len(rows), 1)
+    sums = {
+        key: sum(row[key] for row in rows)
+        for key in ("sheets", "full", "labels", "covering", "small", "clipped")
+    }
+    left = sum(len(row["unplaced"]) for row in rows)
+    one, two = (sum(row["sides"] <= most for row in rows) for most in (1, 2))
     print(
-        f"{jobs} jobs: shop drawing on one sheet {totals[1] / jobs:.0%}, on two sides {totals[2] / jobs:.0%}; "
-        f"unplaced {totals[3]}, on a line or another {totals[4]}, letters under 2.8 mm {totals[5]}, "
-        f"crosses cut {totals[6]}; {totals[7] / jobs:.1f} steps"
+        f"{len(rows)} jobs: shop drawing on one sheet {one / jobs:.1%}, on two sides {two / jobs:.1%}; "
+        f"of {sums['labels']} labels unplaced {left}, on a line or another {sums['covering']}; letters under "
+        f"2.8 mm {sums['small']}, crosses cut {sums['clipped']}; sheets {sums['sheets']} of the whole grid's "
+        f"{sums['full']}: {sums['sheets'] / max(sums['full'], 1):.3f}"
     )
 
 
@@ -222,15 +260,28 @@ def main() -> None:
     )
     parser.add_argument("--count", type=int, default=40)
     parser.add_argument(
+        "--sizes", type=lambda t: [float(x) for x in t.split(",")], default=[400.0, 650.0, 900.0]
+    )
+    parser.add_argument(
         "--plans", type=int, default=40, help="silhouettes that are planned, drawn and read back"
+    )
+    parser.add_argument(
+        "--lengths", type=lambda t: [float(x) for x in t.split(",")], default=[300.0, 600.0], help="of these"
     )
     parser.add_argument("--from", type=int, default=0, dest="first")
     parser.add_argument("--to", type=int, default=None, dest="last")
+    parser.add_argument("--keep", type=Path, help="folder where plans are kept")
+    parser.add_argument("--rows", type=Path, help="add each row to this file (JSON lines)")
+    parser.add_argument("--table", type=Path, help="measure nothing, print the table of these rows")
     asked = parser.parse_args()
+    if asked.table:
+        table([json.loads(line) for line in asked.table.read_text("utf-8").splitlines()])
+        return
     if asked.count:
-        sheets(asked.count)
+        sheets(saw.silhouettes(asked.count)[asked.first : asked.last], asked.sizes)
         large_pdf()
-    paper_of(asked.plans, asked.first, asked.last)
+    planned_ones = saw.silhouettes(asked.plans)[asked.first : asked.last] if asked.plans else []
+    paper_of(planned_ones, asked.lengths, asked.keep, asked.rows)
 
 
 if __name__ == "__main__":

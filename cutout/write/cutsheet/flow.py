@@ -8,6 +8,7 @@ from cutout.draw import fonts
 from cutout.draw.box import Box
 from cutout.draw.fonts import PT
 from cutout.draw.paint import Paint
+from cutout.draw.tagged import Role
 from cutout.write.template.tiling import MARGIN
 
 LEADING = 1.32
@@ -71,14 +72,24 @@ class Flow:
         draw((x0, self._y, x1, self._y + height))
 
     def text(
-        self, text: str, size: float | None = None, *, bold: bool = False, indent: float = 0.0, mark: str = ""
+        self,
+        text: str,
+        size: float | None = None,
+        *,
+        bold: bool = False,
+        indent: float = 0.0,
+        mark: str = "",
+        role: Role = "P",
     ) -> None:
         """A paragraph, in the size of running text unless given, broken into lines.
 
         `mark` stands before its first line, within the indent. It goes on in the next column only where it takes
-        more than half of one."""
+        more than half of one. role: what it is to a reader aloud."""
+        with self._paint.part(role):
+            self._text(text, size or self._paint.face.text, bold, indent, mark)
+
+    def _text(self, text: str, size: float, bold: bool, indent: float, mark: str) -> None:
         font = self._paint.face.bold if bold else self._paint.face.plain
-        size = size or self._paint.face.text
         step = size * LEADING / PT
         x0, y0, x1, y1 = self._columns[0]
         whole = len(fonts.wrap(text, font, size, (x1 - x0 - indent) * PT)) * step
@@ -110,7 +121,7 @@ class Flow:
         size = size or 4 / 3 * self._paint.face.text
         self.space(2.5)
         self._need(3 * size * LEADING / PT)
-        self.text(text, size, bold=True)
+        self.text(text, size, bold=True, role="H2")
         self.space(0.8)
 
     def _need(self, height: float) -> None:

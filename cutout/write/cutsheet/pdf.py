@@ -18,7 +18,6 @@ from typing import Any
 
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     CondPageBreak,
     Flowable,
@@ -33,6 +32,7 @@ from cutout.draw import fonts
 from cutout.draw.fonts import PT
 from cutout.draw.paint import Pen, for_readers
 from cutout.draw.scene import Scene
+from cutout.draw.tagged import TaggedCanvas
 from cutout.write.cutsheet.page import notes
 from cutout.write.cutsheet.picture import PICTURE, panel_picture
 from cutout.write.dated import printed_date
@@ -158,9 +158,9 @@ def _headings_kept(story: Iterable[Flowable]) -> list[Flowable]:
     return done
 
 
-def _canvas(*arguments: Any, **options: Any) -> Canvas:
+def _canvas(*arguments: Any, **options: Any) -> TaggedCanvas:
     first: Any = fonts.PLAIN
-    canvas = Canvas(
+    canvas = TaggedCanvas(
         *arguments, **(options | {"invariant": 1, "pageCompression": 1, "initialFontName": first})
     )
     for_readers(canvas)
@@ -195,15 +195,24 @@ def _style(size: float, bold: bool = False, **more: Any) -> ParagraphStyle:
 # Sizes in points. Taste.
 _PLAIN, _CELL, _HEAD = _style(8.5, spaceAfter=4), _style(7.5), _style(7.5, bold=True)
 _TITLES = {
-    "h1": _style(16, bold=True, spaceAfter=6, keepWithNext=1),
-    "h2": _style(12, bold=True, spaceBefore=9, spaceAfter=4, keepWithNext=1),
-    "h3": _style(9.5, bold=True, spaceBefore=5, spaceAfter=2, keepWithNext=1),
+    "h1": _style(16, bold=True, spaceAfter=6, keepWithNext=1, role="H1"),
+    "h2": _style(12, bold=True, spaceBefore=9, spaceAfter=4, keepWithNext=1, role="H2"),
+    "h3": _style(9.5, bold=True, spaceBefore=5, spaceAfter=2, keepWithNext=1, role="H3"),
 }
 _CAPTION = _style(8.5, bold=True, spaceBefore=5, spaceAfter=2, keepWithNext=1)  # as what stands under it
 
 
+class _Read(Paragraph):
+    """A paragraph that says to a reader aloud what it is: its style has the role."""
+
+    def draw(self) -> None:
+        """Draw it; called by the page."""
+        with self.canv.within(self.canv.element(getattr(self.style, "role", "P"))):
+            super().draw()
+
+
 def _words(text: str, style: ParagraphStyle, **more: Any) -> Paragraph:
-    return Paragraph(escape(fonts.plain(text)), style, **more)
+    return _Read(escape(fonts.plain(text)), style, **more)
 
 
 def _flowables(node: Node, width: float) -> list[Flowable]:
@@ -221,7 +230,7 @@ def _flowables(node: Node, width: float) -> list[Flowable]:
         case "table":
             return _table(node, width)
         case "svg":
-            return [] if node.scene is None else [_Drawn(node.scene, width), Spacer(0, 5)]
+            return [] if node.scene is None else [_Drawn(node, node.scene, width), Spacer(0, 5)]
         case "summary" | "script":
             return []
         case "div" if node.attributes.get("class") == "pair":
@@ -236,7 +245,7 @@ def _item(item: Node) -> Paragraph:
     if colour is None:
         return _words(item.text(), _PLAIN, bulletText="-")
     patch = f'<font backColor="{colour}">{"&nbsp;" * 6}</font>'
-    return Paragraph(f"{patch} {escape(fonts.plain(item.text()))}", _PLAIN)
+    return _Read(f"{patch} {escape(fonts.plain(item.text()))}", _PLAIN)
 
 
 def _facts(node: Node, width: float) -> Table:
@@ -315,8 +324,9 @@ class _Bookmark(Flowable):
 class _Drawn(Flowable):
     """A scene, as large as goes into a width (pt) and a picture's height."""
 
-    def __init__(self, scene: Scene, width: float) -> None:
+    def __init__(self, picture: Node, scene: Scene, width: float) -> None:
         super().__init__()
+        self._alt = next((title.text() for title in picture.find("title")), "")
         x0, y0, x1, y1 = scene.box
         self._scene = scene
         self._scale = min(width / (x1 - x0), _PICTURE / (y1 - y0)) / PT
@@ -327,7 +337,8 @@ class _Drawn(Flowable):
         x0, y0, _, _ = self._scene.box
         self.canv.scale(self._scale, self._scale)
         self.canv.translate(-x0 * PT, -y0 * PT)
-        Pen(self.canv, fonts.LETTERING).draw(self._scene.items)
+        with self.canv.within(self.canv.element("Figure", self._alt)):
+            Pen(self.canv, fonts.LETTERING).draw(self._scene.items)
 
 
 def _pair(node: Node, width: float) -> list[Flowable]:
@@ -335,7 +346,7 @@ def _pair(node: Node, width: float) -> list[Flowable]:
     (picture,) = node.find("svg")
     words = [c for c in node.inside if isinstance(c, Node) and c is not picture]
     if picture.scene is not None:
-        drawn = _Drawn(picture.scene, _SHARE * width)
+        drawn = _Drawn(picture, picture.scene, _SHARE * width)
         wide = width - drawn.width - 12
         beside = [f for word in words for f in _flowables(word, wide) if not isinstance(f, CondPageBreak)]
         canvas = _canvas(BytesIO())

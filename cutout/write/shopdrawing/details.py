@@ -97,6 +97,13 @@ def draw_detail(
     paint: Paint, work: Work, steps: Sequence[Step], detail: Detail, corner: tuple[float, float]
 ) -> int:
     """The ring with its lower left slot corner at `corner`; returns how many names found no room in it."""
+    with paint.figure(f"Detail {detail.name} at {detail.scale:g} : 1."):
+        return _ring_lines(paint, work, steps, detail, corner)
+
+
+def _ring_lines(
+    paint: Paint, work: Work, steps: Sequence[Step], detail: Detail, corner: tuple[float, float]
+) -> int:
     radius = detail.diameter / 2
     cx, cy = corner[0] + radius + 1.0, corner[1] + CAPTION + radius
     straight = Drawing.of(replace(work, sheet_turn=0.0))

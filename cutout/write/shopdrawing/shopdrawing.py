@@ -15,7 +15,7 @@ from cutout.saw.model import Step
 from cutout.units import format_size
 from cutout.write.shopdrawing.details import Detail, details_of, draw_balloon, draw_detail
 from cutout.write.shopdrawing.dimensions import OVERALL
-from cutout.write.shopdrawing.table import BLOCK, Block, blocks, remarks, title_block
+from cutout.write.shopdrawing.table import BLOCK, Block, blocks, remarks, scale_words, title_block
 from cutout.write.shopdrawing.view import View, lay_view, view_scene
 from cutout.write.work import Work
 
@@ -75,19 +75,23 @@ def shop_drawing_pdf(work: Work) -> bytes:
     paint.page(*page)
     paint.bookmark("Shop drawing")
     _frame(paint, page, layout.columns)
+    title_block(paint, work, layout.block, layout.scale, (1, sides))
     for block, box in kept:
         block.draw(box)
     said = remarks(paint, work, width)
     x0, _, x1, top = layout.block
     said.draw((x0, top, x1, top + said.height))
-    title_block(paint, work, layout.block, layout.scale, (1, sides))
-    # Names on the drawing after the steps: so it is read aloud, too.
-    paint.draw(view_scene(view).items)
+    # The drawing after the steps: so it is read aloud, too.
+    with paint.figure(
+        f"The panel at {scale_words(layout.scale)}, with its sizes, holes and the start of every step."
+    ):
+        paint.draw(view_scene(view).items)
+        for detail, _ in spots:
+            draw_balloon(paint, room, view, detail)
+        for detail in later:
+            draw_balloon(paint, room, view, detail)
     for detail, corner in spots:
-        draw_balloon(paint, room, view, detail)
         draw_detail(paint, work, steps, detail, corner)
-    for detail in later:
-        draw_balloon(paint, room, view, detail)
     paint.end_page()
     if sides > 1:
         _second(paint, work, steps, page, over, later, layout)
@@ -288,9 +292,9 @@ def _second(
     columns = [(x1 - width, y0 + BLOCK, x1, y1)]
     columns += [(x, y0, x + width, y1) for x in (x0, x0 + width + 3) if over and x + width <= x1 - width - 1]
     kept, left = _filled(over, columns[1:] + columns[:1] if len(columns) > 1 else columns)
+    title_block(paint, work, (x1 - width, y0, x1, y0 + BLOCK), layout.scale, (2, _SIDES))
     for block, box in kept:
         block.draw(box)
-    title_block(paint, work, (x1 - width, y0, x1, y0 + BLOCK), layout.scale, (2, _SIDES))
     free = [box for box in _below(kept, columns) if box[3] - box[1] > 20]
     if not kept:
         free = [(x0 + 2, y0 + 2, x1 - width - 2, y1 - 2), (x1 - width + 1, y0 + BLOCK + 1, x1 - 1, y1 - 1)]

@@ -12,6 +12,7 @@ from cutout.draw.crowd import numbers_in_words
 from cutout.draw.fonts import PT
 from cutout.draw.paint import Paint
 from cutout.draw.signs import NUMBER, WORDS, disc, drill_sign, hand, size
+from cutout.draw.tagged import Role
 from cutout.saw.model import Step
 from cutout.units import count, format_length, format_minutes
 from cutout.write.dated import printed_date
@@ -40,6 +41,16 @@ class Block:
     draw: Callable[[Box], None]
 
 
+def _read_as(paint: Paint, role: Role, draw: Callable[[Box], None]) -> Callable[[Box], None]:
+    """The same, one heading or paragraph to who has it read aloud."""
+
+    def drawn(box: Box) -> None:
+        with paint.part(role):
+            draw(box)
+
+    return drawn
+
+
 def blocks(paint: Paint, work: Work, steps: Sequence[Step], width: float, *, brief: bool) -> list[Block]:
     """Drills and steps for a column so wide, in reading order. brief: of each step what to do alone; the hand says
     where something is to be held."""
@@ -61,7 +72,7 @@ def _band(paint: Paint, title: str, more: str = "") -> Block:
         paint.text(box[0] + 2.5, box[1] + 2.2, title, size(WORDS), bold=True)
         paint.text(box[2] - 2.0, box[1] + 2.2, more, size(WORDS), align="right")
 
-    return Block(6.4, draw)
+    return Block(6.4, _read_as(paint, "H2", draw))
 
 
 def _drilling(paint: Paint, work: Work, steps: Sequence[Step], width: float) -> Iterator[Block]:
@@ -75,7 +86,9 @@ def _drilling(paint: Paint, work: Work, steps: Sequence[Step], width: float) -> 
         text = format_length(diameter, work.kit.drills.unit)
         room = width - _BOX - _DISC - 9.0 - 18.0 - 2.0
         words = fonts.wrap(numbers_in_words(ids), fonts.LETTERS, size(NUMBER), room * PT)
-        yield Block(_row_height(len(words)), _drill_row(paint, letter, kind, text, words))
+        yield Block(
+            _row_height(len(words)), _read_as(paint, "P", _drill_row(paint, letter, kind, text, words))
+        )
         letter = ""
 
 
@@ -109,7 +122,7 @@ def _sawing(paint: Paint, work: Work, steps: Sequence[Step], width: float, *, br
         words = fonts.wrap(
             said.action if brief else said.text, fonts.LETTERS, size(WORDS), (room - side) * PT
         )
-        yield Block(_row_height(len(words)), _step_row(paint, step, words))
+        yield Block(_row_height(len(words)), _read_as(paint, "P", _step_row(paint, step, words)))
 
 
 def _row_height(rows: int) -> float:
@@ -168,8 +181,8 @@ def remarks(paint: Paint, work: Work, width: float) -> Block:
     made = []
     for text, bold in said:
         words = fonts.wrap(text, fonts.LETTERS, size(WORDS), (width - 4.0) * PT)
-        made.append(Block(len(words) * LINE + 0.4, _words(paint, words, bold=bold)))
-    made.append(Block(LINE + 2.4, _check(paint, work)))
+        made.append(Block(len(words) * LINE + 0.4, _read_as(paint, "P", _words(paint, words, bold=bold))))
+    made.append(Block(LINE + 2.4, _read_as(paint, "P", _check(paint, work))))
     return stacked([Block(2.5, lambda box: None), *made])
 
 
@@ -234,8 +247,9 @@ def title_block(paint: Paint, work: Work, box: Box, scale: float, sheet: tuple[i
         _TITLE, max(NUMBER, _TITLE * room / max(paint.width(work.title, size(_TITLE), bold=True), 1e-9))
     )
     title = fonts.wrap(work.title, fonts.LETTERS, size(tall), (room - 4.0) * PT)[:1]
-    paint.text(x0 + 2.5, y1 - 7.4, "".join(title), size(tall), bold=True)
-    paint.text(x1 - 2.5, y1 - 7.4, "shop drawing", size(WORDS), align="right")
+    with paint.part("H1"):
+        paint.text(x0 + 2.5, y1 - 7.4, "".join(title), size(tall), bold=True)
+        paint.text(x1 - 2.5, y1 - 7.4, "shop drawing", size(WORDS), align="right")
     middle, low = y1 - 9.6, y1 - 20.0
     paint.pen(0.25)
     paint.line(x0, middle, x1, middle)
@@ -252,10 +266,11 @@ def title_block(paint: Paint, work: Work, box: Box, scale: float, sheet: tuple[i
         if n:
             paint.line(x, low, x, middle)
         paint.fill(0)
-        paint.text(x + 2.0, middle - 4.0, name, size(WORDS))
         wide = max(paint.width(value, size(NUMBER), bold=True), 1e-9)
         tall = max(WORDS, min(NUMBER, NUMBER * (share * (x1 - x0) - 3.0) / wide))
-        paint.text(x + 2.0, low + 1.7, value, size(tall), bold=True)
+        with paint.part("P"):
+            paint.text(x + 2.0, middle - 4.0, name, size(WORDS))
+            paint.text(x + 2.0, low + 1.7, value, size(tall), bold=True)
         x += share * (x1 - x0)
     for n, line in enumerate(_set_up(work, x1 - x0 - 4.0)):
         paint.text(x0 + 2.0, low - 4.0 - n * LINE, line, size(WORDS))

@@ -36,8 +36,8 @@ WEAK = 6
 """Weak places that are marked: the worst ones."""
 _WEAK_SPOT, _WEAK_APART = 2.6, 0.9
 """Radius of the hatched spot of a weak place, and distance of its lines (mm)."""
-_OVER = 3.0
-"""How far middle lines reach over the panel's edge (mm)."""
+_OVER = 1.2
+"""How far middle lines reach over the panel's edge (mm): not to the numbers of the sizes."""
 _REACH = 30.0
 """Farthest from its place (mm) that a name stands; what finds no room so near is shown in a detail."""
 

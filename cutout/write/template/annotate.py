@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 import shapely
@@ -41,6 +42,9 @@ HOLE_ARM = 0.8
 
 _SHOWN = 12.0
 """A leg is named on every sheet that shows at least this much of it (mm)."""
+
+_ROUNDS = 6
+"""How often the labels are placed anew while one finds no room."""
 
 _WORDS_EVERY = 20.0
 """How far apart (mm) the places are where a line's words may begin."""
@@ -85,14 +89,34 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
         *_named_areas(drawing),
         *_leg_labels(drawing, arrows, drawing.work.plan.steps),
     ]
-    for label in wanted:
-        shown, missing = _on_sheets(room, label, tiling)
-        placed, left_out = placed + shown, left_out + missing
+    room, names, nowhere = _named(room, wanted, tiling)
+    placed, left_out = placed + names, left_out + nowhere
     grain = _grain(drawing, room, limits)
     for label in _line_words(drawing):
         # Words along a line are a help: where there is no room the line stands for itself.
         placed += _on_sheets(room, label, tiling)[0]
     return Annotations(marks, placed, left_out, flat, runs, stops, grain, drills)
+
+
+def _named(
+    room: Room, wanted: Sequence[Label], tiling: Tiling
+) -> tuple[Room, tuple[Placed, ...], tuple[Label, ...]]:
+    """All labels placed one after the other; those that find no room are given the first choice in a further round,
+    as others find room farther off. The round that leaves out the fewest; the room as it is then."""
+    order = list(range(len(wanted)))
+    best: tuple[Room, tuple[Placed, ...], tuple[Label, ...]] | None = None
+    for _ in range(_ROUNDS):
+        trial = room.copy()
+        found = [_on_sheets(trial, wanted[n], tiling) for n in order]
+        missing = tuple(chain.from_iterable(left for _, left in found))
+        if best is None or len(missing) < len(best[2]):
+            best = trial, tuple(chain.from_iterable(shown for shown, _ in found)), missing
+        failed = [n for n, (_, left) in zip(order, found, strict=True) if left]
+        if not failed:
+            break
+        order = [*failed, *(n for n in order if n not in failed)]
+    assert best is not None
+    return best
 
 
 def _on_sheets(room: Room, label: Label, tiling: Tiling) -> tuple[tuple[Placed, ...], tuple[Label, ...]]:
@@ -221,12 +245,25 @@ def _named_areas(drawing: Drawing) -> Iterator[Label]:
             yield lettered(f"opening {opening.id}", "bold", (_middle(drawing, opening.region),), centred=True)
     for bridge in drawing.work.bridges:
         yield lettered(f"bridge {bridge.id}", "words", (_middle(drawing, bridge.area),), centred=True)
-    for zone in drawing.more:
-        for part in polygons_of(zone.area):
-            yield lettered(zone.name, "words", (_middle(drawing, part),), centred=True)
+    yield from _named_here(drawing)
     for zone in pattern.panel.zones:
         for part in polygons_of(zone.area):
             yield lettered(f"keep clear: {zone.name}", "words", (_middle(drawing, part),), centred=True)
+
+
+def _named_here(drawing: Drawing) -> Iterator[Label]:
+    """What belongs on this face by name: in its middle or from its rim; along it where openings lie in it."""
+    for zone in drawing.more:
+        for part in polygons_of(zone.area):
+            if shapely.contains_properly(part, drawing.work.pattern.waste):
+                rim = shapely.get_coordinates(
+                    shapely.segmentize(drawing.geometry(part).exterior, _WORDS_EVERY)
+                )
+                yield lettered(zone.name, "words", tuple(map(tuple, rim.tolist())), reach=0.3, farthest=3.0)
+                continue
+            disc = shapely.maximum_inscribed_circle(part, tolerance=0.2)
+            x, y = drawing.at(shapely.get_coordinates(disc)[0].tolist())
+            yield lettered(zone.name, "words", ((x, y),), reach=disc.length, centred=True)
 
 
 def _line_words(drawing: Drawing) -> Iterator[Label]:

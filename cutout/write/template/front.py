@@ -42,6 +42,7 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
         "How the sheets go together" if len(tiling.sheets) > 1 else "Where the sheet goes",
         1.55 * paint.face.text,
         bold=True,
+        role="H1",
     )
     flow.space(2)
     x0, y0, x1, y1 = flow.column
@@ -51,6 +52,7 @@ def front_pages(paint: Paint, drawing: Drawing, tiling: Tiling, notes: Annotatio
         tall = min(_map_height(drawing, middle - x0), 0.5 * (y1 - y0))
         _map(paint, (x0, y1 - tall, middle, y1), drawing, tiling)
         flow.columns([(middle + 6, y0, x1, y1)])
+        flow.heading("Lines and signs")
         legend(paint, flow, drawing, notes, joined=len(tiling.sheets) > 1)
         flow.columns([(x0, y0, x1, min(y1 - tall, flow.column[3]) - 4)])
         _joining(flow, drawing, tiling, notes)
@@ -86,7 +88,7 @@ def _two_columns(flow: Flow) -> None:
 
 def check_page(paint: Paint, flow: Flow, title: str, units: Units) -> None:
     """The check squares and what to do with them."""
-    flow.text(title, 1.55 * paint.face.text, bold=True)
+    flow.text(title, 1.55 * paint.face.text, bold=True, role="H1")
     flow.text("Check your printer with this page before you print the rest.")
     flow.space(3)
     mm, mm_text, inch, inch_text = squares_for(flow.whole)
@@ -125,6 +127,11 @@ def _square_at(paint: Paint, side: float, text: str) -> Callable[[Box], None]:
 
 
 def _square(paint: Paint, corner: tuple[float, float], side: float, text: str) -> None:
+    with paint.figure(f"Square to measure: {text} each side."):
+        _square_lines(paint, corner, side, text)
+
+
+def _square_lines(paint: Paint, corner: tuple[float, float], side: float, text: str) -> None:
     x, y = corner
     paint.pen(0.2)
     paint.rect((x, y, x + side, y + side))
@@ -200,7 +207,7 @@ def _joining(flow: Flow, drawing: Drawing, tiling: Tiling, notes: Annotations) -
     stops = [f for f in work.findings if f.severity == "stop" and not f.cleared]
     if stops:
         flow.text(
-            f"NOT READY TO CUT: {count(len(stops), 'thing')} on the cut sheet must be settled first.",
+            f"NOT READY TO CUT: settle {count(len(stops), 'thing')} in the notes first.",
             bold=True,
         )
     if printed > 1:
@@ -230,7 +237,12 @@ def _placing(flow: Flow, drawing: Drawing, tiling: Tiling) -> None:
     units = work.units
     x0, y0, x1, y1 = _lying(work)
     flow.heading("Placing it on the panel")
-    if work.template.back:
+    if drawing.more:
+        flow.text(
+            "This is the BACK as you look at it, what stands left here being right on the show face: lay it on the "
+            "back to mark what belongs there. The openings are drawn to lay it by.",
+        )
+    elif work.template.back:
         flow.text(
             "This template is a MIRROR IMAGE: glue it on the BACK of the panel. A jigsaw's usual blade cuts on "
             "the up-stroke and splinters the upper face, so the show face lies down and stays clean.",
@@ -265,6 +277,11 @@ def _lying(work: Work) -> Box:
 
 def _map(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     """The whole panel, small, with the sheets over it."""
+    with paint.figure(f"Map of the sheets over the panel: {', '.join(s.name for s in tiling.sheets)}."):
+        _map_lines(paint, box, drawing, tiling)
+
+
+def _map_lines(paint: Paint, box: Box, drawing: Drawing, tiling: Tiling) -> None:
     windows = [s.window for s in (*tiling.sheets, *tiling.blank)]
     x0 = min(drawing.panel[0], *(w[0] for w in windows))
     y0 = min(drawing.panel[1], *(w[1] for w in windows))

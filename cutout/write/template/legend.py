@@ -44,10 +44,11 @@ def legend(paint: Paint, flow: Flow, drawing: Drawing, notes: Annotations, *, jo
 def _sign_row(paint: Paint, sample: _Sample, text: Sequence[str], step: float) -> Callable[[Box], None]:
     def row(box: Box) -> None:
         middle = box[3] - 3.3
-        paint.draw(sample(box[0], middle))
-        paint.fill(0)
-        for n, line in enumerate(text):
-            paint.text(box[0] + _SIGN, middle - 1.4 - n * step, line, paint.face.text)
+        with paint.part("P"):
+            paint.draw(sample(box[0], middle))
+            paint.fill(0)
+            for n, line in enumerate(text):
+                paint.text(box[0] + _SIGN, middle - 1.4 - n * step, line, paint.face.text)
 
     return row
 

@@ -15,15 +15,15 @@ from cutout.geom.curve import FloatArray
 STEP = 2.0
 """Longest way (mm) between neighbouring points of a line that is looked at by points alone."""
 
-PAD = 3.0
-"""How far (mm) every line stays inside the outer edge of its sheets; more than a step."""
+PAD = 1.0
+"""How far (mm) every line stays inside the outer edge of its sheets."""
 
 _TRIES = 13
 """Places tried for the strips, and for the sheets along each."""
 
-_COUNTED = 7
+_COUNTED = 13
 """The same where sheets are only counted."""
-_SQUARE = 4.0
+_SQUARE = 3.0
 """Side of the squares (mm) that points are thinned to for that."""
 
 

@@ -44,20 +44,21 @@ PENCIL = 1.0
 """Width of the line to trace round by pencil (mm)."""
 
 
-def template_pdf(work: Work) -> bytes:
+def template_pdf(work: Work, title: str = "") -> bytes:
     """A PDF at 1:1: first a page to check the printer with, then how the sheets join, then the sheets.
 
     The drawing's lines are stored once and shown through a window on each sheet; what is written on it is written on
     each sheet anew, so that the text of a page is what can be read on it. Same work, same bytes.
+    title: the file's own, unless it is the job's template.
     Raises WriteError when the paper is too small to carry marks.
     """
-    return _printed_drawing(work, Drawing.of(work))
+    return _printed_drawing(work, Drawing.of(work), title or f"{work.title}: template")
 
 
-def _printed_drawing(work: Work, drawing: Drawing) -> bytes:
+def _printed_drawing(work: Work, drawing: Drawing, title: str) -> bytes:
     tiling = tiling_of(drawing)
     notes = annotate(drawing, tiling)
-    paint = Paint(f"{work.title}: template", work.template.print_scale, fonts.LETTERING)
+    paint = Paint(title, work.template.print_scale, fonts.LETTERING)
     _define_pattern(paint, pattern_scene(drawing, tiling, notes), drawing.work.template.weight)
     front_pages(paint, drawing, tiling, notes)
     for sheet in tiling.sheets:
@@ -70,7 +71,8 @@ def outline_pdf(work: Work) -> bytes:
     nothing = Plan((), (), (), (), 0.0, 0, 0.0)
     thick = work.template.model_copy(update={"line": PENCIL, "line_lies": "middle"})
     job = work.job.model_copy(update={"template": thick})
-    return template_pdf(replace(work, job=job, title=f"{work.title}: outline", plan=nothing))
+    title = f"{work.title}: outline"
+    return template_pdf(replace(work, job=job, title=title, plan=nothing), title)
 
 
 def back_pdf(work: Work) -> bytes:
@@ -88,7 +90,8 @@ def back_pdf(work: Work) -> bytes:
     turned = replace(
         work, job=job, title=f"{work.title}: back", pattern=pattern, plan=nothing, bridges=(), sheet_turn=0.0
     )
-    return _printed_drawing(turned, replace(Drawing.of(turned, shown.areas), centres=shown.centres))
+    drawing = replace(Drawing.of(turned, shown.areas), centres=shown.centres)
+    return _printed_drawing(turned, drawing, turned.title)
 
 
 def template_sheets(work: Work) -> dict[str, Any]:
@@ -219,6 +222,18 @@ def _legs(notes: Annotations) -> Iterator[Item]:
 def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: Annotations) -> None:
     paint.page(*tiling.page)
     paint.bookmark(f"Sheet {sheet.name}")
+    # The foot first: it says which sheet this is.
+    _strip(paint, drawing, tiling, sheet, notes)
+    named = ", ".join(dict.fromkeys(placed.label.text for placed in notes.on(sheet)))
+    with paint.figure(
+        f"Sheet {sheet.name}: its part of the pattern at true size; on it: {named or 'no names'}."
+    ):
+        _window(paint, drawing, tiling, sheet, notes)
+    paint.end_page()
+
+
+def _window(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: Annotations) -> None:
+    """The part of the drawing that a sheet shows, with what is written on it."""
     x0, y0, x1, y1 = sheet.window
     canvas = paint.canvas
     canvas.saveState()
@@ -236,8 +251,6 @@ def _sheet(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: 
     canvas.restoreState()
     paint.draw(_heavier(_window_edges(tiling, sheet), weight))
     canvas.restoreState()
-    _strip(paint, drawing, tiling, sheet, notes)
-    paint.end_page()
 
 
 def neighbours(tiling: Tiling, sheet: Sheet) -> dict[str, list[str]]:
@@ -280,7 +293,8 @@ def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: 
     left, right = MARGIN, tiling.page[0] - MARGIN
     top = MARGIN + STRIP
     paint.fill(0)
-    paint.text(left, top - 9.6, sheet.name, size(7.0), bold=True)
+    with paint.part("H1"):
+        paint.text(left, top - 9.6, sheet.name, size(7.0), bold=True)
     start = left + paint.width(sheet.name, size(7.0), bold=True) + 4
     end = right
     if right - start > 130:
@@ -289,7 +303,7 @@ def _strip(paint: Paint, drawing: Drawing, tiling: Tiling, sheet: Sheet, notes: 
     number = f"sheet {tiling.sheets.index(sheet) + 1} of {len(tiling.sheets)}"
     words = [
         ", ".join(filter(None, (number, work.title, printed_date(work.job)))),
-        f"{_face(work)}; {_joins_words(tiling, sheet)}",
+        f"{_face(drawing)}; {_joins_words(tiling, sheet)}",
     ]
     y = top - 4.6
     for n, text in enumerate(words):
@@ -315,8 +329,10 @@ def _drills(paint: Paint, drawing: Drawing, notes: Annotations, room: tuple[floa
         x += wide + 1.5
 
 
-def _face(work: Work) -> str:
-    return "MIRRORED, glue on the BACK" if work.template.back else "glue on the SHOW FACE"
+def _face(drawing: Drawing) -> str:
+    if drawing.more:
+        return "the BACK as you look at it"
+    return "MIRRORED, glue on the BACK" if drawing.work.template.back else "glue on the SHOW FACE"
 
 
 def _joins_words(tiling: Tiling, sheet: Sheet) -> str:

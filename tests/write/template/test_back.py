@@ -44,7 +44,7 @@ def test_only_what_belongs_on_the_back(faced: Work) -> None:
 def test_it_is_named_said_to_be_the_back_and_mirrored(faced: Work) -> None:
     pages = [page.get_textpage().get_text_range() for page in pdfium.PdfDocument(back_pdf(faced))]
     assert "stile" in pages[-1] and "backing sheet" in pages[-1]
-    assert "MIRRORED, glue on the BACK" in pages[-1]
+    assert "the BACK as you look at it" in pages[-1]
     job = faced.job.model_copy(update={"template": faced.template.model_copy(update={"back": True})})
     drawing = Drawing.of(replace(faced, job=job), on_the_back(faced).areas)
     stile = drawing.edge_of(drawing.more[0])
