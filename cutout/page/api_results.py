@@ -20,7 +20,6 @@ from cutout.page.workers import TaskError, sentence
 
 _WALK = "cutsheet.html"
 """The output that a phone is shown: it holds all it needs in one file."""
-"""The output that a phone is shown: it holds all it needs in one file."""
 
 
 class Results:
