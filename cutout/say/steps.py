@@ -48,7 +48,7 @@ def step_said(step: Step, plan: Plan, pattern: Pattern, units: Units, drills_in:
     length = format_rule(math.fsum(leg.length for leg in legs), units)
     where = place_in(shapely.multilinestrings([shapely.LineString(leg.path) for leg in legs]), box)
     name = f"opening {legs[0].opening}" if len(openings) > 1 else "the opening"
-    begin = f"{_start(legs[0])} {_course(legs, where, name, opening)}: {_cuts(legs)}"
+    begin = f"{_start(legs[0])} {_course(legs, where, name if len(openings) > 1 else None, opening)}: {_cuts(legs)}"
     moves = _moves(legs)
     whole = f"{begin}, {length}. {moves}" if moves else f"{begin}, {length}."
     alone = sum(leg.opening == legs[0].opening for leg in plan.legs) == len(legs)
@@ -101,7 +101,7 @@ def _start(leg: Leg) -> str:
     at_hole, start = leg.starts.kind == "hole", place_name(leg.starts)
     if leg.start_by == "turn":
         where = f"in {start}" if at_hole else "beyond the edge" if leg.starts == EDGE else ""
-        return f"Turn the blade {where or 'where the waste has fallen'} and saw"
+        return f"Turn the blade {where or 'in fallen waste'} and saw"
     if leg.start_by == "spin":
         return "Turn the blade in its kerf and saw"
     if leg.start_by in SAME_GO:
@@ -114,17 +114,18 @@ def _start(leg: Leg) -> str:
         return "From the panel's edge saw"
     if leg.start_by == "lift":
         return f"Put the blade back into the kerf of cut {leg.starts.number} and saw"
-    return "Let the blade in where the waste has fallen and saw"
+    return "Let the blade into fallen waste and saw"
 
 
-def _course(legs: Sequence[Leg], where: str, name: str, opening: Opening | None) -> str:
-    """Which way: round the opening, or along one side of it."""
+def _course(legs: Sequence[Leg], where: str, name: str | None, opening: Opening | None) -> str:
+    """Which way: round the opening, or along one side of it. name: of the opening, None where it is the only one."""
     if opening is not None:
         middle = complex(opening.region.centroid.x, opening.region.centroid.y)
         turned = math.fsum(_swept(leg.path, middle) for leg in legs)
         if abs(turned) > 1.2 * math.pi:
-            return f"{'counter-clockwise' if turned > 0 else 'clockwise'} round {name}"
-    return f"at the {where} of {name}" if where != "middle" else f"in the middle of {name}"
+            return f"{'counter-clockwise' if turned > 0 else 'clockwise'} round {name or 'the opening'}"
+    place = f"at the {where}" if where != "middle" else "in the middle"
+    return f"{place} of {name}" if name else place
 
 
 def _swept(path: np.ndarray, middle: complex) -> float:
@@ -148,7 +149,7 @@ def _moves(legs: Sequence[Leg]) -> str:
     lifts = sum(leg.start_by not in SAME_GO for leg in inner)
     parts = [
         f"back out {_times(backs)}" if backs else "",
-        f"turn {_times(turns)} where a hole or fallen waste gives room" if turns else "",
+        f"turn {_times(turns)} where there is room" if turns else "",
         f"turn {_times(spins)} in the kerf round the back of the blade" if spins else "",
         f"lift out {_times(lifts)}" if lifts else "",
     ]

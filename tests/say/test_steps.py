@@ -45,10 +45,10 @@ def told(holes: list[Hole], legs: list[Leg]) -> tuple[list[str], list[str]]:
     [
         ("back", Place("leg", 1), "Back out and saw at"),
         ("turn", Place("hole", 1), "Turn the blade in hole 1 and saw at"),
-        ("turn", Place("leg", 1), "Turn the blade where the waste has fallen and saw at"),
+        ("turn", Place("leg", 1), "Turn the blade in fallen waste and saw at"),
         ("spin", Place("leg", 1), "Turn the blade in its kerf and saw at"),
         ("lift", Place("leg", 1), "Put the blade back into the kerf of cut 1 and saw at"),
-        ("drop in", Place("leg", 1), "Let the blade in where the waste has fallen and saw at"),
+        ("drop in", Place("leg", 1), "Let the blade into fallen waste and saw at"),
         ("drop in", Place("hole", 2), "From hole 2 saw at"),
         ("thread", Place("hole", 2), "Thread the blade through hole 2 and saw at"),
     ],
