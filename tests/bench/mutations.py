@@ -29,8 +29,9 @@ from tests.telling import text
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.saw.planner.test_plan import star
-from tests.saw.test_mutations import PANEL, kit_with, leaf
+from tests.figures import star
+from tests.kits import kit_of
+from tests.saw.test_mutations import PANEL, leaf
 
 BLADES = ("jigsaw-narrow", "scroll-medium", "jigsaw")
 
@@ -39,7 +40,7 @@ def shapes() -> Iterator[tuple[str, shapely.Polygon]]:
     """What is cut out."""
     yield "leaf", leaf()
     for points, inner in ((5, 0.45), (8, 0.6), (12, 0.75)):
-        yield f"star {points}", star(points, inner, 110.0, 130.0)
+        yield f"star {points}", star(points, 110.0, inner * 110.0, 130 + 130j, math.pi / 2)
 
 
 def broken(pattern: Pattern, kit: Kit, made: Plan) -> Iterator[tuple[str, Plan]]:
@@ -109,7 +110,7 @@ def main() -> None:
     tried, caught = Counter[str](), Counter[str]()
     for name, region in shapes():
         for saw in BLADES:
-            kit = kit_with(saw)
+            kit = kit_of(saw)
             pattern = cut_pattern(Outline(from_region(region), 1.0), PANEL, "panel", kit.blade.kerf)
             made = plan(pattern, kit)
             whole = {text(f) for f in prove(pattern, kit, made).findings}
