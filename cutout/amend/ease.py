@@ -323,6 +323,7 @@ def _point(z: complex) -> Point:
 
 def _thick(line: MultiLineString, width: float) -> shapely.Geometry:
     wide = width * (1 + MARGIN)
+    # Its shake is less than the margin by far, and each point less is a corner less to round.
     return shapely.buffer(shapely.simplify(line, 0.004 * width), wide / 2, quad_segs=quad_segs(wide / 2))
 
 

@@ -139,6 +139,7 @@ def _letter_of(piece: Polygon, letters: Sequence[Letter]) -> Letter | None:
         across = (letter.along.conjugate() * letter.up).imag
         along = (away.real * letter.up.imag - away.imag * letter.up.real) / across
         up = (letter.along.conjugate() * away).imag / across
+        # In letter widths and cap heights: slanted ones lean out, tails hang down, accents stand over capitals.
         if -0.15 <= along <= 1.15 and -0.5 <= up <= 1.6:
             found.append((abs(along - 0.5), n))
     return letters[min(found)[1]] if found else None

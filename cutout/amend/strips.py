@@ -119,6 +119,7 @@ def shortest_strip(site: Site, line: LineString) -> Strip:
 def _rays(site: Site, piece: int, share: float) -> _Rays:
     """A fan of rays from points all round the piece, aligned with the grain where they can be."""
     ring = _from_its_tip(site.pieces[piece])
+    # One every millimetre and a half; a few round the smallest, no more than eight a sector round the largest.
     n = int(np.clip(ring.length / 1.5, 24, 192))
     # Half a step off the start, so that the places are the same whichever way round they are counted.
     at = shapely.get_coordinates(
@@ -150,6 +151,7 @@ def _width(site: Site, piece: int, angle: float, share: float, broad: float) -> 
     """As wide as the wood needs, but no wider than the piece is broad: more would hide the piece."""
     square = np.array([-math.sin(angle), math.cos(angle)])
     extent = float(np.ptp(shapely.get_coordinates(site.pieces[piece].exterior) @ square))
+    # Taste: a bridge wider than this is taken for part of the figure.
     room = min(0.6 * extent, broad)
     return max(min(site.strength.wanted(angle), room) * share, min(site.strength.least(angle), 0.9 * extent))
 

@@ -80,6 +80,7 @@ def _no_way_in(opening: Opening, size: float, at: complex, kit: Kit) -> Finding 
     hole = kit.drills.at_least(kit.blade.hole_to_turn)
     if size < kerf:
         return _finding(opening.id, "stop", at, size, kerf, NarrowerThanCut())
+    # A tenth over is a drill's own runout: it goes in.
     if opening.at_edge or hole is None or size >= hole - 0.1:
         return None
     return _finding(opening.id, "stop", at, size, hole, NoHoleFits())

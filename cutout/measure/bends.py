@@ -77,6 +77,7 @@ def left_bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]
         for stretch in _best_stretches(thin, run, radius)
         if thin.turning(stretch) >= least
     ]
+    # So many at a time: their tables stay within a few megabytes.
     depths = np.concatenate(
         [_depths(found[i : i + 256], line, radius) for i in range(0, len(found), 256)] or [np.empty(0)]
     )
@@ -343,11 +344,13 @@ def _depths(found: list[_Candidate], line: _Line, radius: float) -> NDArray[np.f
     start, end = np.array([c.start.s for c in found]), np.array([c.end.s for c in found])
     turn = np.array([c.turn for c in found])
     reach = radius * (np.tan(np.minimum(turn, _HAIRPIN) / 2) + 0.5)
+    # Just under half of what is left of the line, so that the two flanks never meet.
     reach = np.minimum(reach, 0.49 * (line.length - (end - start)))
     s = np.linspace(start - reach, end + reach, _WINDOW, axis=1)
     walls = _straight_flanks(found, line.at(s), s)
     probes = line.at(np.linspace(start, end, _PROBES, axis=1))
     ahead = 1j * np.array([c.start.direction for c in found]) * np.exp(0.5j * turn)
+    # Half the turn and a little, for stretches that are lopsided; never as far as the flanks themselves point.
     spread = np.clip(np.minimum(turn / 2 + 0.1, 0.49 * (math.pi - turn)), 0.02, math.pi / 2)
     away = walls[:, None, :] - probes[:, :, None]
     heading = np.zeros(probes.shape)
@@ -361,6 +364,7 @@ def _depths(found: list[_Candidate], line: _Line, radius: float) -> NDArray[np.f
         depth = np.take_along_axis(clear, best, axis=2)[..., 0] - radius
         spread = spread * 2 / (_FAN - 1)
     fits = np.array([c.round_enough(radius - INTO_KEEP) for c in found])
+    # Three degrees short of half a turn the flanks hide what lies between them.
     around = turn >= math.pi - 0.05
     return np.where(around, np.where(fits, 0.0, np.inf), np.maximum(depth, 0).max(axis=1))
 

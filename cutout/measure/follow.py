@@ -140,6 +140,7 @@ class _Exact:
 
     def __init__(self, outline: Outline) -> None:
         self.arcs = [s for ring in outline.rings for s in ring.segments if isinstance(s, Arc)]
+        # Less is where a traced line is joined, not a corner.
         self.corners = [c for ring in outline.rings for c in ring.corners(math.radians(5))]
         self.arc_tree = STRtree([shapely.LineString(to_array(curve.points(a))) for a in self.arcs])
         self.corner_tree = STRtree([shapely.Point(z.real, z.imag) for z, _ in self.corners])

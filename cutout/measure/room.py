@@ -112,6 +112,7 @@ def blade_fits(pattern: Pattern, places: Sequence[Tight], kit: Kit) -> NDArray[n
 
 def _centre(place: Tight, radius: float) -> complex:
     bend = place.bend
+    # In a narrower wedge the hole would lie more than twenty radii from the apex: no help there.
     if (place.angle > math.radians(5) and bend.radius < radius and bend.apex != bend.at) or bend.sharp:
         reach = radius / max(math.sin(place.angle / 2), 0.02)
         return bend.apex + bend.inward * reach

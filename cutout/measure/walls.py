@@ -50,6 +50,7 @@ class Walls:
             ring for polygon in polygons_of(region) for ring in (polygon.exterior, *polygon.interiors)
         ]
         self.lengths = np.array([ring.length for ring in self.rings])
+        # So many stations draw the finest drawing tried; more only take time.
         spacing = float(np.clip(self.lengths.sum() / 4000, *_SPACING))
         self.stations = stations or [_stations(ring, spacing) for ring in self.rings]
         counts = np.array([len(s) for s in self.stations], dtype=np.int64)
@@ -98,6 +99,7 @@ class Walls:
 
     def narrowest(self, i: int, j: int, width: float) -> tuple[complex, complex]:
         """Ends of the shortest line between the walls round points i and j; between parallel walls, near them."""
+        # Some way along both walls; a little where the two points coincide.
         reach = 1.5 * width + 0.05
         if self.ring[i] == self.ring[j]:
             reach = min(reach, 0.45 * float(self.detour(np.array([i]), np.array([j]))[0]))
@@ -105,6 +107,7 @@ class Walls:
             shapely.shortest_line(self._piece(i, part * reach), self._piece(j, part * reach))
             for part in (1.0, 0.3, 0.1)
         ]
+        # Shorter pieces only where they find the same width, to a tenth of the working resolution.
         good = [line for line in lines if line.length <= lines[0].length + 1e-3]
         # Short pieces may end before they face each other squarely: from one foot straight across.
         across = shapely.shortest_line(shapely.get_point(good[-1], 0), self._piece(j, reach))

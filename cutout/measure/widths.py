@@ -176,6 +176,7 @@ class Middle:
         for low, high, at in zip(*starts.tolist(), np.split(roots, first[1:]), strict=True):
             nodes = by_part[low:high]
             away = np.abs(self.nodes[nodes] - self.nodes[at[0]])
+            # A first sieve: bent arms reach less far than they are long, which is measured below.
             if away.max() >= 0.8 * least and np.ptp(np.abs(self.nodes[at] - self.nodes[at[0]])) < below / 2:
                 found.append(self._arm(graph, nodes, int(at[0])))
         return tuple(arm for arm in found if arm.length >= least)
@@ -213,6 +214,7 @@ class Middle:
     def _length(self, path: _Path, width: float) -> float:
         """Length of the middle line along a path, to where it first is _SAME_WIDTH times `width` wide."""
         z = self._run(path, _SAME_WIDTH * width)
+        # A middle line trembles by a share of the width; that is no length.
         return float(LineString(np.column_stack([z.real, z.imag])).simplify(0.1 * width).length)
 
     def _run(self, path: _Path, width: float) -> ComplexArray:

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 def plain_name(label: str) -> str:
     """A file name from what the user calls a file: its last part, without anything a system could trip over."""
     last = re.split(r"[/\\]", label)[-1]
+    # Far within the 255 bytes that file systems take for a name.
     clean = re.sub(r"[^\w.()+ -]", "_", last).strip(" .")[:80]
     return clean or "picture"
 

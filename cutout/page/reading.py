@@ -75,7 +75,8 @@ class Memory(Generic[_T]):
 class Reader:
     """`cutout.read.read` with a memory, to be used in its place.
 
-    scratch: a private folder of this run through which processes share what they have read.
+    scratch: a private folder of this run through which processes share what they have read. most: outlines kept of
+    each sort, more than one job has figures.
     """
 
     def __init__(self, most: int = 12) -> None:
@@ -221,7 +222,7 @@ def upright_shape(path: Path) -> tuple[int, int] | None:
         with Image.open(path) as picture:
             return (
                 ImageOps.exif_transpose(picture).size
-                if picture.getexif().get(0x0112, 1) > 4
+                if picture.getexif().get(0x0112, 1) > 4  # orientations 5 to 8 lie on their side (Exif)
                 else picture.size
             )
     except Exception:  # a guess only, as above

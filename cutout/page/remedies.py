@@ -218,7 +218,7 @@ def _set(path: str, value: Any) -> dict[str, Any]:
 
 
 def _up(mm: float, units: str) -> float:
-    """Rounded up to what people set; what lies a tenth of a step over one is taken for it."""
+    """Rounded up to what people set (taste); what lies a tenth of a step over one is taken for it."""
     step = MM_PER_INCH / 16 if units == "in" else 0.5 if mm < 50 else 1.0
     return round(math.ceil(mm / step - 0.1) * step, 4)
 

@@ -84,6 +84,7 @@ class Store:
 
     def new(self, job: Job, labels: Mapping[str, str] | None = None) -> State:
         """A folder of its own for this job."""
+        # 96 bits: sixteen letters that nobody guesses.
         id = secrets.token_urlsafe(12)
         for part in ("history", "files"):
             (self._folder / id / part).mkdir(mode=0o700, parents=True)

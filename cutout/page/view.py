@@ -37,6 +37,9 @@ from cutout.write.work import Work
 MOST_POINTS = 2_000
 """Points sent for one region; more than a screen can show, and a drag stays smooth."""
 
+PART_POINTS = 500
+"""Points sent for a zone or a leg, of which there may be many."""
+
 _FINEST = 0.02
 """The first tolerance (mm) that regions are thinned by, doubled until they are small enough."""
 
@@ -61,11 +64,11 @@ def panel_view(panel: Panel, units: Units) -> dict[str, Any]:
         "grain": None if panel.grain is None else math.degrees(panel.grain),
         "label": f"{format_size(panel.width, panel.height, units)}, {format_length(panel.thickness, units)} thick",
         "zones": [
-            {"name": zone.name, "path": path_data(zone.area, 500), "at": _middle_of(zone)}
+            {"name": zone.name, "path": path_data(zone.area, PART_POINTS), "at": _middle_of(zone)}
             for zone in panel.zones
         ],
         "drawn": [
-            {"name": zone.name, "path": path_data(zone.area, 500), "face": face_of(zone)}
+            {"name": zone.name, "path": path_data(zone.area, PART_POINTS), "face": face_of(zone)}
             for zone in panel.drawn
         ],
     }
@@ -194,7 +197,11 @@ def plan_view(work: Work) -> dict[str, Any]:
             for hole in plan.holes
         ],
         "legs": [
-            {"order": leg.order, "opening": leg.opening, "path": path_data(shapely.LineString(leg.path), 400)}
+            {
+                "order": leg.order,
+                "opening": leg.opening,
+                "path": path_data(shapely.LineString(leg.path), PART_POINTS),
+            }
             for leg in plan.legs
         ],
         "steps": [
@@ -210,7 +217,7 @@ def plan_view(work: Work) -> dict[str, Any]:
                 "minutes": step.minutes,
                 "holes": list(step.holes),
                 "legs": list(step.legs),
-                "drops": path_data(step.drops, 400),
+                "drops": path_data(step.drops, PART_POINTS),
             }
             for step in steps(work)
         ],

@@ -161,6 +161,7 @@ def clearing(piece: Polygon, opening: int, bit: Bit) -> tuple[Run, ...]:
     """
     runs: list[Run] = []
     left: shapely.Geometry = piece
+    # A hundredth of a square millimetre is dust of the offsetting.
     while parts := [p for p in polygons_of(left) if p.area > 1e-2]:
         rooms = [room for part in parts for room in _inner_rooms(part, bit)]
         runs += [run for room in rooms for run in around(room, opening, bit, "clearing")]

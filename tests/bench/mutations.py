@@ -40,7 +40,7 @@ def shapes() -> Iterator[tuple[str, shapely.Polygon]]:
     """What is cut out."""
     yield "leaf", leaf()
     for points, inner in ((5, 0.45), (8, 0.6), (12, 0.75)):
-        yield f"star {points}", star(points, inner, 110.0, 130.0)
+        yield f"star {points}", star(points, 110.0, inner * 110.0, 130 + 130j, math.pi / 2)
 
 
 def broken(pattern: Pattern, kit: Kit, made: Plan) -> Iterator[tuple[str, Plan]]:
