@@ -249,7 +249,7 @@ def compare_photos(result: Path, photos: tuple[Path, ...], units: Units = "mm", 
     colours = {shown(photo): linear_colour(file_bytes(photo), photo.name) for photo in photos}
     found = compare(drawn, colours, least)
     said = tuple(compared_lines(found, units))
-    return Held(found, said, compare_png(next(iter(colours.values())), found, list(said)))
+    return Held(found, said, compare_png(next(iter(colours.values())), found, list(said), units))
 
 
 def measured_from(
