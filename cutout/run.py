@@ -264,7 +264,7 @@ def compare_photos(result: Path, photos: tuple[Path, ...], units: Units = "mm", 
     }
     found = compare(drawn, colours, least)
     said = tuple(compared_lines(found, units))
-    return Held(found, said, compare_png(next(iter(colours.values())), found, list(said)))
+    return Held(found, said, compare_png(next(iter(colours.values())), found, list(said), units))
 
 
 def measured_from(

@@ -75,13 +75,13 @@ def sight(light: Light, found: Found) -> Sight:
     centre = np.array([[93.0, 125.0], [30.0, 40.0], [156.0, 40.0], [156.0, 210.0], [30.0, 210.0]])
     pixel = float(np.mean(camera.mm_per_pixel(centre)))
     views = [v for m in found.marks if (v := _view(light, camera, m)) is not None]
-    told = [t for v in views if (t := _told(v, 0.0)).ink < _PALE]
-    if not told:
+    dark = [(v, t) for v in views if (t := _told(v, 0.0)).ink < _PALE]
+    if not dark:
         return Sight(Blur(_USUAL, _USUAL, 0.0), pixel, 0.05)
-    disc = 0.0
+    disc, told = 0.0, [t for _, t in dark]
     if np.median([t.sigma for t in told]) > _SHAPED:
-        tried = [[t for v in views if (t := _told(v, share)).ink < _PALE] for share in _DISCS]
-        disc, told = min(zip(_DISCS, tried, strict=True), key=lambda d: sum(t.left for t in d[1]))
+        tried = [(share, [_told(v, share) for v, _ in dark]) for share in _DISCS]
+        disc, told = min(tried, key=lambda one: sum(t.left for t in one[1]))
     sigmas = np.array([t.sigma for t in told])
     sigma = float(np.median(sigmas))
     # A lens is not as sharp in every corner: what lies between them may be as sharp as any.

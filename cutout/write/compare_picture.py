@@ -12,6 +12,8 @@ from cutout.draw import fonts
 from cutout.gauge.compare import Compared
 from cutout.gauge.light import Light
 from cutout.geom.curve import FloatArray
+from cutout.say import Words
+from cutout.units import Units
 from cutout.write.gauge_picture import broken, codes
 
 _LONG = 1800
@@ -22,7 +24,7 @@ _MOST_SPOTS = 9
 """Spots that are numbered, each by one figure."""
 
 
-def compare_png(colour: Light, found: Compared, words: list[str]) -> bytes:
+def compare_png(colour: Light, found: Compared, words: list[str], units: Units = "mm") -> bytes:
     """The first photograph, pale, its outline coloured by how far it lies from its line: red where wood stands
     outside, blue where the saw went inside, green on the line, grey where it could not be told; numbers at the
     spots; a scale and the words below. Same photograph, same bytes."""
@@ -47,7 +49,7 @@ def compare_png(colour: Light, found: Compared, words: list[str]) -> bytes:
         x, y = shown.camera.pixels(np.array([spot.at]))[0] / shrink
         draw.ellipse((x - 14, y - 14, x + 14, y + 14), outline=(0, 0, 0), width=2)
         draw.text((x + 16, y - 10), str(n), fill=(0, 0, 0), font=font)
-    _scale(draw, size, most)
+    _scale(draw, size, most, units)
     for n, text in enumerate(lines):
         draw.text((14, size[1] + 70 + 26 * n), text, fill=(20, 20, 20), font=font)
     stream = io.BytesIO()
@@ -67,13 +69,14 @@ def shade(off: FloatArray, most: float) -> np.ndarray:
     return np.asarray(stops[k] * (1 - share) + stops[k + 1] * share + 0.5).astype(np.uint8)
 
 
-def _scale(draw: ImageDraw.ImageDraw, size: tuple[int, int], most: float) -> None:
+def _scale(draw: ImageDraw.ImageDraw, size: tuple[int, int], most: float, units: Units) -> None:
     """A bar of the colours with what they mean."""
     font = fonts.picture_font(18)
     left, top, wide = 20, size[1] + 12, min(500, size[0] - 300)
     for k, colour in enumerate(shade(np.linspace(-most, most, wide), most).tolist()):
         draw.line((left + k, top, left + k, top + 16), fill=tuple(colour))
-    for share, text in ((0.0, f"-{most:.1f} mm"), (0.5, "on the line"), (1.0, f"+{most:.1f} mm: wood left")):
+    far = Words(units).fine(most)
+    for share, text in ((0.0, f"-{far}"), (0.5, "on the line"), (1.0, f"+{far}: wood left")):
         draw.text((left + share * wide, top + 20), text, fill=(20, 20, 20), font=font)
     draw.line((left + wide + 30, top + 8, left + wide + 60, top + 8), fill=_UNTOLD, width=5)
     draw.text((left + wide + 66, top - 2), "not told", fill=(20, 20, 20), font=font)

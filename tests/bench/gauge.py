@@ -36,8 +36,8 @@ BLADES = {0: (1.6, 18.0), 1: (1.3, 9.0), 2: (0.8, 3.3), 3: (0.42, 0.75)}
 
 @dataclass(frozen=True)
 class Row:
-    """One photograph: name of its class, what was found, errors (None: not said), what was wrong in silence; coarse: of
-    3 megapixels."""
+    """One photograph: name of its class, what was found, errors (None: not said), what was wrong in silence; coarse:
+    it has 3 megapixels."""
 
     kind: str
     found: bool

@@ -11,7 +11,7 @@ import io
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
@@ -117,7 +117,7 @@ class Sawn:
     kerf: float
     ragged: tuple[NDArray[np.float64], NDArray[np.float64]]
 
-    @property
+    @cached_property
     def off(self) -> NDArray[np.float64]:
         """How far right of the line drawn each place lies (mm)."""
         drawn = shapely.LineString(self.trail.points(0.02))

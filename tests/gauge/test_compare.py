@@ -65,6 +65,7 @@ def test_spots_are_where_the_saw_strayed(found: Compared) -> None:
 
 
 def test_words_and_picture(photo: bytes, found: Compared) -> None:
+    assert not any(" mm" in line for line in compared_lines(found, "in"))
     said = compared_lines(found, "mm")
     assert "could be told" in said[0]
     png = compare_png(linear_colour(photo, "p"), found, said)

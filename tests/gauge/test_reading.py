@@ -86,7 +86,14 @@ def test_what_was_not_sawn_is_said(reading: Reading) -> None:
     said = lines(reading, "mm")
     assert any(line.startswith("NOT READ  the corner sawn from both sides: not sawn") for line in said)
     assert any("turning radius   10.5 mm" in line for line in said)
-    assert any(" in, sure to" in line for line in lines(reading, "in"))
+
+
+def test_a_reader_of_inches_reads_no_millimetres(reading: Reading) -> None:
+    said = lines(reading, "in")
+    assert any(" in, sure to" in line for line in said)
+    assert any(line.startswith("  arc of 0.335 in: not followed: ") for line in said)
+    assert any(line.startswith("feed ") and " in a minute" in line for line in said)
+    assert not any(" mm" in line or "{" in line for line in said)
 
 
 def test_feed_counts_what_was_sawn(reading: Reading) -> None:
@@ -165,6 +172,19 @@ def test_glare_over_the_slots_is_said(sawn: Scene) -> None:
     assert any("glare" in u.why for u in blinded.unread)
     if blinded.kerf is not None:
         assert blinded.kerf.value == pytest.approx(1.36, abs=0.15)
+
+
+@pytest.mark.parametrize("disc", [False, True])
+def test_out_of_focus_a_kerf_is_as_sure_as_it_says(sawn: Scene, disc: bool) -> None:
+    """Edges blurred over more than the slot is wide, by a Gaussian or by a lens's disc."""
+    blurred = linear_light(photograph(sawn, replace(SHOT, blur=3.2, disc=disc)), "p")
+    found = read_card(blurred, "p")
+    assert (found.see.blur.disc > 0.8) is disc
+    for told, true in ((found.kerf_along, SAW.kerf), (found.kerf_across, SAW.across_kerf)):
+        assert told is None or told.value == pytest.approx(true, abs=told.sure)
+    refused = [u for u in found.unread if u.what.startswith("kerf")]
+    assert all("shows nothing under" in u.why for u in refused)
+    assert found.kerf is not None or refused
 
 
 def test_a_fine_slot_in_a_coarse_picture_is_not_guessed() -> None:
