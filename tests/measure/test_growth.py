@@ -7,15 +7,17 @@ from itertools import product
 
 import numpy as np
 import pytest
-from shapely import Polygon
+from shapely import Point, Polygon
 
 from cutout.geom.curve import ComplexArray, FloatArray
-from cutout.geom.outline import as_multi
-from cutout.measure import bends, follow, walls
+from cutout.geom.outline import Outline, as_multi, from_region
+from cutout.measure import bends, follow, room, walls
 from cutout.measure.bends import _Candidate, _near, left_bends
+from cutout.measure.follow import tight_places
 from cutout.measure.webs import _asked_of_arm, angle_to_grain, least_width, web_limit
 from cutout.measure.widths import Middle, Neck, _apart
-from tests.kits import kit_of
+from cutout.pattern import Panel, cut_pattern
+from tests.kits import KIT, kit_of
 
 
 def star(points: int, outer: float = 100.0, inner: float = 90.0) -> np.ndarray:
@@ -139,3 +141,23 @@ def test_an_arm_is_asked_what_each_of_its_places_would_be(wood: str, grain: floa
         angle = angle_to_grain(z, grain if kit.wood.has_grain else None)
         assert most == pytest.approx(web_limit(18.0, kit, angle))
         assert few == pytest.approx(least_width(web_limit(18.0, kit, angle), angle, held=False))
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_loops_not_drawn_because_wood_is_in_them_would_not_fit(
+    full: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In an open star, and in one that a round piece leaves little of."""
+    points = 7
+    ring = star(points, 150.0, 60.0) + 200 + 200j
+    shape = Polygon(np.column_stack([ring.real, ring.imag]))
+    figure = as_multi(shape.difference(Point(200, 200).buffer(50.0)) if full else shape)
+    pattern = cut_pattern(
+        Outline(from_region(figure)), Panel(400.0, 400.0, 18.0, 0.0), "panel", KIT.blade.kerf
+    )
+    places = [p for p in tight_places(pattern, KIT.blade) if not p.inside and p.bend.sharp]
+    assert len(places) == points
+    quick = room.loops_fit(pattern, places, KIT)
+    monkeypatch.setattr(room, "_WITHIN", -1.0)
+    assert (room.loops_fit(pattern, places, KIT) == quick).all()
+    assert quick.any() != full
