@@ -76,6 +76,8 @@ class _Search:
     loose: list[int]
     ties: list[_Tie] = field(default_factory=list)
     known: dict[tuple[int, int], tuple[Strip, ...]] = field(default_factory=dict)
+    clear: dict[tuple[int, int], tuple[int, Sequence[Strip]]] = field(default_factory=dict)
+    """Of those known the ones clear of the first so many strips: these stay, so each pair is looked at once."""
 
     @property
     def strips(self) -> list[Strip]:
@@ -90,13 +92,14 @@ class _Search:
 
     def strips_to_held(self, piece: int, attempt: int) -> list[Strip]:
         """Strips from `piece` to wood that is held, clear of the bridges there are."""
-        if (piece, attempt) not in self.known:
-            self.known[piece, attempt] = strips_from(self.site, piece, *TRIES[attempt])
-        return [
-            s
-            for s in self.known[piece, attempt]
-            if s.target in self.held and all(s.area.distance(o.area) > self.site.gap for o in self.strips)
-        ]
+        at, placed = (piece, attempt), self.strips
+        if at not in self.known:
+            self.known[at] = strips_from(self.site, piece, *TRIES[attempt])
+        seen, clear = self.clear.get(at, (0, self.known[at]))
+        if new := placed[seen:]:
+            clear = [s for s in clear if all(s.area.distance(o.area) > self.site.gap for o in new)]
+            self.clear[at] = (len(placed), clear)
+        return [s for s in clear if s.target in self.held]
 
 
 def bridge(pattern: Pattern, kit: Kit, mending: Mending) -> Bridged:

@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from shapely import Point, Polygon
+import shapely
+from shapely import Polygon
 
 from cutout import check
 from cutout.amend.bridge import bridge
@@ -113,7 +114,9 @@ def _nearest(finding: Finding, among: Sequence[Finding]) -> Finding | None:
 
 def _said(cleared: Iterable[Finding], left_out: Sequence[Polygon]) -> list[Finding]:
     """Cleared findings, marked where the piece or opening they are about was left out altogether."""
-    return [
-        replace(f, left_out=True) if any(p.distance(Point(f.at)) < 1e-3 for p in left_out) else f
-        for f in cleared
-    ]
+    gone = tuple(cleared)
+    if not gone or not left_out:
+        return list(gone)
+    places = shapely.points([f.at for f in gone])
+    on_one = {int(k) for k in shapely.STRtree(left_out).query(places, predicate="dwithin", distance=1e-3)[0]}
+    return [replace(f, left_out=True) if k in on_one else f for k, f in enumerate(gone)]

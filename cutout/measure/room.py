@@ -34,6 +34,10 @@ _HEADINGS = np.linspace(-math.radians(110), math.radians(110), 45)
 """Directions in which the body may trail, five degrees apart: to square with the way in and a little beyond."""
 
 
+_WITHIN = math.cos(math.pi / 32) - 1e-6
+"""Radius of the circle inside the polygon of 32 sides that stands for one of radius 1, and a little less."""
+
+
 def hole_centres(places: Sequence[Tight], diameters: Sequence[float]) -> ComplexArray:
     """Centres of holes that touch both flanks of inside corners, or lie in inside curves, one for each place."""
     return np.array([_centre(p, d / 2) for p, d in zip(places, diameters, strict=True)], dtype=complex)
@@ -76,16 +80,21 @@ def loops_fit(pattern: Pattern, places: Sequence[Tight], kit: Kit) -> NDArray[np
     start = np.asarray(np.array([p.bend.apex for p in places]) + out * blade.kerf / 2, dtype=complex)
     shapely.prepare(pattern.keep)
     fits = np.zeros(len(places), dtype=bool)
+    clear = max(blade.kerf / 2 - INTO_KEEP, 0.0)
     for aside, further in _LOOPS:
         left = np.flatnonzero(~fits)
         if len(left) == 0:
             break
         heading = complex(math.cos(math.radians(aside)), math.sin(math.radians(aside)))
-        centre = np.asarray(start + out * heading * (least + further * radius), dtype=complex)[left]
-        discs = shapely.buffer(shapely.points(to_array(centre)), radius, quad_segs=8)
-        ways = shapely.linestrings(np.stack([to_array(start[left]), to_array(centre)], axis=1))
+        centre = np.asarray(start + out * heading * (least + further * radius), dtype=complex)
+        # Most have wood in the circle already: those need no loop drawn.
+        middles = np.asarray(shapely.points(to_array(centre[left])), dtype=object)
+        roomy = ~shapely.dwithin(pattern.keep, middles, _WITHIN * radius + clear)
+        left, middles = left[roomy], middles[roomy]
+        discs = shapely.buffer(middles, radius, quad_segs=8)
+        ways = shapely.linestrings(np.stack([to_array(start[left]), to_array(centre[left])], axis=1))
         loops = shapely.convex_hull(shapely.union(discs, ways))
-        fits[left] = ~shapely.dwithin(loops, pattern.keep, max(blade.kerf / 2 - INTO_KEEP, 0.0))
+        fits[left] = ~shapely.dwithin(pattern.keep, loops, clear)
     return fits
 
 

@@ -223,8 +223,8 @@ def ridges_of(walls: Walls, region: MultiPolygon) -> Ridges:
 def _joggled(z: ComplexArray) -> FloatArray:
     """Points (n, 2) hardly moved, by the same steps each time, so that no four lie on one circle.
 
-    Points along straight and parallel walls do by the thousand, and Qhull, which merges and divides such facets, takes
-    twice as long over them as over points at random.
+    Points along straight and parallel walls do by the thousand, and Qhull, which merges and divides such facets,
+    takes twice as long over them as over points at random.
     """
     steps = np.modf(np.arange(len(z))[:, None] * _GOLDEN)[0] - 0.5
     return np.column_stack([z.real, z.imag]) + _JOGGLE * steps

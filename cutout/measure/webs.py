@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 import shapely
 
+from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.kit import Kit, hankinson
 from cutout.measure.arms import FreeArm, free_arms
 from cutout.measure.widths import Neck, middle_of_keep
@@ -113,9 +114,13 @@ def web_limit(thickness: float, kit: Kit, angle: float | None) -> float:
     limits = kit.limits
     if angle is None or not kit.wood.has_grain:
         return limits.web_sheet * thickness
-    ratio = kit.wood.across_ratio
-    power = math.log(limits.web_across / limits.web_along) / math.log(1 / ratio)
-    return thickness * limits.web_along * float(hankinson(angle, ratio) ** -power)
+    return thickness * limits.web_along * float(hankinson(angle, kit.wood.across_ratio) ** -_power(kit))
+
+
+def _power(kit: Kit) -> float:
+    """The power of the strength by which the limit along the grain becomes the one across it."""
+    limits = kit.limits
+    return math.log(limits.web_across / limits.web_along) / math.log(1 / kit.wood.across_ratio)
 
 
 def angle_to_grain(along: complex, grain: float | None) -> float | None:
@@ -199,16 +204,8 @@ def _of_arm(arm: FreeArm, tuft: float, pattern: Pattern, kit: Kit, grain: float 
     lever &= arm.width < _most(pattern, kit)
     if not lever.any():
         return None
-    angles: list[float | None] = [None] * len(arm.z)
-    limit, least = np.zeros(len(arm.z)), np.zeros(len(arm.z))
     ways = arm.along
-    told: dict[float | None, tuple[float, float]] = {}
-    for place, along in zip(np.flatnonzero(lever).tolist(), ways[lever].tolist(), strict=True):
-        angles[place] = angle = angle_to_grain(along, grain)
-        if angle not in told:
-            asked = web_limit(pattern.panel.thickness, kit, angle)
-            told[angle] = asked, least_width(asked, angle, held=False)
-        limit[place], least[place] = told[angle]
+    limit, least = _asked_of_arm(ways, pattern.panel.thickness, kit, grain)
     weak = lever & (arm.width < least)
     breaks = bool(weak.any())
     if not breaks:
@@ -218,9 +215,25 @@ def _of_arm(arm: FreeArm, tuft: float, pattern: Pattern, kit: Kit, grain: float 
     k = int(np.argmin(np.where(weak, arm.width / np.where(weak, limit, 1.0), math.inf)))
     root = int(np.flatnonzero(lever & (arm.width < (limit / 2 if breaks else limit)))[0])
     z, way = complex(arm.z[k]), complex(ways[k])
-    return Web(
-        z, float(arm.width[k]), float(arm.beyond[root]), way, angles[k], float(limit[k]), False, breaks
-    )
+    angle = angle_to_grain(way, grain)
+    asked = web_limit(pattern.panel.thickness, kit, angle)
+    return Web(z, float(arm.width[k]), float(arm.beyond[root]), way, angle, asked, False, breaks)
+
+
+def _asked_of_arm(
+    along: ComplexArray, thickness: float, kit: Kit, grain: float | None
+) -> tuple[FloatArray, FloatArray]:
+    """`web_limit` and `least_width` at every place of an arm with these directions; both (n,)."""
+    if grain is None:
+        limit = web_limit(thickness, kit, None)
+        return np.full(len(along), limit), np.full(len(along), least_width(limit, None, held=False))
+    across = np.minimum(np.abs(along.imag * math.cos(grain) - along.real * math.sin(grain)), 1.0)
+    ratio, power = kit.wood.across_ratio, _power(kit)
+    strength = ratio / (across**2 + ratio * (1 - across**2))
+    limits = thickness * kit.limits.web_along * strength**-power
+    bends = np.minimum(BREAKS_WIDTH, limits / 2)
+    runs_out = across >= math.sin(ALONG)
+    return limits, np.where(runs_out, np.maximum(BREAKS_SHARE * limits, bends), bends)
 
 
 def _in_arm(web: Web, arm: FreeArm, whole: Web) -> bool:

@@ -13,10 +13,11 @@ from shapely import MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from cutout import check
-from cutout.amend import HandBridge, Mending
-from cutout.amend.bridge import Bridged, bridge
+from cutout.amend import HandBridge, Mending, strips
+from cutout.amend.bridge import Bridged, _Search, bridge
 from cutout.amend.rays import Edges, crossings
 from cutout.amend.strength import Strength
+from cutout.amend.strips import Site, strips_from
 from cutout.check.loose_piece import loose_pieces
 from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.kit import hankinson
@@ -214,3 +215,50 @@ def test_crossings_are_ordered_and_told_by_owner() -> None:
     found = crossings(edges, np.array([[-1.0, 0.5]]), np.array([[1.0, 0.0]]), np.array([10.0]), 5)
     assert found.distance[0].tolist() == pytest.approx([1.0, 2.0, 3.0, 4.0, math.inf])
     assert found.owner[0].tolist() == [0, 0, 1, 1, -1]
+
+
+def islands() -> tuple[Site, int]:
+    """A square opening with nine pieces in it; how many pieces are held."""
+    opening = box(100, 100, 300, 300)
+    loose = [box(x, y, x + 30, y + 30) for x in (125, 185, 245) for y in (125, 185, 245)]
+    frame = box(0, 0, 400, 400).difference(opening)
+    waste = as_multi(opening.difference(shapely.union_all(loose)))
+    strength = Strength.of(Panel(400.0, 400.0, 18.0, 0.0), KIT, Mending())
+    return Site.of([frame, *loose], waste, strength, KIT.blade.hole_to_turn), 1
+
+
+def test_rays_that_look_near_by_first_find_what_those_across_all_find(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    site, _ = islands()
+    near = [strips_from(site, piece) for piece in range(1, 6)]
+    monkeypatch.setattr(strips, "_NEARBY", 1.0)
+    assert [strips_from(site, piece) for piece in range(1, 6)] == near
+    assert all(near)
+
+
+def test_each_strip_is_held_against_each_bridge_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is offered is what looking at all bridges anew would offer; the looks grow with pairs, not with rounds."""
+    site, held = islands()
+    search = _Search(site, set(range(held)), list(range(held, len(site.pieces))))
+    looks = 0
+    real = Polygon.distance
+
+    def counted(polygon: Polygon, other: Polygon) -> float:
+        nonlocal looks
+        looks += 1
+        return float(real(polygon, other))
+
+    monkeypatch.setattr(Polygon, "distance", counted)
+    while search.loose:
+        for piece in search.loose:
+            found = search.strips_to_held(piece, 0)
+            assert found == [
+                s
+                for s in search.known[piece, 0]
+                if s.target in search.held and all(real(s.area, o.area) > site.gap for o in search.strips)
+            ]
+        first = next((p for p in search.loose if search.strips_to_held(p, 0)), search.loose[0])
+        search.tie(first, 0, search.strips_to_held(first, 0)[:1])
+    strips_known = sum(len(found) for found in search.known.values())
+    assert 0 < looks <= strips_known * len(search.strips)

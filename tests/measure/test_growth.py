@@ -7,12 +7,18 @@ from itertools import product
 
 import numpy as np
 import pytest
+from shapely import Point, Polygon
 
-from cutout.geom.curve import ComplexArray, to_complex
-from cutout.measure import bends, follow
+from cutout.geom.curve import ComplexArray, FloatArray, to_complex
+from cutout.geom.outline import Outline, as_multi, from_region
+from cutout.measure import bends, follow, room, walls
 from cutout.measure.bends import _Candidate, _near, left_bends
-from cutout.measure.widths import Neck, _apart
+from cutout.measure.follow import tight_places
+from cutout.measure.webs import _asked_of_arm, angle_to_grain, least_width, web_limit
+from cutout.measure.widths import Middle, Neck, _apart
+from cutout.pattern import Panel, cut_pattern
 from tests.figures import corners, star
+from tests.kits import KIT, kit_of
 
 
 def wobbly(seed: int) -> ComplexArray:
@@ -85,3 +91,69 @@ def test_necks_kept_are_those_that_comparing_one_by_one_gives(seed: int) -> None
             kept.append(neck)
     assert list(_apart(necks)) == kept
     assert 1 < len(kept) < len(necks)
+
+
+def comb(teeth: int) -> Polygon:
+    """A bar with that many needles 30 mm long, 4 mm apart."""
+    x = 2.0 * np.arange(2 * teeth + 1)
+    tips = np.column_stack([x, np.where(np.arange(2 * teeth + 1) % 2, 50.0, 20.0)])
+    return Polygon([*tips.tolist(), (x[-1], 0.0), (0.0, 0.0)])
+
+
+def test_points_joggled_give_the_same_middle_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    def told(middle: Middle) -> tuple[float, float, list[float], list[float]]:
+        long = float(np.abs(np.diff(middle.nodes[middle.edges], axis=1)).sum())
+        necks = [n.width for n in middle.necks(6.0)]
+        return long, float(middle.widths.max()), necks, sorted(a.length for a in middle.arms(3.0, 3.0))
+
+    shape = as_multi(comb(6).difference(Polygon([(3, 3), (9, 3), (9, 6), (3, 6)])))
+    joggled = told(Middle(shape))
+    moved = walls._joggled(Middle(shape).walls.z)
+    assert 0 < np.abs(moved[:, 0] + 1j * moved[:, 1] - Middle(shape).walls.z).max() <= walls._JOGGLE
+
+    def plain(z: ComplexArray) -> FloatArray:
+        return np.column_stack([z.real, z.imag])
+
+    monkeypatch.setattr(walls, "_joggled", plain)
+    exact = told(Middle(shape))
+    assert joggled[:2] == pytest.approx(exact[:2], abs=0.01)
+    assert joggled[2] == pytest.approx(exact[2], abs=1e-6)
+    assert len(exact[2]) > 0
+    assert joggled[3] == pytest.approx(exact[3], abs=0.01)
+    assert len(exact[3]) == 6
+
+
+def test_points_of_a_middle_line_grow_with_the_needles() -> None:
+    points = {teeth: len(Middle(as_multi(comb(teeth))).walls.z) for teeth in (5, 20)}
+    assert points[5] > 500
+    assert points[20] <= 4.5 * points[5]
+
+
+@pytest.mark.parametrize(("wood", "grain"), list(product(("white-pine", "plywood"), (0.0, 1.0, None))))
+def test_an_arm_is_asked_what_each_of_its_places_would_be(wood: str, grain: float | None) -> None:
+    kit = kit_of(wood_name=wood)
+    along = np.exp(1j * np.random.default_rng(1).uniform(-math.pi, math.pi, 50))
+    limit, least = _asked_of_arm(along, 18.0, kit, grain if kit.wood.has_grain else None)
+    for z, most, few in zip(along.tolist(), limit.tolist(), least.tolist(), strict=True):
+        angle = angle_to_grain(z, grain if kit.wood.has_grain else None)
+        assert most == pytest.approx(web_limit(18.0, kit, angle))
+        assert few == pytest.approx(least_width(web_limit(18.0, kit, angle), angle, held=False))
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_loops_not_drawn_because_wood_is_in_them_would_not_fit(
+    full: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In an open star, and in one that a round piece leaves little of."""
+    points = 7
+    shape = star(points, 150.0, 60.0, 200 + 200j)
+    figure = as_multi(shape.difference(Point(200, 200).buffer(50.0)) if full else shape)
+    pattern = cut_pattern(
+        Outline(from_region(figure)), Panel(400.0, 400.0, 18.0, 0.0), "panel", KIT.blade.kerf
+    )
+    places = [p for p in tight_places(pattern, KIT.blade) if not p.inside and p.bend.sharp]
+    assert len(places) == points
+    quick = room.loops_fit(pattern, places, KIT)
+    monkeypatch.setattr(room, "_WITHIN", -1.0)
+    assert (room.loops_fit(pattern, places, KIT) == quick).all()
+    assert quick.any() != full

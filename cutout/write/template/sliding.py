@@ -96,32 +96,26 @@ def fewest(points: FloatArray, lattice: Lattice) -> int:
     lane = (cells + count * np.arange(_COUNTED)[:, None]).ravel()
     order = np.argsort(lane, kind="stable")
     lane, along = lane[order], np.tile(along, _COUNTED)[order]
-    starts = np.flatnonzero(np.concatenate([[True], np.diff(lane) != 0]))
-    even = _counted(along, starts, lattice)
-    parts = np.split(along, starts[1:])
-    least = [
-        n if n == 1 else min(n, len(_starts(p.tolist(), lattice))) for n, p in zip(even, parts, strict=True)
-    ]
-    return int(np.bincount(lane[starts] // count, least).min())
+    first = np.flatnonzero(np.concatenate([[True], np.diff(lane) != 0]))
+    return int(np.bincount(lane[first] // count, _counted(along, first, lattice)).min())
 
 
-def _counted(along: FloatArray, starts: np.ndarray, lattice: Lattice) -> list[int]:
-    """Sheets each strip takes with its sheets side by side. along: sorted in each;
-    starts: where each begins."""
-    size, overlap = lattice.along, lattice.overlap
-    pitch = size - overlap
-    ends = np.concatenate([starts[1:], [len(along)]])
-    low, high = along[starts] - PAD, along[ends - 1] + PAD
-    least = np.array([_needed(length, size, overlap) for length in (high - low).tolist()])
-    shares = np.tile(np.linspace(0, 1, _COUNTED), 2)[:, None]
-    counts = np.repeat([0, 1], _COUNTED)[:, None] + least
-    begins = low - shares * (counts * pitch + overlap - (high - low))
-    who = np.repeat(np.arange(len(starts)), ends - starts)
-    cells = np.clip(np.floor((along - begins[:, who] - overlap / 2) / pitch), 0, counts[:, who] - 1)
-    changes = np.zeros(cells.shape, dtype=int)
-    changes[:, 1:] = np.diff(cells, axis=1) != 0
-    changes[:, starts] = 1
-    taken: list[int] = np.add.reduceat(changes, starts, axis=1).min(axis=0).tolist()
+def _counted(along: FloatArray, first: np.ndarray, lattice: Lattice) -> FloatArray:
+    """Sheets each strip takes, as `_starts` lays them. along: sorted in each; first: where each begins."""
+    pitch = lattice.along - lattice.overlap
+    ends = np.append(first[1:], len(along))
+    # Strips one behind the other, so far apart that no sheet of one reaches the next.
+    apart = float(np.ptp(along)) + 2 * lattice.along + PAD
+    behind = along + apart * np.repeat(np.arange(len(first)), ends - first)
+    taken, start = np.zeros(len(first)), np.full(len(first), -np.inf)
+    at, open_ = first.copy(), np.arange(len(first))
+    while len(open_):
+        start[open_] = np.maximum(along[at[open_]] - PAD, start[open_] + pitch)
+        taken[open_] += 1
+        reach = start[open_] + lattice.along
+        at[open_] = np.searchsorted(behind, reach - lattice.overlap / 2 + apart * open_)
+        left = (at[open_] < ends[open_]) & (along[ends[open_] - 1] > reach - PAD)
+        open_ = open_[left]
     return taken
 
 

@@ -49,3 +49,13 @@ def test_large_ones_are_covered_greedily_with_an_honest_gap() -> None:
 
 def test_nothing_to_cover_needs_no_hole() -> None:
     assert fewest(np.zeros((3, 4), dtype=bool), np.zeros(3)) == ([], 0)
+
+
+@settings(max_examples=20, deadline=None)
+@given(rows=st.integers(2, 7), columns=st.integers(1, 9), seed=st.integers(0, 10_000))
+def test_where_one_hole_does_it_the_cheapest_such_is_taken(rows: int, columns: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    matrix, price = rng.random((rows, columns)) < 0.6, rng.random(rows) / 10
+    matrix[rng.integers(rows)] = True
+    alone = np.flatnonzero(matrix.all(axis=1))
+    assert fewest(matrix, price) == ([int(alone[np.argmin(price[alone])])], 0)

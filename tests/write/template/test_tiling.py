@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from cutout.errors import WriteError
 from cutout.kit import Paper, paper
+from cutout.write.template import sliding
 from cutout.write.template.register import register_marks
 from cutout.write.template.tiling import Tiling, column_letters, sheets_needed, tile
 
@@ -124,3 +125,21 @@ def test_paper_too_small_is_refused_in_a_sentence() -> None:
 def test_the_smallest_paper_the_kit_takes_still_works() -> None:
     line = LineString([(0, 0), (90, 90)])
     assert tile(line, line.bounds, line.bounds, paper("60x60mm")).sheets
+
+
+@settings(deadline=None, max_examples=60)
+@given(seed=st.integers(0, 10_000), n=st.integers(1, 200), size=st.floats(5, 1500), sheet=st.floats(60, 300))
+def test_sheets_are_counted_as_they_are_laid(seed: int, n: int, size: float, sheet: float) -> None:
+    """In strips tried one by one, each from its first line on; sheets in step are never fewer."""
+    points = np.random.default_rng(seed).uniform(0, size, (n, 2))
+    lattice = sliding.Lattice(sheet, 190.0, 10.0)
+    low, high = points[:, 1].min() - sliding.PAD, points[:, 1].max() + sliding.PAD
+    strips = sheets_needed(high - low, 190.0, 10.0)
+    counts = []
+    for share in np.linspace(0, 1, sliding._COUNTED):
+        begin = low - share * (strips * 180.0 + 10.0 - (high - low))
+        lane = np.clip(np.floor((points[:, 1] - begin - 5.0) / 180.0), 0, strips - 1)
+        parts = [np.sort(points[lane == k, 0]) for k in np.unique(lane)]
+        counts.append(sum(len(sliding._starts(p.tolist(), lattice)) for p in parts))
+        assert counts[-1] <= sum(sliding._slid(p, 0.0, lattice).used.sum() for p in parts)
+    assert sliding.fewest(points, lattice) == min(counts)
