@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -33,6 +34,8 @@ from cutout.saw.telling import Tell, part, rising, untold
 
 MANY_NIBBLES = 12
 """From so many short cuts in one opening on the plan says that the blade is wide for it."""
+SHORT = 10.0
+"""Before a shorter cut (mm) is sawn it is asked whether a file does it sooner."""
 REOPENINGS = 8
 """So often the places that still hold a piece are looked for and sawn again."""
 TOUCHING = 0.02
@@ -47,9 +50,9 @@ RELUCTANCE, MOST_CUTS = 3.0, 80
 """An opening begun more than once is walked again as if lifting took so many times as long, up to so many cuts."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
-FITTED = 0.05
-"""The share of an opening's planning in which its line is fitted, for those who are told how far it has come; the
-rest goes to the walks."""
+TOLD = (0.05, 0.45, 0.8, 0.95, 1.0)
+"""For those who are told how far it has come: the share of an opening's planning after its line is fitted and after
+each walk. Most openings are walked twice."""
 ROOM = (8.0, 0.0, 8.0)
 """So many seconds it is worth to each of these walks to make room to turn in: a long lead now, short ones later.
 Which is the quicker no rule tells."""
@@ -211,11 +214,8 @@ def _saw_opening(
     first: numbers of the first hole and the first leg. tell: of the share of this opening that is done.
     """
     area = area_of(opening, panel, kit.blade, kit.allow)
-    tell(FITTED)
-    walks = [
-        part(tell, FITTED + (1 - FITTED) * n / (ROUNDS + 1), FITTED + (1 - FITTED) * (n + 1) / (ROUNDS + 1))
-        for n in range(ROUNDS + 1)
-    ]
+    tell(TOLD[0])
+    walks = [part(tell, begins, ends) for begins, ends in pairwise(TOLD)]
     prices = Prices.of(kit.moves, kit.feed(panel.sawn))
     fresh = partial(State, area, kit.blade, first[1], first[0], spins=kit.moves.spins)
     holes = [(complex(*at), size) for at, size in by_hand]
@@ -296,6 +296,8 @@ def _walked(
         if chosen is None:
             # Out of reach by any means known here: go on with the rest, what stays is reported.
             state.done[:] = True
+            continue
+        if chosen.way.length < SHORT and state.leave_to_the_file(state.fresh(chosen.way.z)):
             continue
         if not state.is_worth_sawing(chosen.way.z):
             state.done[state.passed(state.pushed(chosen.way.z))] = True

@@ -187,6 +187,11 @@ class State:
         )
         return np.asarray(self.tree.query(swath, predicate="intersects"))
 
+    def fresh(self, z: ComplexArray) -> np.ndarray:
+        """Indices of outline points that a kerf along z leaves clean and that are not yet."""
+        found = self.passed(self.pushed(z))
+        return np.asarray(found[~self.done[found]])
+
     def touched(self, at: shapely.Point, diameter: float) -> np.ndarray:
         """Indices of outline points that a hole leaves clean."""
         assert self.tree is not None
@@ -397,6 +402,24 @@ class State:
             if self.for_the_file(part):
                 self.done[self._touching(part)] = True
         return drops
+
+    def leave_to_the_file(self, spots: np.ndarray) -> bool:
+        """Whether the pieces that hold some unsawn outline points (their indices) are small enough for the file.
+
+        If any is, its points count as clean. A hair of wood joins many to larger ones: only `held` tells them apart.
+        """
+        held = self.held()
+        if not held or len(spots) == 0:
+            return False
+        near = shapely.STRtree(held).query(
+            shapely.points(self.points[spots]), predicate="dwithin", distance=self.area.clean
+        )[1]
+        small = [held[i] for i in np.unique(near).tolist() if self.for_the_file(held[i])]
+        touched = [self._touching(piece) for piece in small]
+        fresh = bool(touched) and not self.done[np.concatenate(touched)].all()
+        for points in touched:
+            self.done[points] = True
+        return fresh
 
     def skin(self, part: shapely.Geometry) -> bool:
         """Whether a piece is nowhere thicker than what may stay on the line for the file."""
