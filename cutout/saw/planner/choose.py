@@ -558,7 +558,7 @@ def priced(hand: Hand, way: Way) -> Chosen | None:
     return Chosen(way, move, seconds + hand.prices.cut * way.extra + ARRIVAL * way.rest)
 
 
-def _crumbs(state: State, way: Way, passed: np.ndarray) -> int:
+def crumbs(state: State, way: Way, passed: np.ndarray) -> int:
     """How many bits of outline a way leaves unsawn where it comes onto its run, along it, and where it ends."""
     if way.along is None:
         return 0
@@ -603,7 +603,7 @@ def cheapest(hand: Hand, found: list[Chosen], idle: set[Way]) -> Chosen | None:
             continue
         good += 1
         price = chosen.price + hand.prices.cut * (way.gain - gain) + ARRIVAL * (gain < 0.5 * way.gain)
-        price += CRUMB * _crumbs(state, way, passed)
+        price += CRUMB * crumbs(state, way, passed)
         if chosen.closes and state.frees(way.z):
             price -= hand.prices.room
         if top is None or price < top.price - 1e-9:

@@ -203,6 +203,17 @@ def test_no_hole_reaches_into_keep_and_no_leg_cuts_air_only() -> None:
         gone = shapely.union_all([gone, kerf, leg.drops])
 
 
+def test_a_mouth_the_kerf_just_fits_through_is_sawn_through() -> None:
+    """Two points of keep stand 1.31 mm apart for a kerf of 1.28; behind them the arm widens to either side."""
+    kit = kit_with()
+    arm = Polygon([(160, 129.345), (160, 130.655), (200, 131.3), (200, 128.7)])
+    pattern = pattern_of(shapely.union_all([shapely.box(100, 100, 160, 160), arm]), kit)
+    made = plan(pattern, kit)
+    assert_proved(pattern, kit, made)
+    assert any(leg.path[:, 0].max() > 195 for leg in made.legs)
+    assert not any("clearing" in hole.roles for hole in made.holes)
+
+
 def test_planning_and_proving_tell_how_far_they_have_come() -> None:
     kit, told, proved = kit_with(), list[float](), list[float]()
     pattern = pattern_of(star(6, 0.55, 83.0), kit)
