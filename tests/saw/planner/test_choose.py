@@ -27,7 +27,7 @@ def left_by(state: State, begins: float, ends: float, rest: int = 0) -> int:
     line = state.area.stretches[0]
     lead = line.part(begins, ends)
     way = Way(lead, ends - begins, Covers(0, begins, ends), ends - begins, rest)
-    return crumbs(state, way, state.passed(lead))
+    return crumbs(state, way, state.passed(state.pushed(lead)))
 
 
 def test_bits_of_outline_beside_a_run_are_counted() -> None:
