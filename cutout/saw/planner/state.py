@@ -23,7 +23,10 @@ HELD = 0.03
 THIN = 0.05
 """Wood thinner than this (mm) holds nothing."""
 FILED = 0.75
-"""A held piece of up to this many times kerf x blade width is left for the file, if no deeper than a kerf."""
+"""A held piece of up to this many times kerf x blade width, what is a skin of it left out, is left for the file, if
+no deeper than a kerf."""
+LEAST_FILED = 0.6
+"""Up to this area (mm^2) it is left for the file whatever the blade: a stroke or two. Common practice, no source."""
 WORTHLESS = 0.01
 """A leg that takes off less than this share of a square as wide as its kerf is not sawn."""
 SAME_SPOT, TRIES = 0.5, 2
@@ -432,7 +435,8 @@ class State:
         """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file."""
         if self.skin(part):
             return True
-        if part.area > FILED * self.blade.kerf * self.blade.width:
+        most = max(FILED * self.blade.kerf * self.blade.width, LEAST_FILED)
+        if part.area > most and shapely.area(self.fat(part)) > most:
             return False
         return self._sawable_depth(part) <= self.blade.kerf
 
