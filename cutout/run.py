@@ -44,8 +44,8 @@ if TYPE_CHECKING:  # The test card is another job: what reads it is loaded by th
     from cutout.gauge.reading import Reading
 
 Progress: TypeAlias = Callable[[str, float], None]
-"""Called with the name of the stage that starts and the share of the whole job done, 0..1, and again within those that
-may take long: mending, with the number of tries so far in brackets behind it, planning and the proof."""
+"""Called with the name of the stage that starts and the share of the whole job done, 0..1, and again within those
+that may take long: mending, with the number of tries so far in brackets behind it, planning and the proof."""
 
 MENDING, PLANNING, PROVING = "checking and mending", "planning the cuts", "proving the plan"
 MENDED_FROM, PLANNED_FROM, PROVED_FROM = 0.25, 0.45, 0.7

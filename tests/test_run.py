@@ -99,6 +99,22 @@ def test_a_hole_by_hand_is_in_the_plan(disc: Path) -> None:
     assert work.proof.ok
 
 
+def test_the_whole_job_tells_how_far_it_has_come(disc: Path) -> None:
+    told: list[tuple[str, float]] = []
+    job = job_from({"figures": [{"source": "disc.png", "width": "150mm"}], "panel": {"thickness": "12mm"}})
+    make(job, disc, lambda stage, share: told.append((stage, share)))
+    shares = [share for _, share in told]
+    assert shares == sorted(shares)
+    for stage, begins, ends in (
+        (making.PLANNING, making.PLANNED_FROM, making.PROVED_FROM),
+        (making.PROVING, making.PROVED_FROM, 0.85),
+    ):
+        mine = [share for name, share in told if name == stage]
+        assert mine[0] == begins
+        assert mine[-1] == pytest.approx(ends)
+        assert len(mine) > 2
+
+
 def test_router_findings_are_for_those_who_ask(disc: Path) -> None:
     plain = work_of(disc)
     asked = work_of(disc, router={"gcode": True, "bit": "8mm", "tab_width": "9mm"})

@@ -15,6 +15,7 @@ from cutout.errors import ReadError
 from cutout.job.schema import FigurePart, Job, PanelPart
 from cutout.page import reading, tasks
 from cutout.page.reading import FILL, Reader, first_size
+from cutout.page.telling import heard_by
 from cutout.read import read
 from cutout.read.options import ReadOptions
 
@@ -127,13 +128,18 @@ def test_what_was_mended_is_not_mended_again_for_the_plan(
     job = Job().model_copy(update={"panel": panel, "figures": (figure,)})
     mended, done = run.mend_laid, []
 
-    def counting(laid: run.LaidOut) -> Any:
+    def counting(laid: run.LaidOut, progress: run.Progress) -> Any:
         done.append(1)
-        return mended(laid)
+        return mended(laid, progress)
 
     monkeypatch.setattr(run, "mend_laid", counting)
     first = tasks.mended(job, tmp_path)
-    after = tasks.planned(job, tmp_path)
+    told: list[tuple[str, float]] = []
+    with heard_by(lambda stage, share: told.append((stage, share))):
+        after = tasks.planned(job, tmp_path)
+    shares = [share for _, share in told]
+    assert shares == sorted(shares)
+    assert [stage for stage, _ in told].count(run.PLANNING) > 2, "its bar moves while one opening is planned"
     assert done == [1]
     assert after["waste"] == first["waste"]
     tasks.mended(job.model_copy(update={"keep": "figure"}), tmp_path)

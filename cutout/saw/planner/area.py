@@ -31,7 +31,8 @@ class Area:
     """One opening ready for planning; mm.
 
     region: the opening; waste: the same, with the air beyond the panel's edge where it reaches that.
-    centres: where the blade's centre may be; roomy: the same grown by rounding. line: the outline to saw.
+    centres: where the blade's centre may be, mitred at points of keep; roomy: the same, round about them, and a hair
+    more. line: the outline to saw.
     points: (m, 2) places along it; step: their spacing; reachable: those a kerf can reach at all.
     where, along: for each point the stretch that passes it (-1: none) and how far along.
     places: (k, 2) places outside the panel where a blade may come in.
@@ -75,7 +76,8 @@ def area_of(opening: Opening, panel: Panel, blade: Blade, allow: float) -> Area:
     step = min(max(0.6 * blade.kerf, 0.3), 0.8)
     points = _points_along(line, step)
     where, along, reachable = _assigned(points, found, centres, blade.kerf / 2 + allow + CLEAN)
-    roomy = shapely.buffer(centres, ROOMY, quad_segs=4, join_style="mitre")
+    # Round about points of keep: mitred, two of them would close a mouth that the kerf just fits through.
+    roomy = shapely.buffer(waste, ROOMY - blade.kerf / 2, quad_segs=8)
     shapely.prepare([roomy, line, waste, opening.region])
     return Area(
         opening.id,

@@ -46,7 +46,7 @@ _BINS, _FINER = (14, 40), (28, 80)
 few curves that only just fit."""
 _WIDEST = 1.3
 """No state is kept whose heading leaves the ring's by more than this (radians)."""
-_HARD = 1.25
+HARD = 1.25
 """A vertex that even this times the band could not take is a break from the start."""
 _DEARER = 4.0
 """How much dearer an offset into keep is than one into waste."""
@@ -163,7 +163,7 @@ def _turns(z: ComplexArray) -> FloatArray:
 def _is_hard(turn: FloatArray, radius: float, kerf: float, allow: float) -> np.ndarray:
     """Vertices no run can pass: an arc leaves a corner by (R + K/2)(sec(a/2) - 1) at its middle."""
     sec = 1 / np.cos(np.minimum(np.abs(turn), 2.9) / 2)
-    return np.asarray((radius + kerf / 2) * (sec - 1) > _HARD * (allow + INTO_KEEP * sec))
+    return np.asarray((radius + kerf / 2) * (sec - 1) > HARD * (allow + INTO_KEEP * sec))
 
 
 def _chain(vertices: ComplexArray, radius: float, kerf: float, allow: float, room: Polygon | None) -> _Chain:

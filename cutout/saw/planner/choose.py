@@ -24,6 +24,10 @@ _LEAST = 0.05
 """A stretch (mm) too short to be worth an entry."""
 ARRIVAL = 30.0
 """Seconds another arrival takes, for what a way leaves of the run it saws: about a lead and a move of this saw's."""
+CRUMB = 8.0
+"""Seconds a bit of outline takes later on that a way leaves beside its run: a move and a short cut."""
+BESIDE = 2.5
+"""So far (mm) before and behind its run that is looked for."""
 _MEASURED = 6
 """So many of the cheapest ways are measured exactly before one is chosen."""
 _LOOP = 1.5 * np.pi
@@ -553,6 +557,25 @@ def priced(hand: Hand, way: Way) -> Chosen | None:
     return Chosen(way, move, seconds + hand.prices.cut * way.extra + ARRIVAL * way.rest)
 
 
+def crumbs(state: State, way: Way, passed: np.ndarray) -> int:
+    """How many bits of outline a way leaves unsawn where it comes onto its run, along it, and where it ends."""
+    if way.along is None:
+        return 0
+    area, run = state.area, way.along
+    left = ~state.done & (area.where == run.stretch)
+    left[passed] = False
+    along = state.along[left]
+    line = area.stretches[run.stretch]
+    if line.closed:
+        along = run.start - BESIDE + np.mod(along - run.start + BESIDE, line.length)
+    near = np.sort(along[(along > run.start - BESIDE) & (along < run.end + BESIDE)])
+    if len(near) == 0:
+        return 0
+    bits = 1 + int(np.count_nonzero(np.diff(near) > 2.5 * area.step))
+    # What is left before it on purpose is paid for already.
+    return max(bits - way.rest, 0)
+
+
 def _away(state: State, gap: Gap, last: complex) -> float:
     line = state.area.stretches[gap.stretch]
     return float(np.abs(line.at(np.array([gap.start, gap.end])) - last).min())
@@ -572,12 +595,14 @@ def cheapest(hand: Hand, found: list[Chosen], idle: set[Way]) -> Chosen | None:
     good = 0
     for chosen in found:
         way = chosen.way
-        gain = float(np.count_nonzero(~state.done[state.passed(state.pushed(way.z))])) * state.area.step
+        passed = state.passed(state.pushed(way.z))
+        gain = float(np.count_nonzero(~state.done[passed])) * state.area.step
         if gain < 0.9 * state.area.step:
             idle.add(way)
             continue
         good += 1
         price = chosen.price + hand.prices.cut * (way.gain - gain) + ARRIVAL * (gain < 0.5 * way.gain)
+        price += CRUMB * crumbs(state, way, passed)
         if chosen.closes and state.frees(way.z):
             price -= hand.prices.room
         if top is None or price < top.price - 1e-9:

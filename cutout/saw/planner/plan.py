@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -33,6 +34,8 @@ from cutout.saw.telling import Tell, part, rising, untold
 
 MANY_NIBBLES = 12
 """From so many short cuts in one opening on the plan says that the blade is wide for it."""
+SHORT = 10.0
+"""Before a shorter cut (mm) is sawn it is asked whether a file does it sooner."""
 REOPENINGS = 8
 """So often the places that still hold a piece are looked for and sawn again."""
 TOUCHING = 0.02
@@ -41,15 +44,18 @@ WORTH_A_HOLE = 15.0
 """Once sawing has begun another hole is drilled only for this much outline (mm); less is nibbled."""
 MOST_SAWN, MOST_SPOTS, MOST_MINUTES = 4.0, 30, 180.0
 """No plan: sawing more than so many times the outline, more spots for the file an opening, more minutes."""
+A_STROKE = 0.25
+"""A spot of no more than this share of a square as wide as the kerf goes with the filing of the line itself, which
+has its allowance all along: it does not count. Common practice, no source."""
 WORTH_A_WORD = 1000.0
 """So much sawing (mm) beyond the outline is a trifle, however short that is."""
 RELUCTANCE, MOST_CUTS = 3.0, 80
 """An opening begun more than once is walked again as if lifting took so many times as long, up to so many cuts."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
-FITTED = 0.05
-"""The share of an opening's planning in which its line is fitted, for those who are told how far it has come; the
-rest goes to the walks."""
+TOLD = (0.05, 0.45, 0.8, 0.95, 1.0)
+"""For those who are told how far it has come: the share of an opening's planning after its line is fitted and after
+each walk. Most openings are walked twice."""
 ROOM = (8.0, 0.0, 8.0)
 """So many seconds it is worth to each of these walks to make room to turn in: a long lead now, short ones later.
 Which is the quicker no rule tells."""
@@ -132,18 +138,21 @@ def _planned(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand], tell: Tell) 
     findings.extend(unused)
     legs = with_falls(legs, holes, pattern, kit.blade)
     taken = takes(legs, seconds, holes, prices)
-    findings += _no_plan(legs, left, taken, pattern)
+    findings += _no_plan(legs, left, taken, pattern, kit)
     return _assembled(holes, legs, findings, left, taken, steps_of(holes, legs, pattern, taken))
 
 
-def _no_plan(legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern) -> list[Finding]:
+def _no_plan(
+    legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern, kit: Kit
+) -> list[Finding]:
     """A stop where nobody would saw it like this: far too much sawing, filing or time."""
+    spots = sum(spot.area > A_STROKE * kit.blade.kerf**2 for spot in left)
     outline = math.fsum(o.region.length for o in pattern.openings)
     sawn = math.fsum(leg.length for leg in legs)
     much = sawn > MOST_SAWN * outline and sawn > outline + WORTH_A_WORD
     facts = NoPlan(
         sawn=(sawn, outline) if much else None,
-        spots=len(left) if len(left) / max(1, len(pattern.openings)) > MOST_SPOTS else None,
+        spots=spots if spots / max(1, len(pattern.openings)) > MOST_SPOTS else None,
         minutes=taken.minutes if taken.minutes > MOST_MINUTES else None,
     )
     if facts == NoPlan(None, None, None) or not legs:
@@ -223,11 +232,8 @@ def _saw_opening(
     first: numbers of the first hole and the first leg. tell: of the share of this opening that is done.
     """
     area = area_of(opening, panel, kit.blade, kit.allow)
-    tell(FITTED)
-    walks = [
-        part(tell, FITTED + (1 - FITTED) * n / (ROUNDS + 1), FITTED + (1 - FITTED) * (n + 1) / (ROUNDS + 1))
-        for n in range(ROUNDS + 1)
-    ]
+    tell(TOLD[0])
+    walks = [part(tell, begins, ends) for begins, ends in pairwise(TOLD)]
     prices = Prices.of(kit.moves, kit.feed(panel.sawn))
     fresh = partial(State, area, kit.blade, first[1], first[0], spins=kit.moves.spins)
     holes = [(complex(*at), size) for at, size in by_hand]
@@ -308,6 +314,8 @@ def _walked(
         if chosen is None:
             # Out of reach by any means known here: go on with the rest, what stays is reported.
             state.done[:] = True
+            continue
+        if chosen.way.length < SHORT and state.leave_to_the_file(state.fresh(chosen.way.z)):
             continue
         if not state.is_worth_sawing(chosen.way.z):
             state.done[state.passed(state.pushed(chosen.way.z))] = True

@@ -23,7 +23,10 @@ HELD = 0.03
 THIN = 0.05
 """Wood thinner than this (mm) holds nothing."""
 FILED = 0.75
-"""A held piece of up to this many times kerf x blade width is left for the file, if no deeper than a kerf."""
+"""A held piece of up to this many times kerf x blade width, what is a skin of it left out, is left for the file, if
+no deeper than a kerf."""
+LEAST_FILED = 0.6
+"""Up to this area (mm^2) it is left for the file whatever the blade: a stroke or two. Common practice, no source."""
 WORTHLESS = 0.01
 """A leg that takes off less than this share of a square as wide as its kerf is not sawn."""
 SAME_SPOT, TRIES = 0.5, 2
@@ -186,6 +189,11 @@ class State:
             self.blade.kerf / 2 + self.area.clean, quad_segs=8, cap_style="flat"
         )
         return np.asarray(self.tree.query(swath, predicate="intersects"))
+
+    def fresh(self, z: ComplexArray) -> np.ndarray:
+        """Indices of outline points that a kerf along z leaves clean and that are not yet."""
+        found = self.passed(self.pushed(z))
+        return np.asarray(found[~self.done[found]])
 
     def touched(self, at: shapely.Point, diameter: float) -> np.ndarray:
         """Indices of outline points that a hole leaves clean."""
@@ -398,6 +406,24 @@ class State:
                 self.done[self._touching(part)] = True
         return drops
 
+    def leave_to_the_file(self, spots: np.ndarray) -> bool:
+        """Whether the pieces that hold some unsawn outline points (their indices) are small enough for the file.
+
+        If any is, its points count as clean. A hair of wood joins many to larger ones: only `held` tells them apart.
+        """
+        held = self.held()
+        if not held or len(spots) == 0:
+            return False
+        near = shapely.STRtree(held).query(
+            shapely.points(self.points[spots]), predicate="dwithin", distance=self.area.clean
+        )[1]
+        small = [held[i] for i in np.unique(near).tolist() if self.for_the_file(held[i])]
+        touched = [self._touching(piece) for piece in small]
+        fresh = bool(touched) and not self.done[np.concatenate(touched)].all()
+        for points in touched:
+            self.done[points] = True
+        return fresh
+
     def skin(self, part: shapely.Geometry) -> bool:
         """Whether a piece is nowhere thicker than what may stay on the line for the file."""
         half = self.area.allow / 2 + THIN
@@ -409,7 +435,8 @@ class State:
         """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file."""
         if self.skin(part):
             return True
-        if part.area > FILED * self.blade.kerf * self.blade.width:
+        most = max(FILED * self.blade.kerf * self.blade.width, LEAST_FILED)
+        if part.area > most and shapely.area(self.fat(part)) > most:
             return False
         return self._sawable_depth(part) <= self.blade.kerf
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import cmath
+import math
 
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from cutout.geom.outline import polygons_of
+from cutout.saw.planner.band import HARD, INTO_KEEP
 from cutout.saw.planner.lead import Leads, from_places, from_poses
 from cutout.saw.planner.line import stretches
 
@@ -65,5 +67,9 @@ def test_a_rounded_square_is_one_run_only_if_the_blade_can_turn_its_corners(radi
 def test_a_wider_turn_never_needs_fewer_stops(radius: float, more: float) -> None:
     disc, arm = shapely.Point(0, 0).buffer(25, quad_segs=48), shapely.box(0, -12, 60, 12)
     (ring,) = polygons_of(shapely.union_all([disc, arm]))
+    # Where the arm meets the disc a blade between these two gets by only by what its arcs bulge between stations.
+    sec = 1 / math.cos((math.pi / 2 - math.asin(12 / 25)) / 2)
+    by_band, at_all = (share * (0.3 + INTO_KEEP * sec) / (sec - 1) - 0.5 for share in (1.0, HARD))
+    assume(not any(by_band < r < at_all for r in (radius, radius * more)))
     wide, narrow = (len(stretches(ring, r, 30.0, 1.0, 0.3)) for r in (radius * more, radius))
-    assert wide >= narrow - 1, "where a corner only just fits the band, its bins may cost a run"
+    assert wide >= narrow

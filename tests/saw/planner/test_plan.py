@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -184,6 +185,31 @@ def test_no_hole_reaches_into_keep_and_no_leg_cuts_air_only() -> None:
         kerf = shapely.LineString(leg.path).buffer(kit.blade.kerf / 2, cap_style="flat")
         assert shapely.difference(kerf, gone).area > 0.05
         gone = shapely.union_all([gone, kerf, leg.drops])
+
+
+def test_a_mouth_the_kerf_just_fits_through_is_sawn_through() -> None:
+    """Two points of keep stand 1.31 mm apart for a kerf of 1.28; behind them the arm widens."""
+    kit = kit_with()
+    top = [(150, 130.655), (160, 130.655), (160.3, 130.755), (190, 131.0)]
+    arm = Polygon([*top, *((x, 260 - y) for x, y in reversed(top))])
+    pattern = pattern_of(shapely.union_all([shapely.box(100, 100, 160, 160), arm]), kit)
+    made = plan(pattern, kit)
+    assert_proved(pattern, kit, made)
+    assert any(leg.path[:, 0].max() > 185 for leg in made.legs)
+    assert not any("clearing" in hole.roles for hole in made.holes)
+
+
+def test_planning_and_proving_tell_how_far_they_have_come() -> None:
+    kit, told, proved = kit_with(), list[float](), list[float]()
+    pattern = pattern_of(star(6, 0.55, 83.0), kit)
+    made = plan(pattern, kit, (), told.append)
+    assert prove(pattern, kit, made, proved.append).ok
+    for shares in (told, proved):
+        assert all(a < b for a, b in pairwise(shares)), "they rise"
+        assert shares[0] > 0
+        assert shares[-1] == 1.0
+        assert sum(share < 0.9 for share in shares) > 5, "not only at the end of the only opening"
+    assert [leg.path.tolist() for leg in made.legs] == [leg.path.tolist() for leg in plan(pattern, kit).legs]
 
 
 def test_the_estimate_adds_up() -> None:
