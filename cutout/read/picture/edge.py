@@ -40,8 +40,15 @@ _WIDEST = 14
 _SETTLE = 5.0
 """Sigma (samples of about a pixel) over which the line is averaged before profiles are laid across it."""
 
-_UNSETTLED = 0.04
+_UNSETTLED = 0.033
 """Spread of a profile's ends as a share of its step that ringing of a JPEG explains."""
+
+_GRAINS = 3.0
+"""How many times the picture's grain noise beside its edges is at most: paper cut off at white shows half of it, and
+ink may have more than paper."""
+
+_SINGLE = 0.7
+"""Share of a profile's whole range that its ends differ by at least where it is a single step; noise adds to the rest."""
 
 _STRAY = 0.1
 """Sigma (px) a half-way line of a clean picture is off by itself."""
@@ -120,7 +127,7 @@ def fit_edges(grey: Grey, found: IsoLines) -> EdgeFit | None:
     if places is None:
         return None
     t, values = _profiles(grey, *places, reach)
-    low, high, clear = _plateaus(values, reach)
+    low, high, clear = _plateaus(values, reach, _grain(grey))
     if clear.sum() < _LEAST_PROFILES:
         return None
     t, values, low, high = t[clear], values[clear], low[clear, None], high[clear, None]
@@ -275,16 +282,29 @@ def _profiles(
     return np.take_along_axis(t[whole], order, 1), np.take_along_axis(values[whole], order, 1)
 
 
-def _plateaus(values: FloatArray, reach: int) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+def _grain(grey: Grey) -> float:
+    """Sigma of the noise in most of a picture, from second differences along some of its rows."""
+    rows = grey[:: max(1, len(grey) // 100)].astype(np.float32)
+    if rows.shape[1] < 3:
+        return 0.0
+    return float(np.median(np.abs(rows[:, :-2] - 2 * rows[:, 1:-1] + rows[:, 2:]))) / 0.6745 / math.sqrt(6.0)
+
+
+def _plateaus(values: FloatArray, reach: int, grain: float) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
     """Values the profiles settle at on either side, and which profiles are a clear single step.
 
-    Where another edge is within reach they don't settle: their ends climb more than noise and ringing do.
+    Where another edge is within reach they don't settle: their ends climb more than noise and ringing do. Noise is
+    what the ends themselves show, but not much more than the picture's `grain` (sigma): where most of them meet another
+    edge they show that.
     """
     few = max(2, reach // 3)
     low, high = values[:, :few].mean(axis=1), values[:, -few:].mean(axis=1)
     span = np.abs(high - low)
     # Differences two pixels apart see noise, but little of a slope that light falls off by.
     noise = float(np.median(np.abs(values[:, 2 : few + 2] - values[:, :few]))) / 0.6745 / math.sqrt(2)
+    noise = min(noise, 0.5 + _GRAINS * grain)
     spread = np.maximum(values[:, :few].std(axis=1), values[:, -few:].std(axis=1))
     settled = spread < np.maximum(2.0, _UNSETTLED * span) + 2 * min(noise, 0.15 * float(np.median(span)))
-    return low, high, settled & (span > 0.75 * np.quantile(span, 0.75))
+    # What goes up and down again between its ends has more than one step.
+    single = span > _SINGLE * np.ptp(values, axis=1)
+    return low, high, settled & single & (span > 0.75 * np.quantile(span, 0.75))
