@@ -14,12 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from PIL import Image, ImageChops, ImageFilter
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 from scipy.optimize import least_squares
 from scipy.special import erf
 
 from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.read.picture.classes import climbs
 from cutout.read.picture.decode import Picture
 from cutout.trace.corners import STEP, resample
 from cutout.trace.iso import IsoLines
@@ -49,6 +49,9 @@ ink may have more than paper."""
 
 _SINGLE = 0.7
 """Share of a profile's whole range that its ends differ by at least where it is a single step; noise adds to the rest."""
+
+_FAR_OUT = 6.0
+"""Sigmas from an edge at which its blur is over."""
 
 _STRAY = 0.1
 """Sigma (px) a half-way line of a clean picture is off by itself."""
@@ -169,10 +172,7 @@ def gap_noise(grey: Grey, field: Grey, level: float, blur: float) -> float:
     g / sqrt(12). Where it lies at the edge, near `level` in `field`, the picture climbs by c / (s sqrt(2 pi)) a
     pixel: c the contrast about it, s the sigma it is blurred by.
     """
-    image = Image.fromarray(grey)
-    climb = np.asarray(
-        ImageChops.subtract(image.filter(ImageFilter.MaxFilter(7)), image.filter(ImageFilter.MinFilter(7)))
-    )
+    climb = climbs(grey, 3)
     low, high = np.percentile(field, (2, 98))
     steep = climb > 0.4 * np.percentile(climb, 99)
     at_edge = (np.abs(field.astype(np.float32) - level) < 0.25 * (high - low)) & steep
@@ -193,8 +193,13 @@ def step(t: FloatArray, sigma: float) -> FloatArray:
     """
 
     def area(x: FloatArray) -> FloatArray:
-        phi = np.exp(-0.5 * (x / sigma) ** 2) / math.sqrt(2 * math.pi)
-        return np.asarray(x * 0.5 * (1 + erf(x / (sigma * math.sqrt(2)))) + sigma * phi)
+        # Farther out it is x or nothing, to one part in a thousand million.
+        out = np.maximum(x, 0.0)
+        near = np.abs(x) < _FAR_OUT * sigma
+        u = x[near] / sigma
+        phi = np.exp(-0.5 * u**2) / math.sqrt(2 * math.pi)
+        out[near] = sigma * (u * 0.5 * (1 + erf(u / math.sqrt(2))) + phi)
+        return np.asarray(out)
 
     return area(t + 0.5) - area(t - 0.5)
 
