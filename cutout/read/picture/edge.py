@@ -25,8 +25,8 @@ from cutout.trace.corners import STEP, resample
 from cutout.trace.iso import IsoLines
 
 Grey = NDArray[np.uint8]
-_Shown = Callable[[FloatArray], FloatArray]
-"""From shares of the brighter side to the codes a picture shows."""
+_Shown = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+"""From shares of the brighter side to the codes a picture shows, and how fast those grow with the shares."""
 
 _MOST_PROFILES = 3000
 _LEAST_PROFILES = 40
@@ -134,9 +134,17 @@ def fit_edges(grey: Grey, found: IsoLines) -> EdgeFit | None:
     if clear.sum() < _LEAST_PROFILES:
         return None
     t, values, low, high = t[clear], values[clear], low[clear, None], high[clear, None]
-    one, blur_one = _fit(t, values, lambda share: low + (high - low) * share, found.blur)
     dark, bright = linear(low), linear(high)
-    two, blur_two = _fit(t, values, lambda share: coded(dark + (bright - dark) * share), found.blur)
+
+    def in_codes(share: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return low + (high - low) * share, high - low
+
+    def in_light(share: FloatArray) -> tuple[FloatArray, FloatArray]:
+        light = dark + (bright - dark) * share
+        return coded(light), _coding(light) * (bright - dark)
+
+    one, blur_one = _fit(t, values, in_codes, found.blur)
+    two, blur_two = _fit(t, values, in_light, found.blur)
     return EdgeFit(one, two, int(clear.sum()), blur_two if two < one else blur_one)
 
 
@@ -185,23 +193,33 @@ def gap_noise(grey: Grey, field: Grey, level: float, blur: float) -> float:
     return _ALIKE * math.sqrt(float(np.mean(gap**2)) / 12.0) * blur * math.sqrt(2 * math.pi)
 
 
-def step(t: FloatArray, sigma: float) -> FloatArray:
-    """A step from 0 to 1 at 0 seen through a 1 px box and a Gaussian of `sigma` px.
+def _coding(light: FloatArray) -> FloatArray:
+    """How fast codes grow with light; 0 beyond what a screen shows."""
+    inside = (light >= 0.0) & (light <= 1.0)
+    steep = np.where(light <= 0.0031308, 12.92, 1.055 / 2.4 * np.maximum(light, 1e-12) ** (1 / 2.4 - 1.0))
+    return np.where(inside, 255.0 * steep, 0.0)
+
+
+def step(t: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """A step from 0 to 1 at 0 seen through a 1 px box and a Gaussian of `sigma` px, and its slopes by t and by sigma.
 
     The integral of the Gaussian's distribution function over the pixel: with F(x) = x Phi(x/s) + s phi(x/s),
-    F(t + 1/2) - F(t - 1/2).
+    F(t + 1/2) - F(t - 1/2). F grows with x by Phi(x/s) and with s by phi(x/s).
     """
+    after, before = (_area(x, sigma) for x in (t + 0.5, t - 0.5))
+    value, along, wider = (a - b for a, b in zip(after, before, strict=True))
+    return value, along, wider
 
-    def area(x: FloatArray) -> FloatArray:
-        # Farther out it is x or nothing, to one part in a thousand million.
-        out = np.maximum(x, 0.0)
-        near = np.abs(x) < _FAR_OUT * sigma
-        u = x[near] / sigma
-        phi = np.exp(-0.5 * u**2) / math.sqrt(2 * math.pi)
-        out[near] = sigma * (u * 0.5 * (1 + erf(u / math.sqrt(2))) + phi)
-        return np.asarray(out)
 
-    return area(t + 0.5) - area(t - 0.5)
+def _area(x: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """F of `step` at x, Phi and phi. Farther out F is x or nothing, to one part in a thousand million."""
+    area, total, bell = np.maximum(x, 0.0), (x > 0).astype(np.float64), np.zeros(x.shape)
+    near = np.abs(x) < _FAR_OUT * sigma
+    u = x[near] / sigma
+    phi = np.exp(-0.5 * u**2) / math.sqrt(2 * math.pi)
+    below = 0.5 * (1 + erf(u / math.sqrt(2)))
+    area[near], total[near], bell[near] = sigma * (u * below + phi), below, phi
+    return area, total, bell
 
 
 def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple[float, float]:
@@ -215,15 +233,20 @@ def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple
     for _ in range(2):
 
         def misses(p: FloatArray, aside: FloatArray = aside) -> FloatArray:
-            return (shown(step(t - aside - p[0], float(p[1]))) - values).ravel()
+            return (shown(step(t - aside - p[0], float(p[1]))[0])[0] - values).ravel()
+
+        def slopes(p: FloatArray, aside: FloatArray = aside) -> FloatArray:
+            share, along, wider = step(t - aside - p[0], float(p[1]))
+            steep = shown(share)[1]
+            return np.stack([(-steep * along).ravel(), (steep * wider).ravel()], axis=1)
 
         best = least_squares(
-            misses, [shift, sigma], bounds=([-3.0, 0.05], [3.0, 12.0]), loss="soft_l1", f_scale=12.0
+            misses, [shift, sigma], jac=slopes, bounds=([-3.0, 0.05], [3.0, 12.0]), loss="soft_l1", f_scale=12.0
         )
         shift, sigma = float(best.x[0]), float(best.x[1])
         aside = aside + _own_shifts(t - aside - shift, values, shown, sigma)
     off = t - aside - shift
-    left = shown(step(off, sigma)) - values
+    left = shown(step(off, sigma)[0])[0] - values
     left = np.abs(left[np.abs(off) < 2.5 * math.hypot(sigma, 0.3)])
     # Some profiles meet something else: their misses say nothing of the space.
     return float(np.mean(np.minimum(left, np.quantile(left, 0.97)) ** 2)), sigma
@@ -231,8 +254,9 @@ def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple
 
 def _own_shifts(t: FloatArray, values: FloatArray, shown: _Shown, sigma: float) -> FloatArray:
     """(n, 1): how far each profile wants to move (px), one Gauss-Newton step, held back by the noise."""
-    model = shown(step(t, sigma))
-    slope = (shown(step(t + 0.05, sigma)) - shown(step(t - 0.05, sigma))) / 0.1
+    share, along, _ = step(t, sigma)
+    model, steep = shown(share)
+    slope = steep * along
     left = model - values
     power = (slope**2).sum(axis=1, keepdims=True)
     held = float(np.median(left**2)) / _STRAY**2
