@@ -83,7 +83,7 @@ def on_plateaus(grey: Grey, split: Split) -> Split:
 
 
 def climbs(values: Grey, reach: int) -> Grey:
-    """Greatest less least of the values within `reach` rows and columns of each; the picture's rim goes on beyond it."""
+    """Greatest less least of the values within `reach` rows and columns of each; beyond the rim it goes on."""
     most = least = np.pad(values, reach, mode="edge")
     for axis in (0, 1):
         size = most.shape[axis] - 2 * reach

@@ -48,7 +48,7 @@ _GRAINS = 3.0
 ink may have more than paper."""
 
 _SINGLE = 0.7
-"""Share of a profile's whole range that its ends differ by at least where it is a single step; noise adds to the rest."""
+"""Share of its whole range by which the ends of a profile with a single step differ at least."""
 
 _FAR_OUT = 6.0
 """Sigmas from an edge at which its blur is over."""
@@ -241,7 +241,12 @@ def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple
             return np.stack([(-steep * along).ravel(), (steep * wider).ravel()], axis=1)
 
         best = least_squares(
-            misses, [shift, sigma], jac=slopes, bounds=([-3.0, 0.05], [3.0, 12.0]), loss="soft_l1", f_scale=12.0
+            misses,
+            [shift, sigma],
+            jac=slopes,
+            bounds=([-3.0, 0.05], [3.0, 12.0]),
+            loss="soft_l1",
+            f_scale=12.0,
         )
         shift, sigma = float(best.x[0]), float(best.x[1])
         aside = aside + _own_shifts(t - aside - shift, values, shown, sigma)
@@ -319,12 +324,14 @@ def _grain(grey: Grey) -> float:
     return float(np.median(np.abs(rows[:, :-2] - 2 * rows[:, 1:-1] + rows[:, 2:]))) / 0.6745 / math.sqrt(6.0)
 
 
-def _plateaus(values: FloatArray, reach: int, grain: float) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+def _plateaus(
+    values: FloatArray, reach: int, grain: float
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
     """Values the profiles settle at on either side, and which profiles are a clear single step.
 
-    Where another edge is within reach they don't settle: their ends climb more than noise and ringing do. Noise is
-    what the ends themselves show, but not much more than the picture's `grain` (sigma): where most of them meet another
-    edge they show that.
+    Where another edge is within reach they don't settle: their ends climb more than noise and ringing do. Noise
+    is what the ends themselves show, but not much more than the picture's `grain` (sigma): where most of them
+    meet another edge they show that.
     """
     few = max(2, reach // 3)
     low, high = values[:, :few].mean(axis=1), values[:, -few:].mean(axis=1)
