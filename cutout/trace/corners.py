@@ -35,16 +35,12 @@ whole pixels may run for a dozen pixels from one to the next."""
 
 @dataclass(frozen=True, slots=True)
 class Corner:
-    """A corner near sample `index`, its apex, and how many samples before and after it are rounded off.
-
-    known: its place was told rather than found from the line.
-    """
+    """A corner near sample `index`, its apex, and how many samples before and after it are rounded off."""
 
     index: int
     apex: complex
     before: int
     after: int
-    known: bool = False
 
 
 def resample(z: ComplexArray, step: float = STEP) -> ComplexArray:

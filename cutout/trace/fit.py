@@ -37,16 +37,17 @@ _LEAST_NOISE = 0.035
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What a picture tells of its lines beside their points: places at which the blur has been taken out of them, and
-    places that are corners; None where there are none."""
+    """What a picture tells of its lines beside their points: places at which the blur has been taken out of them,
+    places that are corners, and places near which there is none; None where there are no such places."""
 
     sharp: cKDTree | None = None
     apexes: cKDTree | None = None
+    rounds: cKDTree | None = None
 
     @classmethod
-    def of(cls, sharp: ComplexArray, apexes: ComplexArray) -> Told:
+    def of(cls, sharp: ComplexArray, apexes: ComplexArray, rounds: ComplexArray) -> Told:
         """The same from places (n,)."""
-        return cls(*(cKDTree(to_array(z)) if len(z) else None for z in (sharp, apexes)))
+        return cls(*(cKDTree(to_array(z)) if len(z) else None for z in (sharp, apexes, rounds)))
 
 
 def fit_ring(
@@ -99,10 +100,11 @@ def _all_corners(z: ComplexArray, blur: float, noise: float, told: Told) -> list
         if clear.any():
             corners = [c for c in corners if not clear[c.index]]
             corners += [c for c in find_corners(z, _UNBLURRED, noise) if clear[c.index]]
-    if told.apexes is not None:
-        known = _known(z, told.apexes)
-        beside = max(_BESIDE, _BESIDE_BLURS * blur)
-        corners = known + [c for c in corners if not any(_near(z, c, k, beside) for k in known)]
+    known = _known(z, told.apexes) if told.apexes is not None else []
+    bare = _known(z, told.rounds) if told.rounds is not None else []
+    beside = max(_BESIDE, _BESIDE_BLURS * blur)
+    if known or bare:
+        corners = known + [c for c in corners if not any(_near(z, c, k, beside) for k in known + bare)]
     return sorted(corners, key=lambda c: c.index)
 
 
@@ -112,14 +114,14 @@ def _near(z: ComplexArray, one: Corner, two: Corner, reach: float) -> bool:
     return abs(one.apex - two.apex) < reach or min(apart, len(z) - apart) * STEP < reach
 
 
-def _known(z: ComplexArray, apexes: cKDTree) -> list[Corner]:
-    """The corners told that lie on the ring."""
-    away, which = apexes.query(to_array(z), distance_upper_bound=2 * STEP)
+def _known(z: ComplexArray, places: cKDTree) -> list[Corner]:
+    """The places told that lie on the ring, as corners of it."""
+    away, which = places.query(to_array(z), distance_upper_bound=2 * STEP)
     near = np.flatnonzero(np.isfinite(away))
     nearest = {}
     for k in near[np.argsort(-away[near], kind="stable")].tolist():
         nearest[int(which[k])] = k
-    return [Corner(k, complex(*apexes.data[apex]), 1, 1, known=True) for apex, k in nearest.items()]
+    return [Corner(k, complex(*places.data[place]), 1, 1) for place, k in nearest.items()]
 
 
 def _on_line(z: ComplexArray, corner: Corner) -> Corner:
@@ -225,10 +227,7 @@ def _joined(
     runs: list[list[_Carrier]], corners: list[Corner], tol: float, restore: bool
 ) -> tuple[Segment, ...]:
     """Segments of a ring with corners: run k goes from corner k to corner k + 1."""
-    sharp = [
-        _corner_joint(runs[k - 1][-1], runs[k][0], corner.apex, tol, restore and not corner.known)
-        for k, corner in enumerate(corners)
-    ]
+    sharp = [_corner_joint(runs[k - 1][-1], runs[k][0], c.apex, tol, restore) for k, c in enumerate(corners)]
     out: list[Segment] = []
     for k, run in enumerate(runs):
         out.extend(_run_segments(run, sharp[k], sharp[(k + 1) % len(sharp)], tol))

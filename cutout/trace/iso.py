@@ -35,7 +35,8 @@ class IsoLines:
 
     blur: sigma (px) of the Gaussian the edges look blurred by. noise: sigma (px) the lines are known to
     be off across themselves: the steps of a black-and-white picture hide it from the lines' own jitter. sharp: places
-    (n,) of the lines at which the blur has been taken out. apexes: points (n,) of the lines that are corners.
+    (n,) of the lines at which the blur has been taken out. apexes: points (n,) of the lines that are corners. rounds:
+    points (n,) near which there are none.
     """
 
     lines: list[ComplexArray]
@@ -43,6 +44,7 @@ class IsoLines:
     noise: float = 0.0
     sharp: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=np.complex128))
     apexes: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=np.complex128))
+    rounds: ComplexArray = field(default_factory=lambda: np.zeros(0, dtype=np.complex128))
 
 
 def iso_lines(grey: NDArray[Any], level: float) -> IsoLines:

@@ -56,7 +56,7 @@ def _one_thread() -> ThreadpoolController:
 def _fitted(
     lines: list[ComplexArray], found: IsoLines, tolerance_px: float, sigma: float
 ) -> tuple[Ring, ...]:
-    told = Told.of(found.sharp, found.apexes)
+    told = Told.of(found.sharp, found.apexes, found.rounds)
     rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise, told=told) for z in lines]
     for closer in (0.6, 0.25):
         bad = _unsound(rings, lines)

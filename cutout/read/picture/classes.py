@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageChops, ImageFilter
+from PIL import Image
 
 Grey = NDArray[np.uint8]
 
@@ -75,13 +75,26 @@ def on_plateaus(grey: Grey, split: Split) -> Split:
     factor = max(1, round(max(image.size) / _FINE))
     image = image.reduce(factor) if factor > 1 else image
     values = np.asarray(image)
-    steep = np.asarray(
-        ImageChops.subtract(image.filter(ImageFilter.MaxFilter(3)), image.filter(ImageFilter.MinFilter(3)))
-    )
+    steep = climbs(values, 1)
     low, high = (
         _settled(values[side], steep[side]) for side in (values <= split.level, values > split.level)
     )
     return replace(split, low=low, high=high, level=(low + high) / 2)
+
+
+def climbs(values: Grey, reach: int) -> Grey:
+    """Greatest less least of the values within `reach` rows and columns of each; beyond the rim it goes on."""
+    most = least = np.pad(values, reach, mode="edge")
+    for axis in (0, 1):
+        size = most.shape[axis] - 2 * reach
+        parts = [slice(k, k + size) for k in range(2 * reach + 1)]
+        cuts = [(part,) if axis == 0 else (slice(None), part) for part in parts]
+        high, low = most[cuts[0]].copy(), least[cuts[0]].copy()
+        for cut in cuts[1:]:
+            np.maximum(high, most[cut], out=high)
+            np.minimum(low, least[cut], out=low)
+        most, least = high, low
+    return np.asarray(most - least)
 
 
 def _settled(values: Grey, steep: Grey) -> float:

@@ -14,19 +14,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from PIL import Image, ImageChops, ImageFilter
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
 from scipy.optimize import least_squares
 from scipy.special import erf
 
 from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.read.picture.classes import climbs
 from cutout.read.picture.decode import Picture
 from cutout.trace.corners import STEP, resample
 from cutout.trace.iso import IsoLines
 
 Grey = NDArray[np.uint8]
-_Shown = Callable[[FloatArray], FloatArray]
-"""From shares of the brighter side to the codes a picture shows."""
+_Shown = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+"""From shares of the brighter side to the codes a picture shows, and how fast those grow with the shares."""
 
 _MOST_PROFILES, _LEAST_PROFILES = 3000, 40
 """Profiles across the edge: more tell no more, fewer tell nothing. By trial on pictures."""
@@ -40,8 +40,18 @@ _WIDEST = 14
 _SETTLE = 5.0
 """Sigma (samples of about a pixel) over which the line is averaged before profiles are laid across it."""
 
-_UNSETTLED = 0.04
+_UNSETTLED = 0.033
 """Spread of a profile's ends as a share of its step that ringing of a JPEG explains."""
+
+_GRAINS = 3.0
+"""How many times the picture's grain noise beside its edges is at most: paper cut off at white shows half of it, and
+ink may have more than paper."""
+
+_SINGLE = 0.7
+"""Share of its whole range by which the ends of a profile with a single step differ at least."""
+
+_FAR_OUT = 6.0
+"""Sigmas from an edge at which its blur is over."""
 
 _STRAY = 0.1
 """Sigma (px) a half-way line of a clean picture is off by itself."""
@@ -122,13 +132,21 @@ def fit_edges(grey: Grey, found: IsoLines) -> EdgeFit | None:
     t, values = _profiles(grey, *places, reach)
     if len(values) < _LEAST_PROFILES:
         return None  # In a small picture most reach past its rim.
-    low, high, clear = _plateaus(values, reach)
+    low, high, clear = _plateaus(values, reach, _grain(grey))
     if clear.sum() < _LEAST_PROFILES:
         return None
     t, values, low, high = t[clear], values[clear], low[clear, None], high[clear, None]
-    one, blur_one = _fit(t, values, lambda share: low + (high - low) * share, found.blur)
     dark, bright = linear(low), linear(high)
-    two, blur_two = _fit(t, values, lambda share: coded(dark + (bright - dark) * share), found.blur)
+
+    def in_codes(share: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return low + (high - low) * share, high - low
+
+    def in_light(share: FloatArray) -> tuple[FloatArray, FloatArray]:
+        light = dark + (bright - dark) * share
+        return coded(light), _coding(light) * (bright - dark)
+
+    one, blur_one = _fit(t, values, in_codes, found.blur)
+    two, blur_two = _fit(t, values, in_light, found.blur)
     return EdgeFit(one, two, int(clear.sum()), blur_two if two < one else blur_one)
 
 
@@ -164,10 +182,7 @@ def gap_noise(grey: Grey, field: Grey, level: float, blur: float) -> float:
     g / sqrt(12). Where it lies at the edge, near `level` in `field`, the picture climbs by c / (s sqrt(2 pi)) a
     pixel: c the contrast about it, s the sigma it is blurred by.
     """
-    image = Image.fromarray(grey)
-    climb = np.asarray(
-        ImageChops.subtract(image.filter(ImageFilter.MaxFilter(7)), image.filter(ImageFilter.MinFilter(7)))
-    )
+    climb = climbs(grey, 3)
     low, high = np.percentile(field, (2, 98))
     steep = climb > 0.4 * np.percentile(climb, 99)
     at_edge = (np.abs(field.astype(np.float32) - level) < 0.25 * (high - low)) & steep
@@ -180,18 +195,33 @@ def gap_noise(grey: Grey, field: Grey, level: float, blur: float) -> float:
     return _ALIKE * math.sqrt(float(np.mean(gap**2)) / 12.0) * blur * math.sqrt(2 * math.pi)
 
 
-def step(t: FloatArray, sigma: float) -> FloatArray:
-    """A step from 0 to 1 at 0 seen through a 1 px box and a Gaussian of `sigma` px.
+def _coding(light: FloatArray) -> FloatArray:
+    """How fast codes grow with light; 0 beyond what a screen shows."""
+    inside = (light >= 0.0) & (light <= 1.0)
+    steep = np.where(light <= 0.0031308, 12.92, 1.055 / 2.4 * np.maximum(light, 1e-12) ** (1 / 2.4 - 1.0))
+    return np.where(inside, 255.0 * steep, 0.0)
+
+
+def step(t: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """A step from 0 to 1 at 0 seen through a 1 px box and a Gaussian of `sigma` px, and its slopes by t and by sigma.
 
     The integral of the Gaussian's distribution function over the pixel: with F(x) = x Phi(x/s) + s phi(x/s),
-    F(t + 1/2) - F(t - 1/2).
+    F(t + 1/2) - F(t - 1/2). F grows with x by Phi(x/s) and with s by phi(x/s).
     """
+    after, before = (_area(x, sigma) for x in (t + 0.5, t - 0.5))
+    value, along, wider = (a - b for a, b in zip(after, before, strict=True))
+    return value, along, wider
 
-    def area(x: FloatArray) -> FloatArray:
-        phi = np.exp(-0.5 * (x / sigma) ** 2) / math.sqrt(2 * math.pi)
-        return np.asarray(x * 0.5 * (1 + erf(x / (sigma * math.sqrt(2)))) + sigma * phi)
 
-    return area(t + 0.5) - area(t - 0.5)
+def _area(x: FloatArray, sigma: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """F of `step` at x, Phi and phi. Farther out F is x or nothing, to one part in a thousand million."""
+    area, total, bell = np.maximum(x, 0.0), (x > 0).astype(np.float64), np.zeros(x.shape)
+    near = np.abs(x) < _FAR_OUT * sigma
+    u = x[near] / sigma
+    phi = np.exp(-0.5 * u**2) / math.sqrt(2 * math.pi)
+    below = 0.5 * (1 + erf(u / math.sqrt(2)))
+    area[near], total[near], bell[near] = sigma * (u * below + phi), below, phi
+    return area, total, bell
 
 
 def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple[float, float]:
@@ -205,15 +235,25 @@ def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple
     for _ in range(2):
 
         def misses(p: FloatArray, aside: FloatArray = aside) -> FloatArray:
-            return (shown(step(t - aside - p[0], float(p[1]))) - values).ravel()
+            return (shown(step(t - aside - p[0], float(p[1]))[0])[0] - values).ravel()
+
+        def slopes(p: FloatArray, aside: FloatArray = aside) -> FloatArray:
+            share, along, wider = step(t - aside - p[0], float(p[1]))
+            steep = shown(share)[1]
+            return np.stack([(-steep * along).ravel(), (steep * wider).ravel()], axis=1)
 
         best = least_squares(
-            misses, [shift, sigma], bounds=([-3.0, 0.05], [3.0, 12.0]), loss="soft_l1", f_scale=12.0
+            misses,
+            [shift, sigma],
+            jac=slopes,
+            bounds=([-3.0, 0.05], [3.0, 12.0]),
+            loss="soft_l1",
+            f_scale=12.0,
         )
         shift, sigma = float(best.x[0]), float(best.x[1])
         aside = aside + _own_shifts(t - aside - shift, values, shown, sigma)
     off = t - aside - shift
-    left = shown(step(off, sigma)) - values
+    left = shown(step(off, sigma)[0])[0] - values
     left = np.abs(left[np.abs(off) < 2.5 * math.hypot(sigma, 0.3)])
     # Some profiles meet something else: their misses say nothing of the space.
     return float(np.mean(np.minimum(left, np.quantile(left, 0.97)) ** 2)), sigma
@@ -221,8 +261,9 @@ def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple
 
 def _own_shifts(t: FloatArray, values: FloatArray, shown: _Shown, sigma: float) -> FloatArray:
     """(n, 1): how far each profile wants to move (px), one Gauss-Newton step, held back by the noise."""
-    model = shown(step(t, sigma))
-    slope = (shown(step(t + 0.05, sigma)) - shown(step(t - 0.05, sigma))) / 0.1
+    share, along, _ = step(t, sigma)
+    model, steep = shown(share)
+    slope = steep * along
     left = model - values
     power = (slope**2).sum(axis=1, keepdims=True)
     held = float(np.median(left**2)) / _STRAY**2
@@ -277,16 +318,31 @@ def _profiles(
     return np.take_along_axis(t[whole], order, 1), np.take_along_axis(values[whole], order, 1)
 
 
-def _plateaus(values: FloatArray, reach: int) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+def _grain(grey: Grey) -> float:
+    """Sigma of the noise in most of a picture, from second differences along some of its rows."""
+    rows = grey[:: max(1, len(grey) // 100)].astype(np.float32)
+    if rows.shape[1] < 3:
+        return 0.0
+    return float(np.median(np.abs(rows[:, :-2] - 2 * rows[:, 1:-1] + rows[:, 2:]))) / 0.6745 / math.sqrt(6.0)
+
+
+def _plateaus(
+    values: FloatArray, reach: int, grain: float
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
     """Values the profiles settle at on either side, and which profiles are a clear single step.
 
-    Where another edge is within reach they don't settle: their ends climb more than noise and ringing do.
+    Where another edge is within reach they don't settle: their ends climb more than noise and ringing do. Noise
+    is what the ends themselves show, but not much more than the picture's `grain` (sigma): where most of them
+    meet another edge they show that.
     """
     few = max(2, reach // 3)
     low, high = values[:, :few].mean(axis=1), values[:, -few:].mean(axis=1)
     span = np.abs(high - low)
     # Differences two pixels apart see noise, but little of a slope that light falls off by.
     noise = float(np.median(np.abs(values[:, 2 : few + 2] - values[:, :few]))) / 0.6745 / math.sqrt(2)
+    noise = min(noise, 0.5 + _GRAINS * grain)
     spread = np.maximum(values[:, :few].std(axis=1), values[:, -few:].std(axis=1))
     settled = spread < np.maximum(2.0, _UNSETTLED * span) + 2 * min(noise, 0.15 * float(np.median(span)))
-    return low, high, settled & (span > 0.75 * np.quantile(span, 0.75))
+    # What goes up and down again between its ends has more than one step.
+    single = span > _SINGLE * np.ptp(values, axis=1)
+    return low, high, settled & single & (span > 0.75 * np.quantile(span, 0.75))

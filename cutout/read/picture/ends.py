@@ -2,7 +2,8 @@
 
 The half-way line of a fine point stops where the point is about a pixel wide, and rounds the end of a narrow bar to a
 bow. Its flanks are known from farther back, though, and so is how much of each pixel about the end is covered. So the
-end is looked for whose blurred likeness is the picture: two flanks that meet, or two flanks and a straight end.
+end is looked for whose blurred likeness is the picture: two flanks that meet, or two flanks with a straight end or a
+half circle between them.
 """
 
 from __future__ import annotations
@@ -48,11 +49,18 @@ _CLEAR, _BEYOND, _ASIDE = 3.0, 3.0, 1.5
 """How far the picture is looked at about an end (sigmas of its blur), how far ahead of the line's own tip (px), and
 how near to other lines (px)."""
 
+_LEAST_SEEN = 20
+"""With fewer pixels to be seen about an end nothing is told of it."""
+
 _ROUNDS, _NUDGE, _STRIDE, _SETTLED = 8, 0.05, 2.0, 0.02
-"""Steps of the fit at most; the change (px) that slopes are taken over; the longest step, and the one that is last."""
+"""Steps of the fit at most; the change (px) that slopes are taken over; the longest step, and the last one."""
 
 _FITS, _NOISES = 0.035, 2.0
 """Root mean square miss (share of full contrast) of a likeness that fits, at least, and in sigmas of noise."""
+
+_LIKE, _TELLING = 0.07, 0.5
+"""The same of one that does in a picture whose compression left more than noise, if it misses so much less than the
+line as it was."""
 
 _AT_EDGES = 0.6
 """Root of the share of the pixels about an end that its edges run through."""
@@ -91,8 +99,12 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     if not laid:
         return found
     lines = [_spliced(z, laid[k]) if k in laid else z for k, z in enumerate(found.lines)]
-    apexes = np.array([p for ends in laid.values() for end in ends for p in end.corners])
-    return replace(found, lines=lines, apexes=apexes)
+    ends = [end for those in laid.values() for end in those]
+    apexes = np.array([p for end in ends for p in end.corners], dtype=np.complex128)
+    rounds = np.array(
+        [end.points[len(end.points) // 2] for end in ends if not end.corners], dtype=np.complex128
+    )
+    return replace(found, lines=lines, apexes=apexes, rounds=rounds)
 
 
 def _noticed(lines: list[ComplexArray], half: float) -> Iterator[tuple[int, int]]:
@@ -122,8 +134,8 @@ def _at(z: ComplexArray, s: FloatArray, where: FloatArray) -> ComplexArray:
 class _Arms:
     """An end of a line: points first..last (counted on past the line's seam) are to be laid anew.
 
-    start, end: where the flanks come from, px; into, out: their unit ways there, towards the tip and from it; tip: the
-    line's own.
+    start, end: where the flanks come from, px; into, out: their unit ways there, towards the tip and from it;
+    tip: the line's own.
     """
 
     first: int
@@ -195,6 +207,20 @@ def _cut_off(arms: _Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, .
     return np.concatenate(runs), (one, two)
 
 
+def _rounded(arms: _Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, ...]]:
+    """Straight flanks and a half circle between them; p: corners of the square round it, as of an end cut off."""
+    one, two = (arms.tip + arms.axis * complex(a, b) for a, b in ((p[0], p[1]), (p[2], p[3])))
+    middle, half = (one + two) / 2, (two - one) / 2
+    into = (one - arms.start) / max(abs(one - arms.start), 1e-9) - (arms.end - two) / max(
+        abs(arms.end - two), 1e-9
+    )
+    ahead = into / max(abs(into), 1e-9) * abs(half)
+    turn = np.linspace(0.0, math.pi, max(9, round(math.pi * abs(half) / _STEP)))
+    cap = middle - ahead - half * np.cos(turn) + ahead * np.sin(turn)
+    runs = (_bow(arms.start, complex(cap[0]), 0.0), cap[1:], _bow(complex(cap[-1]), arms.end, 0.0)[1:])
+    return np.concatenate(runs), ()
+
+
 def _bow(a: complex, b: complex, height: float) -> ComplexArray:
     """A parabola from a to b that stands `height` to the right of its chord's middle, at steps of about _STEP."""
     t = np.linspace(0.0, 1.0, max(3, round(abs(b - a) / _STEP) + 1))
@@ -242,17 +268,19 @@ class _View:
         """The end of line k as it is likeliest, or None where none fits so well that it is to be believed."""
         z = self.lines[k]
         window = self._window(k, arms)
+        if window.seen.sum() < _LEAST_SEEN:
+            return None
         was = _rms(window.missed(z[np.arange(arms.first, arms.last + 1) % len(z)]))
         missed, points, corners = window.fitted(_point, np.zeros(4))
-        other = window.fitted(_cut_off, _square(arms))
-        if _across(other[2], arms.axis) and _SURER * other[0] < missed:
-            missed, points, corners = other
-        fits = missed < max(_FITS, _NOISES * self.noise)
+        square = window.fitted(_cut_off, _square(arms))
+        if _across(square[2], arms.axis) and _SURER * square[0] < missed:
+            missed, points, corners = square
+        # A point drawn round is a short flank more to it: no less sure than an end.
+        rounded = window.fitted(_rounded, _square(arms))
+        if _SURER * rounded[0] < missed:
+            missed, points, corners = rounded
+        fits = missed < max(_FITS, _NOISES * self.noise) or missed < min(_LIKE, _TELLING * was)
         better = missed**2 - self.noise**2 < _BETTER * max(was**2 - self.noise**2, 0.0)
-        if DEBUG:
-            print(
-                f"{self.sigma:.2f} {self.contrast:.0f} {k} {arms.tip:.1f} was {was:.3f} noise {self.noise:.3f} now {missed:.4f} {len(corners)} other {other[0]:.4f}"
-            )
         return _Laid(arms.first, arms.last, points, corners) if fits and better else None
 
     def _window(self, k: int, arms: _Arms) -> _Window:
@@ -335,7 +363,7 @@ class _Window:
         return np.asarray((likeness - self.share)[self.seen])
 
     def fitted(self, shape: _Shape, p: FloatArray) -> tuple[float, ComplexArray, tuple[complex, ...]]:
-        """Least root mean square miss, from parameters p on, and the shape that has it; by Levenberg and Marquardt."""
+        """Least root mean square miss, from parameters p on, and the shape that has it (Levenberg, Marquardt)."""
 
         def missed_at(p: FloatArray) -> FloatArray:
             return self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
@@ -359,8 +387,6 @@ class _Window:
             p, missed, held = p + step, after, max(held / 10.0, 1e-3)
             if np.abs(step).max() < _SETTLED:
                 break
-        if DEBUG:
-            print(p.round(2), end=" ")
         return _rms(missed), *shape(self.arms, p[:-1])
 
 
@@ -378,8 +404,3 @@ def _spliced(z: ComplexArray, ends: list[_Laid]) -> ComplexArray:
         last = first + end.last - end.first + 1
     parts.append(z[np.arange(last, begin + n) % n])
     return np.concatenate(parts)
-
-
-import os
-
-DEBUG = bool(os.environ.get("DBG"))

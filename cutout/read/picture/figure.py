@@ -31,6 +31,9 @@ _SOFTENING = 0.8
 _CLEARER = 0.002
 """Gain in the share of variance that two classes explain for which the light is divided out."""
 
+_WORTH = 0.1
+"""Share of a gain in clarity by which more of the picture may lie between the classes for it."""
+
 _AT_BORDER = 0.10
 """Share of a side of the picture along which a figure may lie before it is worth a word."""
 
@@ -181,10 +184,11 @@ def _uneven(small: Grey, lit: NDArray[np.float64], light: bool, split: Split, ev
     if even >= EVEN:
         return False
     flat = split_classes(flattened(small, lit, not light))
+    gain = flat.clarity - split.clarity
     return (
         flat.contrast > _LEAST_CONTRAST
-        and flat.clarity > split.clarity + _CLEARER
-        and flat.between <= split.between + _CLEARER
+        and gain > _CLEARER
+        and flat.between <= split.between + max(_CLEARER, _WORTH * gain)
     )
 
 

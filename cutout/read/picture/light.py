@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
@@ -13,8 +11,12 @@ from cutout.geom.curve import FloatArray
 from cutout.geom.robust import sigma_of
 
 Grey = NDArray[np.uint8]
+IntArray = NDArray[np.int64]
 
 _TILES = 24  # to a side: smaller than a lamp lights, larger than grain
+_SIGMA = 5.0
+"""Sigma, in means of a few pixels each, of a wide Gaussian taken over those instead of over pixels."""
+
 EVEN = 0.96
 """Paper whose darkest part is at least this share of its lightest counts as evenly lit: the level would be off
 by 2 % of the contrast, a fiftieth of the edge's own width."""
@@ -69,11 +71,7 @@ def _surface(values: FloatArray) -> FloatArray:
     x_edges = np.linspace(0, w, min(_TILES, w) + 1).astype(int)
     y = (y_edges[:-1] + y_edges[1:] - 1) / 2
     x = (x_edges[:-1] + x_edges[1:] - 1) / 2
-    tiles = [
-        [np.percentile(values[a:b, c:d], 80) for c, d in itertools.pairwise(x_edges)]
-        for a, b in itertools.pairwise(y_edges)
-    ]
-    level = np.log(np.maximum(np.array(tiles), 1.0)).ravel()
+    level = np.log(np.maximum(_lightest(values, y_edges, x_edges), 1.0)).ravel()
     terms = _terms(np.repeat(y, len(x)) / h, np.tile(x, len(y)) / w)
     use = level > level.max() - 1.6
     for _ in range(12):
@@ -94,6 +92,23 @@ def _surface(values: FloatArray) -> FloatArray:
     return np.exp(np.clip(surface, lightest - 2.5, lightest + 0.2))
 
 
+def _lightest(values: FloatArray, y_edges: IntArray, x_edges: IntArray) -> FloatArray:
+    """The 80th percentile of each tile between the edges; (rows, columns) of tiles.
+
+    Tiles differ by a pixel in height and width: those of one size are looked at together.
+    """
+    tall, wide = np.diff(y_edges), np.diff(x_edges)
+    out = np.empty((len(tall), len(wide)))
+    for h in np.unique(tall).tolist():
+        rows = np.flatnonzero(tall == h)
+        for w in np.unique(wide).tolist():
+            columns = np.flatnonzero(wide == w)
+            y, x = y_edges[rows][:, None] + np.arange(h), x_edges[columns][:, None] + np.arange(w)
+            tiles = values[y[:, None, :, None], x[None, :, None, :]].reshape(len(rows), len(columns), h * w)
+            out[np.ix_(rows, columns)] = np.percentile(tiles, 80, axis=2)
+    return out
+
+
 _POWERS = [(0, 0), (0, 1), (1, 0), (0, 2), (1, 1), (2, 0), (0, 3), (1, 2), (2, 1), (3, 0)]
 """Powers of y and x in a surface of the third order, the lower orders first."""
 
@@ -107,7 +122,31 @@ def _locally(values: FloatArray, light: FloatArray) -> FloatArray:
     ratio = values / light
     figure = binary_dilation(ratio < 0.80, iterations=2)
     paper = (~figure & (ratio < 1.4)).astype(float)
+    # So wide a mean is as good from means of a few pixels each.
     sigma = max(values.shape) / 16
-    seen = gaussian_filter(paper, sigma)
-    correction = (gaussian_filter(paper * ratio, sigma) + 0.02) / (seen + 0.02)
-    return light * correction
+    by = max(1, int(sigma / _SIGMA))
+    seen = gaussian_filter(_means(paper, by), sigma / by)
+    correction = (gaussian_filter(_means(paper * ratio, by), sigma / by) + 0.02) / (seen + 0.02)
+    return light * _spread(correction, by, light.shape)
+
+
+def _means(values: FloatArray, by: int) -> FloatArray:
+    """Means over squares of by x by pixels; what is left over at the far sides counts with the last of them."""
+    ends = [np.minimum(np.arange(0, n - n % by or 1, by), n - 1) for n in values.shape]
+    sums = np.add.reduceat(np.add.reduceat(values, ends[0], axis=0), ends[1], axis=1)
+    tall, wide = (np.diff(np.append(end, n)) for end, n in zip(ends, values.shape, strict=True))
+    return np.asarray(sums / (tall[:, None] * wide))
+
+
+def _spread(means: FloatArray, by: int, shape: tuple[int, ...]) -> FloatArray:
+    """The means laid out again over pixels, in proportion between their middles."""
+    if by == 1:
+        return means
+    places = [(np.arange(n) + 0.5) / by - 0.5 for n in shape]
+    for axis, place in enumerate(places):
+        at = np.clip(place, 0, means.shape[axis] - 1)
+        low = np.minimum(at.astype(int), max(means.shape[axis] - 2, 0))
+        high = np.minimum(low + 1, means.shape[axis] - 1)
+        share = (at - low).reshape((-1, 1) if axis == 0 else (1, -1))
+        means = means.take(low, axis) * (1 - share) + means.take(high, axis) * share
+    return means

@@ -88,8 +88,9 @@ def _lines(
         field, found = touched, replace(iso_lines(touched.values, touched.level), noise=found.noise)
     if straight is None:
         return field, found, None, ()
-    *lines, sharp, apexes = straight.lines([*found.lines, found.sharp, found.apexes])
-    return field, replace(found, lines=lines, sharp=sharp, apexes=apexes), straight.scale, straight.notes
+    *lines, sharp, apexes, rounds = straight.lines([*found.lines, found.sharp, found.apexes, found.rounds])
+    found = replace(found, lines=lines, sharp=sharp, apexes=apexes, rounds=rounds)
+    return field, found, straight.scale, straight.notes
 
 
 def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | None) -> tuple[Field, IsoLines]:

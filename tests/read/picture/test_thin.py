@@ -48,8 +48,7 @@ def test_a_bar_narrower_than_the_blur_is_found_with_its_width(noise: float) -> N
     x0, y0, x1, y1 = one.bounds
     assert (x0 + x1) / 2 == pytest.approx(71.5, abs=0.2)
     assert one.intersection(shapely.box(0, 50, 100, 80)).area / 30 == pytest.approx(2.4, abs=0.4)
-    # Its ends come out round, each up to a blur short.
-    assert 70.4 - 2 * 2.5 < y1 - y0 < 70.8
+    assert y1 - y0 == pytest.approx(70.4, abs=0.8)
 
 
 def test_bends_are_not_drawn_in_by_the_blur() -> None:

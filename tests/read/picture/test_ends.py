@@ -1,0 +1,81 @@
+"""Points and narrow ends, whose corners lie nearer to each other than a picture can show: shapes known exactly."""
+
+from __future__ import annotations
+
+import io
+import math
+
+import numpy as np
+import pytest
+from PIL import Image
+from scipy.ndimage import gaussian_filter
+from shapely import Point, Polygon, box
+
+from cutout.geom.curve import FloatArray
+from cutout.geom.outline import Outline
+from cutout.read.options import ReadOptions
+from cutout.read.picture.likeness import coarse, drawn
+from cutout.read.picture.reader import read_picture
+
+TIP, WAY = complex(75.3, 40.4), complex(math.cos(0.4), math.sin(0.4))
+
+
+def traced(z: np.ndarray, blur: float, noise: float = 0.0, light: bool = False) -> Outline:
+    share = gaussian_filter(coarse(drawn([z], (90, 100))), blur)
+    codes = (30 + 205 * share if light else 235 - 205 * share) + np.random.default_rng(2).normal(
+        0, noise, share.shape
+    )
+    out = io.BytesIO()
+    Image.fromarray(np.clip(np.round(codes), 0, 255).astype(np.uint8)).save(out, "PNG")
+    return read_picture(out.getvalue(), "ends", ReadOptions(speck=0.0, fill="as drawn"))
+
+
+def leaf(length: float, width: float) -> np.ndarray:
+    """A leaf with its tip at TIP, counter-clockwise: two parabolas, pointed at both ends."""
+    t = np.linspace(0.0, 1.0, 60)
+    bow = 2 * width * t * (1 - t)
+    one, two = -length * t - 1j * bow, -length * t + 1j * bow
+    return np.asarray(TIP + WAY * np.concatenate([two, one[-2:0:-1]]))
+
+
+def corners(found: Outline) -> np.ndarray:
+    return np.array([p for ring in found.rings for p, _ in ring.corners(math.radians(25))])
+
+
+@pytest.mark.parametrize(
+    ("blur", "noise", "off"),
+    [(0.1, 0.0, 0.2), (0.7, 8.0, 1.0), (2.0, 1.0, 0.8)],
+    ids=["clean", "noise", "blur"],
+)
+@pytest.mark.parametrize("light", [False, True])
+def test_a_curved_point_reaches_to_its_tip(blur: float, noise: float, off: float, light: bool) -> None:
+    """A tip of 23 degrees: a clean picture's half-way line stops 2.5 px short of it, a soft one's 5 px."""
+    z = leaf(60.0, 6.0)
+    seen = corners(traced(z, blur, noise, light))
+    for tip in (TIP, TIP - 60.0 * WAY):
+        assert np.abs(seen - tip).min() < off
+    assert len(seen) == 2
+
+
+@pytest.mark.parametrize(("blur", "noise"), [(0.1, 0.0), (1.0, 3.0)])
+def test_a_narrow_bar_keeps_both_corners_of_its_ends(blur: float, noise: float) -> None:
+    z = np.array([-55.3 - 1.6j, -1.6j, 1.6j, -55.3 + 1.6j]) * WAY + TIP
+    seen = corners(traced(z, blur, noise))
+    assert len(seen) == 4
+    assert np.abs(seen[:, None] - z[None, :]).min(axis=0).max() < 0.5
+
+
+def test_a_narrow_part_with_a_round_end_gets_no_corners() -> None:
+    end: Polygon = box(-50, -1.8, 0, 1.8).union(Point(0, 0).buffer(1.8)).union(Point(-50, 0).buffer(1.8))
+    xy = np.asarray(end.exterior.coords)[:: -1 if end.exterior.is_ccw is False else 1][:-1]
+    found = traced((xy[:, 0] + 1j * xy[:, 1]) * WAY + TIP - 3, 0.1)
+    assert len(corners(found)) == 0
+    assert found.rings[0].area == pytest.approx(end.area, rel=0.01)
+
+
+def test_likeness_of_a_square_is_its_share_of_each_pixel() -> None:
+    z = np.array([1.25 + 1j, 3.0 + 1j, 3.0 + 2.5j, 1.25 + 2.5j])
+    seen: FloatArray = coarse(drawn([z], (4, 5)))
+    # Rows from the top, so that y 1..2 is the third of four.
+    assert seen[2] == pytest.approx([0, 0.75, 1, 0, 0], abs=1e-9)
+    assert seen[1] == pytest.approx([0, 0.375, 0.5, 0, 0], abs=1e-9)
