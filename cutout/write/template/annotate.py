@@ -89,7 +89,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
         *_named_areas(drawing),
         *_leg_labels(drawing, arrows, drawing.work.plan.steps),
     ]
-    room, names, nowhere = _named(room, wanted, tiling)
+    room, names, nowhere = named(room, wanted, tiling)
     placed, left_out = placed + names, left_out + nowhere
     grain = _grain(drawing, room, limits)
     for label in _line_words(drawing):
@@ -98,7 +98,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     return Annotations(marks, placed, left_out, flat, runs, stops, grain, drills)
 
 
-def _named(
+def named(
     room: Room, wanted: Sequence[Label], tiling: Tiling
 ) -> tuple[Room, tuple[Placed, ...], tuple[Label, ...]]:
     """All labels placed one after the other; those that find no room are given the first choice in a further round,
