@@ -248,7 +248,8 @@ def _named_areas(drawing: Drawing) -> Iterator[Label]:
     yield from _named_here(drawing)
     for zone in pattern.panel.zones:
         for part in polygons_of(zone.area):
-            yield lettered(f"keep clear: {zone.name}", "words", (_middle(drawing, part),), centred=True)
+            middle, reach = _disc(drawing, part)
+            yield lettered(f"keep clear: {zone.name}", "words", (middle,), reach=reach, centred=True)
 
 
 def _named_here(drawing: Drawing) -> Iterator[Label]:
@@ -261,9 +262,8 @@ def _named_here(drawing: Drawing) -> Iterator[Label]:
                 )
                 yield lettered(zone.name, "words", tuple(map(tuple, rim.tolist())), reach=0.3, farthest=3.0)
                 continue
-            disc = shapely.maximum_inscribed_circle(part, tolerance=0.2)
-            x, y = drawing.at(shapely.get_coordinates(disc)[0].tolist())
-            yield lettered(zone.name, "words", ((x, y),), reach=disc.length, centred=True)
+            middle, reach = _disc(drawing, part)
+            yield lettered(zone.name, "words", (middle,), reach=reach, centred=True)
 
 
 def _line_words(drawing: Drawing) -> Iterator[Label]:
@@ -288,8 +288,14 @@ def _line_words(drawing: Drawing) -> Iterator[Label]:
 
 def _middle(drawing: Drawing, area: Polygon) -> tuple[float, float]:
     """Middle of the largest disc in an area, on paper."""
-    x, y = shapely.get_coordinates(shapely.maximum_inscribed_circle(area, tolerance=1.0))[0].tolist()
-    return drawing.at((x, y))
+    return _disc(drawing, area)[0]
+
+
+def _disc(drawing: Drawing, area: Polygon) -> tuple[tuple[float, float], float]:
+    """Middle of the largest disc in an area, on paper, and its radius (mm)."""
+    spoke = shapely.maximum_inscribed_circle(area, tolerance=0.2)
+    x, y = shapely.get_coordinates(spoke)[0].tolist()
+    return drawing.at((x, y)), spoke.length
 
 
 def _grain(drawing: Drawing, room: Room, limits: Box) -> Span | None:
