@@ -15,7 +15,7 @@ from shapely import LineString, MultiPolygon, Polygon, STRtree
 from cutout.draw.box import Box
 from cutout.draw.shapes import cut_lines, waste_rings
 from cutout.geom.curve import FloatArray, Similarity, to_array, to_complex
-from cutout.geom.outline import Ring, as_multi, from_region
+from cutout.geom.outline import Ring, as_multi, from_region, polygons_of
 from cutout.pattern import Zone
 from cutout.saw.model import Hole, Leg
 from cutout.write.work import Work
@@ -25,6 +25,10 @@ BORDER = 8.0
 
 LEAD = 15.0
 """So much of a way in from the panel's edge is printed (mm); no sheet is printed for the rest."""
+
+
+_NAME = 6.0
+"""Paper (mm) each way from the middle of an area, for its name."""
 
 
 class NearLines:
@@ -178,7 +182,11 @@ class Drawing:
     def _places(self) -> list[shapely.Geometry]:
         discs = [shapely.Point(self.at(h.at)).buffer(h.diameter / 2 + 2) for h in self.holes]
         drawn = [line for zone in self.more for line in shapely.get_parts(self.edge_of(zone))]
-        return [*shapely.get_parts(self.cuts), *discs, *drawn]
+        # The middle too, where the name stands: an area may reach beyond its line to the panel's edge.
+        areas = [part for zone in self.more for part in polygons_of(zone.area)]
+        circles = [self.geometry(shapely.maximum_inscribed_circle(part, tolerance=0.2)) for part in areas]
+        named = [shapely.Point(c.coords[0]).buffer(min(c.length, _NAME)) for c in circles]
+        return [*shapely.get_parts(self.cuts), *discs, *drawn, *named]
 
     def edge_of(self, zone: Zone) -> shapely.Geometry:
         """The border of an area on paper, but for what lies on the panel's own edge."""

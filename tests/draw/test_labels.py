@@ -11,8 +11,9 @@ from shapely import LineString, box
 
 from cutout.draw.labels import GAP, Label, Room
 from cutout.write.drawing import Drawing, segments
-from cutout.write.template.annotate import annotate
+from cutout.write.template.annotate import annotate, named
 from cutout.write.template.template import tiling_of
+from cutout.write.template.tiling import Sheet, Tiling
 from cutout.write.work import Work
 from tests.asking import asking
 
@@ -99,3 +100,21 @@ def test_rather_across_a_leader_than_without_a_name() -> None:
     assert not left
     one, two = (LineString(p.leader) for p in placed)
     assert one.crosses(two) and not two.intersects(box(*placed[0].box))
+
+
+def test_a_name_that_can_stand_in_one_place_only_gets_it() -> None:
+    sheet = Sheet(0, 0, (0.0, 0.0, 40.0, 40.0))
+    tiling = Tiling((54.0, 66.0), 1, 1, 10.0, (sheet,), (), 1)
+    # A wall leaves a strip 6 mm high, in which one number has room.
+    wall = LineString([(0, 6), (40, 6)]).buffer(0.1)
+    post = LineString([(12, 0), (12, 6)]).buffer(0.1)
+    room = Room(np.array([wall, post, box(13, 0, 40, 6)], dtype=object), sheet.window)
+    wanted = [
+        Label("anywhere", "plain", (8.0, 3.5), ((6.0, 3.0), (30.0, 20.0)), centred=True),
+        Label("here", "plain", (8.0, 3.5), ((6.0, 3.0),), centred=True, farthest=2.0),
+    ]
+    assert [label.text for label in room.copy().place(wanted)[1]] == ["here"]
+    after, placed, missing = named(room, wanted, tiling)
+    assert not missing and {p.label.text for p in placed} == {"anywhere", "here"}
+    assert not shapely.intersects(box(*placed[0].box), box(*placed[1].box))
+    assert after is not room and len(room.place(wanted)[0]) == 1, "the room it began with is as it was"

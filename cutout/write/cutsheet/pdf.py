@@ -39,6 +39,8 @@ from cutout.write.dated import printed_date
 from cutout.write.work import Work
 
 _MARGIN = 14 * PT
+_PADDING = 6.0
+"""What the library leaves inside a page's margins, on each side (pt)."""
 _PICTURE = 120 * PT
 """Height of a picture at most."""
 _UPRIGHT = 1.15
@@ -126,7 +128,7 @@ def set_in_type(
     reader = _Reader(scenes)
     reader.feed(html.decode("utf-8"))
     (main,) = reader.root.find("main")
-    room = size[0] - 2 * _MARGIN
+    room = size[0] - 2 * (_MARGIN + _PADDING)
     story = [f for node in main.inside if isinstance(node, Node) for f in _flowables(node, room)]
     out = BytesIO()
     document = SimpleDocTemplate(
@@ -177,7 +179,7 @@ def _page(work: Work) -> tuple[float, float]:
 def _foot(words: str, canvas: Any, document: Any) -> None:
     canvas.saveState()
     canvas.setFont(fonts.PLAIN, 7)
-    canvas.drawString(_MARGIN, _MARGIN * 0.55, f"{words}, page {document.page}")
+    canvas.drawString(_MARGIN + _PADDING, _MARGIN * 0.55, f"{words}, page {document.page}")
     canvas.restoreState()
 
 

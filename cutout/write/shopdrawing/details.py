@@ -34,7 +34,9 @@ _CROWDED = 7.0
 _OWN = 6.0
 """A name that found no room belongs to the spot this near to its place (mm)."""
 _ONE = 2.5
-"""Signs nearer than this (mm) stand for one place."""
+"""A hole and a start nearer than this (mm) stand for one place."""
+_TOUCHING = 4.0
+"""Signs nearer than this (mm) cover one another: such a spot is shown in a ring before others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +71,11 @@ def details_of(work: Work, view: View, diameter: float) -> tuple[Detail, ...]:
     missing = np.array([label.anchors[0] for label in view.missing]).reshape(-1, 2)
     needed = np.array([bool(len(missing)) and np.hypot(*(missing - spot).T).min() < _OWN for spot in spots])
     gaps = np.hypot(*(spots[:, None] - spots[None]).transpose(2, 0, 1))
-    # A step begins at its hole: two signs at one place are no crowd.
-    gaps[gaps < _ONE] = np.inf
+    # A step begins at its hole: those two signs at one place are no crowd.
+    begins = np.arange(len(spots)) >= len(seen)
+    gaps[(gaps < _ONE) & (begins[:, None] != begins[None])] = np.inf
+    np.fill_diagonal(gaps, np.inf)
+    touching = gaps.min(axis=1) < _TOUCHING
     crowded = (gaps.min(axis=1) < _CROWDED) | needed
     scale = 1.0 if view.scale <= 0.6 else 2.0
     reach = 0.36 * diameter / scale * view.scale
@@ -78,7 +83,7 @@ def details_of(work: Work, view: View, diameter: float) -> tuple[Detail, ...]:
     left = crowded.copy()
     while left.any():
         near = (np.hypot(*(spots[:, None] - spots[None]).transpose(2, 0, 1)) < reach) & left[None, :]
-        worth = near.sum(axis=1) + 100 * (near & needed[None, :]).sum(axis=1)
+        worth = near.sum(axis=1) + 10 * (near & touching).sum(axis=1) + 100 * (near & needed).sum(axis=1)
         best = int(np.argmax(np.where(left, worth, -1)))
         group = near[best]
         must = bool((group & needed).any())

@@ -42,6 +42,10 @@ _REACH = 30.0
 """Farthest from its place (mm) that a name stands; what finds no room so near is shown in a detail."""
 
 
+_GRAIN_WORD, _GRAIN_LONG = 4.6, 10.0
+"""Height and length of the word beside the grain arrow, with the paper round it (mm)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Start:
     """Where a step begins: the stretch its arrow is drawn along (paper mm)."""
@@ -173,9 +177,9 @@ def _other_labels(drawing: Drawing) -> Iterator[Label]:
         if zone.name not in named and not zone.area.is_empty:
             named.add(zone.name)
             part = max(polygons_of(drawing.geometry(zone.area)), key=lambda p: p.area)
-            spots = [shapely.get_coordinates(part.representative_point())[0]]
-            spots += list(shapely.get_coordinates(shapely.segmentize(part.exterior, 15.0)))
-            anchors = tuple((float(x), float(y)) for x, y in spots)
+            # A strip round the panel is named from its inner border, so that no leader runs across it.
+            rim = part.interiors[0] if len(part.interiors) else part.exterior
+            anchors = tuple(map(tuple, shapely.get_coordinates(shapely.segmentize(rim, 15.0)).tolist()))
             yield lettered(f"clear: {zone.name}", "words", anchors, farthest=_REACH)
 
 
@@ -186,13 +190,17 @@ def _grain(drawing: Drawing, room: Room, limits: Box, longest: float) -> Span | 
         return None
     turn = complex(np.cos(angle), np.sin(angle) * (-1 if drawing.frame.mirror else 1))
     along = drawing.frame.a / abs(drawing.frame.a) * turn
+    # Beside an upright arrow, over a level one, there is room for its word.
+    upright = abs(along.real) <= abs(along.imag)
+    beside = complex(_GRAIN_WORD, 0.0) if upright else complex(0.0, _GRAIN_WORD)
     for length in (longest, longest / 2, longest / 3):
-        box = room.free_box(
-            (abs(along.real) * length + 4.0, abs(along.imag) * length + 4.0), limits, drawing.wood, 3.0
-        )
+        wide = max(abs(along.real) * length, 0.0 if upright else _GRAIN_LONG)
+        tall = max(abs(along.imag) * length, _GRAIN_LONG if upright else 0.0)
+        size = (wide + 4.0 + beside.real, tall + 4.0 + beside.imag)
+        box = room.free_box(size, limits, drawing.wood, 3.0)
         if box:
             room.occupy(box)
-            middle = complex(box[0] + box[2], box[1] + box[3]) / 2
+            middle = complex(box[0] + box[2] + beside.real, box[1] + box[3] - beside.imag) / 2
             ends = middle - along * length / 2, middle + along * length / 2
             return (ends[0].real, ends[0].imag), (ends[1].real, ends[1].imag)
     return None
@@ -229,7 +237,7 @@ def ground(drawing: Drawing, runs: tuple[FloatArray, ...]) -> tuple[Layer, Layer
 def _grain_items(ends: Span) -> tuple[Item, ...]:
     (x0, y0), (x1, y1) = ends
     upright = abs(x1 - x0) <= abs(y1 - y0)
-    at = (x0 - 1.2, (y0 + y1) / 2) if upright else ((x0 + x1) / 2, y0 + 1.2)
+    at = (min(x0, x1) - 1.2, (y0 + y1) / 2) if upright else ((x0 + x1) / 2, max(y0, y1) + 1.2)
     return (*grain(*ends), Words("grain", at, WORDS, align="centre", upright=upright))
 
 

@@ -89,7 +89,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
         *_named_areas(drawing),
         *_leg_labels(drawing, arrows, drawing.work.plan.steps),
     ]
-    room, names, nowhere = _named(room, wanted, tiling)
+    room, names, nowhere = named(room, wanted, tiling)
     placed, left_out = placed + names, left_out + nowhere
     grain = _grain(drawing, room, limits)
     for label in _line_words(drawing):
@@ -98,7 +98,7 @@ def annotate(drawing: Drawing, tiling: Tiling) -> Annotations:
     return Annotations(marks, placed, left_out, flat, runs, stops, grain, drills)
 
 
-def _named(
+def named(
     room: Room, wanted: Sequence[Label], tiling: Tiling
 ) -> tuple[Room, tuple[Placed, ...], tuple[Label, ...]]:
     """All labels placed one after the other; those that find no room are given the first choice in a further round,
@@ -248,7 +248,8 @@ def _named_areas(drawing: Drawing) -> Iterator[Label]:
     yield from _named_here(drawing)
     for zone in pattern.panel.zones:
         for part in polygons_of(zone.area):
-            yield lettered(f"keep clear: {zone.name}", "words", (_middle(drawing, part),), centred=True)
+            middle, reach = _disc(drawing, part)
+            yield lettered(f"keep clear: {zone.name}", "words", (middle,), reach=reach, centred=True)
 
 
 def _named_here(drawing: Drawing) -> Iterator[Label]:
@@ -261,9 +262,8 @@ def _named_here(drawing: Drawing) -> Iterator[Label]:
                 )
                 yield lettered(zone.name, "words", tuple(map(tuple, rim.tolist())), reach=0.3, farthest=3.0)
                 continue
-            disc = shapely.maximum_inscribed_circle(part, tolerance=0.2)
-            x, y = drawing.at(shapely.get_coordinates(disc)[0].tolist())
-            yield lettered(zone.name, "words", ((x, y),), reach=disc.length, centred=True)
+            middle, reach = _disc(drawing, part)
+            yield lettered(zone.name, "words", (middle,), reach=reach, centred=True)
 
 
 def _line_words(drawing: Drawing) -> Iterator[Label]:
@@ -288,8 +288,14 @@ def _line_words(drawing: Drawing) -> Iterator[Label]:
 
 def _middle(drawing: Drawing, area: Polygon) -> tuple[float, float]:
     """Middle of the largest disc in an area, on paper."""
-    x, y = shapely.get_coordinates(shapely.maximum_inscribed_circle(area, tolerance=1.0))[0].tolist()
-    return drawing.at((x, y))
+    return _disc(drawing, area)[0]
+
+
+def _disc(drawing: Drawing, area: Polygon) -> tuple[tuple[float, float], float]:
+    """Middle of the largest disc in an area, on paper, and its radius (mm)."""
+    spoke = shapely.maximum_inscribed_circle(area, tolerance=0.2)
+    x, y = shapely.get_coordinates(spoke)[0].tolist()
+    return drawing.at((x, y)), spoke.length
 
 
 def _grain(drawing: Drawing, room: Room, limits: Box) -> Span | None:

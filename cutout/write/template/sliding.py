@@ -21,9 +21,9 @@ PAD = 1.0
 _TRIES = 13
 """Places tried for the strips, and for the sheets along each."""
 
-_COUNTED = 13
+_COUNTED = 7
 """The same where sheets are only counted."""
-_SQUARE = 3.0
+_SQUARE = 4.0
 """Side of the squares (mm) that points are thinned to for that."""
 
 

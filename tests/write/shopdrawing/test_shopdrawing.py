@@ -17,11 +17,14 @@ import shapely
 from fontTools.ttLib import TTFont
 
 from cutout.draw import fonts
+from cutout.draw.scene import Run, Words
+from cutout.draw.signs import lettering_width
 from cutout.geom.outline import Outline, Ring
 from cutout.pattern import Panel
 from cutout.saw.model import Hole, Leg, Place
+from cutout.write.shopdrawing.details import details_of
 from cutout.write.shopdrawing.shopdrawing import A4, LETTER, shop_drawing_pdf
-from cutout.write.shopdrawing.view import lay_view
+from cutout.write.shopdrawing.view import lay_view, view_scene
 from cutout.write.work import Work
 from tests.asking import asking
 from tests.conftest import hand_made_steps
@@ -134,6 +137,28 @@ def test_names_lie_on_no_line_and_on_no_other(make_work: Callable[..., Work], wo
         assert not shapely.intersects(boxes, view.drawing.board.exterior).any()
         first, second = shapely.STRtree(boxes).query(boxes, predicate="intersects")
         assert (first == second).all()
+
+
+def test_holes_whose_signs_touch_are_the_first_shown_in_a_ring(work: Work) -> None:
+    *others, last = work.plan.holes
+    x, y = others[2].at
+    holes = (*others, replace(last, at=(x + 5.0, y)))
+    job = replace(work, plan=replace(work.plan, holes=holes))
+    view, _ = lay_view(job, job.plan.steps, 0.5, (20.0, 20.0), (10.0, 10.0, 170.0, 120.0), 20.0)
+    first = details_of(job, view, 42.0)[0]
+    assert math.dist(first.at, (x + 2.5, y)) < 5.0
+
+
+def test_no_middle_line_runs_into_a_size(work: Work) -> None:
+    view, _ = lay_view(work, work.plan.steps, 0.5, (20.0, 20.0), (10.0, 10.0, 170.0, 120.0), 20.0)
+    layers = {layer.name: layer.items for layer in view_scene(view).layers}
+    runs = [shapely.LineString(p) for item in layers["middles"] if isinstance(item, Run) for p in item.paths]
+    sizes = [item for item in layers["sizes"] if isinstance(item, Words) and not item.upright]
+    assert len(runs) == 2 and len(sizes) > 2
+    for size in sizes:
+        half = lettering_width(size.text, size.tall) / 2
+        (x, low) = size.at
+        assert not shapely.intersects(runs, shapely.box(x - half, low, x + half, low + size.tall)).any()
 
 
 def test_words_and_numbers_read_at_arm_s_length(make_work: Callable[..., Work], work: Work) -> None:

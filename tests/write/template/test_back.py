@@ -41,8 +41,10 @@ def test_only_what_belongs_on_the_back(faced: Work) -> None:
     assert areas["backing sheet"].bounds == pytest.approx((x0 - 10, y0 - 10, x1 + 10, y1 + 10))
 
 
-def test_it_is_named_said_to_be_the_back_and_mirrored(faced: Work) -> None:
-    pages = [page.get_textpage().get_text_range() for page in pdfium.PdfDocument(back_pdf(faced))]
+def test_it_is_titled_named_said_to_be_the_back_and_mirrored(faced: Work) -> None:
+    document = pdfium.PdfDocument(back_pdf(faced))
+    assert document.get_metadata_value("Title") == "invented leaf: back"
+    pages = [page.get_textpage().get_text_range() for page in document]
     assert "stile" in pages[-1] and "backing sheet" in pages[-1]
     assert "the BACK as you look at it" in pages[-1]
     job = faced.job.model_copy(update={"template": faced.template.model_copy(update={"back": True})})

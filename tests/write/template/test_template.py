@@ -46,7 +46,7 @@ def test_what_the_first_pages_say(work: Work) -> None:
     check, map_page = (" ".join(page.split()) for page in pages[:2])
     for wanted in ("100 mm", "4 in", "100 %", "0.5 %", "141 mm", "5.66 in"):
         assert wanted in check
-    for wanted in ("1 sheet of A4", "SHOW FACE", "edge of the panel", "NOT READY TO CUT: 1 thing"):
+    for wanted in ("1 sheet of A4", "SHOW FACE", "edge of the panel", "NOT READY TO CUT: settle 1 thing"):
         assert wanted in map_page
     everything = " ".join(" ".join(pages).split())
     for caution in work.cautions:
