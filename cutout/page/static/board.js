@@ -22,6 +22,8 @@ const NUMBERS = 4;
 const MARK_REACH = 13;
 const MEMBER = 50;
 const HOLE_SIGN = 5;
+/** Round a hole's sign a light rim parts it from dark ground, so many times as wide. */
+const RIM = 1.3;
 /** A hole to be drilled now has a sign so many times as large. */
 const LIT = 1.8;
 /** Squares of the paper are at least so many pixels wide. */
@@ -364,7 +366,7 @@ export class Board extends EventTarget {
   #hole(hole, lit, named) {
     const group = svg("g", { class: lit ? "lit" : "" });
     // From afar a hole is smaller than its sign: the sign stands for it.
-    const sign = this.upright(hole.at, svg("circle", { r: HOLE_SIGN, class: "size" }), drilled(HOLE_SIGN, hole.sign));
+    const sign = this.upright(hole.at, svg("circle", { r: HOLE_SIGN * RIM, class: "rim" }), svg("circle", { r: HOLE_SIGN, class: "size" }), drilled(HOLE_SIGN, hole.sign));
     sign.dataset.least = lit ? LIT : 1;
     sign.dataset.full = hole.diameter / 2 / HOLE_SIGN;
     this.#stand(sign);

@@ -112,7 +112,8 @@ export class Walk {
     byId("walk-at").textContent = step ? `Step ${this.#at + 1} of ${this.steps.length}` : "";
     byId("walk-facts").replaceChildren(...(step ? this.#facts(step) : []));
     byId("walk-title").textContent = step?.title ?? "The plan is being worked out again.";
-    byId("walk-say").textContent = step?.say ?? "";
+    // What is drilled stands below, a drill a row.
+    byId("walk-say").textContent = step?.legs.length ? step.say : "";
     byId("walk-hold").hidden = !step?.hold;
     byId("walk-hold-say").textContent = step?.hold ?? "";
     const last = this.#at === this.steps.length - 1;
@@ -132,7 +133,7 @@ export class Walk {
     if (!step.legs.length) {
       return this.#drills(step).map(({ label, sign, holes }) => el("div", { class: "drill-row" }, drillMark(sign), el("strong", {}, label), el("span", {}, `${holes.length > 1 ? "holes" : "hole"} ${holes.join(", ")}`)));
     }
-    const saw = step.goes ? [`${step.goes} ×`, "saw put in"] : ["stays in", "the saw"];
+    const saw = [step.goes ? timesOf(step.goes) : "not", "saw put in"];
     const rows = [[String(step.legs.length), step.legs.length > 1 ? "cuts" : "cut"], [step.length, "to saw"], [minutesOf(step), "about"], saw];
     return rows.map(([value, what]) => el("div", { class: "fact" }, el("strong", {}, value), el("span", {}, what)));
   }
