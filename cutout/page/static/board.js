@@ -17,6 +17,8 @@ const NEAREST = 8;
 const CROWD = 20;
 const MEET = 6;
 const NUMBERS_FROM = 0.3;
+/** From farther (mm a pixel) on the counts of crowds would cover more than they say. */
+const COUNTS_FROM = 1.6;
 /** So many numbers of a crowd are shown on its flag. */
 const NUMBERS = 4;
 const MARK_REACH = 13;
@@ -391,7 +393,8 @@ export class Board extends EventTarget {
     const [first] = group.spots;
     const chosen = first === selected;
     const flag = chosen || near || group === this.#hovered ? numbersOf(group) : null;
-    const mark = this.upright(group.at, ...findingMark(first, group.spots.length, flag, chosen, group.off));
+    const count = this.pixel < COUNTS_FROM ? group.spots.length : 1;
+    const mark = this.upright(group.at, ...findingMark(first, count, flag, chosen, group.off));
     mark.setAttribute("class", `mark ${kindOf(first).name}${chosen ? " chosen" : ""}`);
     mark.dataset.number = first.number;
     return mark;
