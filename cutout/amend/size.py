@@ -9,6 +9,7 @@ from functools import lru_cache
 
 from cutout import check as checks
 from cutout.check import Check
+from cutout.errors import LayoutError
 from cutout.geom.curve import Similarity
 from cutout.geom.outline import Outline
 from cutout.kit import Blade, Kit, blades
@@ -139,6 +140,9 @@ class _Search:
         return good
 
     def stopped(self, width: float) -> bool:
-        """Whether anything looked for stops the work at this width."""
-        made = self.build(width, self.kit.blade)
+        """Whether anything looked for stops the work at this width; what is too small to be laid out can't be cut."""
+        try:
+            made = self.build(width, self.kit.blade)
+        except LayoutError:
+            return True
         return any(f.severity == "stop" for check in self.checks for f in check(made, self.kit))

@@ -21,6 +21,8 @@ from cutout.units import Units, format_size
 
 _SNAP = 1e-3
 """Gaps and slivers thinner than this (mm) are rounding, not geometry."""
+_ROW = 2.0
+"""Openings whose upper edges lie no farther apart (mm) are one row to the eye."""
 
 
 MOST_POINTS = 40_000
@@ -154,13 +156,17 @@ def _slot(figure: MultiPolygon, kerf: float) -> shapely.Geometry:
 
 
 def _openings(waste: MultiPolygon, board: Polygon) -> tuple[Opening, ...]:
-    """Openings numbered from the top left, row by row, so that numbers are easy to find on the template."""
+    """Openings numbered from the top left, row by row, so that numbers are easy to find on the template; what mending
+    moves a little, as both of a pair, stays in its row and keeps its number."""
     parts = np.array(polygons_of(waste), dtype=object)
     if len(parts) == 0:
         return ()
     at_edge = shapely.distance(parts, board.exterior) < _SNAP
     corners = shapely.bounds(parts)
-    order = np.lexsort((corners[:, 0], -np.round(corners[:, 3], 1)))
+    down = np.argsort(-corners[:, 3], kind="stable")
+    row = np.empty(len(parts), dtype=int)
+    row[down] = np.cumsum(np.diff(corners[down, 3], prepend=corners[down[0], 3]) < -_ROW)
+    order = np.lexsort((corners[:, 0], row))
     return tuple(Opening(n + 1, parts[i], bool(at_edge[i])) for n, i in enumerate(order))
 
 

@@ -43,6 +43,16 @@ def test_a_finer_blade_manages_a_smaller_one() -> None:
     assert [row.manages for row in found.rows] == [False, False, True]
 
 
+def test_the_search_ends_where_nothing_is_left_to_cut() -> None:
+    """A disc of 12 mm for the finest blade: six steps down it would cover less than a square millimetre."""
+    disc = Outline(from_region(shapely.Point(150, 150).buffer(6.0)))
+    (row,) = sizes(scaled(disc, PANEL, "panel"), 12.0, KIT, [blade("scroll-fine")]).rows
+    assert row.manages
+    assert row.smallest is not None
+    assert row.smallest < 12.0
+    assert math.pi * (row.smallest / 2) ** 2 > 0.9  # about a square millimetre, the least that is laid out
+
+
 def test_webs_hold_from_one_size_on_whatever_the_blade() -> None:
     """A web of 2 mm at 140 mm wide breaks below a quarter of 18 mm: from 315 mm on it holds."""
     figure = shapely.union_all([box(80, 100, 149, 200), box(151, 100, 220, 200)])

@@ -344,6 +344,7 @@ def test_holes_of_ones_own_with_keys_alone(page: Page, pebble: Path, client: htt
     until(page, client, lambda job: job["holes"][0]["diameter"] == 6.3)
     page.keyboard.press("Delete")
     until(page, client, lambda job: job["holes"] == [])
+    page.wait_for_function("document.activeElement !== document.body")  # the keys go on from somewhere
 
 
 def test_mending_on_and_off_before_and_after(eye_mended: Page) -> None:

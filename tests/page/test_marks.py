@@ -132,6 +132,12 @@ def test_marks_are_put_away_and_numbers_come_near(page: Page, eye: Path) -> None
     expect(page.locator(".marks .flag")).to_have_count(0)
     page.mouse.move(*middle(marks.first.locator("path")))
     expect(page.locator(".marks .flag")).to_have_count(1)
+    for _ in range(7):
+        page.click("#closer")
+    expect(page.locator(".marks .flag")).to_have_count(
+        marks.count()
+    )  # from near every mark has its number ...
+    expect(page.locator(".marks .leader")).to_have_count(marks.count())  # ... and a line to it
     page.click("#show-marks")
     expect(marks).to_have_count(0)
 

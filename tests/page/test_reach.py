@@ -22,6 +22,7 @@ from tests.page.handle import (
     field,
     fill,
     look_as,
+    middle,
     planned,
     put,
     settle,
@@ -248,6 +249,9 @@ def test_the_view_moves_with_keys(page: Page, eye: Path) -> None:
     assert len(set(views)) == len(views)
     page.keyboard.press("0")
     assert picture.get_attribute("viewBox") == views[0]
+    page.mouse.move(*middle(page.locator("#board")))
+    page.mouse.wheel(0, -200)  # the wheel alone comes closer
+    expect(picture).not_to_have_attribute("viewBox", str(views[0]))
 
 
 def test_fingers_drag_a_figure_and_spread_the_view(visits: Any, eye: Path) -> None:

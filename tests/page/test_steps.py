@@ -52,7 +52,7 @@ def test_steps_are_the_plans_own_with_its_letters(walk: tuple[Step, ...]) -> Non
     assert [(step.letter, step.title) for step in walk] == [
         ("A", "Drill 2 holes"),
         ("B", "The whole of opening 1"),
-        ("C", "Piece at the lower left"),
+        ("C", "Main piece at the lower left"),
     ]
     assert [step.holes for step in walk] == [(1, 2), (), ()]
     assert [step.at for step in walk] == [(10.0, 10.0), (10.0, 10.0), (10.0, 10.0)]

@@ -115,6 +115,16 @@ def test_what_survives_in_each_mode() -> None:
     assert len(pattern("both").openings) == 4
 
 
+@given(st.floats(-0.9, 0.9), st.floats(-0.9, 0.9))
+def test_openings_of_one_row_keep_their_numbers_when_mending_moves_their_tops(
+    one: float, other: float
+) -> None:
+    """A pair of slots and one below: by eye 1 is at the left, 2 at the right, 3 below, whichever is a hair higher."""
+    slots = [box(300, 100, 340, 200 + one), box(50, 100, 90, 200 + other), box(150, 20, 190, 80)]
+    made = cut_pattern(Outline(from_region(shapely.union_all(slots)), 1.0), PANEL, "panel", KERF)
+    assert [round(o.region.bounds[0]) for o in made.openings] == [50, 300, 150]
+
+
 def test_openings_are_numbered_from_the_top_left_and_know_the_edge() -> None:
     tops = [o.region.bounds[3] for o in pattern().openings]
     assert tops == sorted(tops, reverse=True)

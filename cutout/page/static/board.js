@@ -18,11 +18,15 @@ const NEAREST = 8;
 const CROWD = 20;
 const MEET = 6;
 const NUMBERS_FROM = 0.3;
+/** From farther (mm a pixel) on the counts of crowds would cover more than they say. */
+const COUNTS_FROM = 1.6;
 /** So many numbers of a crowd are shown on its flag. */
 const NUMBERS = 4;
 const MARK_REACH = 13;
 const MEMBER = 50;
 const HOLE_SIGN = 5;
+/** Round a hole's sign a light rim parts it from dark ground, so many times as wide. */
+const RIM = 1.3;
 /** A hole to be drilled now has a sign so many times as large. */
 const LIT = 1.8;
 /** Squares of the paper are at least so many pixels wide. */
@@ -365,7 +369,7 @@ export class Board extends EventTarget {
   #hole(hole, lit, named) {
     const group = svg("g", { class: lit ? "lit" : "" });
     // From afar a hole is smaller than its sign: the sign stands for it.
-    const mark = this.upright(hole.at, svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN, hole.sign));
+    const mark = this.upright(hole.at, svg("circle", { r: HOLE_SIGN * RIM, class: "rim" }), svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN, hole.sign));
     mark.dataset.least = lit ? LIT : 1;
     mark.dataset.full = hole.diameter / 2 / HOLE_SIGN;
     this.#stand(mark);
@@ -390,7 +394,8 @@ export class Board extends EventTarget {
     const [first] = group.spots;
     const chosen = first === selected;
     const flag = chosen || near || group === this.#hovered ? numbersOf(group) : null;
-    const mark = this.upright(group.at, ...findingMark(first, group.spots.length, flag, chosen, group.off));
+    const count = this.pixel < COUNTS_FROM ? group.spots.length : 1;
+    const mark = this.upright(group.at, ...findingMark(first, count, flag, chosen, group.off));
     mark.setAttribute("class", `mark ${kindOf(first).name}${chosen ? " chosen" : ""}`);
     mark.dataset.number = first.number;
     return mark;

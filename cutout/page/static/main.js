@@ -416,11 +416,13 @@ function showFiles() {
   byId("other-files").closest("details").hidden = !ready || !others.length;
 }
 
+const sentence = (text) => text[0].toUpperCase() + text.slice(1);
+
 /** Each file by a small drawing of what is on it, its name, and what it is for. */
 function fileEntry({ name, purpose }) {
   const picture = svg("svg", { class: "icon file", "aria-hidden": "true" }, svg("use", { href: `#f-${name.replaceAll(".", "-")}` }));
   const [what, more] = purpose.split(": ");
-  const words = [el("strong", {}, what), el("span", { class: "text" }, more ?? ""), el("span", { class: "what" }, name)];
+  const words = [el("span", { class: "head" }, el("strong", {}, what), el("span", { class: "what" }, name)), more ? el("span", { class: "text" }, sentence(more)) : null];
   return el("li", {}, el("button", { type: "button", class: "entry", "data-key": name, onclick: () => fetchFile(name) }, picture, el("span", {}, ...words)));
 }
 

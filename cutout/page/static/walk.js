@@ -71,7 +71,7 @@ export class Walk {
       : this.#work.look
         ? this.#work.busy || (this.#work.stopped ? "Stopped: it goes on with the next change." : "The plan comes when the picture has been checked.")
         : "Choose a picture first.";
-    refill(byId("step-list"), this.#grouped((step, n) => this.#entry(step, n), (words) => el("li", { class: "small" }, words)));
+    refill(byId("step-list"), this.steps.map((step, n) => this.#entry(step, n)));
     if (this.walking) this.#showStep();
   }
 
@@ -79,7 +79,7 @@ export class Walk {
     const words = el("span", {}, el("span", { class: "title" }, step.title), el("span", { class: "what" }, this.#about(step)));
     const parts = [el("strong", { class: "letter" }, step.letter), words, el("span", { class: "takes" }, minutesOf(step))];
     if (step.hold) parts.splice(2, 0, icon("hand", "held"));
-    return el("li", {}, el("button", { type: "button", class: "entry", "data-key": `step-${n}`, onclick: () => this.start(n) }, ...parts));
+    return el("li", {}, this.#headed(step, n), el("button", { type: "button", class: "entry", "data-key": `step-${n}`, onclick: () => this.start(n) }, ...parts));
   }
 
   /** How many cuts, how long, whether the saw is put in anew; of drilling, the drills. */
@@ -92,26 +92,29 @@ export class Walk {
     return (this.plan?.drills ?? []).map(({ holes, ...drill }) => ({ ...drill, holes: holes.filter((hole) => step.holes.includes(hole)) })).filter((drill) => drill.holes.length);
   }
 
-  /** Steps with a heading wherever another opening begins; none where all is one opening. */
-  #grouped(made, heading) {
-    const openings = new Set(this.steps.map((step) => step.opening).filter((opening) => opening !== null));
-    if (openings.size < 2) return this.steps.map(made);
-    return this.steps.flatMap((step, n) => {
-      const begins = n === 0 || this.steps[n - 1].opening !== step.opening;
-      return begins && step.opening !== null ? [heading(`Opening ${step.opening}`), made(step, n)] : [made(step, n)];
-    });
+  #headed(step, n) {
+    const words = this.#heading(step, n);
+    return words ? el("span", { class: "small" }, words) : null;
+  }
+
+  /** What stands before a step with which another opening begins, "" elsewhere and where all is one opening. */
+  #heading(step, n) {
+    const openings = new Set(this.steps.map((one) => one.opening).filter((opening) => opening !== null));
+    const begins = step.opening !== null && (n === 0 || this.steps[n - 1].opening !== step.opening);
+    return openings.size > 1 && begins ? `Opening ${step.opening}` : "";
   }
 
   #showStep() {
     this.#at = Math.min(this.#at, Math.max(this.steps.length - 1, 0));
     const { step } = this;
     const ticked = this.#ticks();
-    refill(byId("walk-steps"), this.#grouped((one, n) => this.#chip(one, n, ticked), (words) => el("li", { class: "small" }, words)));
+    refill(byId("walk-steps"), this.steps.map((one, n) => this.#chip(one, n, ticked)));
     byId("walk-letter").textContent = step?.letter ?? "";
     byId("walk-at").textContent = step ? `Step ${this.#at + 1} of ${this.steps.length}` : "";
     byId("walk-facts").replaceChildren(...(step ? this.#facts(step) : []));
     byId("walk-title").textContent = step?.title ?? "The plan is being worked out again.";
-    byId("walk-say").textContent = step?.say ?? "";
+    // What is drilled stands below, a drill a row.
+    byId("walk-say").textContent = step?.legs.length ? step.say : "";
     byId("walk-hold").hidden = !step?.hold;
     byId("walk-hold-say").textContent = step?.hold ?? "";
     const last = this.#at === this.steps.length - 1;
@@ -123,7 +126,7 @@ export class Walk {
   #chip(step, n, ticked) {
     const done = ticked.some((tick) => isSame(tick, step));
     const name = `Step ${step.letter}, ${step.title}${done ? ", done" : ""}`;
-    return el("li", {}, el("button", { type: "button", "data-key": `chip-${n}`, "aria-label": name, "aria-current": n === this.#at && "step", "data-done": done, onclick: () => this.go(n) }, step.letter));
+    return el("li", {}, this.#headed(step, n), el("button", { type: "button", "data-key": `chip-${n}`, "aria-label": name, "aria-current": n === this.#at && "step", "data-done": done, onclick: () => this.go(n) }, step.letter));
   }
 
   /** A drill a row, with its sign; of sawing the cuts, how long they are, and what it takes. */
@@ -131,8 +134,8 @@ export class Walk {
     if (!step.legs.length) {
       return this.#drills(step).map(({ label, sign, holes }) => el("div", { class: "drill-row" }, drillMark(sign), el("strong", {}, label), el("span", {}, `${holes.length > 1 ? "holes" : "hole"} ${holes.join(", ")}`)));
     }
-    const saw = step.goes ? [`${step.goes} ×`, "saw put in"] : ["stays in", "the saw"];
-    const rows = [[String(step.legs.length), step.legs.length > 1 ? "cuts" : "cut"], [step.length, "to saw"], [minutesOf(step), "about"], saw];
+    const rows = [[String(step.legs.length), step.legs.length > 1 ? "cuts" : "cut"], [step.length, "to saw"], [minutesOf(step), "about"]];
+    if (step.goes) rows.push([timesOf(step.goes), "saw put in"]);
     return rows.map(([value, what]) => el("div", { class: "fact" }, el("strong", {}, value), el("span", {}, what)));
   }
 
