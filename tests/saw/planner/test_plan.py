@@ -189,7 +189,7 @@ def test_no_hole_reaches_into_keep_and_no_leg_cuts_air_only() -> None:
 
 def test_a_mouth_the_kerf_just_fits_through_is_sawn_through() -> None:
     """Two points of keep stand 1.31 mm apart for a kerf of 1.28; behind them the arm widens."""
-    kit = kit_with()
+    kit = kit_of()
     top = [(150, 130.655), (160, 130.655), (160.3, 130.755), (190, 131.0)]
     arm = Polygon([*top, *((x, 260 - y) for x, y in reversed(top))])
     pattern = pattern_of(shapely.union_all([shapely.box(100, 100, 160, 160), arm]), kit)
@@ -200,7 +200,7 @@ def test_a_mouth_the_kerf_just_fits_through_is_sawn_through() -> None:
 
 
 def test_planning_and_proving_tell_how_far_they_have_come() -> None:
-    kit, told, proved = kit_with(), list[float](), list[float]()
+    kit, told, proved = kit_of(), list[float](), list[float]()
     pattern = pattern_of(star(6, 0.55, 83.0), kit)
     made = plan(pattern, kit, (), told.append)
     assert prove(pattern, kit, made, proved.append).ok
