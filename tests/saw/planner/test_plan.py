@@ -201,7 +201,7 @@ def test_a_mouth_the_kerf_just_fits_through_is_sawn_through() -> None:
 
 def test_planning_and_proving_tell_how_far_they_have_come() -> None:
     kit, told, proved = kit_of(), list[float](), list[float]()
-    pattern = pattern_of(star(6, 0.55, 83.0), kit)
+    pattern = pattern_of(star(6, 83.0, 45.65, MIDDLE, UP), kit)
     made = plan(pattern, kit, (), told.append)
     assert prove(pattern, kit, made, proved.append).ok
     for shares in (told, proved):
