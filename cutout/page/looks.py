@@ -11,8 +11,8 @@ from collections.abc import Iterable, Iterator
 from cutout.draw import looks
 from cutout.draw.lettered import TRIANGLE, octagon, triangle
 from cutout.draw.looks import Look
-from cutout.draw.scene import Area, Disc, Item, Run, arrow_head, ring
-from cutout.draw.signs import DRILLS, drill_sign, tie
+from cutout.draw.scene import Area, Item, Run, arrow_head
+from cutout.draw.signs import tie
 from cutout.draw.svg import colour, number, polyline_path, ring_path
 from cutout.units import MM_PER_INCH
 
@@ -49,22 +49,18 @@ def _properties(name: str, look: Look) -> Iterator[str]:
         yield f"--{name}-fill: {colour(look.fill)};"
 
 
-def signs() -> dict[str, list[str] | str]:
-    """Path data, y down, round the place a sign stands for (pixels); drills: in units of the hole's radius.
+def signs() -> dict[str, str]:
+    """Path data, y down, round the place a sign stands for (pixels).
 
-    stop, care: of findings; bridge: a tie; arrow: of a step's beginning; drills: what lies in the circle of the
-    first, second, ... size of drill, areas and lines apart.
+    stop, care: of findings; bridge: a tie; arrow: of a step's beginning.
     """
     tall = 2 * _HALF / TRIANGLE
-    drills = [drill_sign((0.0, 0.0), 1.0, kind, arm=0.0)[1:] for kind in range(DRILLS)]
     return {
         "stop": _data([octagon((-_HALF, -_HALF, _HALF, _HALF))]),
         # A triangle's middle is a third up.
         "care": _data([triangle(-_HALF, -tall / 3 - 1, tall)]),
         "bridge": _data(tie((-_TIE, 0.0), (_TIE, 0.0), _TIE_BAR)),
         "arrow": _data([arrow_head(_ARROW_TIP, 0.0, 0.0, _ARROW)]),
-        "drill_areas": [_data(item for item in sign if isinstance(item, Area)) for sign in drills],
-        "drill_lines": [_data(item for item in sign if not isinstance(item, Area)) for sign in drills],
     }
 
 
@@ -78,7 +74,5 @@ def _of(item: Item) -> str:
             return ring_path(rings, 0.0)
         case Run(_, paths):
             return "".join(polyline_path(path, 0.0) for path in paths)
-        case Disc(look, (x, y), radius):
-            return _of(ring(look, (x - radius, y - radius, x + radius, y + radius)))
         case _:
-            raise ValueError("a sign made of words has no path")
+            raise ValueError("only areas and lines have a path here")

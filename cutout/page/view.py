@@ -30,7 +30,6 @@ from cutout.say import said
 from cutout.say.sizes import smallest
 from cutout.units import MM_PER_INCH, Units, count, format_length, format_size
 from cutout.write.drawing import Drawing
-from cutout.write.template.annotate import drill_kinds
 from cutout.write.template.template import tiling_of
 from cutout.write.work import Work
 
@@ -175,7 +174,6 @@ def size_view(row: BladeSize, most: float, units: Units) -> dict[str, Any]:
 def plan_view(work: Work) -> dict[str, Any]:
     """Holes, legs, and the steps that walk through them."""
     plan, proof, units = work.plan, work.proof, work.units
-    kinds = drill_kinds(plan.holes)
     return {
         "holes": [
             {
@@ -183,7 +181,6 @@ def plan_view(work: Work) -> dict[str, Any]:
                 "at": [_mm(hole.at[0]), _mm(hole.at[1])],
                 "diameter": hole.diameter,
                 "label": format_length(hole.diameter, units),
-                "sign": kinds[hole.diameter],
                 "roles": list(hole.roles),
             }
             for hole in plan.holes

@@ -356,9 +356,9 @@ export class Board extends EventTarget {
     const group = svg("g", { class: lit ? "lit" : "" });
     const [x, y] = this.seen(hole.at);
     const middle = svg("g", { transform: `translate(${x} ${this.model.panel.height - y})` });
-    middle.append(svg("circle", { r: hole.diameter / 2, class: "size" }), quarters(hole.diameter / 2, hole.sign));
+    middle.append(svg("circle", { r: hole.diameter / 2, class: "size" }), quarters(hole.diameter / 2));
     // From afar a hole is smaller than its sign: the sign stands for it.
-    const sign = [svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN, hole.sign)];
+    const sign = [svg("circle", { r: HOLE_SIGN, class: "size" }), quarters(HOLE_SIGN)];
     const name = lit || named ? [svg("text", { x: 12, y: -8 }, String(hole.id))] : [];
     group.append(middle, this.upright(hole.at, ...sign, ...name));
     return group;

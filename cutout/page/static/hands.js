@@ -130,7 +130,7 @@ export class Hands extends EventTarget {
     else {
       const upright = this.#board.upright(item.at, svg("circle", { r: 14, class: "grip" }));
       const r = item.diameter / 2 / this.#board.pixel;
-      const sign = svg("g", { class: "drill" }, svg("circle", { class: "own-hole", r }), quarters(r, item.sign));
+      const sign = svg("g", { class: "drill" }, svg("circle", { class: "own-hole", r }), quarters(r));
       upright.prepend(sign);
       group.append(upright);
     }

@@ -83,12 +83,10 @@ export class Held {
 
   #holes() {
     const { job, shown } = this.#work.state;
-    const drilled = this.#work.cut?.stage === "planned" ? /** @type {import("./types.d.ts").Planned} */ (this.#work.cut).holes : [];
     return job.holes.map((hole, n) => ({
       ...hole,
       key: `hole-${n}`,
       kind: "hole",
-      sign: drilled.find((one) => Math.abs(one.diameter - hole.diameter) < 0.01)?.sign ?? 0,
       index: n,
       label: `Hole of your own ${n + 1}, ${shown[`holes.${n}.diameter`]}, at ${this.#place(`holes.${n}`)}`,
     }));

@@ -39,9 +39,8 @@ export function listMark(found) {
   return svg("svg", { class: `mark ${mark.name}`, viewBox: "-10 -10 20 20", width: 20, height: 20, "aria-hidden": "true" }, svg("path", { d: sign(mark.name) }));
 }
 
-/** What lies in the circle of a hole, by which of the drills makes it; `r` in the units it is drawn in. */
-export const quarters = (r, drill = 0) =>
-  svg("g", { class: "quarters", transform: `scale(${r})` }, svg("path", { class: "quarter", d: SIGNS.drill_areas[drill] }), svg("path", { class: "thin", d: SIGNS.drill_lines[drill] }));
+/** A hole to drill: a circle with two opposite quarters filled. `r` in the units it is drawn in. */
+export const quarters = (r) => svg("path", { class: "quarter", d: `M0 0V${-r}A${r} ${r} 0 0 1 ${r} 0ZM0 0V${r}A${r} ${r} 0 0 1 ${-r} 0Z` });
 
 /** A bridge: a tie with a short bar at each end; with a dot where it is one's own. */
 export function bridgeMark(angle, found) {
@@ -67,7 +66,7 @@ export function legend() {
     sample("lines along the grain: wood that stays", area("wood-sample")),
     sample("plain tint: cut away", area("waste-sample")),
     sample("tie with two bars: a bridge left standing; with a dot: placed by hand", svg("path", { class: "line", d: SIGNS.bridge })),
-    sample("circle with quarters filled: a hole to drill, other quarters for another drill", svg("circle", { r: 9, class: "line" }), quarters(9)),
+    sample("circle with two quarters filled: a hole to drill", svg("circle", { r: 9, class: "line" }), quarters(9)),
     sample("dotted edge: a place to keep clear, or what lies behind the frame's lip", area("zone-sample")),
     sample("disc with a letter: a step of the plan; its arrow is where the blade goes off", svg("circle", { r: 11, class: "start" }), svg("text", { y: 5 }, "A")),
   ];

@@ -133,8 +133,6 @@ export interface Hole {
   at: number[];
   diameter: number;
   label: string;
-  /** Which of the signs for drills is its own: 0 for the smallest drill, ... */
-  sign: number;
   roles: string[];
 }
 
@@ -195,7 +193,6 @@ export interface Item {
   angle?: number;
   width?: number;
   diameter?: number;
-  sign?: number;
   turn?: number;
 }
 
