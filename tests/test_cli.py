@@ -223,7 +223,7 @@ def test_gauge_and_compare_say_in_one_line_what_is_wrong(
     result.write_text("{}")
     for command, said in (
         (["gauge", str(photo)], "none of the test card's four marks was found"),
-        (["gauge", str(tmp_path / "none.jpg")], "can't be read"),
+        (["gauge", str(tmp_path / "none.jpg")], "there is no such file"),
         (["compare", str(result), str(photo)], "not a result.json"),
     ):
         assert run(command) == 2
