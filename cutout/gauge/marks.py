@@ -90,8 +90,8 @@ def _of_one_card(marks: list[Mark], name: str) -> tuple[Card, list[Mark]]:
     """The card that the marks agree on and three or four of its marks in order. Raises ReadError."""
     if not marks:
         raise ReadError(
-            f"{name}: none of the test card's four marks was found: photograph the whole card from above, sharp and "
-            "evenly lit. Print one with `cutout gauge`."
+            f"{name}: none of the test card's four marks was found: photograph the whole card from above, in focus "
+            "and evenly lit. Print one with `cutout gauge`."
         )
     numbers = [m.number for m in marks]
     number = max(set(numbers), key=numbers.count)

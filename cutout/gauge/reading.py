@@ -22,6 +22,8 @@ _TORN = 0.25
 """Share of a slot's stations far off the others beyond which its edges are called torn."""
 _RESOLVED = 2.6
 """A slot is told from its blur when it is at least so many sigmas of it wide."""
+_USUAL_KERF = 0.5
+"""A picture that shows no slot of this width (mm) may hide a fine saw's: the finest blade shipped takes 0.42."""
 _TEAR = 0.6
 """Edges this far apart (mm) are torn independently: what averages out goes by it."""
 _PIXEL_SURE = 0.12
@@ -202,16 +204,27 @@ def inner(slot: Slot) -> np.ndarray:
     return slot.between(SCRAP + 5.0, slot.trail.length - 4.0)
 
 
-def why_not(slot: Slot, here: np.ndarray) -> str:
+def _why_not(slot: Slot, here: np.ndarray, see: Sight, what: str) -> Unread:
     """Why a slot was not read where it should be."""
     n = max(int(here.sum()), 1)
     if slot.glare > 0.2 * len(slot.s):
-        return "glare, or too bright a picture: the paper is blown out there."
+        return Unread(what, "glare, or too bright a picture: the paper is blown out there.")
     if slot.dark > 0.2 * len(slot.s):
-        return "too dark to tell."
+        return Unread(what, "too dark to tell.")
+    if _RESOLVED * slot.blur > _USUAL_KERF:
+        why = f"no slot there, or one under {{}}, which this picture, with its blur, does not show: {_again(see)}"
+        return Unread(what, why, (_RESOLVED * slot.blur,))
     if slot.seen[here].sum() < 0.1 * n:
-        return "no slot there: not sawn, or the light shows through it (lay the card on something dark)."
-    return f"only {100 * slot.seen[here].sum() / n:.0f} % of it can be told: torn, covered, or not sawn to its end."
+        return Unread(
+            what, "no slot there: not sawn, or the light shows through it (lay the card on something dark)."
+        )
+    share = 100 * slot.seen[here].sum() / n
+    return Unread(what, f"only {share:.0f} % of it can be told: torn, covered, or not sawn to its end.")
+
+
+def _again(see: Sight) -> str:
+    """What to do about a picture that shows too little."""
+    return "take it again " + ("in focus." if see.blur.sigma > _SOFT else "nearer, or with more pixels.")
 
 
 def _kerf(slot: Slot, see: Sight, what: str) -> tuple[Value | None, Unread | None]:
@@ -219,7 +232,7 @@ def _kerf(slot: Slot, see: Sight, what: str) -> tuple[Value | None, Unread | Non
     here = inner(slot)
     seen = here & slot.seen
     if seen.sum() < 0.6 * here.sum():
-        return None, Unread(what, why_not(slot, here))
+        return None, _why_not(slot, here, see, what)
     width = slot.width[seen]
     middle = float(np.median(width))
     mad = sigma_of(width - middle)
@@ -227,13 +240,8 @@ def _kerf(slot: Slot, see: Sight, what: str) -> tuple[Value | None, Unread | Non
     if near.mean() < 1 - _TORN:
         return None, Unread(what, "the edges of the slot are too torn.")
     if _too_fine(slot):
-        do = (
-            "take it again in focus."
-            if see.blur.sigma > _SOFT
-            else "take it again nearer, or with more pixels."
-        )
-        why = f"the slot is about {{}} wide, and this picture, with its blur, shows nothing under {{}} for sure: {do}"
-        return None, Unread(what, why, (middle, _RESOLVED * slot.blur))
+        why = "the slot is about {} wide, and this picture, with its blur, shows nothing under {} for sure: "
+        return None, Unread(what, why + _again(see), (middle, _RESOLVED * slot.blur))
     value = float(np.median(width[near]))
     spread = float(np.std(width[near]))
     chance = 2 * spread / math.sqrt(max(near.sum() * STEP / _TEAR, 1.0))
