@@ -227,7 +227,7 @@ def _joggled(z: ComplexArray) -> FloatArray:
     takes twice as long over them as over points at random.
     """
     steps = np.modf(np.arange(len(z))[:, None] * _GOLDEN)[0] - 0.5
-    return np.column_stack([z.real, z.imag]) + _JOGGLE * steps
+    return np.asarray(np.column_stack([z.real, z.imag]) + _JOGGLE * steps)
 
 
 def _inside(region: MultiPolygon, z: ComplexArray) -> NDArray[np.bool_]:
