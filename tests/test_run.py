@@ -101,7 +101,8 @@ def test_a_hole_by_hand_is_in_the_plan(disc: Path) -> None:
 
 def test_the_whole_job_tells_how_far_it_has_come(disc: Path) -> None:
     told: list[tuple[str, float]] = []
-    job = job_from({"figures": [{"source": "disc.png", "width": "150mm"}], "panel": {"thickness": "12mm"}})
+    panel = {"width": "300mm", "height": "300mm", "thickness": "12mm"}
+    job = job_from({"figures": [{"source": "disc.png", "width": "150mm"}], "panel": panel})
     make(job, disc, lambda stage, share: told.append((stage, share)))
     shares = [share for _, share in told]
     assert shares == sorted(shares)

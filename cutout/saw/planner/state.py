@@ -25,8 +25,11 @@ THIN = 0.05
 FILED = 0.75
 """A held piece of up to this many times kerf x blade width, what is a skin of it left out, is left for the file, if
 no deeper than a kerf."""
-LEAST_FILED = 0.6
-"""Up to this area (mm^2) it is left for the file whatever the blade: a stroke or two. Common practice, no source."""
+LEAST_FILED, MOST_FILED = 0.6, 4.5
+"""Up to this area (mm^2), a stroke or two, it is left for the file whatever the blade, and none that is larger.
+Common practice, no source."""
+SOONER_FILED = 2.0
+"""Up to this area (mm^2) a file is quicker than a move and a short cut. Common practice, no source."""
 WORTHLESS = 0.01
 """A leg that takes off less than this share of a square as wide as its kerf is not sawn."""
 SAME_SPOT, TRIES = 0.5, 2
@@ -407,9 +410,9 @@ class State:
         return drops
 
     def leave_to_the_file(self, spots: np.ndarray) -> bool:
-        """Whether the pieces that hold some unsawn outline points (their indices) are small enough for the file.
+        """Whether a file takes a piece that holds some unsawn outline points (their indices) sooner than a cut.
 
-        If any is, its points count as clean. A hair of wood joins many to larger ones: only `held` tells them apart.
+        If so, its points count as clean. A hair of wood joins many to larger ones: only `held` tells them apart.
         """
         held = self.held()
         if not held or len(spots) == 0:
@@ -417,7 +420,8 @@ class State:
         near = shapely.STRtree(held).query(
             shapely.points(self.points[spots]), predicate="dwithin", distance=self.area.clean
         )[1]
-        small = [held[i] for i in np.unique(near).tolist() if self.for_the_file(held[i])]
+        pieces = [held[i] for i in np.unique(near).tolist()]
+        small = [p for p in pieces if p.area <= SOONER_FILED and self.for_the_file(p)]
         touched = [self._touching(piece) for piece in small]
         fresh = bool(touched) and not self.done[np.concatenate(touched)].all()
         for points in touched:
@@ -435,7 +439,7 @@ class State:
         """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file."""
         if self.skin(part):
             return True
-        most = max(FILED * self.blade.kerf * self.blade.width, LEAST_FILED)
+        most = min(max(FILED * self.blade.kerf * self.blade.width, LEAST_FILED), MOST_FILED)
         if part.area > most and shapely.area(self.fat(part)) > most:
             return False
         return self._sawable_depth(part) <= self.blade.kerf
