@@ -304,8 +304,7 @@ class _View:
         centre = (columns + 0.5) + 1j * (high - low - rows - 0.5)
         seen = ((centre + corner - arms.middle) * arms.axis.conjugate()).real > 0.5
         # What lies beyond the window would show at its rim.
-        away, _ = cKDTree(to_array(around - corner)).query(to_array(centre.ravel()))
-        seen &= away.reshape(seen.shape) < reach
+        seen &= _away(around - corner, centre) < reach
         others = [line - corner for line in (*self.lines[:k], rest, *self.lines[k + 1 :])]
         near = np.concatenate(others)
         near = near[
@@ -313,11 +312,16 @@ class _View:
             & (np.abs(near.imag - values.shape[0] / 2) < values.shape[0] / 2 + _ASIDE)
         ]
         if len(near):
-            away, _ = cKDTree(to_array(near)).query(to_array(centre.ravel()))
-            seen &= away.reshape(seen.shape) > _ASIDE
+            seen &= _away(near, centre) > _ASIDE
         ground = winding(others, values.shape)
         share = (values.astype(np.float64) - self.low) / self.contrast
         return _Window(corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms)
+
+
+def _away(places: ComplexArray, from_: ComplexArray) -> FloatArray:
+    """How far each of an array of points is from the nearest of the places."""
+    away, _ = cKDTree(to_array(places)).query(to_array(from_.ravel()))
+    return np.reshape(away, from_.shape)
 
 
 def _noise(values: NDArray[np.uint8], level: float, contrast: float) -> float:
