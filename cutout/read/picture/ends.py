@@ -284,6 +284,11 @@ class _View:
         was = _rms(window.missed(z[np.arange(arms.first, arms.last + 1) % len(z)]))
         missed, points, corners = window.fitted(_point, np.zeros(4))
         square = window.fitted(_cut_off, _square(arms))
+        if square[0] < missed and not _across(square[2], arms.axis):
+            # An end that lies along a flank is a point, which may be looked for from there.
+            ahead = max(((c - arms.tip) * arms.axis.conjugate() for c in square[2]), key=lambda at: at.real)
+            again = window.fitted(_point, np.array([ahead.real, ahead.imag, 0.0, 0.0]))
+            missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
         if _across(square[2], arms.axis) and _SURER * square[0] < missed:
             missed, points, corners = square
         # A point cut off or rounded within its last pixel looks like one that is not.
