@@ -28,8 +28,8 @@ _PIXEL = 0.29
 """Sigma (px) of a pixel's own width."""
 
 _NARROW = 0.55
-"""Chord over length of line about an end: 67 degrees between straight flanks, or a bar little more than half as wide as
-the stretch is long."""
+"""Chord over length of line about an end: 67 degrees between straight flanks, or a bar little more than half as wide
+as the stretch is long."""
 
 _HALF, _HALF_BLURS = 4.0, 3.0
 _ARM, _ARM_BLURS = 7.0, 5.0
@@ -226,7 +226,7 @@ def _rounded(arms: _Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, .
 
 
 def _width(rounded: ComplexArray) -> float:
-    """Twice the radius of an end rounded off, by its points: its cap is the part that isn't at even steps straight on."""
+    """How wide an end rounded off is, by its points: its cap is the part of them that turns."""
     turns = np.abs(np.angle(np.diff(rounded)[1:] / np.diff(rounded)[:-1]))
     cap = np.flatnonzero(turns > 1e-3)
     return float(abs(rounded[cap[-1] + 1] - rounded[cap[0] + 1])) if len(cap) > 1 else 0.0
