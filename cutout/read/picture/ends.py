@@ -27,9 +27,9 @@ from cutout.trace.iso import IsoLines
 _PIXEL = 0.29
 """Sigma (px) of a pixel's own width."""
 
-_NARROW = 0.45
-"""Chord over length of line about an end: 53 degrees between straight flanks, or a bar half as wide as the stretch is
-long."""
+_NARROW = 0.55
+"""Chord over length of line about an end: 67 degrees between straight flanks, or a bar little more than half as wide
+as the stretch is long."""
 
 _HALF, _HALF_BLURS = 4.0, 3.0
 _ARM, _ARM_BLURS = 7.0, 5.0
@@ -74,8 +74,12 @@ _PLAIN = 0.35
 _BETTER = 0.6
 """Share of the squared misses of the line as it was that is left at most, noise apart."""
 
-_SURER = 1.1
-"""A point is believed in before an end with two corners, unless it misses so many times as much."""
+_SURER, _MUCH_SURER = 1.1, 1.6
+"""A point is believed in before an end with two corners, unless it misses so many times as much; and either before a
+round end, a point by far: it is one with its last pixel off."""
+
+_TOLD = 1.5
+"""Width (px, beside a sigma of blur) from which on a round end can be told from a point."""
 
 _STEP = 0.5
 
@@ -221,6 +225,13 @@ def _rounded(arms: _Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, .
     return np.concatenate(runs), ()
 
 
+def _width(rounded: ComplexArray) -> float:
+    """How wide an end rounded off is, by its points: its cap is the part of them that turns."""
+    turns = np.abs(np.angle(np.diff(rounded)[1:] / np.diff(rounded)[:-1]))
+    cap = np.flatnonzero(turns > 1e-3)
+    return float(abs(rounded[cap[-1] + 1] - rounded[cap[0] + 1])) if len(cap) > 1 else 0.0
+
+
 def _bow(a: complex, b: complex, height: float) -> ComplexArray:
     """A parabola from a to b that stands `height` to the right of its chord's middle, at steps of about _STEP."""
     t = np.linspace(0.0, 1.0, max(3, round(abs(b - a) / _STEP) + 1))
@@ -273,11 +284,17 @@ class _View:
         was = _rms(window.missed(z[np.arange(arms.first, arms.last + 1) % len(z)]))
         missed, points, corners = window.fitted(_point, np.zeros(4))
         square = window.fitted(_cut_off, _square(arms))
+        if square[0] < missed and not _across(square[2], arms.axis):
+            # An end that lies along a flank is a point, which may be looked for from there.
+            ahead = max(((c - arms.tip) * arms.axis.conjugate() for c in square[2]), key=lambda at: at.real)
+            again = window.fitted(_point, np.array([ahead.real, ahead.imag, 0.0, 0.0]))
+            missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
         if _across(square[2], arms.axis) and _SURER * square[0] < missed:
             missed, points, corners = square
-        # A point drawn round is a short flank more to it: no less sure than an end.
+        # A point cut off or rounded within its last pixel looks like one that is not.
         rounded = window.fitted(_rounded, _square(arms))
-        if _SURER * rounded[0] < missed:
+        surer = _SURER if len(corners) == 2 else _MUCH_SURER
+        if surer * rounded[0] < missed and _width(rounded[1]) > _TOLD + self.sigma:
             missed, points, corners = rounded
         fits = missed < max(_FITS, _NOISES * self.noise) or missed < min(_LIKE, _TELLING * was)
         better = missed**2 - self.noise**2 < _BETTER * max(was**2 - self.noise**2, 0.0)
@@ -304,8 +321,7 @@ class _View:
         centre = (columns + 0.5) + 1j * (high - low - rows - 0.5)
         seen = ((centre + corner - arms.middle) * arms.axis.conjugate()).real > 0.5
         # What lies beyond the window would show at its rim.
-        away, _ = cKDTree(to_array(around - corner)).query(to_array(centre.ravel()))
-        seen &= away.reshape(seen.shape) < reach
+        seen &= _away(around - corner, centre) < reach
         others = [line - corner for line in (*self.lines[:k], rest, *self.lines[k + 1 :])]
         near = np.concatenate(others)
         near = near[
@@ -313,11 +329,16 @@ class _View:
             & (np.abs(near.imag - values.shape[0] / 2) < values.shape[0] / 2 + _ASIDE)
         ]
         if len(near):
-            away, _ = cKDTree(to_array(near)).query(to_array(centre.ravel()))
-            seen &= away.reshape(seen.shape) > _ASIDE
+            seen &= _away(near, centre) > _ASIDE
         ground = winding(others, values.shape)
         share = (values.astype(np.float64) - self.low) / self.contrast
         return _Window(corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms)
+
+
+def _away(places: ComplexArray, from_: ComplexArray) -> FloatArray:
+    """How far each of an array of points is from the nearest of the places."""
+    away, _ = cKDTree(to_array(places)).query(to_array(from_.ravel()))
+    return np.reshape(away, from_.shape)
 
 
 def _noise(values: NDArray[np.uint8], level: float, contrast: float) -> float:
