@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass
@@ -35,6 +36,10 @@ _MORE_DIRECTIONS = np.exp(1j * np.radians(np.arange(0, 360, 7.5)))
 """Where else a label is looked for when it found no place: finer and farther."""
 _FAR = 60.0
 """Labels that may stand this far off (mm) may stand anywhere, rather than nowhere."""
+_KNEES = (3.0, 6.0, 10.0, 15.0, 22.0, 30.0)
+"""How far from what it names a leader may bend (mm), where no straight one finds a way."""
+_BENT_FROM, _BENT_TO, _GRID = 6, 60, 4.0
+"""Anchors and free spots, the nearest, that such a leader is tried between; distance of these spots (mm)."""
 _NO_LEADER = 2.0
 """A label this close to what it names (mm) needs no leader line."""
 
@@ -60,11 +65,11 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A label with its box (mm) and the two ends of its leader line, from the anchor to the box, if any."""
+    """A label with its box (mm) and its leader line from the anchor to the box, if any; one may have a bend."""
 
     label: Label
     box: Box
-    leader: Span | None
+    leader: tuple[tuple[float, float], ...] | None
 
 
 class Room:
@@ -142,7 +147,41 @@ class Room:
                 found = self._ring(label, anchors, distance, _MORE_DIRECTIONS, over)
                 if found:
                     return found
-        return None
+        return self._bent(label, anchors) if far else None
+
+    def _bent(self, label: Label, anchors: FloatArray) -> Placed | None:
+        """The free spot reached by the shortest leader with one bend, which crosses no label but may cross signs."""
+        x0, y0, x1, y1 = label.within or self._limits
+        xs, ys = np.arange(x0, x1 - label.size[0], _GRID), np.arange(y0, y1 - label.size[1], _GRID)
+        corners = np.column_stack([grid.ravel() for grid in np.meshgrid(xs, ys)])
+        boxes = np.hstack([corners, corners + np.array(label.size)])
+        boxes = boxes[self._free(boxes, label.within)]
+        if not len(boxes):
+            return None
+        signs = set(self._signs)
+        names = STRtree(shapely.box(*np.array([b for b in self._boxes if b not in signs]).reshape(-1, 4).T))
+        best: tuple[float, Placed] | None = None
+        for anchor in anchors[:_BENT_FROM]:
+            around = np.array(_KNEES)[:, None] * _MORE_DIRECTIONS[None, :]
+            start = complex(*anchor.tolist())
+            outward = around.ravel() / np.abs(around.ravel())
+            knees = start + outward * (label.reach + np.abs(around.ravel()))
+            begins = start + outward * label.reach
+            knees, begins = (z[_uncrossed(names, begins, knees)] for z in (knees, begins))
+            away = np.hypot(*(boxes[:, :2] - anchor).T)
+            near = boxes[np.argsort(away, kind="stable")[:_BENT_TO]]
+            knee, box = (n.ravel() for n in np.meshgrid(np.arange(len(knees)), np.arange(len(near))))
+            ends = np.clip(knees[knee].real, *near[box][:, [0, 2]].T) + 1j * np.clip(
+                knees[knee].imag, *near[box][:, [1, 3]].T
+            )
+            clear = np.flatnonzero(_uncrossed(names, knees[knee], ends))
+            if len(clear):
+                length = np.abs(knees[knee] - begins[knee]) + np.abs(ends - knees[knee])
+                n = int(clear[np.argmin(length[clear])])
+                way = (begins[knee[n]], knees[knee[n]], ends[n])
+                placed = Placed(label, _as_box(near[box[n]]), tuple((z.real, z.imag) for z in way))
+                best = min(best or (math.inf, placed), (float(length[n]), placed), key=lambda pair: pair[0])
+        return best[1] if best else None
 
     def _ring(
         self,
@@ -204,6 +243,17 @@ class Room:
         return over == "leaders" or not (
             self._leaders and shapely.intersects(np.array(self._leaders), leader).any()
         )
+
+
+def _uncrossed(
+    names: STRtree, start: NDArray[np.complex128], end: NDArray[np.complex128]
+) -> NDArray[np.bool_]:
+    """Which straight ways cross none of the boxes."""
+    ends = np.stack([np.column_stack([z.real, z.imag]) for z in (start, end)], axis=1)
+    clear = np.ones(len(start), dtype=bool)
+    if len(start):
+        clear[names.query(shapely.linestrings(ends), predicate="intersects")[0]] = False
+    return clear
 
 
 def _boxes_at(centres: FloatArray, size: tuple[float, float]) -> FloatArray:

@@ -118,3 +118,17 @@ def test_a_name_that_can_stand_in_one_place_only_gets_it() -> None:
     assert not missing and {p.label.text for p in placed} == {"anywhere", "here"}
     assert not shapely.intersects(box(*placed[0].box), box(*placed[1].box))
     assert after is not room and len(room.place(wanted)[0]) == 1, "the room it began with is as it was"
+
+
+def test_where_no_straight_leader_finds_a_way_out_one_with_a_bend_does() -> None:
+    room = Room(np.empty(0, dtype=object), (-60.0, -60.0, 60.0, 60.0))
+    # A lane between two long names, each end of it looking at a third and fourth.
+    long = [Label("long", "plain", (40.0, 4.0), ((0.0, y),), centred=True) for y in (3.8, -3.8)]
+    high = [Label("high", "plain", (4.0, 80.0), ((x, 0.0),), centred=True) for x in (26.0, -26.0)]
+    walls, _ = room.place([*long, *high])
+    assert [p.leader for p in walls] == [None] * 4
+    (inside,), left = room.place([Label("inside", "plain", (10.0, 3.0), ((0.0, 0.0),), reach=0.5)])
+    assert not left and inside.leader is not None and len(inside.leader) == 3
+    way = LineString(inside.leader)
+    assert not any(way.intersects(box(*p.box)) or box(*inside.box).intersects(box(*p.box)) for p in walls)
+    assert way.distance(box(*inside.box)) < 1e-6 and way.distance(shapely.Point(0, 0)) == pytest.approx(0.5)

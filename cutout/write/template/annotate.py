@@ -43,7 +43,7 @@ HOLE_ARM = 0.8
 _SHOWN = 12.0
 """A leg is named on every sheet that shows at least this much of it (mm)."""
 
-_ROUNDS = 6
+_ROUNDS = 3
 """How often the labels are placed anew while one finds no room."""
 
 _WORDS_EVERY = 20.0
