@@ -407,12 +407,16 @@ function showFiles() {
   const ready = work.state.job.figures.length && !work.state.missing.length;
   const jobFile = { name: "job.toml", purpose: "Job file: open it again here, or give it to “cutout make”", usual: true };
   const asked = new Set(walk.plan?.wanted);
-  /** @type {HTMLElement[][]} */
-  const [first, others] = [[], []];
-  for (const file of [...choices.files, jobFile]) (file.usual || asked.has(file.name) ? first : others).push(fileEntry(file));
+  const files = [...choices.files, jobFile];
+  const first = files.filter((file) => file.usual || asked.has(file.name));
+  const others = files.filter((file) => !first.includes(file));
   byId("everything").disabled = !ready;
-  refill(byId("file-list"), ready ? first : [el("li", {}, "Choose a picture first.")]);
-  refill(byId("other-files"), ready ? others : []);
+  // Left as it is where it would be the same: nothing is taken from under a finger that is just pressing it.
+  const now = JSON.stringify([Boolean(ready), first.map((file) => file.name)]);
+  if (byId("file-list").dataset.now === now) return;
+  byId("file-list").dataset.now = now;
+  refill(byId("file-list"), ready ? first.map(fileEntry) : [el("li", {}, "Choose a picture first.")]);
+  refill(byId("other-files"), ready ? others.map(fileEntry) : []);
   byId("other-files").closest("details").hidden = !ready || !others.length;
 }
 

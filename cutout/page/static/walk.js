@@ -97,11 +97,13 @@ export class Walk {
     return words ? el("span", { class: "small" }, words) : null;
   }
 
-  /** What stands before a step with which another opening begins, "" elsewhere and where all is one opening. */
+  /** What stands before a step with which another opening begins; "" elsewhere, where all is one, and where one step
+   * is the whole of its opening, which its name says. */
   #heading(step, n) {
     const openings = new Set(this.steps.map((one) => one.opening).filter((opening) => opening !== null));
     const begins = step.opening !== null && (n === 0 || this.steps[n - 1].opening !== step.opening);
-    return openings.size > 1 && begins ? `Opening ${step.opening}` : "";
+    const several = this.steps.filter((one) => one.opening === step.opening).length > 1;
+    return openings.size > 1 && begins && several ? `Opening ${step.opening}` : "";
   }
 
   #showStep() {

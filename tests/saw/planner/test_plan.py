@@ -220,6 +220,8 @@ def test_the_estimate_adds_up() -> None:
     put_in = [leg for leg in made.legs if leg.start_by not in ("back", "turn")]
     assert made.entries == made.goes == len(put_in)
     assert made.minutes == pytest.approx(sum(made.minutes_by.values()))
+    assert made.minutes == pytest.approx(sum(step.minutes for step in made.steps))
+    assert made.goes == sum(step.goes for step in made.steps)
     assert made.minutes_by["saw"] == pytest.approx(length / kit.feed(18.0))
     assert made.minutes_by["drill"] == pytest.approx(len(made.holes) * kit.moves.hole / 60)
 
