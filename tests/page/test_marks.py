@@ -146,7 +146,6 @@ def test_groups_snapping_and_identity_as_plain_functions(page: Page) -> None:
     found = page.evaluate(
         """async () => {
           const { crowds, flagPlaces, sameAs } = await import("/crowd.js");
-          const { drilled } = await import("/marks.js");
           const { snap } = await import("/snap.js");
           const { progress } = await import("/say.js");
           const at = (x, y, kind = "a") => ({ at: [x, y], kind });
@@ -164,7 +163,6 @@ def test_groups_snapping_and_identity_as_plain_functions(page: Page) -> None:
                    progress(4, 20, { stage: "proving", share: 0.6 })],
             flags: flagPlaces(crowd.map((at) => ({ at, wide: 28 }))).map(
               ([x, y], n) => [crowd[n][0] + x, crowd[n][1] + y]),
-            lower: drilled(9, { quarters: [180, 270], ring: false }).getAttribute("d"),
             free: snap([61, 100, 71, 110], { width: 300, height: 400 }, 5, [], 5),
           };
         }"""
@@ -192,8 +190,6 @@ def test_groups_snapping_and_identity_as_plain_functions(page: Page) -> None:
         abs(a[0] - b[0]) > 27.9 or abs(a[1] - b[1]) > 19.9 for n, a in enumerate(flags) for b in flags[:n]
     )
     assert all(abs(a[0] - b[0]) > 21.9 or abs(a[1] - b[1]) > 17.9 for a in flags for b in marks)
-    # The two lower quarters, counter-clockwise from the left; the screen's y runs down.
-    assert found["lower"] == "M0 0L-9 0A9 9 0 0 0 0 9ZM0 0L0 9A9 9 0 0 0 9 0Z"
     assert found["free"] == {"shift": [0, 0], "lines": []}
 
 

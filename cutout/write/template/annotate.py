@@ -180,8 +180,8 @@ def _limits(tiling: Tiling) -> Box:
 
 
 def drill_kinds(holes: tuple[Hole, ...]) -> dict[float, int]:
-    """The sign (0, 1, ...) of each size of drill, the smallest first."""
-    return {diameter: n for n, diameter in enumerate(sorted({h.diameter for h in holes}))}
+    """The sign (0, 1, ...) of each size of drill, the smallest first; the last is shared where sizes are many."""
+    return {diameter: min(n, DRILLS - 1) for n, diameter in enumerate(sorted({h.diameter for h in holes}))}
 
 
 def _mark_labels(marks: tuple[Mark, ...]) -> Iterator[Label]:
