@@ -184,8 +184,8 @@ class Drawing:
         drawn = [line for zone in self.more for line in shapely.get_parts(self.edge_of(zone))]
         # The middle too, where the name stands: an area may reach beyond its line to the panel's edge.
         areas = [part for zone in self.more for part in polygons_of(zone.area)]
-        circles = [self.geometry(shapely.maximum_inscribed_circle(part, tolerance=0.2)) for part in areas]
-        named = [shapely.Point(c.coords[0]).buffer(min(c.length, _NAME)) for c in circles]
+        spokes = [shapely.maximum_inscribed_circle(part, tolerance=0.2) for part in areas]
+        named = [self.geometry(spoke.boundary.geoms[0]).buffer(min(spoke.length, _NAME)) for spoke in spokes]
         return [*shapely.get_parts(self.cuts), *discs, *drawn, *named]
 
     def edge_of(self, zone: Zone) -> shapely.Geometry:

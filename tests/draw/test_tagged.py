@@ -8,7 +8,6 @@ from io import BytesIO
 
 import pdfplumber
 import pypdfium2 as pdfium
-import pypdfium2.raw as raw
 import pytest
 
 from cutout.draw.paint import Paint
@@ -20,15 +19,19 @@ from cutout.write.work import Work
 
 def parts(page: pdfium.PdfPage) -> Iterator[tuple[str, str]]:
     """Role and description of every part on a page, in reading order."""
-    tree = raw.FPDF_StructTree_GetForPage(page)
+    tree = pdfium.raw.FPDF_StructTree_GetForPage(page)
     (document,) = (
-        raw.FPDF_StructTree_GetChildAtIndex(tree, n) for n in range(raw.FPDF_StructTree_CountChildren(tree))
+        pdfium.raw.FPDF_StructTree_GetChildAtIndex(tree, n)
+        for n in range(pdfium.raw.FPDF_StructTree_CountChildren(tree))
     )
-    for n in range(raw.FPDF_StructElement_CountChildren(document)):
-        part = raw.FPDF_StructElement_GetChildAtIndex(document, n)
+    for n in range(pdfium.raw.FPDF_StructElement_CountChildren(document)):
+        part = pdfium.raw.FPDF_StructElement_GetChildAtIndex(document, n)
         if part:
-            yield words(raw.FPDF_StructElement_GetType, part), words(raw.FPDF_StructElement_GetAltText, part)
-    raw.FPDF_StructTree_Close(tree)
+            yield (
+                words(pdfium.raw.FPDF_StructElement_GetType, part),
+                words(pdfium.raw.FPDF_StructElement_GetAltText, part),
+            )
+    pdfium.raw.FPDF_StructTree_Close(tree)
 
 
 def words(of: Callable[..., int], part: object) -> str:

@@ -209,7 +209,8 @@ class _Read(Paragraph):
 
     def draw(self) -> None:
         """Draw it; called by the page."""
-        with self.canv.within(self.canv.element(getattr(self.style, "role", "P"))):
+        canvas: Any = self.canv
+        with canvas.within(canvas.element(getattr(self.style, "role", "P"))):
             super().draw()
 
 
@@ -337,10 +338,11 @@ class _Drawn(Flowable):
     def draw(self) -> None:
         """Draw it; called by the page."""
         x0, y0, _, _ = self._scene.box
-        self.canv.scale(self._scale, self._scale)
-        self.canv.translate(-x0 * PT, -y0 * PT)
-        with self.canv.within(self.canv.element("Figure", self._alt)):
-            Pen(self.canv, fonts.LETTERING).draw(self._scene.items)
+        canvas: Any = self.canv
+        canvas.scale(self._scale, self._scale)
+        canvas.translate(-x0 * PT, -y0 * PT)
+        with canvas.within(canvas.element("Figure", self._alt)):
+            Pen(canvas, fonts.LETTERING).draw(self._scene.items)
 
 
 def _pair(node: Node, width: float) -> list[Flowable]:

@@ -257,9 +257,7 @@ def _named_here(drawing: Drawing) -> Iterator[Label]:
     for zone in drawing.more:
         for part in polygons_of(zone.area):
             if shapely.contains_properly(part, drawing.work.pattern.waste):
-                rim = shapely.get_coordinates(
-                    shapely.segmentize(drawing.geometry(part).exterior, _WORDS_EVERY)
-                )
+                rim = drawing.path(shapely.get_coordinates(shapely.segmentize(part.exterior, _WORDS_EVERY)))
                 yield lettered(zone.name, "words", tuple(map(tuple, rim.tolist())), reach=0.3, farthest=3.0)
                 continue
             middle, reach = _disc(drawing, part)
