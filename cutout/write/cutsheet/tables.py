@@ -13,7 +13,7 @@ from cutout.draw.crowd import in_a_row, numbers_in_words
 from cutout.draw.heat import HeatMap
 from cutout.kit import Limits
 from cutout.pattern import Panel
-from cutout.saw.model import CORNER, EDGE, Hole, Leg, Place
+from cutout.saw.model import CORNER, EDGE, Hole, Leg, Place, Step
 from cutout.say.steps import place_name
 from cutout.units import MM_PER_INCH, Units, count, format_length, format_minutes, format_rule, format_size
 from cutout.write.changed import eased_places
@@ -22,6 +22,7 @@ from cutout.write.cutsheet.finding_rows import Row, finding_rows
 from cutout.write.cutsheet.html import beside, halves, listed, table, text
 from cutout.write.cutsheet.opening import opening_svg
 from cutout.write.lists import lists, panel_size_line
+from cutout.write.steps import is_drilling
 from cutout.write.template.template import template_sheets
 from cutout.write.work import Work
 
@@ -48,10 +49,16 @@ def _layers(panel: Panel) -> str:
 def steps_list(work: Work) -> str:
     """The plan's steps, lettered as on the shop drawing and the template, large enough to be read at the saw."""
     items = "".join(
-        f'<li><b class="letter">{text(step.letter)}</b> <span>{text(work.told(step).text)}</span></li>\n'
+        f'<li><b class="letter">{text(step.letter)}</b> <span>{_named(work, step)}</span></li>\n'
         for step in work.plan.steps
     )
     return f'<p>Read <a href="#cautions">Before you start</a> first.</p>\n<ol class="steps">{items}</ol>\n'
+
+
+def _named(work: Work, step: Step) -> str:
+    """A step's name and what to do; what is drilled is its own name."""
+    said = work.told(step)
+    return text(said.text) if is_drilling(step) else f"<b>{text(said.name)}.</b> {text(said.text)}"
 
 
 def facts_list(work: Work, *, brief: bool = False) -> str:

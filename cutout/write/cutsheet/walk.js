@@ -111,7 +111,7 @@
     const step = steps[at];
     chips.replaceChildren(...steps.map((one, n) => el("li", {}, chip(one, n))));
     chips.querySelector("[aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
-    where.replaceChildren(el("b", { class: "letter" }, step.letter), ` step ${at + 1} of ${steps.length}${step.hold ? ", hold: a piece falls" : ""}`);
+    where.replaceChildren(el("b", { class: "letter" }, step.letter), el("b", {}, ` ${step.name}`), `, step ${at + 1} of ${steps.length}${step.hold ? ", hold: a piece falls" : ""}`);
     say.textContent = step.say;
     const drilling = !step.way;
     const all = ticked.size >= steps.length;

@@ -51,6 +51,7 @@ def _data(work: Work) -> str:
     steps = [
         {
             "letter": step.letter,
+            "name": work.told(step).name,
             "say": work.told(step).text,
             "hold": falls(step),
             "way": "".join(_way(legs[order], flip) for order in step.legs if order in legs),

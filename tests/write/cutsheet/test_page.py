@@ -300,4 +300,6 @@ def test_steps_come_before_the_picture(work: Work) -> None:
     assert html.index('id="steps"') < html.index('id="picture"')
     words = Page(cut_sheet(work)).words
     for step in work.plan.steps:
-        assert f"{step.letter} {work.told(step).text}" in words
+        said = work.told(step)
+        called = f"{said.name}. " if step.legs else ""
+        assert f"{step.letter} {called}{said.text}" in words
