@@ -250,8 +250,11 @@ def _kerf(slot: Slot, see: Sight, what: str) -> tuple[Value | None, Unread | Non
     chance = 2 * spread / math.sqrt(max(near.sum() * STEP / _TEAR, 1.0))
     # A slot hardly wider than the blur leans on how well the blur is known. Tears finer than the blur add to it: how
     # torn its edges are is seen by their spread, less what the blur smoothes along them.
-    torn = spread**2 / 2 * math.hypot(1.0, slot.blur / _TEAR_LONG) / (2 * slot.blur**2)
-    lean = value * leaning(value / slot.blur, see.blur)
+    share = leaning(value / slot.blur, see.blur)
+    # A narrow slot's width wavers more than its edges do, for it leans on its middle's darkness too.
+    edge = spread / math.sqrt(2) / (1 + share / 2)
+    torn = edge**2 * math.hypot(1.0, slot.blur / _TEAR_LONG) / (2 * slot.blur**2)
+    lean = value * share
     sure = math.hypot(chance, 2 * _PIXEL_SURE * see.pixel, lean * see.blur.sure, lean * torn)
     return Value(value - lean * torn, sure, spread), None
 
