@@ -34,7 +34,7 @@ _MOVED = 0.25
 _SOFT = 4.0
 """Sigma of blur (px) beyond which a picture is out of focus."""
 _TEAR_LONG = 0.15
-"""Tears of an edge are alike over so much (mm) of it: from looks at sawn edges, no source."""
+"""Tears of an edge are alike over so much (mm) of it: as the simulated photographs have them, no source."""
 
 
 @dataclass(frozen=True)

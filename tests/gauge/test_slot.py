@@ -1,4 +1,4 @@
-"""Slots with torn edges, hardly wider than the blur: drawn as a picture and blurred, not made by the reader's model."""
+"""Slots with torn edges, hardly wider than the blur: drawn as a picture and blurred, not by the reader's model."""
 
 from __future__ import annotations
 
