@@ -20,8 +20,9 @@ from cutout.geom.robust import sigma_of
 
 _TORN = 0.25
 """Share of a slot's stations far off the others beyond which its edges are called torn."""
-_RESOLVED = 2.6
-"""A slot is told from its blur when it is at least so many sigmas of it wide."""
+_RESOLVED, _BENT = 2.0, 2.6
+"""A slot's width is told from its blur when it is at least so many sigmas of it wide, and arcs are judged by it; from
+simulated photographs."""
 _USUAL_KERF = 0.5
 """A picture that shows no slot of this width (mm) may hide a fine saw's: the finest blade shipped takes 0.42."""
 _TEAR = 0.6
@@ -33,8 +34,8 @@ _MOVED = 0.25
 """A fit that leaves so much (mm) means paper that moved."""
 _SOFT = 4.0
 """Sigma of blur (px) beyond which a picture is out of focus."""
-_TORN_BY = 0.14
-"""Edges torn by more than this (sigma of the width, mm) are seen to be: the rest of a spread is no tear."""
+_TEAR_LONG = 0.15
+"""Tears of an edge are alike over so much (mm) of it: as the simulated photographs have them, no source."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,10 @@ def read_card(
     along, across = width["along"], width["across"]
     kerf = _both(along, across)
     # The arcs run every way: one direction in which the slot is too fine to be seen is enough to misjudge them.
-    judge = None if any(_too_fine(slot) for slot in straight.values()) else kerf
+    unjudged = "without the kerf along and across no arc can be judged."
+    if kerf is not None:
+        unjudged = f"the slots are too fine in this picture for arcs to be judged: {_again(see)}"
+    judge = None if any(_too_fine(slot, _BENT) for slot in straight.values()) else kerf
     good = [s for k, s in straight.items() if width[k] is not None]
     bias, wander = _hand(good, see)
     rungs = tuple(
@@ -141,7 +145,7 @@ def read_card(
         for cut in lines
         if cut.kind == "arc"
     )
-    radius, whole = _radius(rungs, scale, judge, unread)
+    radius, whole = _radius(rungs, scale, judge, unjudged, unread)
     bent = [cut for cut in lines if cut.kind in ("turned", "met")]
     corners = tuple(read_corner(light, found, see, cut) for cut in bent) if kerf else ()
     unread += [Unread(_corner_name(c.kind), c.why) for c in corners if c.why]
@@ -239,17 +243,21 @@ def _kerf(slot: Slot, see: Sight, what: str) -> tuple[Value | None, Unread | Non
     near = np.abs(width - middle) < 4 * max(mad, 0.03)
     if near.mean() < 1 - _TORN:
         return None, Unread(what, "the edges of the slot are too torn.")
-    if _too_fine(slot):
+    if _too_fine(slot, _RESOLVED):
         why = "the slot is about {} wide, and this picture, with its blur, shows nothing under {} for sure: "
         return None, Unread(what, why + _again(see), (middle, _RESOLVED * slot.blur))
     value = float(np.median(width[near]))
     spread = float(np.std(width[near]))
     chance = 2 * spread / math.sqrt(max(near.sum() * STEP / _TEAR, 1.0))
-    # Two edges; and a slot hardly wider than the blur leans on how well the blur is known. Tears finer than the blur
-    # are taken for blur.
-    torn = min(spread, _TORN_BY) ** 2 / 2 / (2 * slot.blur**2)
-    lean = value * leaning(value / slot.blur, see.blur) * math.hypot(see.blur.sure, torn)
-    return Value(value, math.hypot(chance, 2 * _PIXEL_SURE * see.pixel, lean), spread), None
+    # A slot hardly wider than the blur leans on how well the blur is known. Tears finer than the blur add to it: how
+    # torn its edges are is seen by their spread, less what the blur smoothes along them.
+    share = leaning(value / slot.blur, see.blur)
+    # A narrow slot's width wavers more than its edges do, for it leans on its middle's darkness too.
+    edge = spread / math.sqrt(2) / (1 + share / 2)
+    torn = edge**2 * math.hypot(1.0, slot.blur / _TEAR_LONG) / (2 * slot.blur**2)
+    lean = value * share
+    sure = math.hypot(chance, 2 * _PIXEL_SURE * see.pixel, lean * see.blur.sure, lean * torn)
+    return Value(value - lean * torn, sure, spread), None
 
 
 def leaning(ratio: float, blur: Blur) -> float:
@@ -271,10 +279,10 @@ def _scaled(value: Value, scale: float, sure: float) -> Value:
     )
 
 
-def _too_fine(slot: Slot) -> bool:
-    """Whether a slot is hardly wider than what the picture blurs."""
+def _too_fine(slot: Slot, sigmas: float) -> bool:
+    """Whether a slot is not so many sigmas of the picture's blur wide."""
     seen = inner(slot) & slot.seen
-    return bool(seen.any()) and float(np.median(slot.width[seen])) < _RESOLVED * slot.blur
+    return bool(seen.any()) and float(np.median(slot.width[seen])) < sigmas * slot.blur
 
 
 def _both(along: Value | None, across: Value | None) -> Value | None:
@@ -317,16 +325,16 @@ def smooth(values: FloatArray, n: int) -> FloatArray:
 
 
 def _radius(
-    rungs: tuple[Rung, ...], scale: PrintScale, kerf: Value | None, unread: list[Unread]
+    rungs: tuple[Rung, ...], scale: PrintScale, kerf: Value | None, unjudged: str, unread: list[Unread]
 ) -> tuple[Value | None, bool]:
     """The tightest arc followed before the blade gave up; whether the next tighter one was not seen
     to fail, so that the saw may turn tighter still.
 
     A single slip of the hand, followed by a tighter arc that was sawn well, does not count against the blade. Its
-    radius is the drawn one unless it was sawn wider for sure.
+    radius is the drawn one unless it was sawn wider for sure. unjudged: why there is no kerf to judge by, if so.
     """
     if kerf is None:
-        unread.append(Unread("turning radius", "without the kerf along and across no arc can be judged."))
+        unread.append(Unread("turning radius", unjudged))
         return None, False
     unread += [Unread("arc of {}", r.why, (r.radius, *r.lengths)) for r in rungs if r.followed is None]
     readable = [r for r in rungs if r.followed is not None]
