@@ -185,7 +185,10 @@ class Drawing:
         # The middle too, where the name stands: an area may reach beyond its line to the panel's edge.
         areas = [part for zone in self.more for part in polygons_of(zone.area)]
         spokes = [shapely.maximum_inscribed_circle(part, tolerance=0.2) for part in areas]
-        named = [self.geometry(spoke.boundary.geoms[0]).buffer(min(spoke.length, _NAME)) for spoke in spokes]
+        named = [
+            shapely.buffer(self.geometry(shapely.get_point(spoke, 0)), min(spoke.length, _NAME))
+            for spoke in spokes
+        ]
         return [*shapely.get_parts(self.cuts), *discs, *drawn, *named]
 
     def edge_of(self, zone: Zone) -> shapely.Geometry:
