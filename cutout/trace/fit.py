@@ -117,7 +117,7 @@ def _near(z: ComplexArray, one: Corner, two: Corner, reach: float) -> bool:
 def _known(z: ComplexArray, places: cKDTree) -> list[Corner]:
     """The places told that lie on the ring, as corners of it."""
     found = places.query(to_array(z), distance_upper_bound=2 * STEP)
-    away, which = np.atleast_1d(found[0]), np.atleast_1d(found[1])
+    away, which = np.asarray(found[0]), np.asarray(found[1])
     near = np.flatnonzero(np.isfinite(away))
     nearest = {}
     for k in near[np.argsort(-away[near], kind="stable")].tolist():

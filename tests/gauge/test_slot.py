@@ -11,6 +11,7 @@ from cutout.gauge.card import cuts
 from cutout.gauge.reading import _kerf
 from cutout.gauge.sight import Blur, Sight
 from cutout.gauge.slot import REACH, STEP, Slot, _edges
+from cutout.geom.curve import FloatArray
 
 FINE = 0.05
 """Millimetres of a dot of the drawing."""
@@ -30,11 +31,11 @@ def torn_slot(width: float, torn: float, sigma: float, seed: int) -> Slot:
     seen = dark[:: round(STEP / FINE)]
     calm = uniform_filter1d(seen, 3, axis=0, mode="nearest")
     blur = Blur(1.0, 0.04, 0.0)
-    found = np.array(
+    found: FloatArray = np.array(
         [_edges(t, d, c, sigma, blur) or (np.nan, np.nan) for d, c in zip(seen, calm, strict=True)]
     )
     s = STEP * np.arange(len(seen))
-    return Slot(trail, s, found.mean(axis=1), found[:, 1] - found[:, 0], 0, 0, sigma)
+    return Slot(trail, s, np.asarray(found.mean(axis=1), float), found[:, 1] - found[:, 0], 0, 0, sigma)
 
 
 @pytest.mark.parametrize(("width", "sigma"), [(0.7, 0.3), (0.9, 0.3)])
