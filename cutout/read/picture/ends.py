@@ -42,7 +42,7 @@ _FLANK = 6.0
 _SHORTEST = 5.0
 """Arms shorter than this (px) tell nothing."""
 
-_MOST_ENDS = 200
+_MOST_ENDS = 60
 """In a picture with more such places they are texture, and stay as they are."""
 
 _CLEAR, _BEYOND, _ASIDE = 3.0, 3.0, 1.5
@@ -79,7 +79,7 @@ _SURER, _MUCH_SURER = 1.1, 1.6
 round end, a point by far: it is one with its last pixel off."""
 
 _TOLD = 1.5
-"""Width (px, beside a sigma of blur) from which on a round end can be told from a point."""
+"""Width (px) from which on a round end can be told from a point."""
 
 _STEP = 0.5
 
@@ -265,6 +265,7 @@ class _View:
     sigma: float
     noise: float
     lines: list[ComplexArray]
+    boxes: list[tuple[complex, complex]]
 
     @classmethod
     def of(cls, field: Field, found: IsoLines, sigma: float) -> _View:
@@ -273,7 +274,15 @@ class _View:
         # A line known to be off by so much is met by a picture that is off by as much times its slope there.
         steps = _AT_EDGES * found.noise / (math.hypot(sigma, _PIXEL) * math.sqrt(2 * math.pi))
         noise = math.hypot(_noise(field.values, field.level, contrast) / contrast, steps)
-        return cls(field.values, field.level - contrast / 2, contrast, sigma, noise, found.lines)
+        return cls(
+            field.values,
+            field.level - contrast / 2,
+            contrast,
+            sigma,
+            noise,
+            found.lines,
+            [_box(z) for z in found.lines],
+        )
 
     def best(self, k: int, arms: _Arms) -> _Laid | None:
         """The end of line k as it is likeliest, or None where none fits so well that it is to be believed."""
@@ -294,7 +303,7 @@ class _View:
         # A point cut off or rounded within its last pixel looks like one that is not.
         rounded = window.fitted(_rounded, _square(arms))
         surer = _SURER if len(corners) == 2 else _MUCH_SURER
-        if surer * rounded[0] < missed and _width(rounded[1]) > _TOLD + self.sigma:
+        if surer * rounded[0] < missed and _width(rounded[1]) > _TOLD:
             missed, points, corners = rounded
         fits = missed < max(_FITS, _NOISES * self.noise) or missed < min(_LIKE, _TELLING * was)
         better = missed**2 - self.noise**2 < _BETTER * max(was**2 - self.noise**2, 0.0)
@@ -322,7 +331,14 @@ class _View:
         seen = ((centre + corner - arms.middle) * arms.axis.conjugate()).real > 0.5
         # What lies beyond the window would show at its rim.
         seen &= _away(around - corner, centre) < reach
-        others = [line - corner for line in (*self.lines[:k], rest, *self.lines[k + 1 :])]
+        # A closed line wholly aside of the window goes round none of it.
+        size = complex(values.shape[1], values.shape[0])
+        others = [
+            line - corner
+            for j, (line, (one, two)) in enumerate(zip(self.lines, self.boxes, strict=True))
+            if j != k and _meets(one - corner, two - corner, size)
+        ]
+        others.append(rest - corner)
         near = np.concatenate(others)
         near = near[
             (np.abs(near.real - values.shape[1] / 2) < values.shape[1] / 2 + _ASIDE)
@@ -333,6 +349,21 @@ class _View:
         ground = winding(others, values.shape)
         share = (values.astype(np.float64) - self.low) / self.contrast
         return _Window(corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms)
+
+
+def _box(z: ComplexArray) -> tuple[complex, complex]:
+    """Lower left and upper right corner of what points span."""
+    return complex(z.real.min(), z.imag.min()), complex(z.real.max(), z.imag.max())
+
+
+def _meets(one: complex, two: complex, size: complex) -> bool:
+    """Whether the box from `one` to `two` comes near the one from 0 to `size`."""
+    return (
+        one.real < size.real + _ASIDE
+        and two.real > -_ASIDE
+        and one.imag < size.imag + _ASIDE
+        and two.imag > -_ASIDE
+    )
 
 
 def _away(places: ComplexArray, from_: ComplexArray) -> FloatArray:
