@@ -34,8 +34,8 @@ def torn_slot(width: float, torn: float, sigma: float, seed: int) -> Slot:
     found: FloatArray = np.array(
         [_edges(t, d, c, sigma, blur) or (np.nan, np.nan) for d, c in zip(seen, calm, strict=True)]
     )
-    s = STEP * np.arange(len(seen))
-    return Slot(trail, s, np.asarray(found.mean(axis=1), float), found[:, 1] - found[:, 0], 0, 0, sigma)
+    s = np.arange(len(seen), dtype=np.float64) * STEP
+    return Slot(trail, s, found.sum(axis=1) / 2, found[:, 1] - found[:, 0], 0, 0, sigma)
 
 
 @pytest.mark.parametrize(("width", "sigma"), [(0.7, 0.3), (0.9, 0.3)])
