@@ -32,9 +32,9 @@ _NARROW = 0.55
 as the stretch is long."""
 
 _HALF, _HALF_BLURS = 4.0, 3.0
+"""Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed. By trial."""
 _ARM, _ARM_BLURS = 7.0, 5.0
-"""Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed, and by which it is
-laid anew."""
+"""The same by which it is laid anew. By trial."""
 
 _FLANK = 6.0
 """Length (px) of line to both sides of where the arms begin that gives their place and way."""
@@ -82,6 +82,7 @@ _TOLD = 1.5
 """Width (px) from which on a round end can be told from a point."""
 
 _STEP = 0.5
+"""How near to one another (px) points of a round end are drawn: half a pixel is nearer than the picture shows."""
 
 
 def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:

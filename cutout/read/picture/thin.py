@@ -31,8 +31,7 @@ _MOST_PIXELS, _MOST_UNKNOWN = 6_000_000, 160_000
 """Larger pictures, and pictures in which more than so many half pixels are in doubt, stay as they are: what is narrow
 in them is texture, or wide enough."""
 
-_DIFFERS, _SPREADS = 0.06, 0.02
-_NOISES = 8.0
+_DIFFERS, _NOISES, _SPREADS = 0.06, 8.0, 0.02
 """Share of full contrast, or sigmas of noise, by which the picture differs from the blurred likeness of what was
 traced where the trace is in doubt; and the least share by which it still differs all about there."""
 
