@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
@@ -101,6 +102,7 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
         best = None if arms is None else view.best(k, arms)
         if best is not None:
             laid.setdefault(k, []).append(best)
+    laid = {k: kept for k, ends in laid.items() if (kept := _uncrossed(found.lines[k], ends))}
     if not laid:
         return found
     lines = [_spliced(z, laid[k]) if k in laid else z for k, z in enumerate(found.lines)]
@@ -110,6 +112,15 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
         [end.points[len(end.points) // 2] for end in ends if not end.corners], dtype=np.complex128
     )
     return replace(found, lines=lines, apexes=apexes, rounds=rounds)
+
+
+def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
+    """The ends that can be laid into the line, one after the other, without its crossing itself."""
+    kept: list[_Laid] = []
+    for end in ends:
+        if shapely.LinearRing(to_array(_spliced(z, [*kept, end]))).is_simple:
+            kept.append(end)
+    return kept
 
 
 def _noticed(lines: list[ComplexArray], half: float) -> Iterator[tuple[int, int]]:

@@ -15,6 +15,7 @@ from shapely.geometry.polygon import orient
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
+from cutout.read.picture.ends import _Laid, _uncrossed
 from cutout.read.picture.likeness import coarse, drawn
 from cutout.read.picture.reader import read_picture
 
@@ -80,3 +81,12 @@ def test_likeness_of_a_square_is_its_share_of_each_pixel() -> None:
     # Rows from the top, so that y 1..2 is the third of four.
     assert seen[2] == pytest.approx([0, 0.75, 1, 0, 0], abs=1e-9)
     assert seen[1] == pytest.approx([0, 0.375, 0.5, 0, 0], abs=1e-9)
+
+
+def test_an_end_that_would_make_its_line_cross_itself_is_left_as_it_was() -> None:
+    z = np.concatenate(
+        [np.arange(40) + 0j, 40 + 1j * np.arange(4), 40 - np.arange(40) + 4j, 4j - 1j * np.arange(4)]
+    )
+    across = _Laid(15, 25, np.array([15 + 0j, 20 + 9j, 25 + 0j]), (20 + 9j,))  # through the other side
+    within = _Laid(38, 45, np.array([38 + 0j, 44 + 2j, 38 + 4j]), (44 + 2j,))
+    assert _uncrossed(z, [across, within]) == [within]
