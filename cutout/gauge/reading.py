@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -330,12 +331,14 @@ def _radius(
     """The tightest arc followed before the blade gave up; whether the next tighter one was not seen
     to fail, so that the saw may turn tighter still.
 
-    A single slip of the hand, followed by a tighter arc that was sawn well, does not count against the blade. Its
-    radius is the drawn one unless it was sawn wider for sure. unjudged: why there is no kerf to judge by, if so.
+    A single slip of the hand, followed by a tighter arc that was sawn well, does not count against the blade; nor
+    does a slot that was lost from view. Its radius is the drawn one unless it was sawn wider for sure. unjudged: why
+    there is no kerf to judge by, if so.
     """
     if kerf is None:
         unread.append(Unread("turning radius", unjudged))
         return None, False
+    rungs = tuple(replace(r, followed=None) if _lost(r, rungs[k + 1 :]) else r for k, r in enumerate(rungs))
     unread += [Unread("arc of {}", r.why, (r.radius, *r.lengths)) for r in rungs if r.followed is None]
     readable = [r for r in rungs if r.followed is not None]
     best: Rung | None = None
@@ -366,6 +369,15 @@ def _radius(
     factor = math.sqrt(scale.wide * scale.high)
     # What is drawn is known; what is not is whether a blade that took this arc would take a slightly tighter one.
     return Value(sawn * factor, math.hypot(sure, sawn * scale.sure)), open_end
+
+
+def _lost(rung: Rung, tighter: Sequence[Rung]) -> bool:
+    """Whether an arc's slot was lost from view, as glare or a scrap of paper makes it, rather than the blade's fault:
+    the next arc whose slot could be followed by eye was sawn as tight as it is drawn."""
+    after = next((r for r in tighter if r.stray is not None), None)
+    if rung.followed or rung.stray is not None or after is None or after.sawn is None:
+        return False
+    return bool(after.followed) and not after.doubtful and after.sawn + after.sure < WIDER * after.radius
 
 
 def _sawn(
