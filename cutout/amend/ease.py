@@ -16,7 +16,7 @@ from cutout import check
 from cutout.amend.curves import keep_curves
 from cutout.amend.model import Eased, Tell, untold
 from cutout.amend.round import quad_segs, tips
-from cutout.amend.spine import spine, spine_at
+from cutout.amend.spine import followed, spine, spine_at
 from cutout.amend.strength import MARGIN
 from cutout.choices import Corners
 from cutout.finding import Finding
@@ -262,18 +262,21 @@ def _thickened(state: _State, only: Finding | None) -> shapely.Geometry:
 
 
 def _passable(opening: Opening, middle: Middle, stops: Sequence[Finding], kit: Kit) -> shapely.Geometry:
-    """The opening widened to the cut where it is narrower, and round the smallest hole at its widest place."""
+    """The opening widened to the cut where it is narrower, along a line the blade can follow, and round the smallest
+    hole at its widest place.
+    """
     cut, region = kit.blade.kerf, MultiPolygon([opening.region])
     if middle.clearance.max(initial=0.0) < cut / 2:
-        wider = shapely.union(region, _thick(spine(middle, region, cut * (1 + MARGIN)), cut))
+        lines = [spine(middle, region, cut * (1 + MARGIN))]
     else:
         narrow = [(n.at, n.length) for n in middle.necks(cut)]
         narrow += [(a.at, a.length) for a in middle.arms(cut, cut)]
         found = np.array([[at.real, at.imag] for at, _ in narrow]).reshape(-1, 2)
         away = np.atleast_1d(KDTree([f.at for f in stops]).query(found)[0])
         narrow = [n for n, d in zip(narrow, away.tolist(), strict=True) if d < _NEAR]
-        more = [_widening(middle, at, length, cut) for at, length in narrow]
-        wider = shapely.union_all(np.array([region, *more], dtype=object))
+        lines = [_spine_near(middle, at, length, cut) for at, length in narrow]
+    kerfs = [_thick(followed(line, TURNS * kit.blade.turning_radius, cut), cut) for line in lines]
+    wider = shapely.union_all(np.array([region, *kerfs], dtype=object))
     hole = kit.drills.at_least(kit.blade.hole_to_turn)
     circle = shapely.maximum_inscribed_circle(as_multi(wider), tolerance=0.005)
     if hole is None or opening.at_edge or 2 * circle.length >= hole:
@@ -312,9 +315,15 @@ def _widenings(
 
 def _widening(middle: Middle, at: complex, length: float, width: float) -> shapely.Geometry:
     """What makes a region `width` mm wide along its middle line, round a narrow place `length` mm long."""
+    return _thick(_spine_near(middle, at, length, width), width)
+
+
+def _spine_near(middle: Middle, at: complex, length: float, width: float) -> MultiLineString:
+    """The middle line of a place narrower than `width`, so far as it hangs together with that place once thick."""
     place = _point(at)
-    whole = _thick(spine_at(middle, at, length / 2 + width, width * (1 + MARGIN)), width)
-    return MultiPolygon([p for p in polygons_of(whole) if p.distance(place) < _SAME])
+    lines = spine_at(middle, at, length / 2 + width, width * (1 + MARGIN))
+    near = [p for p in polygons_of(_thick(lines, width)) if p.distance(place) < _SAME]
+    return MultiLineString([line for line in lines.geoms if any(p.intersects(line) for p in near)])
 
 
 def _point(z: complex) -> Point:

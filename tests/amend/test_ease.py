@@ -16,8 +16,9 @@ from cutout import check
 from cutout.amend import Mending, mend
 from cutout.amend.ease import ease
 from cutout.amend.round import opened, tips
-from cutout.amend.spine import spine
+from cutout.amend.spine import followed, spine
 from cutout.choices import Corners
+from cutout.geom.curve import to_complex
 from cutout.geom.outline import Outline, as_multi, from_region, polygons_of
 from cutout.kit import blade
 from cutout.measure.widths import Middle
@@ -123,6 +124,38 @@ def test_a_neck_narrower_than_the_saw_cut_is_opened_to_it() -> None:
     done = ease(before, KIT)
     assert "narrow opening" not in stops(done.pattern)
     assert len(polygons_of(done.pattern.waste.buffer(-KIT.blade.kerf / 2 + 0.01))) == 1
+
+
+JOGS = np.array([[128, 150], [140, 150], [141.2, 151.2], [150, 151.2], [151, 150], [172, 150]], dtype=float)
+"""A narrow way (mm) with two jogs no jigsaw follows."""
+
+
+def test_a_narrow_way_with_jogs_is_opened_along_a_line_the_blade_can_follow() -> None:
+    """With a kerf along the jogs themselves, room to turn had to be made at each: the outline moved 2.9 mm."""
+    way = shapely.buffer(shapely.LineString(JOGS), 0.4)
+    before = pattern(shapely.union_all([box(80, 100, 130, 200), way, box(170, 100, 220, 200)]))
+    assert stops(before) == ["narrow opening"]
+    done = ease(before, KIT)
+    assert stops(done.pattern) == []
+    assert done.eased.max_shift < 0.8
+
+
+@given(radius=st.floats(2.0, 12.0), jog=st.floats(0.2, 1.2))
+def test_a_followed_line_turns_no_tighter_than_the_blade(radius: float, jog: float) -> None:
+    line = JOGS * [1.0, 0.0] + [0.0, 150.0] + np.outer([0, 0, 1, 1, 0, 0], [0.0, jog])
+    (followed_line,) = followed(shapely.MultiLineString([line]), radius, 1.3).geoms
+    z = to_complex(shapely.get_coordinates(followed_line))
+    ahead = np.diff(z)
+    turn = np.abs(np.angle(ahead[1:] / ahead[:-1]))
+    assert np.all(turn <= 1.001 * np.minimum(np.abs(ahead[1:]), np.abs(ahead[:-1])) / radius)
+    assert shapely.hausdorff_distance(followed_line, shapely.LineString(line)) <= jog
+    assert abs(z[[0, -1]] - to_complex(line[[0, -1]])).max() < 1e-6
+
+
+def test_a_line_the_blade_can_follow_stays_as_it_is() -> None:
+    turns = np.linspace(0, 2, 200)
+    lines = shapely.MultiLineString([12 * np.column_stack([np.cos(turns), np.sin(turns)])])
+    assert followed(lines, 9.8, 1.3) == lines
 
 
 def test_a_speck_is_left_out_and_said_so() -> None:
