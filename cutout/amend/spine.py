@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
-from scipy.ndimage import binary_dilation
+from scipy.ndimage import gaussian_filter1d
 from shapely import LineString, MultiLineString
 
 from cutout.geom.curve import ComplexArray, to_complex
@@ -82,16 +82,17 @@ def _followed(line: LineString, radius: float, stray: float) -> LineString:
         return line
     along = np.linspace(0, line.length, count + 1)
     first = to_complex(shapely.get_coordinates(shapely.line_interpolate_point(line, along)))
-    stiff = np.zeros(count - 1)
+    doubled = np.zeros(count - 1)
     z = softer = first
     for _ in range(_SOFTENINGS):
         z = softer
         tight = _curvature(z) > 1 / radius
         if not tight.any():
             break
-        near = binary_dilation(tight, iterations=int(_STATIONS / 2))
-        stiff[near] = np.maximum(2 * stiff[near], 1.0)
-        softer = _graduated(first, stiff)
+        # It grows twofold there, less and less further off: a sudden end of what is stiff would be a corner.
+        more = gaussian_filter1d(tight.astype(float), _STATIONS / 2)
+        doubled += more / more.max()
+        softer = _graduated(first, np.exp2(doubled) - 1)
         if np.abs(softer - first).max() > stray:
             break
     return line if z is first else LineString(np.column_stack([z.real, z.imag]))
