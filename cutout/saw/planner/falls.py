@@ -14,10 +14,8 @@ from cutout.kit import Blade
 from cutout.pattern import Pattern
 from cutout.saw.model import Hole, Leg
 from cutout.saw.planner.spin import swept
-from cutout.saw.planner.state import THIN
+from cutout.saw.planner.state import SNAPS, THIN
 
-SNAPS = 0.6
-"""A piece that hangs on no more outline than this (mm) breaks off."""
 CRUMB = 1.5
 """A smaller piece (mm^2) is a crumb, which falls without a word."""
 

@@ -44,9 +44,9 @@ WORTH_A_HOLE = 15.0
 """Once sawing has begun another hole is drilled only for this much outline (mm); less is nibbled."""
 MOST_SAWN, MOST_SPOTS, MOST_MINUTES = 4.0, 30, 180.0
 """No plan: sawing more than so many times the outline, more spots for the file an opening, more minutes."""
-A_STROKE = 0.25
-"""A spot of no more than this share of a square as wide as the kerf goes with the filing of the line itself, which
-has its allowance all along: it does not count. Common practice, no source."""
+A_STROKE, LEAST_STROKE = 0.25, 0.25
+"""A spot of no more than this share of a square as wide as the kerf, or of this area (mm^2), goes with the filing of
+the line itself, which has its allowance all along: it does not count. Common practice, no source."""
 WORTH_A_WORD = 1000.0
 """So much sawing (mm) beyond the outline is a trifle, however short that is."""
 RELUCTANCE, MOST_CUTS = 3.0, 80
@@ -146,7 +146,8 @@ def _no_plan(
     legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern, kit: Kit
 ) -> list[Finding]:
     """A stop where nobody would saw it like this: far too much sawing, filing or time."""
-    spots = sum(spot.area > A_STROKE * kit.blade.kerf**2 for spot in left)
+    stroke = max(A_STROKE * kit.blade.kerf**2, LEAST_STROKE)
+    spots = sum(spot.area > stroke for spot in left)
     outline = math.fsum(o.region.length for o in pattern.openings)
     sawn = math.fsum(leg.length for leg in legs)
     much = sawn > MOST_SAWN * outline and sawn > outline + WORTH_A_WORD
