@@ -14,10 +14,14 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Polygon, affinity
 
 from cutout.geom.outline import Outline, as_multi, from_region
+from cutout.job.schema import Job, LimitsPart
+from cutout.job.set_up import limits_of
 from cutout.kit import Kit, drills
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import EDGE, Plan
+from cutout.saw.planner import plan as plan_of_all
+from cutout.saw.planner.plan import NoPlan
 from tests.figures import SEEDS, blob, star, stars
 from tests.kits import kit_of
 from tests.telling import text
@@ -185,6 +189,14 @@ def test_no_hole_reaches_into_keep_and_no_leg_cuts_air_only() -> None:
         kerf = shapely.LineString(leg.path).buffer(kit.blade.kerf / 2, cap_style="flat")
         assert shapely.difference(kerf, gone).area > 0.05
         gone = shapely.union_all([gone, kerf, leg.drops])
+    rings = [
+        shapely.get_coordinates(ring)
+        for leg in made.legs
+        for ring in shapely.get_rings(shapely.get_parts(leg.drops))
+    ]
+    paths = [np.asarray(leg.path) for leg in made.legs]
+    shortest = [min(np.hypot(*np.diff(xy, axis=0).T).min() for xy in lines) for lines in (rings, paths)]
+    assert min(shortest) > 0.009, "no hairs, neither in what falls nor in what is sawn"
 
 
 def test_a_mouth_the_kerf_just_fits_through_is_sawn_through() -> None:
@@ -224,6 +236,22 @@ def test_the_estimate_adds_up() -> None:
     assert made.goes == sum(step.goes for step in made.steps)
     assert made.minutes_by["saw"] == pytest.approx(length / kit.feed(18.0))
     assert made.minutes_by["drill"] == pytest.approx(len(made.holes) * kit.moves.hole / 60)
+
+
+def test_what_is_no_plan_is_said_by_the_limits_of_the_job(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(plan_of_all, "WORTH_A_WORD", 0.0)
+    kit = kit_of()
+    pattern = pattern_of(star(5, 100.0, 50.0, MIDDLE, UP), kit)
+    made = plan(pattern, kit)
+    assert not any(isinstance(f.facts, NoPlan) for f in made.findings)
+    strict = LimitsPart(sawing=1.0, file_spots=0, hours=0.01)
+    asked = replace(kit, limits=limits_of(Job(limits=strict)))
+    (found,) = (f for f in plan(pattern, asked).findings if isinstance(f.facts, NoPlan))
+    outline = pattern.openings[0].region.length
+    assert found.severity == "stop"
+    assert found.facts.sawn == pytest.approx((made.cut_length, outline))
+    assert found.facts.spots == len(made.left_over) > 0
+    assert found.facts.minutes == pytest.approx(made.minutes)
 
 
 @settings(max_examples=12, deadline=None)
