@@ -388,7 +388,7 @@ def _cut_tips(
 
 
 def _stops_at(state: _State) -> float:
-    """Depth (mm) from which on a corner of an opening is rounded though no check complained: the saw would stop there.
+    """Depth (mm) from which on a corner of an opening is rounded, though no check complained: the saw stops there.
 
     Only for a blade that turns so tightly that its rounding is a small change, and where corners need not stay sharp.
     """

@@ -34,8 +34,9 @@ _LOOP = 1.5 * np.pi
 """Going on round a point of wood a thin blade may turn so far in one arc: past a sharp one it loops in the waste."""
 UNREACHED = 2.0
 """Joined no later than this (mm) a run is taken as sawn from its beginning: what is left counts as a bit."""
-_SWEPT = (0.5, 0.75, 1.1, 1.6, 2.4)
-"""How far from a corner, in turning radii, a sweep out of it comes onto the line: turns of 50 to 135 degrees."""
+_SWEPT = (0.5, 0.75, 1.0, 1.3)
+"""How far from a corner, in turning radii, a sweep out of it comes onto the line: turns of 50 to 105 degrees. Out of
+sharper ones a sweep leaves more than a hair in the corner: they are arrived at from both sides."""
 _RUN_ON = (0.0, 0.4, 0.9, 1.6)
 """How far the blade may run on straight, in turning radii, before it turns towards the next run."""
 
@@ -227,9 +228,9 @@ def _aims(state: State, gap: Gap) -> list[tuple[_Aim, FloatArray]]:
 def _entries(state: State, line: Stretch, a: float, b: float) -> FloatArray:
     """Where a lead may join a gap from a to b: before it, just after it within the band, or further in.
 
-    A lead that ends in an arc of radius R leaves less than `allow` for the last sqrt(2 R allow) before it touches. Out
-    of a corner that turns by an angle t a sweep comes onto the line R tan(t/2) from it, and leaves next to nothing
-    where the blade has been in the corner before.
+    A lead that ends in an arc of radius R leaves less than `allow` for the last sqrt(2 R allow) before it touches.
+    Out of a corner that turns by an angle t a sweep comes onto the line R tan(t/2) from it, and leaves next to
+    nothing where the blade has been in the corner before.
     """
     r = state.area.radius
     reach = float(line.s[0])

@@ -14,7 +14,6 @@ from cutout.saw.planner.hand import Prices
 from cutout.saw.planner.placing import Placing
 from cutout.saw.planner.state import Cut, State
 
-
 HAIR = 0.01
 """No two points of a path lie nearer to each other than this (mm)."""
 

@@ -17,7 +17,7 @@ from cutout.saw.model import Step
 from cutout.units import count, format_length, format_minutes
 from cutout.write.dated import printed_date
 from cutout.write.shopdrawing.view import weak_places
-from cutout.write.steps import falls, is_drilling
+from cutout.write.steps import falls, is_drilling, is_whole
 from cutout.write.template.annotate import drill_kinds
 from cutout.write.work import Work
 
@@ -52,8 +52,8 @@ def _read_as(paint: Paint, role: Role, draw: Callable[[Box], None]) -> Callable[
 
 
 def blocks(paint: Paint, work: Work, steps: Sequence[Step], width: float, *, brief: bool) -> list[Block]:
-    """Drills and steps for a column so wide, in reading order. brief: of each step what to do alone; the hand says
-    where something is to be held."""
+    """Drills and steps for a column so wide, in reading order. brief: of each step its name and what to do alone; the
+    hand says where something is to be held."""
     drilled, sawn = (
         list(_drilling(paint, work, steps, width)),
         list(_sawing(paint, work, steps, width, brief=brief)),
@@ -119,8 +119,10 @@ def _sawing(paint: Paint, work: Work, steps: Sequence[Step], width: float, *, br
     for step in sawn:
         side = _HAND if falls(step) else 0.0
         said = work.told(step)
-        named, text = f"{said.name}.", said.action if brief else said.text
-        words = fonts.wrap(f"{named} {text}", fonts.LETTERS, size(WORDS), (room - side) * PT)
+        # Of an opening sawn in one step what to do says the name, too.
+        named = "" if brief and is_whole(step, work.plan) else f"{said.name}. "
+        text = said.action if brief else said.text
+        words = fonts.wrap(named + text, fonts.LETTERS, size(WORDS), (room - side) * PT)
         lines = _bold_first(words, len(named.split()))
         yield Block(_row_height(len(words)), _read_as(paint, "P", _step_row(paint, step, lines)))
 

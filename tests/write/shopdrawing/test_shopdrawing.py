@@ -180,8 +180,7 @@ def test_more_steps_than_one_side_holds_go_on_overleaf(make_work: Callable[..., 
     sides = words_of(shop_drawing_pdf(work))
     assert len(sides) == 2 and "1 of 2" in sides[0] and "2 of 2" in sides[1]
     both = " ".join(sides)
-    told = {step.letter: work.told(step) for step in steps[1:]}
-    assert all(f"{letter} {said.name}. {said.action}" in both for letter, said in told.items())
+    assert all(f"{step.letter} {work.told(step).action}" in both for step in steps[1:]), "said in brief"
     assert "rest is in the cut sheet" not in both
 
 
