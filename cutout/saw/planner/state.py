@@ -28,6 +28,8 @@ no deeper than a kerf."""
 LEAST_FILED, MOST_FILED = 0.6, 4.5
 """Up to this area (mm^2), a stroke or two, it is left for the file whatever the blade, and none that is larger.
 Common practice, no source."""
+GONE_BY = 1.0
+"""The same, found when the saw has gone by and would have to come back for it. Common practice, no source."""
 SOONER_FILED = 2.0
 """Up to this area (mm^2) a file is quicker than a move and a short cut. Common practice, no source."""
 SNAPS = 0.6
@@ -439,11 +441,14 @@ class State:
             return False
         return bool(shapely.is_empty(shapely.buffer(part, -half, quad_segs=4)))
 
-    def for_the_file(self, part: Polygon) -> bool:
-        """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file."""
+    def for_the_file(self, part: Polygon, least: float = LEAST_FILED) -> bool:
+        """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file.
+
+        least: up to this area (mm^2) it is small whatever the blade.
+        """
         if self.skin(part):
             return True
-        most = min(max(FILED * self.blade.kerf * self.blade.width, LEAST_FILED), MOST_FILED)
+        most = min(max(FILED * self.blade.kerf * self.blade.width, least), MOST_FILED)
         if part.area > most and shapely.area(self.fat(part)) > most:
             return False
         return self._sawable_depth(part) <= self.blade.kerf
@@ -479,7 +484,7 @@ class State:
         contacts = [
             contact
             for part in self.held()
-            if not self.for_the_file(part) and not self.snaps(part)
+            if not self.for_the_file(part, GONE_BY) and not self.snaps(part)
             for contact in shapely.get_parts(shapely.intersection(self.fat(part), reach))
         ]
         if not contacts:
@@ -515,7 +520,7 @@ class State:
 
     def snaps(self, part: shapely.Geometry) -> bool:
         """Whether a held piece hangs on so little outline that it breaks off by hand; a nib stays for the file."""
-        return self.hold(part) <= SNAPS
+        return self.hold(self.fat(part)) <= SNAPS + 2 * THIN
 
     def hold(self, part: shapely.Geometry) -> float:
         """Length of outline (mm) along which a piece is held."""
