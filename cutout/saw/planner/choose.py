@@ -237,7 +237,7 @@ def _entries(state: State, line: Stretch, a: float, b: float) -> FloatArray:
     grace = min(float(np.sqrt(2 * r * state.area.allow)) * 0.9, (b - a) / 2)
     before = a - np.concatenate([np.array([0.0, 0.2, 0.5, 1.0, 1.6, 2.4]) * r, [-reach + a, (a - reach) / 2]])
     swept = np.array(_SWEPT) * r
-    swept = swept[swept < min(UNREACHED, (b - a) / 2)]
+    swept = swept[(swept < min(UNREACHED, (b - a) / 2)) & state.near_open(line.at(np.array([a])))]
     inside = a + np.concatenate([[grace / 2, grace], swept, (b - a) * np.array([0.12, 0.3, 0.55, 0.8])])
     return np.unique(np.round(np.concatenate([before[(before >= reach) & (before <= a)], inside]), 3))
 

@@ -518,7 +518,7 @@ class State:
                 self.along[i] = line.project(shapely.Point(x, y))
         self.tree = shapely.STRtree(self.points_as_shapes())
 
-    def snaps(self, part: shapely.Geometry) -> bool:
+    def snaps(self, part: Polygon) -> bool:
         """Whether a held piece hangs on so little outline that it breaks off by hand; a nib stays for the file."""
         return self.hold(self.fat(part)) <= SNAPS + 2 * THIN
 
