@@ -18,7 +18,7 @@ from cutout.saw.planner.state import SNAPS, THIN
 
 CRUMB = 1.5
 """A smaller piece (mm^2) is a crumb, which falls without a word."""
-PLAIN, HAIR = 0.01, 0.02
+PLAIN, HAIR = 0.003, 0.01
 """The edge of a piece is told this plainly (mm): no vertex within the first of the line through its neighbours, none
 nearer than the second to another. Cuts that meet at a hair's breadth leave vertices by the thousand."""
 
