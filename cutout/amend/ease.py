@@ -378,7 +378,8 @@ def _cut_tips(
     steps: (radius, how deep a tip may be, whether it is keep's) in mm, one after the other.
     """
     flagged = [Point(f.at) for f in state.findings if f.kind in ("tight corner", "tight curve")]
-    if not flagged:
+    stops_at = _stops_at(state)
+    if not flagged and stops_at == math.inf:
         return state
     near = shapely.STRtree(flagged)
     spared = shapely.union_all([Point(f.at).buffer(max(_AROUND, f.size or 0.0)) for f in sparing])
@@ -388,13 +389,25 @@ def _cut_tips(
         if radius <= 0:
             continue
         inside = as_multi(shapely.difference(board, region) if of_keep else region)
-        parts = [tip for tip, _ in tips(inside, radius, deepest) if tip.distance(board.exterior) > _SAME]
-        parts = [tip for tip in parts if not tip.intersects(spared)]
-        if parts:
-            index = np.unique(near.query(parts, predicate="dwithin", distance=_NEAR)[0])
-            cut = shapely.union_all(np.array(parts, dtype=object)[index])
+        found = [t for t in tips(inside, radius, deepest) if t[0].distance(board.exterior) > _SAME]
+        found = [(tip, depth) for tip, depth in found if not tip.intersects(spared)]
+        if found:
+            parts = np.array([tip for tip, _ in found], dtype=object)
+            take = np.array([not of_keep and depth > stops_at for _, depth in found])
+            take[near.query(parts, predicate="dwithin", distance=_NEAR)[0]] = True
+            cut = shapely.union_all(parts[take])
             region = shapely.union(region, cut) if of_keep else shapely.difference(region, cut)
     return state.with_region(region)
+
+
+def _stops_at(state: _State) -> float:
+    """Depth (mm) from which on a corner of an opening is rounded, though no check complained: the saw stops there.
+
+    Only for a blade that turns so tightly that its rounding is a small change, and where corners need not stay sharp.
+    """
+    blade = state.kit.blade
+    small = TURNS * blade.turning_radius + blade.kerf / 2 <= SMALL_ROUND
+    return state.kit.allow if small and state.corners != "sharp" else math.inf
 
 
 def _new(finding: Finding, before: Sequence[Finding]) -> bool:

@@ -728,7 +728,7 @@ class HolePart(Part):
 
 
 class LimitsPart(Part):
-    """Limits of the checks; unset ones keep their defaults (see `cutout kit`)."""
+    """Limits of the checks and the plan; unset ones keep their defaults (see `cutout kit`)."""
 
     web_along: Number | None = setting(
         None, "Least width of a web along the grain, in thicknesses of the panel.", "1.0", gt=0
@@ -741,6 +741,15 @@ class LimitsPart(Part):
     )
     edge: Length | None = setting(None, "Least distance from an opening to the panel's edge.", '"25mm"')
     speck: Length | None = setting(None, "What is smaller than this across is a speck.", '"2mm"')
+    sawing: Number | None = setting(
+        None, "A plan with more sawing than so many times the outline is stopped.", "4.0", ge=1
+    )
+    file_spots: Annotated[int, Field(ge=0)] | None = setting(
+        None, "A plan that leaves more spots for the file in an opening than this is stopped.", "30"
+    )
+    hours: Number | None = setting(
+        None, "A plan that takes more hours at the saw than this is stopped.", "3.0", gt=0
+    )
 
 
 class Job(Part):
@@ -801,7 +810,7 @@ class Job(Part):
     backing: BackingPart | None = setting(
         None, "A backing sheet behind the cut board.", '{ overlap = "15mm" }'
     )
-    limits: LimitsPart = setting(LimitsPart(), "Limits of the checks.", "{ web_along = 1.2 }")
+    limits: LimitsPart = setting(LimitsPart(), "Limits of the checks and the plan.", "{ web_along = 1.2 }")
 
 
 def filled(job: Job) -> Job:

@@ -21,7 +21,10 @@ PRACTICE = "common practice, no source"
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Limits the checks use; lengths in mm. `origins()` tells where each default comes from."""
+    """Limits the checks and the plan use; lengths in mm. `origins()` tells where each default comes from.
+
+    sawing, file_spots, hours: beyond any of them nobody would saw a plan, and it is a stop.
+    """
 
     web_along: float = field(default=1.0, metadata={"origin": PRACTICE, "unit": "x thickness"})
     web_across: float = field(default=2.0, metadata={"origin": PRACTICE, "unit": "x thickness"})
@@ -33,6 +36,10 @@ class Limits:
     reveal: float = field(
         default=3.0, metadata={"origin": "1/8 in round an inset panel: common practice", "unit": "mm"}
     )
+
+    sawing: float = field(default=4.0, metadata={"origin": PRACTICE, "unit": "x the outline"})
+    file_spots: int = field(default=30, metadata={"origin": PRACTICE, "unit": "an opening"})
+    hours: float = field(default=3.0, metadata={"origin": PRACTICE, "unit": "h at the saw"})
 
     @classmethod
     def origins(cls) -> dict[str, tuple[str, str]]:

@@ -73,7 +73,8 @@ WORDS = {
     "limits.web_along": "Narrowest wood along the grain, thicknesses",
     "limits.web_across": "Narrowest wood across the grain, thicknesses",
     "limits.web_sheet": "Narrowest wood in sheet goods, thicknesses", "limits.edge": "Keep clear of the edge by",
-    "limits.speck": "Largest speck",
+    "limits.speck": "Largest speck", "limits.sawing": "Most sawing, times the outline",
+    "limits.file_spots": "Most spots for the file, an opening", "limits.hours": "Most hours at the saw",
     # Short pairs, several a line: one each would fill two screens.
 }  # fmt: skip
 """What a setting is called on the page, where its own name is not the plainest word."""

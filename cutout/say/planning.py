@@ -74,7 +74,8 @@ def _(f: Finding, facts: NoPlan, words: Words) -> Said:
     return Said(
         f"This is no plan to saw by: {', '.join(faults)}.",
         "Take a narrower blade or a scroll saw, make the silhouette larger, or simplify it; `cutout check` "
-        "compares blades and sizes.",
+        "compares blades and sizes. What you put up with is said by limits.sawing, limits.file_spots and "
+        "limits.hours.",
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import shapely
 
-from cutout.saw.model import HELD, Step
+from cutout.saw.model import HELD, Plan, Step
 
 
 def falls(step: Step) -> bool:
@@ -17,6 +17,12 @@ def falls(step: Step) -> bool:
 def is_drilling(step: Step) -> bool:
     """Whether the step is for the drill alone."""
     return bool(step.holes) and not step.legs
+
+
+def is_whole(step: Step, plan: Plan) -> bool:
+    """Whether the step saws an opening from beginning to end, and nothing else."""
+    of = {leg.opening for leg in plan.legs if leg.order in step.legs}
+    return len(of) == 1 and sum(leg.opening in of for leg in plan.legs) == len(step.legs)
 
 
 def by_leg(steps: Iterable[Step]) -> dict[int, Step]:

@@ -62,6 +62,22 @@ def test_a_scroll_saw_takes_corners_in_one_sweep_where_that_is_cheapest() -> Non
     assert len(plan(ease(square, kit, corners="sharp").pattern, kit).legs) >= 4
 
 
+@pytest.mark.parametrize("corners", ["cheapest", "sharp"])
+def test_a_corner_a_fine_blade_would_stop_at_is_swept_though_no_check_minds_it(corners: Corners) -> None:
+    """96 degrees: 0.30 mm stay of a corner swept with R + K/2, more than the 0.15 mm that may stay for the file."""
+    kit = replace(KIT, blade=blade("scroll-medium"))
+    half = 60 * math.tan(math.radians(48))
+    rhomb = Polygon([(150 - 60, 150), (150, 150 - half), (150 + 60, 150), (150, 150 + half)])
+    panel = Panel(300.0, 300.0, 18.0)
+    before = cut_pattern(Outline(from_region(rhomb)), panel, "panel", kit.blade.kerf)
+    blunt = Point(90, 150)
+    assert not any(blunt.distance(Point(f.at)) < 5 for f in check.run(before, kit))
+    left = ease(before, kit, corners=corners).pattern.waste.distance(blunt)
+    radius = 1.02 * kit.blade.turning_radius + kit.blade.kerf / 2
+    swept = radius * (1 / math.sin(math.radians(48)) - 1)
+    assert left == pytest.approx(swept if corners == "cheapest" else 0.0, abs=0.02)
+
+
 def test_square_corners_become_the_smallest_hole() -> None:
     """The corner's shift is r (sqrt 2 - 1) for a right angle: geometry."""
     before = pattern(box(100, 100, 200, 200))

@@ -32,6 +32,11 @@ _MEASURED = 6
 """So many of the cheapest ways are measured exactly before one is chosen."""
 _LOOP = 1.5 * np.pi
 """Going on round a point of wood a thin blade may turn so far in one arc: past a sharp one it loops in the waste."""
+UNREACHED = 2.0
+"""Joined no later than this (mm) a run is taken as sawn from its beginning: what is left counts as a bit."""
+_SWEPT = (0.5, 0.75, 1.0, 1.3)
+"""How far from a corner, in turning radii, a sweep out of it comes onto the line: turns of 50 to 105 degrees. Out of
+sharper ones a sweep leaves more than a hair in the corner: they are arrived at from both sides."""
 _RUN_ON = (0.0, 0.4, 0.9, 1.6)
 """How far the blade may run on straight, in turning radii, before it turns towards the next run."""
 
@@ -224,12 +229,16 @@ def _entries(state: State, line: Stretch, a: float, b: float) -> FloatArray:
     """Where a lead may join a gap from a to b: before it, just after it within the band, or further in.
 
     A lead that ends in an arc of radius R leaves less than `allow` for the last sqrt(2 R allow) before it touches.
+    Out of a corner that turns by an angle t a sweep comes onto the line R tan(t/2) from it, and leaves next to
+    nothing where the blade has been in the corner before.
     """
     r = state.area.radius
     reach = float(line.s[0])
     grace = min(float(np.sqrt(2 * r * state.area.allow)) * 0.9, (b - a) / 2)
     before = a - np.concatenate([np.array([0.0, 0.2, 0.5, 1.0, 1.6, 2.4]) * r, [-reach + a, (a - reach) / 2]])
-    inside = a + np.concatenate([[grace / 2, grace], (b - a) * np.array([0.12, 0.3, 0.55, 0.8])])
+    swept = np.array(_SWEPT) * r
+    swept = swept[(swept < min(UNREACHED, (b - a) / 2)) & state.near_open(line.at(np.array([a])))]
+    inside = a + np.concatenate([[grace / 2, grace], swept, (b - a) * np.array([0.12, 0.3, 0.55, 0.8])])
     return np.unique(np.round(np.concatenate([before[(before >= reach) & (before <= a)], inside]), 3))
 
 
@@ -399,7 +408,7 @@ def _covered(aim: _Aim, entry: float, stop: float) -> tuple[Covers, float, int]:
     lo, hi = (entry, stop) if aim.ahead else (aim.line.length - stop, aim.line.length - entry)
     begun = entry if aim.line.closed else max(aim.start, entry)
     gain = max(min(aim.stop - (0.0 if aim.line.closed else begun), aim.line.length), 0.0)
-    left = 0 if aim.line.closed or begun - aim.start <= 2.0 else 1
+    left = 0 if aim.line.closed or begun - aim.start <= UNREACHED else 1
     return Covers(aim.gap.stretch, lo, hi), gain, left
 
 

@@ -14,12 +14,13 @@ from cutout.kit import Blade
 from cutout.pattern import Pattern
 from cutout.saw.model import Hole, Leg
 from cutout.saw.planner.spin import swept
-from cutout.saw.planner.state import THIN
+from cutout.saw.planner.state import SNAPS, THIN
 
-SNAPS = 0.6
-"""A piece that hangs on no more outline than this (mm) breaks off."""
 CRUMB = 1.5
 """A smaller piece (mm^2) is a crumb, which falls without a word."""
+PLAIN, HAIR = 0.003, 0.01
+"""The edge of a piece is told this plainly (mm): no vertex within the first of the line through its neighbours, none
+nearer than the second to another. Cuts that meet at a hair's breadth leave vertices by the thousand."""
 
 
 def with_falls(legs: Sequence[Leg], holes: Sequence[Hole], pattern: Pattern, blade: Blade) -> list[Leg]:
@@ -34,8 +35,15 @@ def with_falls(legs: Sequence[Leg], holes: Sequence[Hole], pattern: Pattern, bla
             z = to_complex(leg.path[:2])
             swath = shapely.union(swath, swept(complex(z[0]), complex(z[1] - z[0]), leg.turned, blade))
         drops, standing[leg.opening] = _fallen(standing.get(leg.opening, []), _grown(swath), pattern)
-        found.append(replace(leg, drops=MultiPolygon([p for p in drops if p.area >= CRUMB])))
+        found.append(replace(leg, drops=MultiPolygon([_plain(p) for p in drops if p.area >= CRUMB])))
     return found
+
+
+def _plain(piece: Polygon) -> Polygon:
+    """A piece without the hairs of its edge."""
+    simple = shapely.simplify(piece, PLAIN)
+    plain = shapely.remove_repeated_points(simple, HAIR)
+    return plain if plain.is_valid and isinstance(plain, Polygon) and not plain.is_empty else simple
 
 
 def _fallen(

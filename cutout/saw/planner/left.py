@@ -10,10 +10,8 @@ from cutout.finding import Facts, Finding
 from cutout.geom.outline import polygons_of
 from cutout.kit import Kit
 from cutout.saw.model import LeftOver
-from cutout.saw.planner.state import State
+from cutout.saw.planner.state import SNAPS, State
 
-SNAPS = 0.5
-"""A piece held along no more outline than this (mm) snaps off by hand; a nib stays for the file."""
 NECK = 0.04
 """Pieces joined by a neck that is thicker than a skin by no more than this (mm) on each side are told apart."""
 DUST = 0.1

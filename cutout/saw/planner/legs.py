@@ -14,6 +14,9 @@ from cutout.saw.planner.hand import Prices
 from cutout.saw.planner.placing import Placing
 from cutout.saw.planner.state import Cut, State
 
+HAIR = 0.01
+"""No two points of a path lie nearer to each other than this (mm)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Takes:
@@ -37,7 +40,7 @@ def legs_of(state: State, opening: int, placing: Placing) -> list[Leg]:
     legs = []
     for n, group in enumerate(groups):
         first, last = state.cuts[group[0]], state.cuts[group[-1]]
-        z = _one_path([state.cuts[k] for k in group], state.blade.width / 2)
+        z = _combed(_one_path([state.cuts[k] for k in group], state.blade.width / 2))
         legs.append(
             Leg(
                 order=state.first_leg + n,
@@ -70,6 +73,18 @@ def _one_path(cuts: Sequence[Cut], overlap: float) -> ComplexArray:
         shared = min(overlap, run_length(z))
         z = np.concatenate([z, cut.z[stations(cut.z) > shared + 1e-3]])
     return z
+
+
+def _combed(z: ComplexArray) -> ComplexArray:
+    """The path (n,) without its hairs; its ends stay."""
+    kept = [0]
+    for k in range(1, len(z)):
+        if abs(z[k] - z[kept[-1]]) >= HAIR:
+            kept.append(k)
+    if kept[-1] != len(z) - 1:
+        # The end takes the place of the point it was too near to, unless that is the beginning.
+        kept[len(kept) - 1 if len(kept) > 1 else 1 :] = [len(z) - 1]
+    return np.asarray(z[kept])
 
 
 def _renamed(place: Place, state: State, number: dict[int, int]) -> Place:

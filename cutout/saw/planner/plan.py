@@ -42,11 +42,9 @@ TOUCHING = 0.02
 """Extra price of a hole that touches the outline: a drill that wanders shows there."""
 WORTH_A_HOLE = 15.0
 """Once sawing has begun another hole is drilled only for this much outline (mm); less is nibbled."""
-MOST_SAWN, MOST_SPOTS, MOST_MINUTES = 4.0, 30, 180.0
-"""No plan: sawing more than so many times the outline, more spots for the file an opening, more minutes."""
-A_STROKE = 0.25
-"""A spot of no more than this share of a square as wide as the kerf goes with the filing of the line itself, which
-has its allowance all along: it does not count. Common practice, no source."""
+A_STROKE, LEAST_STROKE = 0.25, 0.25
+"""A spot of no more than this share of a square as wide as the kerf, or of this area (mm^2), goes with the filing of
+the line itself, which has its allowance all along: it does not count. Common practice, no source."""
 WORTH_A_WORD = 1000.0
 """So much sawing (mm) beyond the outline is a trifle, however short that is."""
 RELUCTANCE, MOST_CUTS = 3.0, 80
@@ -146,14 +144,16 @@ def _no_plan(
     legs: Sequence[Leg], left: Sequence[LeftOver], taken: Takes, pattern: Pattern, kit: Kit
 ) -> list[Finding]:
     """A stop where nobody would saw it like this: far too much sawing, filing or time."""
-    spots = sum(spot.area > A_STROKE * kit.blade.kerf**2 for spot in left)
+    stroke = max(A_STROKE * kit.blade.kerf**2, LEAST_STROKE)
+    spots = sum(spot.area > stroke for spot in left)
     outline = math.fsum(o.region.length for o in pattern.openings)
     sawn = math.fsum(leg.length for leg in legs)
-    much = sawn > MOST_SAWN * outline and sawn > outline + WORTH_A_WORD
+    most = kit.limits
+    much = sawn > most.sawing * outline and sawn > outline + WORTH_A_WORD
     facts = NoPlan(
         sawn=(sawn, outline) if much else None,
-        spots=spots if spots / max(1, len(pattern.openings)) > MOST_SPOTS else None,
-        minutes=taken.minutes if taken.minutes > MOST_MINUTES else None,
+        spots=spots if spots / max(1, len(pattern.openings)) > most.file_spots else None,
+        minutes=taken.minutes if taken.minutes > 60 * most.hours else None,
     )
     if facts == NoPlan(None, None, None) or not legs:
         return []

@@ -28,12 +28,18 @@ no deeper than a kerf."""
 LEAST_FILED, MOST_FILED = 0.6, 4.5
 """Up to this area (mm^2), a stroke or two, it is left for the file whatever the blade, and none that is larger.
 Common practice, no source."""
+GONE_BY = 1.0
+"""The same, found when the saw has gone by and would have to come back for it. Common practice, no source."""
 SOONER_FILED = 2.0
 """Up to this area (mm^2) a file is quicker than a move and a short cut. Common practice, no source."""
+SNAPS = 0.6
+"""A piece that hangs on no more outline than this (mm) breaks off by hand. Common practice, no source."""
 WORTHLESS = 0.01
 """A leg that takes off less than this share of a square as wide as its kerf is not sawn."""
 SAME_SPOT, TRIES = 0.5, 2
 """A place that holds a piece is sawn again at most so often; nearer than this (mm) it is the same place."""
+DENSE = 0.2
+"""How deep a piece reaches is told by places on its edge so far apart (mm)."""
 PLAIN = 0.01
 """What is open is simplified by this much (mm) before rooms are looked for: less than the room beside a blade."""
 CRUMB = 0.05
@@ -421,7 +427,7 @@ class State:
             shapely.points(self.points[spots]), predicate="dwithin", distance=self.area.clean
         )[1]
         pieces = [held[i] for i in np.unique(near).tolist()]
-        small = [p for p in pieces if p.area <= SOONER_FILED and self.for_the_file(p)]
+        small = [p for p in pieces if self.snaps(p) or (p.area <= SOONER_FILED and self.for_the_file(p))]
         touched = [self._touching(piece) for piece in small]
         fresh = bool(touched) and not self.done[np.concatenate(touched)].all()
         for points in touched:
@@ -435,11 +441,14 @@ class State:
             return False
         return bool(shapely.is_empty(shapely.buffer(part, -half, quad_segs=4)))
 
-    def for_the_file(self, part: Polygon) -> bool:
-        """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file."""
+    def for_the_file(self, part: Polygon, least: float = LEAST_FILED) -> bool:
+        """Whether a held piece is a skin, or small and shallow enough to leave in its corner for a file.
+
+        least: up to this area (mm^2) it is small whatever the blade.
+        """
         if self.skin(part):
             return True
-        most = min(max(FILED * self.blade.kerf * self.blade.width, LEAST_FILED), MOST_FILED)
+        most = min(max(FILED * self.blade.kerf * self.blade.width, least), MOST_FILED)
         if part.area > most and shapely.area(self.fat(part)) > most:
             return False
         return self._sawable_depth(part) <= self.blade.kerf
@@ -452,7 +461,7 @@ class State:
     def depth(self, part: shapely.Geometry) -> tuple[float, tuple[float, float]]:
         """How far a piece reaches from what is open (mm), and where it reaches furthest."""
         near = self.near(part)
-        xy = shapely.get_coordinates(part)
+        xy = shapely.get_coordinates(shapely.segmentize(part, DENSE))
         if not near:
             return float(np.sqrt(shapely.area(part))), (float(xy[0, 0]), float(xy[0, 1]))
         away = np.asarray(shapely.distance(shapely.points(xy), shapely.union_all(near)))
@@ -475,7 +484,7 @@ class State:
         contacts = [
             contact
             for part in self.held()
-            if not self.for_the_file(part)
+            if not self.for_the_file(part, GONE_BY) and not self.snaps(part)
             for contact in shapely.get_parts(shapely.intersection(self.fat(part), reach))
         ]
         if not contacts:
@@ -509,7 +518,11 @@ class State:
                 self.along[i] = line.project(shapely.Point(x, y))
         self.tree = shapely.STRtree(self.points_as_shapes())
 
-    def hold(self, part: Polygon) -> float:
+    def snaps(self, part: Polygon) -> bool:
+        """Whether a held piece hangs on so little outline that it breaks off by hand; a nib stays for the file."""
+        return self.hold(self.fat(part)) <= SNAPS + 2 * THIN
+
+    def hold(self, part: shapely.Geometry) -> float:
         """Length of outline (mm) along which a piece is held."""
         return float(shapely.length(shapely.intersection(self.area.line, shapely.buffer(part, THIN + 0.01))))
 

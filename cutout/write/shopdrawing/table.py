@@ -17,7 +17,7 @@ from cutout.saw.model import Step
 from cutout.units import count, format_length, format_minutes
 from cutout.write.dated import printed_date
 from cutout.write.shopdrawing.view import weak_places
-from cutout.write.steps import falls, is_drilling
+from cutout.write.steps import falls, is_drilling, is_whole
 from cutout.write.template.annotate import drill_kinds
 from cutout.write.work import Work
 
@@ -52,8 +52,8 @@ def _read_as(paint: Paint, role: Role, draw: Callable[[Box], None]) -> Callable[
 
 
 def blocks(paint: Paint, work: Work, steps: Sequence[Step], width: float, *, brief: bool) -> list[Block]:
-    """Drills and steps for a column so wide, in reading order. brief: of each step what to do alone; the hand says
-    where something is to be held."""
+    """Drills and steps for a column so wide, in reading order. brief: of each step its name and what to do alone; the
+    hand says where something is to be held."""
     drilled, sawn = (
         list(_drilling(paint, work, steps, width)),
         list(_sawing(paint, work, steps, width, brief=brief)),
@@ -119,25 +119,43 @@ def _sawing(paint: Paint, work: Work, steps: Sequence[Step], width: float, *, br
     for step in sawn:
         side = _HAND if falls(step) else 0.0
         said = work.told(step)
-        words = fonts.wrap(
-            said.action if brief else said.text, fonts.LETTERS, size(WORDS), (room - side) * PT
-        )
-        yield Block(_row_height(len(words)), _read_as(paint, "P", _step_row(paint, step, words)))
+        # Of an opening sawn in one step what to do says the name, too.
+        named = "" if brief and is_whole(step, work.plan) else f"{said.name}. "
+        text = said.action if brief else said.text
+        words = fonts.wrap(named + text, fonts.LETTERS, size(WORDS), (room - side) * PT)
+        lines = _bold_first(words, len(named.split()))
+        yield Block(_row_height(len(words)), _read_as(paint, "P", _step_row(paint, step, lines)))
+
+
+def _bold_first(lines: Sequence[str], count: int) -> list[tuple[str, str]]:
+    """Each line as what is bold, the first so many words of all, and what is not."""
+    parted = []
+    for line in lines:
+        words = line.split()
+        parted.append((" ".join(words[:count]), " ".join(words[count:])))
+        count = max(count - len(words), 0)
+    return parted
 
 
 def _row_height(rows: int) -> float:
     return max(_LEAST_ROW, rows * LINE + 2.4)
 
 
-def _step_row(paint: Paint, step: Step, words: Sequence[str]) -> Callable[[Box], None]:
+def _step_row(paint: Paint, step: Step, lines: Sequence[tuple[str, str]]) -> Callable[[Box], None]:
     def draw(box: Box) -> None:
         x = box[0]
         middle = box[3] - _LEAST_ROW / 2
         _tick(paint, x, middle)
         paint.draw(disc((x + _BOX + _DISC / 2 - 0.6, middle), step.letter))
         paint.fill(0)
-        for n, line in enumerate(words):
-            paint.text(x + _BOX + _DISC, middle - WORDS / 2 - n * LINE, line, size(WORDS))
+        for n, (name, text) in enumerate(lines):
+            at, y = x + _BOX + _DISC, middle - WORDS / 2 - n * LINE
+            if name:
+                paint.text(at, y, name, size(WORDS), bold=True)
+                # Bold letters of this face are as wide as plain ones.
+                at += fonts.text_width(f"{name} ", fonts.LETTERS, size(WORDS)) / PT
+            if text:
+                paint.text(at, y, text, size(WORDS))
         if falls(step):
             paint.draw(hand(box[2] - 14.0, middle - 2.4))
             paint.text(box[2] - 1.5, middle - WORDS / 2, "hold", size(WORDS), bold=True, align="right")

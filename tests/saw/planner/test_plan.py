@@ -14,10 +14,14 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Polygon, affinity
 
 from cutout.geom.outline import Outline, as_multi, from_region
+from cutout.job.schema import Job, LimitsPart
+from cutout.job.set_up import limits_of
 from cutout.kit import Kit, drills
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import EDGE, Plan
+from cutout.saw.planner import plan as plan_of_all
+from cutout.saw.planner.plan import NoPlan
 from tests.figures import SEEDS, blob, star, stars
 from tests.kits import kit_of
 from tests.telling import text
@@ -73,6 +77,16 @@ def test_a_star_is_sawn_from_one_hole_with_two_cuts_into_each_tip(name: str) -> 
     tips = corners[np.hypot(*(corners - 150).T) > 100]
     near = np.hypot(*(tips[:, None] - ends[None, :]).transpose(2, 0, 1)) < 6
     assert (near.sum(axis=1) >= 2).all()
+
+
+def test_a_thin_blade_sweeps_on_out_of_a_corner_it_has_been_in() -> None:
+    """Eight tips of 100 degrees, two lines each: from most of them it sweeps on along the second, and goes on."""
+    kit = kit_of("scroll-medium")
+    pattern = pattern_of(star(8, 110.0, 66.0, MIDDLE, UP), kit)
+    made = plan(pattern, kit)
+    assert len(made.legs) <= 12
+    assert sum(spot.area for spot in made.left_over) < 0.3
+    assert_proved(pattern, kit, made)
 
 
 def test_one_hole_is_enough_for_a_square_with_rounded_corners() -> None:
@@ -185,6 +199,14 @@ def test_no_hole_reaches_into_keep_and_no_leg_cuts_air_only() -> None:
         kerf = shapely.LineString(leg.path).buffer(kit.blade.kerf / 2, cap_style="flat")
         assert shapely.difference(kerf, gone).area > 0.05
         gone = shapely.union_all([gone, kerf, leg.drops])
+    rings = [
+        shapely.get_coordinates(ring)
+        for leg in made.legs
+        for ring in shapely.get_rings(shapely.get_parts(leg.drops))
+    ]
+    paths = [np.asarray(leg.path) for leg in made.legs]
+    shortest = [min(np.hypot(*np.diff(xy, axis=0).T).min() for xy in lines) for lines in (rings, paths)]
+    assert min(shortest) > 0.009, "no hairs, neither in what falls nor in what is sawn"
 
 
 def test_a_mouth_the_kerf_just_fits_through_is_sawn_through() -> None:
@@ -224,6 +246,22 @@ def test_the_estimate_adds_up() -> None:
     assert made.goes == sum(step.goes for step in made.steps)
     assert made.minutes_by["saw"] == pytest.approx(length / kit.feed(18.0))
     assert made.minutes_by["drill"] == pytest.approx(len(made.holes) * kit.moves.hole / 60)
+
+
+def test_what_is_no_plan_is_said_by_the_limits_of_the_job(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(plan_of_all, "WORTH_A_WORD", 0.0)
+    kit = kit_of()
+    pattern = pattern_of(star(5, 100.0, 50.0, MIDDLE, UP), kit)
+    made = plan(pattern, kit)
+    assert not any(isinstance(f.facts, NoPlan) for f in made.findings)
+    strict = LimitsPart(sawing=1.0, file_spots=0, hours=0.01)
+    asked = replace(kit, limits=limits_of(Job(limits=strict)))
+    findings = plan(pattern, asked).findings
+    assert [f.severity for f in findings if isinstance(f.facts, NoPlan)] == ["stop"]
+    (facts,) = (f.facts for f in findings if isinstance(f.facts, NoPlan))
+    assert facts.sawn == pytest.approx((made.cut_length, pattern.openings[0].region.length))
+    assert facts.spots == len(made.left_over) > 0
+    assert facts.minutes == pytest.approx(made.minutes)
 
 
 @settings(max_examples=12, deadline=None)

@@ -29,10 +29,10 @@ PANEL = Panel(140.0, 140.0, 18.0)
 
 @lru_cache(maxsize=4)
 def planned(name: str) -> tuple[Pattern, Kit, Plan]:
-    """A star of four tips, planned."""
+    """A star of four sharp tips, planned."""
     kit = kit_of(name)
     pattern = cut_pattern(
-        Outline(from_region(star(4, 60.0, 28.0, 70 + 70j)), 1.0), PANEL, "panel", kit.blade.kerf
+        Outline(from_region(star(4, 60.0, 22.0, 70 + 70j)), 1.0), PANEL, "panel", kit.blade.kerf
     )
     return pattern, kit, plan(pattern, kit)
 

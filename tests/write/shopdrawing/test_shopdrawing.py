@@ -67,7 +67,8 @@ def test_one_sheet_any_home_printer_takes(work: Work, paper: str, size: tuple[fl
 def test_it_says_what_to_do_in_lettered_steps(work: Work) -> None:
     (words,) = words_of(shop_drawing_pdf(work))
     for step in work.plan.steps[1:]:
-        assert f"{step.letter} {work.told(step).text}" in words
+        said = work.told(step)
+        assert f"{step.letter} {said.name}. {said.text}" in words
     for wanted in (
         "First drill",
         "Then saw",
@@ -179,7 +180,7 @@ def test_more_steps_than_one_side_holds_go_on_overleaf(make_work: Callable[..., 
     sides = words_of(shop_drawing_pdf(work))
     assert len(sides) == 2 and "1 of 2" in sides[0] and "2 of 2" in sides[1]
     both = " ".join(sides)
-    assert all(f"{step.letter} {work.told(step).action}" in both for step in steps[1:])
+    assert all(f"{step.letter} {work.told(step).action}" in both for step in steps[1:]), "said in brief"
     assert "rest is in the cut sheet" not in both
 
 
