@@ -50,6 +50,7 @@ class Work:
     folder: Path = field(default=Path(), compare=False)
     sources: Mapping[str, bytes] = field(default_factory=dict, compare=False)
     job_file: Path | None = field(default=None, compare=False)
+    _told: dict[Step, StepSaid] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def write(self, target: str | Path) -> tuple[str, ...]:
         """Write every file the job asks for into a folder, all or none; returns their names. Raises WriteError."""
@@ -66,8 +67,13 @@ class Work:
         return said(finding, self.units)
 
     def told(self, step: Step) -> StepSaid:
-        """A step of the plan in words, in the user's units."""
-        return step_said(step, self.plan, self.pattern, self.units, self.kit.drills.unit)
+        """A step of the plan in words, in the user's units. Remembered: every sheet asks for the same words."""
+        said = self._told.get(step)
+        if said is None:
+            said = self._told[step] = step_said(
+                step, self.plan, self.pattern, self.units, self.kit.drills.unit
+            )
+        return said
 
     @property
     def said_notes(self) -> tuple[str, ...]:
