@@ -218,11 +218,14 @@ class Room:
             )
             free &= apart.all(axis=1)
         candidates = np.flatnonzero(free)
+        if not len(candidates):
+            return free
         shapes = shapely.box(*grown[candidates].T)
-        free[candidates[np.unique(self._tree.query(shapes, predicate="intersects")[0])]] = False
-        candidates = np.flatnonzero(free)
+        clear = np.ones(len(shapes), dtype=bool)
+        clear[self._tree.query(shapes, predicate="intersects")[0]] = False
+        free[candidates] = clear
+        candidates, shapes = candidates[clear], shapes[clear]
         if self._leaders and len(candidates):
-            shapes = shapely.box(*grown[candidates].T)
             crossed = shapely.intersects(shapes[:, None], np.array(self._leaders)[None, :]).any(axis=1)
             free[candidates[crossed]] = False
         return free
