@@ -259,7 +259,7 @@ class _Path(PDFPathObject):
 
     def add(self, operator: str, *numbers: float) -> None:
         """One operator of the format with its numbers: rounded, and no negative 0."""
-        self._code_append(f"{' '.join(map(_short, numbers))} {operator}")
+        self._code_append(f"{' '.join(map(_short, numbers))} {operator}")  # type: ignore[attr-defined]
 
 
 def _short(number: float) -> str:
