@@ -239,7 +239,7 @@ def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple
     aside = np.zeros((len(t), 1))
     shift, sigma = 0.0, max(blur, 0.3)
     for _ in range(2):
-        shift, sigma = _settled(t - aside, values, shown, (shift, sigma))
+        shift, sigma = _nearest_step(t - aside, values, shown, (shift, sigma))
         aside = aside + _own_shifts(t - aside - shift, values, shown, sigma)
     off = t - aside - shift
     left = shown(step(off, sigma)[0])[0] - values
@@ -248,7 +248,7 @@ def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple
     return float(np.mean(np.minimum(left, np.quantile(left, 0.97)) ** 2)), sigma
 
 
-def _settled(
+def _nearest_step(
     t: FloatArray, values: FloatArray, shown: _Shown, start: tuple[float, float]
 ) -> tuple[float, float]:
     """The shift and the sigma of the step that lies nearest to all profiles, from `start` on.
