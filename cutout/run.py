@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -26,6 +27,7 @@ from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings
 from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
 from cutout.kit.mine import with_measured
 from cutout.pattern import Pattern, cut_pattern
+from cutout.processes import beside
 from cutout.read import MAX_FILE, read
 from cutout.read.whole import file_bytes
 from cutout.route import tool_path
@@ -144,11 +146,12 @@ def make(
     progress(PLANNING, PLANNED_FROM)
     refuse_endless(mended.pattern, kit)
     by_hand = tuple((h.at, h.diameter) for h in job.holes)
-    cuts = plan(mended.pattern, kit, by_hand, within(progress, PLANNING, PLANNED_FROM, PROVED_FROM))
-    progress(PROVING, PROVED_FROM)
-    proof = prove(mended.pattern, kit, cuts, within(progress, PROVING, PROVED_FROM, 0.85))
-    progress("working out the router's path", 0.85)
-    path = tool_path(mended.pattern, kit, router_settings(job))
+    with beside(partial(tool_path, mended.pattern, kit, router_settings(job))) as routed:
+        cuts = plan(mended.pattern, kit, by_hand, within(progress, PLANNING, PLANNED_FROM, PROVED_FROM))
+        progress(PROVING, PROVED_FROM)
+        proof = prove(mended.pattern, kit, cuts, within(progress, PROVING, PROVED_FROM, 0.85))
+        progress("working out the router's path", 0.85)
+        path = routed()
     of_router = path.findings if router_wanted(job) else ()
     work = Work(
         job=job,
