@@ -6,6 +6,7 @@ import os
 import pickle
 import signal
 import sys
+import threading
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -59,12 +60,13 @@ def beside(find: Callable[[], T]) -> Iterator[Callable[[], T]]:
 
 
 def _core_to_spare() -> bool:
-    """Whether this process may use two cores, is nobody's worker, and forks are safe here: on Linux they are, with
-    libraries that start threads of their own."""
+    """Whether this process may use two cores, is nobody's worker, and can be forked safely: on Linux, and where no
+    other thread works, for a lock that one holds stays shut in the fork for good."""
     return (
         sys.platform == "linux"
         and not os.environ.get(ONE_PROCESS)
         and not _is_worker()
+        and _works_alone()
         and len(os.sched_getaffinity(0)) > 1
     )
 
@@ -75,9 +77,16 @@ def _is_worker() -> bool:
     return process is not None and process.parent_process() is not None
 
 
+def _works_alone() -> bool:
+    """Whether this is the thread the process began with, and all others are such as it does not wait for at its end:
+    those wait for signals, or draw a bar."""
+    me = threading.current_thread()
+    return me is threading.main_thread() and all(t is me or t.daemon for t in threading.enumerate())
+
+
 def _forked() -> int:
     with warnings.catch_warnings():
-        # Other threads only wait, for signals or to draw a bar; none holds what a fork needs.
+        # There are other threads, but none that holds what a fork needs: see `_works_alone`.
         warnings.simplefilter("ignore", DeprecationWarning)
         return os.fork()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 import time
 
 import pytest
@@ -81,6 +82,19 @@ def test_nothing_is_forked_where_it_is_not_wanted(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setenv(ONE_PROCESS, "1")
     with beside(os.getpid) as found:
         assert found() == os.getpid()
+
+
+def test_nothing_is_forked_beside_a_thread_that_works(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "sched_getaffinity", lambda pid: {0, 1}, raising=False)
+    over = threading.Event()
+    thread = threading.Thread(target=over.wait)
+    thread.start()
+    try:
+        with beside(os.getpid) as found:
+            assert found() == os.getpid()
+    finally:
+        over.set()
+        thread.join()
 
 
 def test_files_are_the_same_beside_one_another_and_one_by_one(
