@@ -91,8 +91,8 @@ def fewest(points: FloatArray, lattice: Lattice) -> int:
     count = _needed(high - low, lattice.across, lattice.overlap)
     slack = count * pitch + lattice.overlap - (high - low)
     begins = low - slack * np.linspace(0, 1, _COUNTED)
-    cells = _cells(across[None, :], begins[:, None], pitch, lattice.overlap, count).astype(int)
-    lane = (cells + count * np.arange(_COUNTED)[:, None]).ravel()
+    cells = _cells(across[None, :], begins[:, None], pitch, lattice.overlap, count)
+    lane = (cells + count * np.arange(_COUNTED)[:, None]).astype(np.int32).ravel()
     order = np.argsort(lane, kind="stable")
     lane, along = lane[order], np.tile(along, _COUNTED)[order]
     first = np.flatnonzero(np.concatenate([[True], np.diff(lane) != 0]))
