@@ -40,15 +40,11 @@ def beside(find: Callable[[], T]) -> Iterator[Callable[[], T]]:
     an end without an answer, that function works it out itself. Leaving early ends the fork. A fork has all that is
     imported and remembered so far at no cost; a process started anew would load for longer than it saves.
     """
-    if not _core_to_spare():
+    fork = _forked(find) if _core_to_spare() else None
+    if fork is None:
         yield find
         return
-    heard, told = os.pipe()
-    child = _forked()
-    if child == 0:
-        os.close(heard)
-        _answer(find, told)
-    os.close(told)
+    child, heard = fork
     try:
         with os.fdopen(heard, "rb") as pipe:
             yield lambda: _understood(pipe.read(), find)
@@ -84,11 +80,23 @@ def _works_alone() -> bool:
     return me is threading.main_thread() and all(t is me or t.daemon for t in threading.enumerate())
 
 
-def _forked() -> int:
-    with warnings.catch_warnings():
-        # There are other threads, but none that holds what a fork needs: see `_works_alone`.
-        warnings.simplefilter("ignore", DeprecationWarning)
-        return os.fork()
+def _forked(find: Callable[[], Any]) -> tuple[int, int] | None:
+    """A fork that works it out: its number, and where its answer is heard. None where the system grants none."""
+    heard, told = os.pipe()
+    try:
+        with warnings.catch_warnings():
+            # There are other threads, but none that holds what a fork needs: see `_works_alone`.
+            warnings.simplefilter("ignore", DeprecationWarning)
+            child = os.fork()
+    except OSError:
+        os.close(heard)
+        os.close(told)
+        return None
+    if child == 0:
+        os.close(heard)
+        _answer(find, told)
+    os.close(told)
+    return child, heard
 
 
 def _answer(find: Callable[[], Any], told: int) -> NoReturn:

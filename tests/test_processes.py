@@ -78,6 +78,16 @@ def test_leaving_early_ends_the_fork() -> None:
     assert time.monotonic() - begun < 3000
 
 
+@pytest.mark.usefixtures("two_cores")
+def test_where_the_system_grants_no_fork_it_is_worked_out_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused() -> int:
+        raise BlockingIOError("no more processes")
+
+    monkeypatch.setattr(os, "fork", refused)
+    with beside(os.getpid) as found:
+        assert found() == os.getpid()
+
+
 def test_nothing_is_forked_where_it_is_not_wanted(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(ONE_PROCESS, "1")
     with beside(os.getpid) as found:
