@@ -10,8 +10,8 @@ corner, grain, JPEG. Each run is a process of its own, so that nothing it works 
 compiled by a run before, as an installed program's are. Half of the runs are kept to one core and one thread: of
 those the CPU time is given (median). The others have two cores: of the quickest of those the time by the clock is
 given, its CPU time with that of the processes it started, and its own without them: on cores that nobody else uses
-the clock shows about the last, on busy ones it shows how busy they are. Beside it: decoding that JPEG (median of nine), one iso-line through
-it (scikit-image) and one GEOS buffer of the finished pattern.
+the clock shows about the last, on busy ones it shows how busy they are. Beside it: decoding that JPEG (median of
+nine), one iso-line through it (scikit-image) and one GEOS buffer of the finished pattern.
 """
 
 from __future__ import annotations
@@ -135,11 +135,13 @@ def process(source: Path, options: dict[str, str], compiled: Path, cores: int = 
         preexec_fn=lambda: os.sched_setaffinity(0, free),
     )
     marks, waste = json.loads(done.stdout)
-    times: list[dict[str, float]] = [defaultdict(float) for _ in range(3)]
+    cpu: dict[str, float] = defaultdict(float)
+    wall: dict[str, float] = defaultdict(float)
+    own: dict[str, float] = defaultdict(float)
     for (stage, *before), (_, *after) in itertools.pairwise(marks):
-        for sums, a, b in zip(times, before, after, strict=True):
+        for sums, a, b in zip((cpu, wall, own), before, after, strict=True):
             sums[stage] += b - a
-    return Run(*times, waste)
+    return Run(cpu, wall, own, waste)
 
 
 def work_of(stages: dict[str, float]) -> float:
