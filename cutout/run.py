@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -26,9 +27,11 @@ from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings
 from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
 from cutout.kit.mine import with_measured
 from cutout.pattern import Pattern, cut_pattern
+from cutout.processes import beside
 from cutout.read import MAX_FILE, read
 from cutout.read.whole import file_bytes
 from cutout.route import tool_path
+from cutout.route.model import ToolPath
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
 from cutout.saw.outlook import BEFORE_MENDING, advice, refuse_endless
@@ -144,11 +147,12 @@ def make(
     progress(PLANNING, PLANNED_FROM)
     refuse_endless(mended.pattern, kit)
     by_hand = tuple((h.at, h.diameter) for h in job.holes)
-    cuts = plan(mended.pattern, kit, by_hand, within(progress, PLANNING, PLANNED_FROM, PROVED_FROM))
-    progress(PROVING, PROVED_FROM)
-    proof = prove(mended.pattern, kit, cuts, within(progress, PROVING, PROVED_FROM, 0.85))
-    progress("working out the router's path", 0.85)
-    path = tool_path(mended.pattern, kit, router_settings(job))
+    with beside(partial(_beside_the_plan, mended.pattern, kit, job)) as others:
+        cuts = plan(mended.pattern, kit, by_hand, within(progress, PLANNING, PLANNED_FROM, PROVED_FROM))
+        progress(PROVING, PROVED_FROM)
+        proof = prove(mended.pattern, kit, cuts, within(progress, PROVING, PROVED_FROM, 0.85))
+        progress("working out the router's path", 0.85)
+        path, word = others()
     of_router = path.findings if router_wanted(job) else ()
     work = Work(
         job=job,
@@ -162,11 +166,16 @@ def make(
         plan=cuts,
         proof=proof,
         router=path,
-        notes=(*notes_on(laid, mended.pattern), *_other_blade(laid, mended.pattern, cuts)),
+        notes=(*laid.asked.outline.notes, *_advised(word), *_other_blade(laid, mended.pattern, cuts)),
         folder=folder,
         job_file=job_file,
     )
     return replace(work, sheet_turn=sheet_turn(work)) if job.template.turn else work
+
+
+def _beside_the_plan(pattern: Pattern, kit: Kit, job: Job) -> tuple[ToolPath, str | None]:
+    """What needs the mended pattern alone: the router's path, and what would strengthen it."""
+    return tool_path(pattern, kit, router_settings(job)), hint(pattern, kit)
 
 
 def _other_blade(laid: LaidOut, pattern: Pattern, cuts: Plan) -> tuple[Note, ...]:
@@ -175,7 +184,10 @@ def _other_blade(laid: LaidOut, pattern: Pattern, cuts: Plan) -> tuple[Note, ...
     if pattern.keep_mode == "both":
         return ()
     others = (replace(kit, blade=b, allowance=None) for b in blades().values() if b.name != kit.blade.name)
-    word = advice(pattern, kit, others, cuts)
+    return _advised(advice(pattern, kit, others, cuts))
+
+
+def _advised(word: str | None) -> tuple[Note, ...]:
     return () if word is None else (Note("advice", word),)
 
 
@@ -312,8 +324,7 @@ def keep_measured(found: Measured, into: Path, *, replacing: bool) -> None:
 
 def notes_on(laid: LaidOut, pattern: Pattern) -> tuple[Note, ...]:
     """What the readers did, and advice on a pattern, laid out or mended."""
-    word = hint(pattern, laid.asked.kit)
-    return (*laid.asked.outline.notes, *((Note("advice", word),) if word else ()))
+    return (*laid.asked.outline.notes, *_advised(hint(pattern, laid.asked.kit)))
 
 
 _DOUBTFUL: Mapping[str, Severity] = {"border": "care", "guess": "care", "lost": "stop"}

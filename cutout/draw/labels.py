@@ -40,6 +40,8 @@ _KNEES = (3.0, 6.0, 10.0, 15.0, 22.0, 30.0)
 """How far from what it names a leader may bend (mm), where no straight one finds a way."""
 _BENT_FROM, _BENT_TO, _GRID = 6, 60, 4.0
 """Anchors and free spots, the nearest, that such a leader is tried between; distance of these spots (mm)."""
+_AT_ONCE = 500
+"""Boxes that are tried at once, nearest first, where any free one will do."""
 _NO_LEADER = 2.0
 """A label this close to what it names (mm) needs no leader line."""
 
@@ -125,8 +127,13 @@ class Room:
         boxes = np.column_stack([x, y, x + size[0], y + size[1]])
         boxes = boxes[np.lexsort((x, (x - xs[0]) + (ys[0] - y)))]
         shapely.prepare(inside)
-        free = np.flatnonzero(self._free(boxes) & shapely.contains_properly(inside, shapely.box(*boxes.T)))
-        return _as_box(boxes[free[0]]) if len(free) else None
+        for n in range(0, len(boxes), _AT_ONCE):
+            some = boxes[n : n + _AT_ONCE]
+            some = some[shapely.contains_properly(inside, shapely.box(*some.T))]
+            free = np.flatnonzero(self._free(some))
+            if len(free):
+                return _as_box(some[free[0]])
+        return None
 
     def _spot(self, label: Label) -> Placed | None:
         anchors = np.array(label.anchors)
@@ -218,11 +225,14 @@ class Room:
             )
             free &= apart.all(axis=1)
         candidates = np.flatnonzero(free)
+        if not len(candidates):
+            return free
         shapes = shapely.box(*grown[candidates].T)
-        free[candidates[np.unique(self._tree.query(shapes, predicate="intersects")[0])]] = False
-        candidates = np.flatnonzero(free)
+        clear = np.ones(len(shapes), dtype=bool)
+        clear[self._tree.query(shapes, predicate="intersects")[0]] = False
+        free[candidates] = clear
+        candidates, shapes = candidates[clear], shapes[clear]
         if self._leaders and len(candidates):
-            shapes = shapely.box(*grown[candidates].T)
             crossed = shapely.intersects(shapes[:, None], np.array(self._leaders)[None, :]).any(axis=1)
             free[candidates[crossed]] = False
         return free

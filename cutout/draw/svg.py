@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from html import escape
 from itertools import groupby
-from xml.sax.saxutils import escape, quoteattr
 from zlib import crc32
 
 import numpy as np
@@ -54,7 +54,7 @@ def _words(words: Words, flip: float) -> str:
     turn = f' transform="rotate(-90 {x} {y})"' if words.upright else ""
     return (
         f'<text x="{x}" y="{y}" font-size="{size}" text-anchor="{_ANCHOR[words.align]}"{weight}{turn}>'
-        f"{escape(printable(words.text))}</text>"
+        f"{escape(printable(words.text), quote=False)}</text>"
     )
 
 
@@ -90,7 +90,7 @@ def colour(ink: Ink) -> str:
 
 
 def _id(name: str) -> str:
-    return f" id={quoteattr(name)}" if name else ""
+    return f' id="{escape(name)}"' if name else ""
 
 
 def ring_path(rings: Iterable[Ring], flip: float) -> str:
@@ -123,7 +123,7 @@ def head(title: str, x: float, y: float, width: float, height: float) -> str:
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         f'<svg xmlns="http://www.w3.org/2000/svg" {size} viewBox="{view}">\n'
-        f"<title>{escape(printable(title))}</title>"
+        f"<title>{escape(printable(title), quote=False)}</title>"
     )
 
 

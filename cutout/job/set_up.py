@@ -43,7 +43,6 @@ from cutout.pattern.faces import drawn_frame, seen_from_back
 from cutout.pattern.frame import Frame, clear_area, clear_of_edges, rectangle_zone, round_zone
 from cutout.pattern.hardware import hardware_area
 from cutout.read import read
-from cutout.read.letters import Lettering, read_text
 from cutout.read.options import ReadOptions
 from cutout.route import Settings
 from cutout.say import worded
@@ -266,6 +265,8 @@ def _read(figure: FigurePart, folder: Path, reader: Reader) -> Outline:
             raise LayoutError(
                 f'"{figure.text}" along an arc needs a cap_height: the radius alone gives no size.'
             )
+        from cutout.read.letters import Lettering, read_text  # What shapes text loads where there is any.
+
         asked = Lettering(
             cap_height=figure.cap_height,
             spacing=part.spacing,

@@ -20,6 +20,7 @@ KINDS: tuple[Kind, ...] = ("line", "arc", "cubic")
 
 _SAMPLES = 24
 """Points of a piece on which its fit is judged: three for each co-ordinate of a cubic."""
+_SHARES: FloatArray = np.linspace(0.0, 1.0, _SAMPLES)
 _CHUNK = 20_000
 """Pieces judged at once, which bounds the memory it takes."""
 _ABSURD = 1e12
@@ -205,8 +206,8 @@ def _meetings(
     """The best of the joints at[k] (candidates of row k) for pieces first[k]..joint..last[k], for each k."""
     rows, many = at.shape
     flat = at.ravel()
-    one = _costs(z, np.repeat(first, many), flat, tol, noise, step)
-    two = _costs(z, flat, np.repeat(last, many), tol, noise, step)
+    starts, ends = np.append(np.repeat(first, many), flat), np.append(flat, np.repeat(last, many))
+    one, two = np.split(_costs(z, starts, ends, tol, noise, step), 2)
     total = (one.min(axis=1) + two.min(axis=1)).reshape(rows, many)
     best = np.argmin(total, axis=1)
     return [
@@ -244,15 +245,23 @@ def _some_costs(
     z: ComplexArray, first: IntArray, last: IntArray, tol: float, noise: float, step: float
 ) -> FloatArray:
     span = last - first
-    at = first[:, None] + span[:, None] * np.linspace(0.0, 1.0, _SAMPLES)
+    # In place wherever it can be: it is the passes over all samples of all pieces that take the time.
+    at = span[:, None] * _SHARES
+    at += first[:, None]
     low = np.minimum(at.astype(np.int64), len(z) - 2)
-    points = z[low] + (at - low) * (z[low + 1] - z[low])
-    centred = points - points.mean(axis=1, keepdims=True)
-    misses = np.stack([_off_line(centred), _off_circle(centred), _off_cubic(centred)], axis=1)
+    at -= low
+    points = z[low]
+    points += at * np.diff(z)[low]
+    points -= points.mean(axis=1, keepdims=True)
     # Samples closer than about two pixels share their noise, so they do not count each for itself.
-    independent = np.maximum(span * step / 2.0, 1.0)[:, None]
-    cost: FloatArray = _PRICE + independent * (misses**2).mean(axis=2) / noise**2
-    cost[np.abs(misses).max(axis=2) > tol] = np.inf
+    independent = np.maximum(span * step / 2.0, 1.0)
+    cost: FloatArray = np.empty((len(first), len(KINDS)))
+    for k, off in enumerate((_off_line, _off_circle, _off_cubic)):
+        miss = off(points)
+        worst = np.maximum(miss.max(axis=1), -miss.min(axis=1))
+        miss *= miss
+        cost[:, k] = _PRICE[k] + independent * miss.mean(axis=1) / noise**2
+        cost[worst > tol, k] = np.inf
     # Three numbers fit four points nearly always: a short cubic says nothing a line does not.
     cost[span * step < 4.0, 2] = np.inf
     short = span * step <= 2.6

@@ -21,6 +21,10 @@ _BRIDGE_RIM = 0.05
 def eased_places(work: Work) -> tuple[tuple[float, float], ...]:
     """Middles (mm, panel frame) of the places where the mended figure differs from the one laid out, by more
     than `DEEP` and apart from bridges; from the top left."""
+    return work.once(eased_places, lambda: _eased_places(work))
+
+
+def _eased_places(work: Work) -> tuple[tuple[float, float], ...]:
     if work.before.figure.equals(work.pattern.figure):
         return ()
     changed = shapely.symmetric_difference(work.before.figure, work.pattern.figure)

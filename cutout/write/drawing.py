@@ -35,8 +35,10 @@ class NearLines:
     """Distances (mm) from points to a set of lines, by a tree of their straight pieces."""
 
     def __init__(self, lines: shapely.Geometry) -> None:
+        self._lines = lines
         self._pieces = segments(lines)
         self._tree = STRtree(self._pieces)
+        shapely.prepare(self._lines)
 
     def distances(self, points: FloatArray) -> FloatArray:
         """Distance of each point (n, 2); infinite when there are no lines."""
@@ -44,6 +46,10 @@ class NearLines:
             return np.full(len(points), np.inf)
         spots = shapely.points(points)
         return np.asarray(shapely.distance(spots, self._pieces[self._tree.nearest(spots)]))
+
+    def within(self, points: FloatArray, reach: float) -> NDArray[np.bool_]:
+        """Which points (n, 2) lie no farther than that from some line."""
+        return np.asarray(shapely.dwithin(self._lines, shapely.points(points), reach))
 
     def distance(self, point: complex) -> float:
         """Distance of one point."""

@@ -36,6 +36,8 @@ _DRILL_COLOUR = 6  # magenta, by the numbers of the format
 _VERSIONS = ("R2010", "R12")
 _FIT, _FINE = 0.01, 0.001
 """Arcs lie this near to the outline (mm), the working resolution; and the points they are fitted to."""
+_FEWEST = 3
+"""Lines and arcs a fit makes of a ring at least: none turns by half a circle."""
 _APART = 50.0
 """Between two boards of a layout, mm."""
 _TEXT = 4.0
@@ -113,14 +115,18 @@ def _cut_line(pattern: Pattern) -> tuple[Ring, ...]:
     x0, y0, x1, y1 = pattern.outline.bounds
     if x0 < 0 or y0 < 0 or x1 > pattern.panel.width or y1 > pattern.panel.height:
         rings = from_region(shapely.intersection(pattern.outline.region(_FINE), pattern.panel.polygon))
-    fitted = fit_rings([ring.points(_FINE) for ring in rings], _FIT)
-    return tuple(map(_drawn, rings, fitted))
+    fitted = iter(fit_rings([ring.points(_FINE) for ring in rings if not _at_most(ring, _FEWEST)], _FIT))
+    return tuple(ring if _at_most(ring, _FEWEST) else _drawn(ring, next(fitted)) for ring in rings)
 
 
 def _drawn(ring: Ring, fitted: Ring) -> Ring:
     """The ring itself where it is made of few lines and arcs, else the lines and arcs fitted to it."""
-    own = not any(isinstance(s, Cubic) for s in ring.segments)
-    return ring if own and len(ring.segments) <= len(fitted.segments) else fitted
+    return ring if _at_most(ring, len(fitted.segments)) else fitted
+
+
+def _at_most(ring: Ring, number: int) -> bool:
+    """Whether a ring is made of no more than so many lines and arcs."""
+    return len(ring.segments) <= number and not any(isinstance(s, Cubic) for s in ring.segments)
 
 
 def _empty(work: Work) -> Drawing:

@@ -14,6 +14,7 @@ from cutout.errors import WriteError, shown
 from cutout.job.fields import files_in, with_files
 from cutout.job.file import dump_job, job_text, relocated
 from cutout.job.schema import Job
+from cutout.processes import beside
 from cutout.regular import read_whole
 from cutout.write.cutsheet.page import cut_sheet
 from cutout.write.cutsheet.pdf import cut_sheet_pdf
@@ -38,13 +39,18 @@ Write: TypeAlias = Callable[[Work, Files], Files]
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """One thing a job can make. wanted: whether a job asks for it; without that it is made on request only."""
+    """One thing a job can make. wanted: whether a job asks for it; without that it is made on request only.
+
+    beside: it needs no other file, and is worked out beside the others where there is a core to spare: so many that
+    both have about as much to do.
+    """
 
     name: str
     media_type: str
     purpose: str
     write: Write
     wanted: Callable[[Job], bool] = lambda job: True
+    beside: bool = False
 
 
 def _one(name: str, write: Callable[[Work], bytes]) -> Write:
@@ -63,13 +69,14 @@ FILES: tuple[Output, ...] = (
     ),
     Output(
         "shopdrawing.pdf", "application/pdf", "Shop drawing: one sheet to hang beside the saw",
-        _one("shopdrawing.pdf", shop_drawing_pdf),
+        _one("shopdrawing.pdf", shop_drawing_pdf), beside=True,
     ),
     Output(
         "pattern.svg", "image/svg+xml", "Pattern: the outline as it is cut", _one("pattern.svg", pattern_svg)
     ),
     Output(
-        "router.dxf", "image/vnd.dxf", "Router drawing: closed outlines in DXF", _one("router.dxf", router_dxf)
+        "router.dxf", "image/vnd.dxf", "Router drawing: closed outlines in DXF", _one("router.dxf", router_dxf),
+        beside=True,
     ),
     Output(
         "cutsheet.html", "text/html; charset=utf-8", "Cut sheet: everything on one page, step by step at the saw",
@@ -79,7 +86,9 @@ FILES: tuple[Output, ...] = (
         "cutsheet.pdf", "application/pdf", "Notes: findings, spots for the file, what to have ready, sources",
         _one("cutsheet.pdf", cut_sheet_pdf),
     ),
-    Output("preview.png", "image/png", "Picture of the finished panel", _one("preview.png", preview_png)),
+    Output(
+        "preview.png", "image/png", "Picture of the finished panel", _one("preview.png", preview_png), beside=True
+    ),
     Output(
         "router.ngc", "text/plain; charset=utf-8", "Router program: G-code for the bit chosen",
         lambda work, so_far: router_programs(work), lambda job: job.router.gcode,
@@ -123,10 +132,18 @@ RESULT, JOB = "result.json", "job.toml"
 
 def files_of(work: Work, job_toml: bytes) -> dict[str, bytes]:
     """Every file a job asks for, by name; job_toml: its job file as it is to lie beside them. Raises WriteError."""
-    files: dict[str, bytes] = {}
-    for output in FILES:
-        if output.wanted(work.job):
-            files |= output.write(work, files)
+    wanted = [output for output in FILES if output.wanted(work.job)]
+    made: dict[str, Files] = {}
+    so_far: dict[str, bytes] = {}
+    with beside(
+        lambda: {output.name: output.write(work, {}) for output in wanted if output.beside}
+    ) as others:
+        for output in wanted:
+            if not output.beside:
+                made[output.name] = output.write(work, so_far)
+                so_far |= made[output.name]
+        made |= others()
+    files = {name: content for output in wanted for name, content in made[output.name].items()}
     files[JOB] = job_toml
     files[RESULT] = result_json(work, {name: len(content) for name, content in files.items()})
     return files

@@ -116,7 +116,6 @@ def _board(panel: Panel, size: tuple[int, int], *, has_grain: bool) -> NDArray[n
     bent = across + 9 * np.sin(along / 260) + 4 * np.sin(along / 97 + across / 180)
     lines = 0.5 * np.sin(bent / 5.5) + 0.3 * np.sin(bent / 2.3 + 1.0) + 0.6 * np.sin(bent / 41)
     tone = 1.0 + 0.045 * lines
-    fine = np.repeat(np.repeat(tone, 2, axis=0), 2, axis=1)[:height, :width]
-    return np.asarray(
-        np.clip(np.array(rgb(WOOD.fill or 0.0), np.float32) * fine[..., None], 0, 255), dtype=np.uint8
-    )
+    coarse = np.array(rgb(WOOD.fill or 0.0), np.float32) * tone[..., None]
+    shown = np.clip(coarse, 0, 255).astype(np.uint8)
+    return np.repeat(np.repeat(shown, 2, axis=0), 2, axis=1)[:height, :width]

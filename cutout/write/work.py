@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any, TypeVar
 
 from cutout.amend.model import Bridge, Eased
 from cutout.finding import Finding
@@ -21,6 +22,8 @@ from cutout.say.source import sentence
 from cutout.say.steps import StepSaid, step_said
 from cutout.units import Units
 from cutout.write.cautions import cautions
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,7 @@ class Work:
     folder: Path = field(default=Path(), compare=False)
     sources: Mapping[str, bytes] = field(default_factory=dict, compare=False)
     job_file: Path | None = field(default=None, compare=False)
+    _found: dict[Hashable, Any] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def write(self, target: str | Path) -> tuple[str, ...]:
         """Write every file the job asks for into a folder, all or none; returns their names. Raises WriteError."""
@@ -61,13 +65,22 @@ class Work:
         """The same work told in other units: nothing is worked out anew, and the job written along stays as it is."""
         return replace(self, kit=replace(self.kit, units=units))
 
+    def once(self, what: Hashable, find: Callable[[], T]) -> T:
+        """What `find` comes to, found once for this work: several sheets ask for the same. what: stands for it."""
+        if what not in self._found:
+            self._found[what] = find()
+        found: T = self._found[what]
+        return found
+
     def said(self, finding: Finding) -> Said:
         """A finding in words, in the user's units."""
         return said(finding, self.units)
 
     def told(self, step: Step) -> StepSaid:
         """A step of the plan in words, in the user's units."""
-        return step_said(step, self.plan, self.pattern, self.units, self.kit.drills.unit)
+        return self.once(
+            step, lambda: step_said(step, self.plan, self.pattern, self.units, self.kit.drills.unit)
+        )
 
     @property
     def said_notes(self) -> tuple[str, ...]:

@@ -135,7 +135,7 @@ def one(source: Path, seconds: int, until: str) -> tuple[dict[str, str], str, st
         [sys.executable, "-c", CHILD, str(source), json.dumps(OPTIONS), str(seconds), until],
         capture_output=True,
         text=True,
-        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "CUTOUT_ONE_PROCESS": "1"},
     )
     marks = [json.loads(line) for line in done.stdout.splitlines()]
     said = marks.pop()[0] if marks and marks[-1][1] == 0 else (done.stderr.strip().splitlines() or [""])[-1]

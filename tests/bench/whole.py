@@ -6,10 +6,12 @@
     python tests/bench/whole.py --others    then the ratios of the other benches as well, one after the other
 
 The photo is the shipped drawing of a heron (invented) as a camera would see it: blur, light that falls off to one
-corner, grain, JPEG. Each run is a process of its own, so that nothing it works out is cached, on one thread; times
-are CPU times of that process. Its modules are compiled by a run before, as an installed program's are. Beside it:
-decoding that JPEG (median of nine), one iso-line through it (scikit-image) and one GEOS buffer of the finished
-pattern.
+corner, grain, JPEG. Each run is a process of its own, so that nothing it works out is cached. Its modules are
+compiled by a run before, as an installed program's are. Half of the runs are kept to one core and one thread: of
+those the CPU time is given (median). The others have two cores: of the quickest of those the time by the clock is
+given, its CPU time with that of the processes it started, and its own without them: on cores that nobody else uses
+the clock shows about the last, on busy ones it shows how busy they are. Beside it: decoding that JPEG (median of
+nine), one iso-line through it (scikit-image) and one GEOS buffer of the finished pattern.
 """
 
 from __future__ import annotations
@@ -23,7 +25,9 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections import defaultdict
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -79,14 +83,17 @@ def seconds(work: Callable[[], object], runs: int = RUNS) -> float:
 
 
 CHILD = """
-import cProfile, json, pstats, sys, tempfile, time
+import cProfile, json, os, pstats, sys, tempfile, time
 from pathlib import Path
-begun = time.process_time()
+def spent():
+    t = os.times()
+    return t.children_user + t.children_system + time.process_time()
+now = lambda stage: [stage, spent(), time.perf_counter(), time.process_time()]
+marks = [now("import")]
 from cutout.job.options import asked_for
 from cutout.run import make
 from cutout.write.outputs import write_out
-marks = [["import", begun, None]]
-note = lambda stage, done: "(" in stage or marks.append([stage, time.process_time(), None])
+note = lambda stage, done: "(" in stage or marks.append(now(stage))
 profile = cProfile.Profile(time.process_time) if sys.argv[3] == "profile" else None
 if profile:
     profile.enable()
@@ -102,44 +109,76 @@ if profile:
     dearest = sorted(stats.items(), key=lambda item: -item[1][2])[:10]
     for (file, _, name), (_, calls, own, *_) in dearest:
         print(f"  {own * 1000:6.0f} ms {calls:8d} calls  {'/'.join(Path(file).parts[-2:])} {name}", file=sys.stderr)
-marks[-1][2] = work.pattern.waste.wkb.hex()
-print(json.dumps(marks))
+print(json.dumps([marks, work.pattern.waste.wkb.hex()]))
 """
 
 
-def process(
-    source: Path, options: dict[str, str], compiled: Path, how: str = "time"
-) -> tuple[dict[str, float], str]:
-    """CPU seconds of each stage of one run in a process of its own, all caches empty, and the waste it made."""
+@dataclass(frozen=True)
+class Run:
+    """One run in a process of its own, all caches empty: seconds of each stage, and the waste it made (WKB, hex)."""
+
+    cpu: dict[str, float]
+    wall: dict[str, float]
+    own: dict[str, float]
+    waste: str
+
+
+def process(source: Path, options: dict[str, str], compiled: Path, cores: int = 1, how: str = "time") -> Run:
+    """A run of the whole job on so many cores. A stage that tells several times how far it has come is summed."""
+    free = sorted(os.sched_getaffinity(0))[:cores]
     done = subprocess.run(
         [sys.executable, "-c", CHILD, str(source), json.dumps(options), how],
         check=True,
         stdout=subprocess.PIPE,
         text=True,
         env=surroundings(compiled),
+        preexec_fn=lambda: os.sched_setaffinity(0, free),
     )
-    marks = json.loads(done.stdout)
-    return {a[0]: b[1] - a[1] for a, b in itertools.pairwise(marks)}, marks[-1][2]
+    marks, waste = json.loads(done.stdout)
+    cpu: dict[str, float] = defaultdict(float)
+    wall: dict[str, float] = defaultdict(float)
+    own: dict[str, float] = defaultdict(float)
+    for (stage, *before), (_, *after) in itertools.pairwise(marks):
+        for sums, a, b in zip((cpu, wall, own), before, after, strict=True):
+            sums[stage] += b - a
+    return Run(cpu, wall, own, waste)
 
 
-def table(source: Path, options: dict[str, str], compiled: Path, runs: int) -> tuple[float, str]:
-    """The shares of the stages, printed; the whole's CPU time without imports, and the waste."""
+def work_of(stages: dict[str, float]) -> float:
+    """A run's time without its imports."""
+    return sum(stages.values()) - stages["import"]
+
+
+def table(
+    source: Path, options: dict[str, str], compiled: Path, runs: int
+) -> tuple[float, float, float, str]:
+    """The stages, printed; the whole's CPU time on one core, its time by the clock and its own CPU time on two, all
+    without imports, and the waste."""
     process(source, options, compiled)  # Compiles what is not yet.
-    made = [process(source, options, compiled) for _ in range(runs)]
-    spent = {stage: statistics.median(m[0][stage] for m in made) for stage in made[0][0]}
-    loading = spent.pop("import")
-    total = sum(spent.values())
-    for stage, took in spent.items():
-        print(f"{stage:32s} {took / total:6.1%}")
-    print(f"whole {total:.2f} s CPU, cold, and {loading:.2f} s of imports")
-    return total, made[0][1]
+    one, two = zip(
+        *((process(source, options, compiled), process(source, options, compiled, 2)) for _ in range(runs)),
+        strict=True,
+    )
+    cpu = {stage: statistics.median(run.cpu[stage] for run in one) for stage in one[0].cpu}
+    best = min(two, key=lambda run: work_of(run.wall))
+    total = work_of(cpu)
+    print(f"{'':32s} one core: CPU         two cores: clock, CPU, its own CPU")
+    for stage, took in cpu.items():
+        share = "" if stage == "import" else f"{took / total:6.1%}"
+        both = f"{best.wall[stage]:9.3f} {best.cpu[stage]:9.3f} {best.own[stage]:9.3f}"
+        print(f"{stage:32s} {took:9.3f} {share:10s} {both}")
+    print(
+        f"{'all but imports':32s} {total:9.3f} {'':10s} {work_of(best.wall):9.3f} {work_of(best.cpu):9.3f} "
+        f"{work_of(best.own):9.3f}   (machine's load {os.getloadavg()[0]:.1f})"
+    )
+    return total, work_of(best.wall), work_of(best.own), one[0].waste
 
 
 def whole(compiled: Path, runs: int) -> None:
     """The photo's table, and the whole against its least parts."""
     with tempfile.TemporaryDirectory() as name:
         source = photo(Path(name))
-        total, made = table(source, OPTIONS, compiled, runs)
+        total, clock, own, made = table(source, OPTIONS, compiled, runs)
         grey = np.asarray(Image.open(source).convert("L"), dtype=float)
         waste = shapely.from_wkb(bytes.fromhex(made))
         parts = {
@@ -148,9 +187,11 @@ def whole(compiled: Path, runs: int) -> None:
             "buffer": seconds(lambda: shapely.buffer(waste, -0.64, quad_segs=16), 9),
         }
         print(", ".join(f"{part} {took * 1000:.0f} ms" for part, took in parts.items()))
-        print(f"whole make against decode + iso-line + buffer: {total / sum(parts.values()):.1f}")
+        least = sum(parts.values())
+        print(f"whole make against decode + iso-line + buffer: {total / least:.1f} (CPU, one core)")
+        print(f"on two cores: {clock / least:.1f} by the clock, {own / least:.1f} by its own CPU time")
         print("dearest by own time:", flush=True)
-        process(source, OPTIONS, compiled, "profile")
+        process(source, OPTIONS, compiled, how="profile")
 
 
 def circle(compiled: Path, runs: int) -> None:
@@ -164,14 +205,19 @@ def circle(compiled: Path, runs: int) -> None:
         )
         print("\na bare circle")
         process(source, OPTIONS, compiled)  # Compiles what is not yet.
-        ours = min(sum(process(source, OPTIONS, compiled)[0].values()) for _ in range(runs))
+        ours = min(
+            (process(source, OPTIONS, compiled) for _ in range(runs)), key=lambda r: sum(r.cpu.values())
+        )
         least = min(
             float(
                 subprocess.run([sys.executable, "-c", bare], check=True, capture_output=True, env=env).stdout
             )
             for _ in range(runs)
         )
-        print(f"{ours:.2f} s CPU, bare imports {least:.2f} s: {ours / least:.2f}")
+        for stage, took in ours.cpu.items():
+            print(f"{stage:32s} {took:9.3f} {took / least:6.2f}")
+        spent = sum(ours.cpu.values())
+        print(f"{spent:.2f} s CPU, bare imports {least:.2f} s: {spent / least:.2f}")
 
 
 def shell(compiled: Path, runs: int) -> None:

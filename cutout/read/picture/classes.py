@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,7 +40,7 @@ def split_classes(values: Grey) -> Split:
     Half-way is where the picture's edge lies; Otsu's own level leans towards the larger class. It stands
     only where the half-way level would run through more pixels than it does.
     """
-    counts = np.bincount(np.asarray(values).ravel(), minlength=256).astype(float)
+    counts = histogram(values).astype(float)
     total = counts.sum()
     grey = np.arange(256.0)
     below, mass = np.cumsum(counts), np.cumsum(counts * grey)
@@ -63,6 +64,21 @@ def split_classes(values: Grey) -> Split:
     return Split(low, high, level, clarity, _near(counts, level, 0.2 * (high - low)) / total)
 
 
+def histogram(values: Grey) -> NDArray[np.int64]:
+    """How many pixels there are of each grey (256,), without a wider copy of them all."""
+    flat = np.ascontiguousarray(values).reshape(1, -1)
+    return np.array(Image.fromarray(flat).histogram() if flat.size else [0] * 256)
+
+
+def quantiles(counts: NDArray[np.int64], shares: Sequence[float]) -> list[float]:
+    """Greys below which these shares of the pixels counted lie, in proportion between two that do."""
+    below = np.cumsum(counts)
+    at = np.array(shares) * (below[-1] - 1)
+    low, high = (np.searchsorted(below, rank, side="right") for rank in (np.floor(at), np.ceil(at)))
+    found: list[float] = (low + (high - low) * (at - np.floor(at))).tolist()
+    return found
+
+
 def on_plateaus(grey: Grey, split: Split) -> Split:
     """The split with its level half-way between what figure and ground settle at away from their edges.
 
@@ -75,10 +91,13 @@ def on_plateaus(grey: Grey, split: Split) -> Split:
     factor = max(1, round(max(image.size) / _FINE))
     image = image.reduce(factor) if factor > 1 else image
     values = np.asarray(image)
-    steep = climbs(values, 1)
-    low, high = (
-        _settled(values[side], steep[side]) for side in (values <= split.level, values > split.level)
-    )
+    # How many pixels there are of each steepness and grey tells all that is asked.
+    both = climbs(values, 1).astype(np.uint16) * 256 + values
+    counts = np.bincount(both.ravel(), minlength=2**16).reshape(256, 256)
+    dark = np.arange(256) <= split.level
+    if not counts[:, dark].any() or not counts[:, ~dark].any():
+        return split
+    low, high = (_settled(counts * side) for side in (dark, ~dark))
     return replace(split, low=low, high=high, level=(low + high) / 2)
 
 
@@ -97,11 +116,11 @@ def climbs(values: Grey, reach: int) -> Grey:
     return np.asarray(most - least)
 
 
-def _settled(values: Grey, steep: Grey) -> float:
-    """Median of the values that are flattest, a quarter of them or more."""
-    counts = np.cumsum(np.bincount(steep, minlength=256))
-    limit = int(np.searchsorted(counts, _FLATTEST * counts[-1]))
-    return float(np.median(values[steep <= limit]))
+def _settled(counts: NDArray[np.int64]) -> float:
+    """Median of the values that are flattest, a quarter of them or more; counts: pixels by steepness and value."""
+    flatter = np.cumsum(counts.sum(axis=1))
+    limit = int(np.searchsorted(flatter, _FLATTEST * flatter[-1]))
+    return quantiles(counts[: limit + 1].sum(axis=0), (0.5,))[0]
 
 
 def _near(counts: NDArray[np.float64], level: float, window: float) -> float:

@@ -50,7 +50,8 @@ def decode(data: bytes, name: str) -> Picture:
             opened.load()
             camera = _taken_by_camera(opened)
             palette = opened.mode in ("P", "PA")
-            picture = _split(_in_srgb(ImageOps.exif_transpose(opened)))
+            ImageOps.exif_transpose(opened, in_place=True)
+            picture = _split(_in_srgb(opened))
             return replace(picture, camera=camera, palette=palette)
     except UnidentifiedImageError as error:
         raise ReadError(

@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
-from scipy.optimize import least_squares
 from scipy.special import erf
 
 from cutout.geom.curve import ComplexArray, FloatArray
@@ -52,6 +51,13 @@ _SINGLE = 0.7
 
 _FAR_OUT = 6.0
 """Sigmas from an edge at which its blur is over."""
+
+_TAME = 12.0
+"""Codes by which a pixel may miss the step before it counts for less."""
+_LIMITS = np.array([[-3.0, 0.05], [3.0, 12.0]])
+"""Least and greatest shift and sigma (px) of the step across an edge."""
+_MOST_STEPS, _STILL = 40, 1e-4
+"""Steps towards the best one at most, and how short (px) the last one is."""
 
 _STRAY = 0.1
 """Sigma (px) a half-way line of a clean picture is off by itself."""
@@ -233,30 +239,49 @@ def _fit(t: FloatArray, values: FloatArray, shown: _Shown, blur: float) -> tuple
     aside = np.zeros((len(t), 1))
     shift, sigma = 0.0, max(blur, 0.3)
     for _ in range(2):
-
-        def misses(p: FloatArray, aside: FloatArray = aside) -> FloatArray:
-            return (shown(step(t - aside - p[0], float(p[1]))[0])[0] - values).ravel()
-
-        def slopes(p: FloatArray, aside: FloatArray = aside) -> FloatArray:
-            share, along, wider = step(t - aside - p[0], float(p[1]))
-            steep = shown(share)[1]
-            return np.stack([(-steep * along).ravel(), (steep * wider).ravel()], axis=1)
-
-        best = least_squares(
-            misses,
-            [shift, sigma],
-            jac=slopes,
-            bounds=([-3.0, 0.05], [3.0, 12.0]),
-            loss="soft_l1",
-            f_scale=12.0,
-        )
-        shift, sigma = float(best.x[0]), float(best.x[1])
+        shift, sigma = _nearest_step(t - aside, values, shown, (shift, sigma))
         aside = aside + _own_shifts(t - aside - shift, values, shown, sigma)
     off = t - aside - shift
     left = shown(step(off, sigma)[0])[0] - values
     left = np.abs(left[np.abs(off) < 2.5 * math.hypot(sigma, 0.3)])
     # Some profiles meet something else: their misses say nothing of the space.
     return float(np.mean(np.minimum(left, np.quantile(left, 0.97)) ** 2)), sigma
+
+
+def _nearest_step(
+    t: FloatArray, values: FloatArray, shown: _Shown, start: tuple[float, float]
+) -> tuple[float, float]:
+    """The shift and the sigma of the step that lies nearest to all profiles, from `start` on.
+
+    Newton's way over two numbers, held back where it leads astray (Levenberg, Marquardt). A miss of f codes counts
+    2 _TAME^2 (sqrt(1 + (f / _TAME)^2) - 1): as its square where it is small, only as itself where something else is
+    in the profile's way.
+    """
+
+    def missed(p: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+        """What the misses count, its slope by both numbers (2,), and how fast that grows (2, 2), curves left out."""
+        share, along, wider = step(t - p[0], float(p[1]))
+        seen, steep = shown(share)
+        left = (seen - values).ravel()
+        slopes = np.stack([(-steep * along).ravel(), (steep * wider).ravel()])
+        far = 1.0 + (left / _TAME) ** 2
+        root = np.sqrt(far)
+        return float((root - 1.0).sum()), slopes @ (left / root), (slopes / (far * root)) @ slopes.T
+
+    p, held = np.array(start), 1e-3
+    now = missed(p)
+    for _ in range(_MOST_STEPS):
+        left = now[2] + held * np.diag(np.diag(now[2]) + 1e-9)
+        there = np.clip(p - np.linalg.solve(left, now[1]), *_LIMITS)
+        then = missed(there)
+        if then[0] > now[0]:
+            held *= 30.0
+            continue
+        settled = float(np.abs(there - p).max()) < _STILL
+        p, now, held = there, then, held / 10.0
+        if settled:
+            break
+    return float(p[0]), float(p[1])
 
 
 def _own_shifts(t: FloatArray, values: FloatArray, shown: _Shown, sigma: float) -> FloatArray:

@@ -13,7 +13,7 @@ from PIL import Image, ImageChops, ImageFilter
 from cutout.errors import NoFigureError, ReadError
 from cutout.geom.outline import Note
 from cutout.read.options import ReadOptions
-from cutout.read.picture.classes import Grey, Split, on_plateaus, split_classes
+from cutout.read.picture.classes import Grey, Split, histogram, on_plateaus, quantiles, split_classes
 from cutout.read.picture.clear import is_clear
 from cutout.read.picture.decode import Picture
 from cutout.read.picture.light import EVEN, evenness, flattened, paper_light
@@ -325,14 +325,15 @@ def _grain(values: Grey) -> float:
     height, width = values.shape
     bands = [values[top : top + 48] for top in np.linspace(0, max(0, height - 48), 6).astype(int)]
     sample = np.concatenate(bands)
-    if np.count_nonzero(np.bincount(sample.ravel(), minlength=256)) <= 2:
+    counts = histogram(sample)
+    if np.count_nonzero(counts) <= 2:
         return 1.0
     if height < 5 or width < 5:
         return 0.0
-    d = sample.astype(np.float32)
+    d = sample.astype(np.int16)
     across = d[:, :-2] - 2 * d[:, 1:-1] + d[:, 2:]
     both = across[:-2] - 2 * across[1:-1] + across[2:]
-    low, high = np.percentile(d, (2, 98))
+    low, high = quantiles(counts, (0.02, 0.98))
     return float(np.median(np.abs(both)) / 0.6745 / 6.0 / max(high - low, 1.0))
 
 

@@ -17,6 +17,9 @@ _TILES = 24  # to a side: smaller than a lamp lights, larger than grain
 _SIGMA = 5.0
 """Sigma, in means of a few pixels each, of a wide Gaussian taken over those instead of over pixels."""
 
+_STRIP = 256
+"""Rows worked on at once, so that temporaries stay small."""
+
 EVEN = 0.96
 """Paper whose darkest part is at least this share of its lightest counts as evenly lit: the level would be off
 by 2 % of the contrast, a fiftieth of the edge's own width."""
@@ -53,14 +56,19 @@ def flattened(grey: Grey, light: FloatArray, dark_figure: bool = True) -> Grey:
     wide = np.asarray(gain.resize((width, light.shape[0]), Image.Resampling.BILINEAR))
     rows = np.clip((np.arange(height) + 0.5) * light.shape[0] / height - 0.5, 0, light.shape[0] - 1)
     out = np.empty_like(grey)
-    for top in range(0, height, 256):
-        at = rows[top : top + 256]
+    for top in range(0, height, _STRIP):
+        at = rows[top : top + _STRIP]
         low = np.minimum(at.astype(int), light.shape[0] - 2) if light.shape[0] > 1 else np.zeros(len(at), int)
         share = (at - low).astype(np.float32)[:, None]
-        above, below = wide[low], wide[np.minimum(low + 1, len(wide) - 1)]
-        strip = grey[top : top + 256]
-        values = (strip if dark_figure else 255 - strip) * (above + (below - above) * share)
-        out[top : top + 256] = np.clip(values + 0.5, 0, 255)
+        above, values = wide[low], wide[np.minimum(low + 1, len(wide) - 1)]
+        values -= above
+        values *= share
+        values += above
+        strip = grey[top : top + _STRIP]
+        values *= strip if dark_figure else 255 - strip
+        values += 0.5
+        # The light is above 0, and so are they.
+        out[top : top + _STRIP] = np.minimum(values, 255, out=values)
     return out
 
 

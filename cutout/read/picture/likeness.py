@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import reduce
+
 import numpy as np
 
 from cutout.geom.curve import ComplexArray, FloatArray
@@ -25,23 +27,25 @@ def winding(lines: list[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
     lies to its right.
     """
     height, width = shape[0] * FINE, shape[1] * FINE
-    rows, places, signs = [], [], []
-    for z in lines:
-        x, y = z.real * FINE, (shape[0] - z.imag) * FINE * _SAMPLES - 0.5
-        x1, y1 = np.roll(x, -1), np.roll(y, -1)
-        first = np.ceil(np.minimum(y, y1)).clip(0, height * _SAMPLES).astype(int)
-        last = np.ceil(np.maximum(y, y1)).clip(0, height * _SAMPLES).astype(int)
-        many = last - first
-        edge = np.repeat(np.arange(len(z)), many)
-        row = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many) + first[edge]
-        rows.append(row)
-        places.append(x[edge] + (row - y[edge]) / (y1 - y)[edge] * (x1 - x)[edge])
-        signs.append(np.sign(y1 - y)[edge])
-    row, place = np.concatenate(rows) // _SAMPLES, np.clip(np.concatenate(places), 0, width)
-    sign = np.concatenate(signs) / _SAMPLES
-    cell = np.floor(place).astype(int)
+    z = np.concatenate(lines)
+    x, y = z.real * FINE, (shape[0] - z.imag) * FINE * _SAMPLES - 0.5
+    # After a line's last point comes its first.
+    sizes = np.array([len(line) for line in lines])
+    after = np.arange(1, len(z) + 1)
+    after[np.cumsum(sizes) - 1] -= sizes
+    x1, y1 = x[after], y[after]
+    above = np.minimum(np.maximum(np.ceil(y), 0), height * _SAMPLES).astype(int)
+    above1 = above[after]
+    first = np.minimum(above, above1)
+    many = np.abs(above1 - above)
+    edge = np.repeat(np.arange(len(z)), many)
+    row = np.arange(len(edge)) - (np.cumsum(many) - many - first)[edge]
+    place = x[edge] + (row - y[edge]) / (y1 - y)[edge] * (x1 - x)[edge]
+    place = np.minimum(np.maximum(place, 0), width)
+    sign = np.where(y1 > y, 1.0 / _SAMPLES, -1.0 / _SAMPLES)[edge]
+    cell = place.astype(int)
     part = place - cell
-    at = row * (width + 2) + cell
+    at = row // _SAMPLES * (width + 2) + cell
     total = height * (width + 2)
     steps = np.bincount(at, sign * (1 - part), total) + np.bincount(at + 1, sign * part, total)
     return np.asarray(np.cumsum(steps.reshape(height, width + 2), axis=1)[:, :width])
@@ -49,5 +53,5 @@ def winding(lines: list[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
 
 def coarse(fine: FloatArray) -> FloatArray:
     """Means over the finer pixels of each whole one."""
-    h, w = fine.shape
-    return np.asarray(fine.reshape(h // FINE, FINE, w // FINE, FINE).mean(axis=(1, 3)))
+    across = reduce(np.add, (fine[:, k::FINE] for k in range(FINE)))
+    return np.asarray(reduce(np.add, (across[k::FINE] for k in range(FINE))) / FINE**2)

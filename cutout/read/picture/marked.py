@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.ndimage import binary_dilation, binary_erosion, gaussian_filter, label, map_coordinates
 from scipy.sparse.linalg import cg
-from skimage.color import rgb2lab
 from threadpoolctl import threadpool_limits
 
 from cutout.errors import ReadError
@@ -162,6 +161,8 @@ def _reduced(seeds: Seeds, by: int) -> Seeds:
 def _lab(picture: Picture, by: int) -> FloatArray:
     """CIELAB of the picture reduced by `by`; (h, w, 3)."""
     image = picture.colour.convert("RGB")
+    from skimage.color import rgb2lab  # Loaded by marked pictures alone.
+
     return np.asarray(rgb2lab(np.asarray(image.reduce(by) if by > 1 else image)), dtype=np.float32)
 
 

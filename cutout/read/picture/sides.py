@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d, map_coordinates
-from scipy.optimize import minimize_scalar
 
 from cutout.geom.curve import FloatArray
 from cutout.geom.robust import sigma_of
@@ -162,6 +161,7 @@ def _bend(sides: list[FloatArray], middle: FloatArray, unit: float) -> float:
     """The radial term that leaves the four sides straightest; 0 where it gains nothing to speak of."""
     if min(len(p) for p in sides) < 20:
         return 0.0
+    from scipy.optimize import minimize_scalar  # Loaded by pictures that need it alone.
 
     def crooked(bend: float) -> float:
         return sum(_off_line(unbent(p, bend, middle, unit)) for p in sides)

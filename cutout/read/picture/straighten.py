@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 from scipy.ndimage import binary_fill_holes, label
-from skimage.transform import ProjectiveTransform
 
 from cutout.errors import ReadError
 from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
@@ -23,6 +23,9 @@ from cutout.read.picture.decode import Picture
 from cutout.read.picture.edge import linear
 from cutout.read.picture.sides import LEAST_SEEN, Sheet, aspect, lay_sides
 from cutout.trace.iso import iso_lines
+
+if TYPE_CHECKING:  # Loaded by pictures that are straightened alone.
+    from skimage.transform import ProjectiveTransform
 
 _SMALL = 1200  # pixels of the longer side that a sheet is looked for on
 _OTHER_PAPER = 0.06
@@ -118,6 +121,8 @@ def _true(
     seen: FloatArray | None = None,
 ) -> Straightened:
     """Straightened by the corners `quad`; `seen`: where they are in the picture, if a lens bends it."""
+    from skimage.transform import ProjectiveTransform
+
     sides = np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)
     across, down = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
     # Units are chosen so that one is about a pixel of the photo: tolerances in pixels keep their meaning.

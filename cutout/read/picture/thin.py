@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, binary_propagation, find_objects, gaussian_filter, label, zoom
-from scipy.optimize import minimize, minimize_scalar
 from threadpoolctl import threadpool_limits
 
 from cutout.geom.curve import ComplexArray, FloatArray
@@ -139,6 +138,8 @@ def _share(values: NDArray[np.uint8], likeness: FloatArray, low: float) -> tuple
 
 def _best_blur(values: NDArray[np.uint8], as_traced: FloatArray, low: float, rough: float) -> float:
     """The sigma (px) that makes a blurred likeness of what was traced most like the picture."""
+    from scipy.optimize import minimize_scalar
+
     plain = coarse(as_traced)
 
     def missed(sigma: float) -> float:
@@ -154,6 +155,8 @@ def _sharpened(
     share: FloatArray, start: FloatArray, free: NDArray[np.bool_], sigma: float, price: float
 ) -> FloatArray:
     """Finer pixels (0..1) whose blurred likeness is `share`, near `start` where they are not `free`."""
+    from scipy.optimize import minimize
+
     fixed = np.where(free, 0.0, start)
     first = gaussian_filter(start, FINE / 2)[free].clip(0.02, 0.98)
 

@@ -102,7 +102,7 @@ def off_line(drawing: Drawing, leg: Leg) -> Iterator[FloatArray]:
     if len(path) < 2:
         return
     dense = shapely.get_coordinates(shapely.segmentize(LineString(path), 0.5))
-    off = drawing.cuts_tree.distances(dense) > drawing.work.pattern.kerf / 2 + 0.25
+    off = ~drawing.cuts_tree.within(dense, drawing.work.pattern.kerf / 2 + 0.25)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], off, [False]]).astype(int)))
     for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         if last - first > 2:

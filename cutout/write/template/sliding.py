@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -57,15 +56,15 @@ def layouts(points: FloatArray, lattice: Lattice) -> Iterator[tuple[Strip, ...]]
     inside a sheet. The ways differ in where the first strip begins: with even ends first. Where it takes fewer,
     sheets of a strip also stand apart over empty paper, to be joined by the strips beside it.
     """
-    along, across = points.T
+    along, across = points[np.argsort(points[:, 0], kind="stable")].T
     pitch = lattice.across - lattice.overlap
     low, high = float(across.min()) - PAD, float(across.max()) + PAD
     count = _needed(high - low, lattice.across, lattice.overlap)
     slack = count * pitch + lattice.overlap - (high - low)
     for share in sorted(np.linspace(0, 1, _TRIES).tolist(), key=lambda share: abs(share - 0.5)):
         begin = low - slack * share
-        which = _cells(across, begin, pitch, lattice.overlap, count)
-        order = np.lexsort((along, which))
+        which = _cells(across, begin, pitch, lattice.overlap, count).astype(np.int16)
+        order = np.argsort(which, kind="stable")
         parts = np.split(along[order], np.searchsorted(which[order], np.arange(1, count)))
         lanes = [(part, begin + k * pitch) for k, part in enumerate(parts) if len(part)]
         even = tuple(_slid(part, place, lattice) for part, place in lanes)
@@ -92,8 +91,8 @@ def fewest(points: FloatArray, lattice: Lattice) -> int:
     count = _needed(high - low, lattice.across, lattice.overlap)
     slack = count * pitch + lattice.overlap - (high - low)
     begins = low - slack * np.linspace(0, 1, _COUNTED)
-    cells = _cells(across[None, :], begins[:, None], pitch, lattice.overlap, count).astype(int)
-    lane = (cells + count * np.arange(_COUNTED)[:, None]).ravel()
+    cells = _cells(across[None, :], begins[:, None], pitch, lattice.overlap, count)
+    lane = (cells + count * np.arange(_COUNTED)[:, None]).astype(np.int32).ravel()
     order = np.argsort(lane, kind="stable")
     lane, along = lane[order], np.tile(along, _COUNTED)[order]
     first = np.flatnonzero(np.concatenate([[True], np.diff(lane) != 0]))
@@ -127,6 +126,7 @@ def _slid(along: FloatArray, across: float, lattice: Lattice) -> Strip:
     size, overlap = lattice.along, lattice.overlap
     low, high = float(along[0]) - PAD, float(along[-1]) + PAD
     pitch = size - overlap
+    along = _telling(along, pitch)
     least = _needed(high - low, size, overlap)
     shares = np.tile(np.linspace(0, 1, _TRIES), 2)
     counts = np.repeat([least, least + 1], _TRIES)
@@ -141,23 +141,33 @@ def _slid(along: FloatArray, across: float, lattice: Lattice) -> Strip:
     return Strip(across, begins[best] + span * pitch, np.isin(span, used).astype(float))
 
 
+def _telling(along: FloatArray, pitch: float) -> FloatArray:
+    """Those of sorted places that tell which sheets carry something, however the sheets lie: the first and the last
+    of each quarter of a sheet. What is between two nearer to each other than a sheet is on the sheet of one of them.
+    """
+    quarter = np.floor((along - along[0]) / (pitch / 4))
+    changes = np.diff(quarter) != 0
+    ends = np.concatenate([[True], changes]) | np.concatenate([changes, [True]])
+    return np.asarray(along[ends])
+
+
 def _apart(along: FloatArray, across: float, lattice: Lattice) -> Strip:
     """A strip of the fewest sheets, each where it must be."""
-    starts = _starts(along.tolist(), lattice)
+    starts = _starts(along, lattice)
     return Strip(across, np.array(starts), np.ones(len(starts)))
 
 
-def _starts(along: list[float], lattice: Lattice) -> list[float]:
+def _starts(along: FloatArray, lattice: Lattice) -> list[float]:
     """Where the fewest sheets that cover sorted places begin: each beside the one before, or as far on as there
     is nothing to show. From the first place on each sheet reaches as far as it can, which no other way beats."""
     pitch = lattice.along - lattice.overlap
     starts: list[float] = []
     n = 0
     while n < len(along):
-        first = along[n] - PAD
+        first = float(along[n]) - PAD
         starts.append(max(first, starts[-1] + pitch) if starts else first)
         # What lies in the outer half of a sheet's overlap is the next one's, but for its last bit.
-        n = bisect_left(along, starts[-1] + lattice.along - lattice.overlap / 2)
+        n = int(np.searchsorted(along, starts[-1] + lattice.along - lattice.overlap / 2))
         if n < len(along) and along[-1] <= starts[-1] + lattice.along - PAD:
             n = len(along)
     return starts

@@ -140,6 +140,17 @@ def test_sheets_are_counted_as_they_are_laid(seed: int, n: int, size: float, she
         begin = low - share * (strips * 180.0 + 10.0 - (high - low))
         lane = np.clip(np.floor((points[:, 1] - begin - 5.0) / 180.0), 0, strips - 1)
         parts = [np.sort(points[lane == k, 0]) for k in np.unique(lane)]
-        counts.append(sum(len(sliding._starts(p.tolist(), lattice)) for p in parts))
+        counts.append(sum(len(sliding._starts(p, lattice)) for p in parts))
         assert counts[-1] <= sum(sliding._slid(p, 0.0, lattice).used.sum() for p in parts)
     assert sliding.fewest(points, lattice) == min(counts)
+
+
+def test_the_places_that_tell_which_sheets_are_used_are_on_the_same_sheets_as_all():
+    draw = np.random.default_rng(4)
+    for pitch in (90.0, 180.0):
+        along = np.sort(np.concatenate([draw.uniform(0, 400, 300), draw.uniform(900, 1400, 40)]))
+        few = sliding._telling(along, pitch)
+        assert len(few) < len(along) / 4
+        for begin in draw.uniform(-200, 0, 40):
+            used = [set(sliding._cells(places, begin, pitch, 10.0, 30).tolist()) for places in (along, few)]
+            assert used[0] == used[1]
