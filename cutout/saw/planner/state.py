@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from operator import is_not
 
 import numpy as np
@@ -49,7 +50,7 @@ class Covers:
     end: float
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Cut:
     """A leg in the making. z: path (n,), complex; along: which stretch it runs along, None for a nibble.
 
@@ -68,7 +69,7 @@ class Cut:
     go: int
     turned: float = 0.0
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Length of the path in mm."""
         return float(np.abs(self.z[1:] - self.z[:-1]).sum())
@@ -162,6 +163,7 @@ class State:
         self._grown: dict[tuple[int, str], tuple[shapely.Geometry, shapely.Geometry]] = {}
         self._held: tuple[list[shapely.Geometry], list[Polygon]] | None = None
         self._bounds = np.zeros((0, 4))
+        self._passed: dict[bytes, np.ndarray] = {}
         self.standing = [self.area.region]
         self._roomy_region = shapely.buffer(self.area.waste, 0.05, quad_segs=4, join_style="mitre")
         shapely.prepare(self._roomy_region)
@@ -185,7 +187,13 @@ class State:
         return self.first_leg + len(self.cuts)
 
     def passed(self, z: ComplexArray) -> np.ndarray:
-        """Indices of outline points that a kerf along z leaves clean."""
+        """Indices of outline points that a kerf along z leaves clean. Worked out once a path."""
+        key = z.tobytes()
+        if key not in self._passed:
+            self._passed[key] = self._found_passed(z)
+        return self._passed[key]
+
+    def _found_passed(self, z: ComplexArray) -> np.ndarray:
         assert self.tree is not None
         ahead = z[-1] + self.area.clean * (z[-1] - z[-2]) / abs(z[-1] - z[-2])
         swath = shapely.LineString(to_array(np.concatenate([z, [ahead]]))).buffer(
@@ -296,7 +304,7 @@ class State:
         parts = [p for piece in touched for p in polygons_of(shapely.difference(piece, tool))]
         return any(
             part.area > half * half
-            and shapely.distance(part, self.area.line) > HELD
+            and not shapely.dwithin(self.area.line, part, HELD)
             and not shapely.is_empty(shapely.buffer(part, self.blade.kerf - half, quad_segs=2))
             for part in parts
         )
@@ -508,6 +516,7 @@ class State:
                 line = as_line(self.area.stretches[int(self.area.where[i])])
                 self.along[i] = line.project(shapely.Point(x, y))
         self.tree = shapely.STRtree(self.points_as_shapes())
+        self._passed.clear()
 
     def hold(self, part: Polygon) -> float:
         """Length of outline (mm) along which a piece is held."""
