@@ -19,8 +19,10 @@ from cutout.saw.planner.state import END_ROOM, Covers, KerfPath, Move, Poses, St
 
 _NEAR_PLACES, _NEAR_POSES, _NEAR_SPINS, _KEPT, _PER_ENTRY = 12, 60, 30, 40, 2
 """Bounds on time, the nearest or best first: places, poses and spins tried from, ways kept, leads to an entry."""
-_ROUNDS = ((0, 6), (6, 30), (30, 10_000))
-"""Leads are looked at in these ranks, the shortest first; mostly the first round finds one."""
+_ROUNDS = ((0, 2), (2, 6), (6, 30), (30, 10_000))
+"""Leads are looked at in these ranks, the shortest first; mostly the first round finds enough."""
+_RANKS = (6, 30)
+"""Of equal ways those by a lead of a rank below these go first."""
 _LEAST = 0.05
 """A stretch (mm) too short to be worth an entry."""
 ARRIVAL = 30.0
@@ -506,25 +508,31 @@ def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray, flo
     first = np.searchsorted(target, target)
     rank = np.arange(len(order)) - first
     count = np.zeros(int(leads.target.max()) + 1, dtype=int)
-    found: list[tuple[int, ComplexArray, float]] = []
+    valid: list[tuple[np.ndarray, np.ndarray]] = []
     for lo, hi in _ROUNDS:
-        chosen = order[(rank >= lo) & (rank < hi) & (count[target] < _PER_ENTRY)]
-        if len(chosen) == 0:
+        at = np.flatnonzero((rank >= lo) & (rank < hi) & (count[target] < _PER_ENTRY))
+        if len(at) == 0:
             continue
-        lines = leads.pick(chosen).lines()
+        lines = leads.pick(order[at]).lines()
         inside = np.flatnonzero(shapely.covers(state.area.roomy, lines))
         # They come by entry: of each entry's the first few are taken, as many as it still wants.
-        goal = leads.target[chosen[inside]]
+        goal = target[at[inside]]
         ahead = np.arange(len(goal)) - np.searchsorted(goal, goal)
         inside = inside[ahead < _PER_ENTRY - count[goal]]
-        np.add.at(count, leads.target[chosen[inside]], 1)
-        lines, rows = lines[inside], chosen[inside].tolist()
-        z = to_complex(shapely.get_coordinates(lines))
-        ends = np.cumsum(shapely.get_num_coordinates(lines)).tolist()
-        lengths = np.asarray(shapely.length(lines)).tolist()
-        for i, a, b, length in zip(rows, [0, *ends], ends, lengths, strict=False):
-            found.append((i, z[a:b], length))
-    return found
+        np.add.at(count, target[at[inside]], 1)
+        valid.append((at[inside], lines[inside]))
+    if not valid:
+        return []
+    at, lines = (np.concatenate(parts) for parts in zip(*valid, strict=True))
+    # The best of all entries first.
+    sort = np.lexsort((at, np.searchsorted(_RANKS, rank[at], side="right")))
+    at, lines = at[sort], lines[sort]
+    z = to_complex(shapely.get_coordinates(lines))
+    size = np.asarray(shapely.get_num_coordinates(lines))
+    end = np.cumsum(size)
+    found = zip(order[at].tolist(), (end - size).tolist(), end.tolist(), strict=True)
+    lengths = np.asarray(shapely.length(lines)).tolist()
+    return [(i, z[a:b], length) for (i, a, b), length in zip(found, lengths, strict=True)]
 
 
 def going_on(state: State, near: list[Gap], known: Known) -> list[Way]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from functools import cached_property
 from operator import is_not
@@ -15,7 +16,7 @@ from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
 from cutout.saw.model import CORNER, EDGE, SAME_GO, Place, StartBy
 from cutout.saw.planner.area import Area, as_line
-from cutout.saw.planner.spin import SHY, swept
+from cutout.saw.planner.spin import SHY, swept, swept_parts
 
 END_ROOM = 0.15
 """A blade put into a kerf stays this far (mm) from the kerf's end."""
@@ -164,6 +165,7 @@ class State:
         self._held: tuple[list[shapely.Geometry], list[Polygon]] | None = None
         self._bounds = np.zeros((0, 4))
         self._passed: dict[bytes, np.ndarray] = {}
+        self._carried_on: dict[bytes, complex | None] = {}
         self.standing = [self.area.region]
         self._roomy_region = shapely.buffer(self.area.waste, 0.05, quad_segs=4, join_style="mitre")
         shapely.prepare(self._roomy_region)
@@ -311,7 +313,8 @@ class State:
 
     def spins_freely(self, start: complex, ahead: complex, turned: float) -> bool:
         """Whether a blade that is turned by this angle, to begin at `start` towards `ahead`, sweeps waste alone."""
-        return bool(shapely.covers(self._roomy_region, swept(start, ahead, turned, self.blade, SHY)))
+        parts = swept_parts(start, ahead, turned, self.blade, SHY)
+        return bool(shapely.covers(self._roomy_region, parts).all())
 
     def is_kerf(self, geometry: shapely.Geometry) -> bool:
         """Whether something open is a kerf: neither a hole nor a piece that fell."""
@@ -321,6 +324,14 @@ class State:
         """A path that ends against wood, carried on until the square end of its kerf meets the outline."""
         if self._open_at(z[-1]):
             return z
+        key = z[-2:].tobytes()
+        if key not in self._carried_on:
+            self._carried_on[key] = self._carried(z)
+        more = self._carried_on[key]
+        return z if more is None else np.concatenate([z, [more]])
+
+    def _carried(self, z: ComplexArray) -> complex | None:
+        """Where the end of a path comes to when it is carried on against the outline; None where it can't be."""
         kerf = self.blade.kerf
         d = z[-1] - z[-2]
         d = d / abs(d)
@@ -333,7 +344,7 @@ class State:
         boxes = shapely.polygons(np.stack([corners.real, corners.imag], axis=-1))
         fits = np.asarray(shapely.covers(self._roomy_region, boxes))
         count = int(np.argmin(np.concatenate([fits, [False]])))
-        return np.concatenate([z, [z[-1] + d * extra[count - 1]]]) if count else z
+        return complex(z[-1] + d * extra[count - 1]) if count else None
 
     def _open_at(self, z: complex) -> Place | None:
         """What is already open at z: a hole, an earlier leg, the edge; None if it is wood."""
@@ -448,7 +459,7 @@ class State:
         if self.skin(part):
             return True
         most = min(max(FILED * self.blade.kerf * self.blade.width, LEAST_FILED), MOST_FILED)
-        if part.area > most and shapely.area(self.fat(part)) > most:
+        if part.area > most and (self._surely_fat(part, most) or shapely.area(self.fat(part)) > most):
             return False
         return self._sawable_depth(part) <= self.blade.kerf
 
@@ -498,6 +509,16 @@ class State:
             return False
         self._watch(spots)
         return True
+
+    def _surely_fat(self, part: Polygon, most: float) -> bool:
+        """Whether a piece without its skins is larger than `most` (mm^2), told without working it out.
+
+        A strip of width h along the inside of a polygon of n vertices and perimeter L is no larger than L h and half
+        a disc of radius h at each vertex.
+        """
+        half = self.area.allow / 2 + THIN
+        strip = half * (shapely.length(part) + math.pi / 2 * half * shapely.get_num_coordinates(part))
+        return bool(shapely.area(part) - strip > most)
 
     def fat(self, part: Polygon, more: float = 0.0) -> shapely.Geometry:
         """A piece without its skins: where it is thicker, by `more` mm to each side, than what may stay."""
