@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from copy import copy
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from operator import is_not
+from typing import Any
 
 import numpy as np
 import shapely
@@ -173,6 +175,33 @@ class State:
         self.points, self.along = self.area.points.copy(), self.area.along.copy()
         self.tree = shapely.STRtree(self.points_as_shapes())
         self.places = [(complex(x, y), EDGE) for x, y in self.area.places.tolist()]
+
+    def __getstate__(self) -> dict[str, Any]:
+        """All but what is only remembered; what is known by its identity is so again where it arrives."""
+        kept = dict(self.__dict__)
+        kept["kerfs"] = [n for n, (shape, _) in enumerate(self.open) if id(shape) in self.kerfs]
+        for name in ("_grown", "_passed", "_carried_on"):
+            kept[name] = {}
+        return kept
+
+    def __setstate__(self, kept: dict[str, Any]) -> None:
+        self.__dict__.update(kept)
+        self.kerfs = {id(self.open[n][0]) for n in kept["kerfs"]}
+
+    def numbered(self, opening: int, first_hole: int, first_leg: int) -> State:
+        """The same, sawn, as that opening, its holes and legs numbered from these on; not to be sawn on in."""
+        made = copy(self)
+        made.area = replace(self.area, id=opening)
+        hole, leg = first_hole - self.first_hole, first_leg - self.first_leg
+
+        def moved(place: Place) -> Place:
+            by = {"hole": hole, "leg": leg}.get(place.kind, 0)
+            return place if place.number is None or by == 0 else Place(place.kind, place.number + by)
+
+        made.first_hole, made.first_leg = first_hole, first_leg
+        made.holes = [replace(h, place=moved(h.place)) for h in self.holes]
+        made.cuts = [replace(c, starts=moved(c.starts), ends=moved(c.ends)) for c in self.cuts]
+        return made
 
     @property
     def next_hole(self) -> Place:
