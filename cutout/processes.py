@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import gc
-import multiprocessing
 import os
-import pickle
 import signal
 import sys
 import warnings
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from multiprocessing.connection import Connection
-from multiprocessing.context import BaseContext
-from typing import Any, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+
+if TYPE_CHECKING:
+    # Every command imports this module, few of them more than this process.
+    from multiprocessing.connection import Connection
+    from multiprocessing.context import BaseContext
 
 Answer = TypeVar("Answer")
 Task: TypeAlias = Callable[[Callable[[float], None]], Answer]
@@ -23,6 +24,8 @@ Task: TypeAlias = Callable[[Callable[[float], None]], Answer]
 
 def quick_context(*modules: str) -> BaseContext:
     """Forks of a server that has `modules` imported where there is one; else fresh interpreters."""
+    import multiprocessing
+
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
@@ -121,14 +124,15 @@ class _Other:
     @classmethod
     def started(cls, tasks: Sequence[Task[Any]], group: Sequence[int]) -> _Other:
         """A fork of this process that does the tasks of these numbers."""
-        mine, theirs = multiprocessing.Pipe(duplex=False)
+        from multiprocessing import Pipe
+
+        mine, theirs = Pipe(duplex=False)
         with warnings.catch_warnings():
             # Said wherever there are threads. The fork takes no lock that one of them could hold: it works
             # out geometry, writes to its pipe, and ends without a word to anything it shares with this process.
             warnings.simplefilter("ignore", DeprecationWarning)
             pid = os.fork()
         if pid == 0:
-            mine.close()
             _work(theirs, tasks, group)
         theirs.close()
         return cls(pid, mine)
@@ -151,7 +155,7 @@ class _Other:
         n, share, answer = self.pipe.recv()
         shares[n] = share
         if answer is not None:
-            self.found[n] = pickle.loads(answer)  # From a fork of this process.
+            (self.found[n],) = answer
 
     def end(self) -> None:
         """End the process, if it has not, and wait for it."""
@@ -168,9 +172,12 @@ def _work(pipe: Connection, tasks: Sequence[Task[Any]], group: Sequence[int]) ->
         signal.set_wakeup_fd(-1)
         for name in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             signal.signal(name, signal.SIG_DFL)
+        # Whoever waits for the end of the other process waits for its pipes to be closed: not for this one.
+        os.closerange(3, pipe.fileno())
+        os.closerange(pipe.fileno() + 1, os.sysconf("SC_OPEN_MAX"))
         for n in group:
             answer = tasks[n](lambda share, n=n: _told(pipe, n, share))  # type: ignore[misc]
-            pipe.send((n, 1.0, pickle.dumps(answer, pickle.HIGHEST_PROTOCOL)))
+            pipe.send((n, 1.0, (answer,)))
     except BaseException:
         os._exit(1)
     os._exit(0)

@@ -111,9 +111,8 @@ def _planned(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand], tell: Tell) 
     seconds: list[float] = []
     left: list[LeftOver] = []
     findings: list[Finding] = []
-    outline = math.fsum(o.region.length for o in pattern.openings)
     for opening, placing, here, sawn in _all_sawn(pattern, kit, by_hand, tell):
-        state = sawn.numbered(opening.id, len(holes) + 1, len(legs) + 1)
+        state = sawn.numbered(opening.id, (len(holes) + 1, len(legs) + 1))
         slivers, stops = left_over_of(state, kit)
         found = [
             *stops,
@@ -199,9 +198,7 @@ def _all_sawn(
         local, placing = placed(opening)
         asked.append((opening, local, placing, [(placing.spot_there(at), d) for at, d in mine]))
     slots: list[list[State]] = [
-        []
-        if local.at_edge
-        else _remembered(_Asked(local.region.wkb, pattern.panel.sawn, kit, tuple(here)))
+        [] if local.at_edge else _remembered(_Asked(local.region.wkb, pattern.panel.sawn, kit, tuple(here)))
         for _, local, _, here in asked
     ]
     # Openings of the same shape are worked out once.

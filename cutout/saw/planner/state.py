@@ -188,21 +188,6 @@ class State:
         self.__dict__.update(kept)
         self.kerfs = {id(self.open[n][0]) for n in kept["kerfs"]}
 
-    def numbered(self, opening: int, first_hole: int, first_leg: int) -> State:
-        """The same, sawn, as that opening, its holes and legs numbered from these on; not to be sawn on in."""
-        made = copy(self)
-        made.area = replace(self.area, id=opening)
-        hole, leg = first_hole - self.first_hole, first_leg - self.first_leg
-
-        def moved(place: Place) -> Place:
-            by = {"hole": hole, "leg": leg}.get(place.kind, 0)
-            return place if place.number is None or by == 0 else Place(place.kind, place.number + by)
-
-        made.first_hole, made.first_leg = first_hole, first_leg
-        made.holes = [replace(h, place=moved(h.place)) for h in self.holes]
-        made.cuts = [replace(c, starts=moved(c.starts), ends=moved(c.ends)) for c in self.cuts]
-        return made
-
     @property
     def next_hole(self) -> Place:
         """The hole that comes next."""
@@ -216,6 +201,22 @@ class State:
     def next_leg(self) -> int:
         """Number of the leg that comes next."""
         return self.first_leg + len(self.cuts)
+
+    def numbered(self, opening: int, first: tuple[int, int]) -> State:
+        """The same sawn in an equal opening of another number. first: numbers of its first hole and first leg."""
+        if (opening, first) == (self.area.id, (self.first_hole, self.first_leg)):
+            return self
+        more = {"hole": first[0] - self.first_hole, "leg": first[1] - self.first_leg}
+
+        def at(place: Place) -> Place:
+            return place if place.number is None else replace(place, number=place.number + more[place.kind])
+
+        other = copy(self)
+        other.first_hole, other.first_leg = first
+        other.area = replace(self.area, id=opening)
+        other.cuts = [replace(cut, starts=at(cut.starts), ends=at(cut.ends)) for cut in self.cuts]
+        other.holes = [replace(hole, place=at(hole.place)) for hole in self.holes]
+        return other
 
     def passed(self, z: ComplexArray) -> np.ndarray:
         """Indices of outline points that a kerf along z leaves clean. Worked out once a path."""

@@ -121,3 +121,17 @@ def test_placing_is_undone_and_the_same_for_all_eight(points: list[tuple[int, in
     back = Polygon(np.column_stack([(w := placing.back(z)).real, w.imag]))
     assert back.symmetric_difference(there.region).area < 1e-3
     assert math.isclose(back.area, shape.area, rel_tol=1e-6)
+
+
+
+def test_openings_of_one_shape_are_planned_once_and_numbered_apart() -> None:
+    kit = kit_of("scroll-medium")
+    planner._remembered.cache_clear()
+    pattern = laid(Moved(), kit, KITE, affinity.translate(KITE, 100.0, 40.0))
+    made = plan(pattern, kit)
+    assert planner._remembered.cache_info().misses == 1
+    assert [leg.order for leg in made.legs] == list(range(1, len(made.legs) + 1))
+    assert [hole.id for hole in made.holes] == [1, 2]
+    assert [leg.starts.number for leg in made.legs if leg.starts.kind == "hole"] == [1, 2]
+    assert {leg.opening for leg in made.legs} == {1, 2}
+    assert prove(pattern, kit, made).ok
