@@ -17,6 +17,7 @@ import click
 from cutout import __version__
 from cutout.errors import CutoutError, OutputError, in_one_line, plain, shown
 from cutout.job.options import Flag, asked_for, flags, is_job_file, usual_folder
+from cutout.processes import own_process
 from cutout.units import Units, count, format_length, format_minutes, format_rule, format_size
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def main() -> None:
     """Entry point: every failure is one line and an exit code, never a traceback."""
     _open_closed_streams()
     _end_as_interrupted()
+    own_process()
     code = run(sys.argv[1:])
     for stream in (sys.stdout, sys.stderr):
         try:

@@ -1,21 +1,28 @@
-"""Processes that start in milliseconds where the system can, and work done beside other work."""
+"""Processes that start in milliseconds where the system can, work done beside other work or shared out."""
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import signal
 import sys
 import threading
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, NoReturn, TypeAlias, TypeVar
 
 if TYPE_CHECKING:
+    # Every command imports this module, few of them more than this process.
+    from multiprocessing.connection import Connection
     from multiprocessing.context import BaseContext
 
 T = TypeVar("T")
+Answer = TypeVar("Answer")
+Task: TypeAlias = Callable[[Callable[[float], None]], Answer]
+"""Work that can be done by itself; called with what it tells the share (0..1) that is done."""
 
 ONE_PROCESS = "CUTOUT_ONE_PROCESS"
 """Set to anything but nothing, a job never forks."""
@@ -126,3 +133,158 @@ def _understood(said: bytes, find: Callable[[], T]) -> T:
         raise answer
     found: T = answer
     return found
+
+
+_own = False
+
+
+def own_process() -> None:
+    """Say that no other program's code runs in this process, so that it may be forked; else `abreast` forks none."""
+    global _own
+    _own = True
+
+
+def cores() -> int:
+    """So many processes can work abreast: the cores this one may use; 1 where it may not, or can't safely, fork."""
+    if not _own or os.environ.get(ONE_PROCESS) or not sys.platform.startswith("linux"):
+        return 1
+    return len(os.sched_getaffinity(0))
+
+
+def abreast(
+    tasks: Sequence[Task[Answer]], sizes: Sequence[float], tell: Callable[[float], None], least: float = 0.0
+) -> list[Answer]:
+    """The answers of all tasks, in their order, worked out side by side on as many cores as there are.
+
+    sizes: about how long each takes, in any unit; less than `least` at a time is not worth another process. The tasks
+    must not depend on one another, nor on the process they run in; their answers are pickled. What a process did
+    not bring to an end, by a fault or because the system ended it, is done here: an exception is that of the task.
+    """
+    groups = _shared_out(sizes, min(cores(), len(tasks)), least)
+    answers: dict[int, Answer] = {}
+    said = _Said(sizes, tell)
+    others = [_Other.started(tasks, group) for group in groups[1:]]
+    try:
+        for n in groups[0]:
+            answers[n] = tasks[n](lambda share, n=n: said.told(n, share, others))  # type: ignore[misc]
+        for other in others:
+            answers |= other.answers(said)
+    finally:
+        for other in others:
+            other.end()
+    for n, task in enumerate(tasks):
+        if n not in answers:
+            answers[n] = task(lambda share, n=n: said.told(n, share, ()))  # type: ignore[misc]
+    return [answers[n] for n in range(len(tasks))]
+
+
+def _shared_out(sizes: Sequence[float], most: int, least: float) -> list[list[int]]:
+    """Tasks (their numbers, rising) in up to `most` groups of about the same size, the largest task first.
+
+    The first group is this process's own and holds all where the others would hold less than `least`.
+    """
+    groups: list[list[int]] = [[] for _ in range(max(most, 1))]
+    load = [0.0] * len(groups)
+    for n in sorted(range(len(sizes)), key=lambda n: (-sizes[n], n)):
+        k = load.index(min(load))
+        groups[k].append(n)
+        load[k] += sizes[n]
+    worth = [sorted(g) for g, size in zip(groups[1:], load[1:], strict=True) if g and size >= least]
+    away = {n for group in worth for n in group}
+    return [[n for n in range(len(sizes)) if n not in away], *worth]
+
+
+@dataclass
+class _Said:
+    """How far each task has come, told as one share."""
+
+    sizes: Sequence[float]
+    tell: Callable[[float], None]
+    shares: dict[int, float] = field(default_factory=dict)
+
+    def told(self, n: int, share: float, others: Sequence[_Other]) -> None:
+        """Task n has come so far; and what the other processes have said since is heard too."""
+        self.shares[n] = share
+        for other in others:
+            other.listen(self.shares)
+        self.now()
+
+    def now(self) -> None:
+        """Tell the share of all."""
+        whole = sum(self.sizes) or 1.0
+        self.tell(sum(self.sizes[n] * share for n, share in self.shares.items()) / whole)
+
+
+@dataclass
+class _Other:
+    """Another process, at work on some of the tasks, and the pipe from it."""
+
+    pid: int
+    pipe: Connection
+    found: dict[int, Any] = field(default_factory=dict)
+
+    @classmethod
+    def started(cls, tasks: Sequence[Task[Any]], group: Sequence[int]) -> _Other:
+        """A fork of this process that does the tasks of these numbers."""
+        from multiprocessing import Pipe
+
+        mine, theirs = Pipe(duplex=False)
+        with warnings.catch_warnings():
+            # Said wherever there are threads. The fork takes no lock that one of them could hold: it works
+            # out geometry, writes to its pipe, and ends without a word to anything it shares with this process.
+            warnings.simplefilter("ignore", DeprecationWarning)
+            pid = os.fork()
+        if pid == 0:
+            _work(theirs, tasks, group)
+        theirs.close()
+        return cls(pid, mine)
+
+    def listen(self, shares: dict[int, float]) -> None:
+        """Hear what has been said, without waiting."""
+        with suppress(EOFError, OSError):
+            while self.pipe.poll():
+                self._hear(shares)
+
+    def answers(self, said: _Said) -> dict[int, Any]:
+        """Wait for all answers; what did not come, because the process ended before, is left out."""
+        with suppress(EOFError, OSError):
+            while True:
+                self._hear(said.shares)
+                said.now()
+        return self.found
+
+    def _hear(self, shares: dict[int, float]) -> None:
+        n, share, answer = self.pipe.recv()
+        shares[n] = share
+        if answer is not None:
+            (self.found[n],) = answer
+
+    def end(self) -> None:
+        """End the process, if it has not, and wait for it."""
+        self.pipe.close()
+        with suppress(ProcessLookupError):
+            os.kill(self.pid, signal.SIGKILL)
+        os.waitpid(self.pid, 0)
+
+
+def _work(pipe: Connection, tasks: Sequence[Task[Any]], group: Sequence[int]) -> None:
+    """In the fork: do the tasks and end, whatever comes."""
+    try:
+        gc.freeze()
+        signal.set_wakeup_fd(-1)
+        for name in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            signal.signal(name, signal.SIG_DFL)
+        # Whoever waits for the end of the other process waits for its pipes to be closed: not for this one.
+        os.closerange(3, pipe.fileno())
+        os.closerange(pipe.fileno() + 1, os.sysconf("SC_OPEN_MAX"))
+        for n in group:
+            answer = tasks[n](lambda share, n=n: _told(pipe, n, share))  # type: ignore[misc]
+            pipe.send((n, 1.0, (answer,)))
+    except BaseException:
+        os._exit(1)
+    os._exit(0)
+
+
+def _told(pipe: Connection, n: int, share: float) -> None:
+    # Raises where the process that wants to know is gone: then this one ends too.
+    pipe.send((n, share, None))

@@ -6,7 +6,7 @@ Both shells and the door for Python call what stands here; nothing else puts a r
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -24,7 +24,7 @@ from cutout.finding import Finding, Severity, ordered
 from cutout.geom.outline import Note, capital_of
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
-from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
+from cutout.kit import Kit, Measured, bit, blades, machine, measured_in, paper, wood
 from cutout.kit.mine import with_measured
 from cutout.pattern import Pattern, cut_pattern
 from cutout.processes import beside
@@ -83,6 +83,16 @@ class LaidOut:
             return ()
         found = movement_finding(self.asked.panel, kit.wood, part.moisture_change, part.frame.reveal)
         return () if found is None else (found,)
+
+    @property
+    def mended_from(self) -> Hashable:
+        """All that `mend_laid` goes by: where it is the same, so is what that comes to.
+
+        Not the paper, the units, the template or the router, which say nothing of what can be sawn.
+        """
+        kit = replace(self.asked.kit, units="mm", bit=bit("6mm"), small_bit=None, machine=machine("plain"))
+        source = self.job.figures, self.asked.outline.notes
+        return (self.pattern, kit, mending_of(self.job), self.job.panel, self.asked.panel, *source)
 
 
 def lay_out(job: Job, folder: Path, reader: Reader = read) -> LaidOut:

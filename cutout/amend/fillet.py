@@ -47,7 +47,8 @@ def with_fillets(pattern: Pattern, bridges: Sequence[Bridge], kit: Kit) -> Patte
     filled = keep_curves(
         pattern, with_waste(pattern, as_multi(shapely.difference(waste, shapely.union_all(chosen))))
     )
-    return filled if _stops(filled, kit) <= _stops(pattern, kit) else pattern
+    stops = _stops(filled, kit)
+    return filled if stops == 0 or stops <= _stops(pattern, kit) else pattern
 
 
 def _stops(pattern: Pattern, kit: Kit) -> int:

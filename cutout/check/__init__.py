@@ -1,6 +1,7 @@
 """Checks: one function per kind of finding; they measure, never mend."""
 
 from collections.abc import Callable, Iterable
+from functools import lru_cache
 from typing import TypeAlias
 
 from cutout.check.drawn_line import drawn_line
@@ -61,6 +62,10 @@ CHECKS: tuple[Check, ...] = (
 """Every check, in the order they are run."""
 
 
+@lru_cache(maxsize=4)
 def run(pattern: Pattern, kit: Kit) -> tuple[Finding, ...]:
-    """Everything the checks find on a pattern, in a fixed order: stops first."""
+    """Everything the checks find on a pattern, in a fixed order: stops first.
+
+    Remembered for the last few: mending asks about the same pattern again at each of its stages.
+    """
     return ordered(finding for check in CHECKS for finding in check(pattern, kit))

@@ -157,7 +157,7 @@ def mended(job: Job, folder: Path) -> dict[str, Any]:
     tell("reading the picture", 0.0)
     laid = _laid_out(job, folder)
     tell("bridges and easing", _MENDED_FROM)
-    after = _mend(laid, folder, _tell_of_mending)
+    after = _mend(laid, _tell_of_mending)
     tell("looking for remedies", _MENDED_TO)
     case = _case(job, laid.asked.kit, after.pattern, after.bridges, folder)
     return {
@@ -286,7 +286,7 @@ def _work(job: Job, folder: Path) -> Work:
             folder,
             progress=_tell_of_make,
             reader=READER,
-            mending=lambda laid, progress: _mend(laid, folder, progress),
+            mending=_mend,
         ),
     )
 
@@ -307,10 +307,9 @@ def _through(done: float, begins: float, ends: float) -> float:
     return (done - begins) / (ends - begins)
 
 
-def _mend(laid: run.LaidOut, folder: Path, progress: run.Progress) -> Mended:
-    """As `run.mend_laid`, once: the plan goes on from what the page was shown before."""
-    key = (folder, laid.job.model_dump_json(), measured_in(mine_path()))
-    return _mended.recall(key, lambda: run.mend_laid(laid, progress))
+def _mend(laid: run.LaidOut, progress: run.Progress) -> Mended:
+    """As `run.mend_laid`, once: the plan goes on from what the page was shown before, whatever the paper."""
+    return _mended.recall(laid.mended_from, lambda: run.mend_laid(laid, progress))
 
 
 def _laid_out(job: Job, folder: Path) -> run.LaidOut:

@@ -17,7 +17,7 @@ from typing import Any
 
 from cutout.errors import CutoutError
 from cutout.page.telling import heard_by
-from cutout.processes import quick_context
+from cutout.processes import own_process, quick_context
 
 MOST = 4
 """Processes at most; one slow job a tab and quick ones beside it."""
@@ -233,6 +233,7 @@ def _serve(pipe: Connection, module: str, prepare: tuple[Any, ...] | None) -> No
     """Run tasks until the other end is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _limit_memory()
+    own_process()
     tasks = vars(importlib.import_module(module))
     if prepare is not None:
         tasks["prepare"](*prepare)

@@ -317,9 +317,14 @@ def _outside_kerf(
         return None
     back = np.linspace(-(width + 1.0), 0.0, max(8, math.ceil((width + 1.0) / STEP) + 1))
     window = at(teeth[doubtful, None] + back[None, :])
-    away = np.abs(body[doubtful][:, :, None] - window[:, None, :]).min(axis=2)
-    inside = in_air[doubtful] | (away <= kerf / 2 + PLAY)
-    bad = np.flatnonzero(~inside.all(axis=1))
+    # Most of the body lies beside the place of the centre line that is as far behind the teeth: that is looked at
+    # first, every place for the rest only.
+    behind = np.searchsorted(back, np.linspace(-width, 0.0, body.shape[1] // 2)).clip(max=len(back) - 1)
+    away = window[:, np.tile(behind, 2)] - body[doubtful]
+    limit = kerf / 2 + PLAY
+    row, point = np.nonzero((away.real**2 + away.imag**2 > limit**2) & ~in_air[doubtful])
+    away = window[row] - body[doubtful[row], point][:, None]
+    bad = row[(away.real**2 + away.imag**2 > limit**2).all(axis=1)]
     return int(doubtful[bad[0]]) if len(bad) else None
 
 
@@ -409,6 +414,16 @@ def _reach(region: shapely.Geometry, base: shapely.Geometry) -> tuple[float, tup
     return float(away[worst]), (float(xy[worst, 0]), float(xy[worst, 1]))
 
 
+def _deepest(piece: shapely.Geometry, opened: shapely.STRtree) -> tuple[float, tuple[float, float]]:
+    """How far a piece reaches away from what is open, and where; its own diagonal where nothing is."""
+    if len(opened) == 0:
+        return _reach(piece, Polygon())
+    xy = shapely.get_coordinates(piece)
+    away = opened.query_nearest(shapely.points(xy), return_distance=True, all_matches=False)[1]
+    worst = int(np.argmax(away))
+    return float(away[worst]), (float(xy[worst, 0]), float(xy[worst, 1]))
+
+
 def _free_pieces(bench: _Bench, near: Polygon) -> list[Polygon]:
     """(c): pieces of waste that nothing thicker than PLAY holds to keep any more, near the last cut."""
     pieces = []
@@ -452,11 +467,12 @@ def _prove_all_free(bench: _Bench, plan: Plan) -> tuple[LeftOver, ...]:
         return ()
     stated = [(complex(*s.at), s.area) for s in plan.left_over]
     left = []
+    opened = shapely.STRtree(bench.opened)
     for number, wood in bench.standing.items():
         for piece in _thick_parts(bench, wood):
             if piece.area < SLIVER or not _held(bench, piece):
                 continue
-            depth, at = _reach(shapely.segmentize(piece, 0.3), bench.air(_frame(piece, 50.0)))
+            depth, at = _deepest(shapely.segmentize(piece, 0.3), opened)
             left.append(LeftOver((round(at[0], 3), round(at[1], 3)), depth + PLAY, piece.area))
             if not _acceptable(left[-1], piece, stated, bench.blade):
                 bench.fail(

@@ -125,7 +125,8 @@ def test_what_was_mended_is_not_mended_again_for_the_plan(
     (tmp_path / "a.svg").write_text(drawing)
     panel = PanelPart().model_copy(update={"width": 100.0, "height": 120.0})
     figure = FigurePart().model_copy(update={"source": "a.svg", "width": 60.0})
-    job = Job().model_copy(update={"panel": panel, "figures": (figure,)})
+    saw = Job().saw.model_copy(update={"drills": "metric"})
+    job = Job().model_copy(update={"panel": panel, "figures": (figure,), "saw": saw})
     mended, done = run.mend_laid, []
 
     def counting(laid: run.LaidOut, progress: run.Progress) -> Any:
@@ -142,5 +143,8 @@ def test_what_was_mended_is_not_mended_again_for_the_plan(
     assert [stage for stage, _ in told].count(run.PLANNING) > 2, "its bar moves while one opening is planned"
     assert done == [1]
     assert after["waste"] == first["waste"]
+    paper = job.template.model_copy(update={"paper": "a3"})
+    tasks.mended(job.model_copy(update={"template": paper, "units": "in"}), tmp_path)
+    assert done == [1], "neither paper nor units change what can be sawn"
     tasks.mended(job.model_copy(update={"keep": "figure"}), tmp_path)
     assert done == [1, 1]

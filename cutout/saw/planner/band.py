@@ -351,6 +351,8 @@ class _Grid:
         # From the station before, seen along this one: how the ring turned, and the step.
         self.turn = np.concatenate([[0.0], -np.diff(self.heading)])
         self.step = np.concatenate([[0.0], np.diff(self.z)]) * np.exp(-1j * self.heading)
+        self.apart = np.maximum(np.abs(self.step), 1e-9)
+        self.sine, self.cosine = np.sin(self.turn), np.cos(self.turn)
 
     def on_the_line(self, count: int) -> _Front:
         """One state a chain, on the line and along it."""
@@ -378,31 +380,35 @@ class _Grid:
         Seen from that normal an arc of curvature k from heading p over the way a arrives at heading h with
         sin h = sin p + k a, and its chord lies at the mean of the two.
         """
-        station = self.start[front.chain] + at[front.chain]
-        target = station + 1
-        turn, step = self.turn[target], self.step[target]
-        way = step.real + np.sin(turn) * front.o
-        side = step.imag - np.cos(turn) * front.o
-        p = turn + front.h
+        station = np.minimum(self.start + at + 1, len(self.z) - 1)[front.chain]
+        step = self.step[station]
+        way = step.real + self.sine[station] * front.o
+        side = step.imag - self.cosine[station] * front.o
+        p = self.turn[station] + front.h
         p = p - 2 * math.pi * np.round(p / (2 * math.pi))
         # The last way steers so that the state runs along the ring when it arrives.
         k = np.empty((len(p), _WAYS))
         k[:, :-1] = _STEPS / self.radius
-        k[:, -1] = -p / np.maximum(np.abs(step), 1e-9)
-        sine = np.sin(p)[:, None] + k * way[:, None]
+        k[:, -1] = -p / self.apart[station]
+        begins = np.sin(p)[:, None]
+        sine = begins + k * way[:, None]
         cosine = np.sqrt(np.maximum(1 - sine * sine, 0.0))
-        ok = (np.abs(sine) < math.sin(self.hmax)) & (np.abs(k) <= 1 / self.radius)
+        ok = np.abs(sine) < math.sin(self.hmax)
+        ok[:, -1] &= np.abs(k[:, -1]) <= 1 / self.radius
         ok &= ((np.abs(p) < math.pi / 2) & (way > 0))[:, None]
         # The tangent of the mean of two angles is the sum of their sines over that of their cosines.
-        rise = (np.sin(p)[:, None] + sine) / np.maximum(np.cos(p)[:, None] + cosine, 1e-9)
+        rise = (begins + sine) / np.maximum(np.cos(p)[:, None] + cosine, 1e-9)
         o = way[:, None] * rise - side[:, None]
-        ok &= (o >= self.low[target][:, None] - 1e-9) & (o <= self.high[target][:, None] + 1e-9)
-        i, q = np.nonzero(ok)
-        o, k, h = o[i, q], k[i, q], np.arcsin(sine[i, q])
-        half = (h - p[i]) / 2
-        length = way[i] / (np.cos(p[i] + half) * np.sinc(half / math.pi))
+        ok &= o >= self.low[station][:, None] - 1e-9
+        ok &= o <= self.high[station][:, None] + 1e-9
+        row = np.flatnonzero(ok)
+        i = row // _WAYS
+        k, h, p = k.ravel()[row], np.arcsin(sine.ravel()[row]), p[i]
+        half = (h - p) / 2
+        length = way[i] / (np.cos(p + half) * np.sinc(half / math.pi))
         ok = np.abs(k) * length * length <= 8 * 1.6 * BULGE
-        i, q, o, h, k, length = i[ok], q[ok], o[ok], h[ok], k[ok], length[ok]
+        row, i, h, k, length = row[ok], i[ok], h[ok], k[ok], length[ok]
+        o, q = o.ravel()[row], row - i * _WAYS
         cost = front.cost[i] + _price(o) * length + 1e-6 * np.abs(k) * self.radius
         best = self._thinned(front.chain[i], o, h, cost)
         i = i[best]

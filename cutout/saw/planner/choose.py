@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -11,15 +12,17 @@ import shapely
 from cutout.geom.curve import ComplexArray, FloatArray, stations, to_complex
 from cutout.saw.model import CORNER, SAME_GO, Place
 from cutout.saw.planner.hand import Hand
-from cutout.saw.planner.lead import Leads, from_places, from_poses
+from cutout.saw.planner.lead import Leads, Pairs, all_pairs, from_places, from_poses
 from cutout.saw.planner.line import Stretch
 from cutout.saw.planner.spin import MOST_TURNED
 from cutout.saw.planner.state import END_ROOM, Covers, KerfPath, Move, Poses, State
 
 _NEAR_PLACES, _NEAR_POSES, _NEAR_SPINS, _KEPT, _PER_ENTRY = 12, 60, 30, 40, 2
 """Bounds on time, the nearest or best first: places, poses and spins tried from, ways kept, leads to an entry."""
-_ROUNDS = ((0, 6), (6, 30), (30, 10_000))
-"""Leads are looked at in these ranks, the shortest first; mostly the first round finds one."""
+_ROUNDS = ((0, 2), (2, 6), (6, 30), (30, 10_000))
+"""Leads are looked at in these ranks, the shortest first; mostly the first round finds enough."""
+_RANKS = (6, 30)
+"""Of equal ways those by a lead of a rank below these go first."""
 _LEAST = 0.05
 """A stretch (mm) too short to be worth an entry."""
 ARRIVAL = 30.0
@@ -50,7 +53,7 @@ class Gap:
     end: float
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Way:
     """A leg that could be sawn next. gain: about how much new outline (mm); rest: runs it leaves of its gap.
 
@@ -73,7 +76,7 @@ class Way:
     back: float = 0.0
     run: tuple[Stretch, float, float] | None = None
 
-    @property
+    @cached_property
     def z(self) -> ComplexArray:
         """The path, (n,) complex."""
         z = self.lead
@@ -83,6 +86,14 @@ class Way:
             line, start, stop = self.run
             z = np.concatenate([z, line.part(start, stop)[1:]])
         return clean(z)
+
+    @cached_property
+    def end(self) -> complex:
+        """Where it ends."""
+        if self.run is None:
+            return complex(self.lead[-1])
+        line, _, stop = self.run
+        return complex(line.at(np.array(stop)))
 
     @property
     def extra(self) -> float:
@@ -178,23 +189,24 @@ class Known:
         return self.aims[gap]
 
 
-def ways(state: State, gap: Gap, known: Known) -> list[Way]:
-    """Every way found to saw a gap, in either direction, from what is open."""
-    since, before = known.ways.get(gap, ((0, 0), []))
+def ways(state: State, near: list[Gap], known: Known) -> list[Way]:
+    """Every way found to saw each of some gaps, in either direction, from what is open."""
     now = len(state.places), len(state.poses.q)
-    if since == now and gap in known.ways:
-        return before
-    found = [*before]
-    for aim, entries, p, t in known.aims_at(state, gap):
-        found.extend(_led(state, aim, entries, p, t, since))
-        if state.spins:
-            found.extend(_spun(state, aim, entries, p, t, since))
-        if not aim.line.closed:
-            found.extend(_resumed(state, aim))
-    found.sort(key=lambda w: w.rest * ARRIVAL * 10 + w.extra)
-    kept = _spread(found)
-    known.ways[gap] = now, kept
-    return kept
+    stale = [gap for gap in near if gap not in known.ways or known.ways[gap][0] != now]
+    before = [known.ways.get(gap, ((0, 0), [])) for gap in stale]
+    aims = [known.aims_at(state, gap) for gap in stale]
+    led = iter(_led(state, [(*aim, b[0]) for mine, b in zip(aims, before, strict=True) for aim in mine]))
+    for gap, mine, (since, found) in zip(stale, aims, before, strict=True):
+        found = [*found]
+        for aim, entries, p, t in mine:
+            found.extend(next(led))
+            if state.spins:
+                found.extend(_spun(state, aim, entries, p, t, since))
+            if not aim.line.closed:
+                found.extend(_resumed(state, aim))
+        found.sort(key=lambda w: w.rest * ARRIVAL * 10 + w.extra)
+        known.ways[gap] = now, _spread(found)
+    return [way for gap in near for way in known.ways[gap][1]]
 
 
 def _spread(found: list[Way]) -> list[Way]:
@@ -303,41 +315,60 @@ def _place_on(state: State, k: int, z: complex, ahead: complex) -> tuple[KerfPat
 
 
 def _led(
-    state: State, aim: _Aim, entries: FloatArray, p: ComplexArray, t: ComplexArray, since: Since
-) -> list[Way]:
-    """Ways that reach the line at one of `entries` by a lead from a hole, from open waste or from a kerf.
+    state: State, aims: list[tuple[_Aim, FloatArray, ComplexArray, ComplexArray, Since]]
+) -> list[list[Way]]:
+    """For each aim the ways that reach the line at one of its entries by a lead from a hole, from open waste or from
+    a kerf. All aims are looked at side by side, in one set of arrays.
 
-    p, t: points and directions at the entries.
+    Each with how far along its entries are, points and directions there, and what was looked at before.
     """
-    found: list[Way] = []
-    places = nearest_places(state, p, since[0])
-    if places:
-        leads = from_places(np.array([z for z, _ in places]), p, t, state.area.radius)
-        for i, z, length in valid_leads(state, leads):
-            way = _led_way(
-                aim, z, length, float(entries[leads.target[i]]), place=places[int(leads.source[i])]
-            )
-            if way is not None:
-                found.append(way)
-    near = near_poses(state, p, since[1])
-    if len(near):
-        poses = state.poses
-        leads = from_poses(poses.q[near], poses.u[near], p, t, state.area.radius)
-        for i, z, length in valid_leads(state, leads):
-            k = int(near[leads.source[i]])
-            pose = poses.paths[int(poses.path[k])], float(poses.s[k])
-            way = _led_way(
-                aim,
-                z,
-                length,
-                float(entries[leads.target[i]]),
-                pose=pose,
-                out_of=pose,
-                back=state.blade.width / 2,
-            )
-            if way is not None:
-                found.append(way)
+    if not aims:
+        return []
+    entries, p, t = (np.concatenate([aim[k] for aim in aims]) for k in (1, 2, 3))
+    of, goals = _one_after_the_other([aim[1] for aim in aims])
+    found: list[list[Way]] = [[] for _ in aims]
+
+    poses, width = state.poses, state.blade.width
+    z = np.array([q for q, _ in state.places])
+    near = [_nearest(state, z, aim[2], aim[4][0]) for aim in aims]
+    leads = from_places(z, p, t, state.area.radius, _paired(near, goals))
+    for i, lead, length in valid_leads(state, leads):
+        goal, source = int(leads.target[i]), int(leads.source[i])
+        way = _led_way(aims[of[goal]][0], lead, length, float(entries[goal]), place=state.places[source])
+        if way is not None:
+            found[of[goal]].append(way)
+    near = [near_poses(state, aim[2], aim[4][1]) for aim in aims]
+    leads = from_poses(poses.q, poses.u, p, t, state.area.radius, pairs=_paired(near, goals))
+    for i, lead, length in valid_leads(state, leads):
+        goal, k = int(leads.target[i]), int(leads.source[i])
+        pose = poses.paths[int(poses.path[k])], float(poses.s[k])
+        way = _led_way(
+            aims[of[goal]][0],
+            lead,
+            length,
+            float(entries[goal]),
+            pose=pose,
+            out_of=pose,
+            back=width / 2,
+        )
+        if way is not None:
+            found[of[goal]].append(way)
     return found
+
+
+def _one_after_the_other(groups: list[FloatArray]) -> tuple[list[int], list[np.ndarray]]:
+    """Groups of numbers laid one after the other: of which group each is, and the indices each group has there."""
+    sizes = [len(group) for group in groups]
+    ends = np.cumsum(sizes)
+    of: list[int] = np.repeat(np.arange(len(groups)), sizes).tolist()
+    return of, [np.arange(end - size, end) for end, size in zip(ends.tolist(), sizes, strict=True)]
+
+
+def _paired(starts: list[np.ndarray], goals: list[np.ndarray]) -> Pairs:
+    """Every start of each group with every goal of the same group, one group after the other."""
+    pairs = [all_pairs(a, b) for a, b in zip(starts, goals, strict=True)]
+    begin, end = (np.concatenate([pair[k] for pair in pairs]).astype(int) for k in (0, 1))
+    return begin, end
 
 
 def _spun(
@@ -424,14 +455,18 @@ def clean(z: ComplexArray) -> ComplexArray:
 
 def nearest_places(state: State, p: ComplexArray, since: int) -> list[tuple[complex, Place]]:
     """Free places nearest to the entries, and every hole."""
-    places = state.places[since:]
-    if not places:
-        return []
-    z = np.array([q for q, _ in places])
-    away = np.abs(z[:, None] - p[None, :]).min(axis=1)
-    order = np.argsort(away, kind="stable")[:_NEAR_PLACES].tolist()
-    holes = [i for i, (_, place) in enumerate(places) if place.kind == "hole"]
-    return [places[i] for i in dict.fromkeys([*order, *holes[-8:]])]
+    near = _nearest(state, np.array([q for q, _ in state.places]), p, since)
+    return [state.places[i] for i in near.tolist()]
+
+
+def _nearest(state: State, z: ComplexArray, p: ComplexArray, since: int) -> np.ndarray:
+    """Indices of the free places (z: where they are) nearest to the entries, and of the last holes."""
+    if len(z) == since:
+        return np.zeros(0, dtype=int)
+    away = np.abs(z[since:, None] - p[None, :]).min(axis=1)
+    order = (np.argsort(away, kind="stable")[:_NEAR_PLACES] + since).tolist()
+    holes = [i for i, (_, place) in enumerate(state.places[since:], since) if place.kind == "hole"]
+    return np.array(list(dict.fromkeys([*order, *holes[-8:]])), dtype=int)
 
 
 def near_poses(state: State, p: ComplexArray, since: int, most: int = _NEAR_POSES) -> np.ndarray:
@@ -482,19 +517,31 @@ def valid_leads(state: State, leads: Leads) -> list[tuple[int, ComplexArray, flo
     first = np.searchsorted(target, target)
     rank = np.arange(len(order)) - first
     count = np.zeros(int(leads.target.max()) + 1, dtype=int)
-    found: list[tuple[int, ComplexArray, float]] = []
+    valid: list[tuple[np.ndarray, np.ndarray]] = []
     for lo, hi in _ROUNDS:
-        chosen = order[(rank >= lo) & (rank < hi) & (count[target] < _PER_ENTRY)]
-        if len(chosen) == 0:
+        at = np.flatnonzero((rank >= lo) & (rank < hi) & (count[target] < _PER_ENTRY))
+        if len(at) == 0:
             continue
-        lines = leads.pick(chosen).lines()
-        for k in np.flatnonzero(shapely.covers(state.area.roomy, lines)).tolist():
-            i = int(chosen[k])
-            if count[leads.target[i]] < _PER_ENTRY:
-                count[leads.target[i]] += 1
-                z = to_complex(shapely.get_coordinates(lines[k]))
-                found.append((i, z, lines[k].length))
-    return found
+        lines = leads.pick(order[at]).lines()
+        inside = np.flatnonzero(shapely.covers(state.area.roomy, lines))
+        # They come by entry: of each entry's the first few are taken, as many as it still wants.
+        goal = target[at[inside]]
+        ahead = np.arange(len(goal)) - np.searchsorted(goal, goal)
+        inside = inside[ahead < _PER_ENTRY - count[goal]]
+        np.add.at(count, target[at[inside]], 1)
+        valid.append((at[inside], lines[inside]))
+    if not valid:
+        return []
+    at, lines = (np.concatenate(parts) for parts in zip(*valid, strict=True))
+    # The best of all entries first.
+    sort = np.lexsort((at, np.searchsorted(_RANKS, rank[at], side="right")))
+    at, lines = at[sort], lines[sort]
+    z = to_complex(shapely.get_coordinates(lines))
+    size = np.asarray(shapely.get_num_coordinates(lines))
+    end = np.cumsum(size)
+    found = zip(order[at].tolist(), (end - size).tolist(), end.tolist(), strict=True)
+    lengths = np.asarray(shapely.length(lines)).tolist()
+    return [(i, z[a:b], length) for (i, a, b), length in zip(found, lengths, strict=True)]
 
 
 def going_on(state: State, near: list[Gap], known: Known) -> list[Way]:
@@ -514,18 +561,21 @@ def going_on(state: State, near: list[Gap], known: Known) -> list[Way]:
     kerf = KerfPath.of(z, len(state.cuts) - 1, True)
     size = float(kerf.s[-1])
     head = stub(kerf, size, min(state.blade.width / 2, size))
-    found = []
-    for gap in near:
-        for aim, entries, p, t in known.aims_at(state, gap):
-            if np.abs(p - z[-1]).min() > 8 * state.area.radius + 4 * state.blade.width:
-                continue
-            leads = from_poses(q, np.full(len(q), u), p, t, state.area.radius, 2.2 * np.pi, longest)
-            for i, lead, length in valid_leads(state, leads):
-                length += min(state.blade.width / 2, size) + abs(lead[0] - z[-1])
-                way = _led_way(aim, np.concatenate([head, lead]), length, float(entries[leads.target[i]]))
-                if way is not None:
-                    found.append(way)
-    return found
+    far = 8 * state.area.radius + 4 * state.blade.width
+    aims = [aim for gap in near for aim in known.aims_at(state, gap) if np.abs(aim[2] - z[-1]).min() <= far]
+    if not aims:
+        return []
+    entries, p, t = (np.concatenate([aim[k] for aim in aims]) for k in (1, 2, 3))
+    of, _ = _one_after_the_other([aim[1] for aim in aims])
+    leads = from_poses(q, np.full(len(q), u), p, t, state.area.radius, 2.2 * np.pi, longest)
+    found: list[list[Way]] = [[] for _ in aims]
+    for i, lead, length in valid_leads(state, leads):
+        length += min(state.blade.width / 2, size) + abs(lead[0] - z[-1])
+        goal = int(leads.target[i])
+        way = _led_way(aims[of[goal]][0], np.concatenate([head, lead]), length, float(entries[goal]))
+        if way is not None:
+            found[of[goal]].append(way)
+    return [way for mine in found for way in mine]
 
 
 def best(hand: Hand, known: Known) -> Chosen | None:
@@ -542,7 +592,7 @@ def best(hand: Hand, known: Known) -> Chosen | None:
     size = 10
     for k in range(0, len(open_gaps), size):
         batch = open_gaps[k : k + size]
-        likely = [w for g in batch for w in ways(state, g, known) if w not in known.idle]
+        likely = [w for w in ways(state, batch, known) if w not in known.idle]
         found = [c for w in likely if (c := priced(hand, w)) is not None]
         found += [c for w in going_on(state, batch, known) if (c := priced(hand, w)) is not None]
         chosen = cheapest(hand, found, known.idle)
@@ -597,7 +647,7 @@ def cheapest(hand: Hand, found: list[Chosen], idle: set[Way]) -> Chosen | None:
     """
     state = hand.state
     if hand.prices.room:
-        ends = state.near_open(np.array([c.way.z[-1] for c in found]))
+        ends = state.near_open(np.array([c.way.end for c in found]))
         found = [replace(c, closes=bool(near)) for c, near in zip(found, ends, strict=True)]
     found.sort(key=lambda c: c.price - hand.prices.room * c.closes)
     top: Chosen | None = None

@@ -55,6 +55,7 @@ class Rooms:
         self._kerfs: set[int] = set()
         self._rooms = np.array([], dtype=object)
         self._known: dict[complex, int | None] = {}
+        self._parts: dict[tuple[int, int], list[float]] = {}
 
     def at(self, z: complex) -> int | None:
         """Number of the room a point lies in or touches; None in a kerf. Beyond the panel's edge: -1."""
@@ -75,18 +76,30 @@ class Rooms:
 
     def parts(
         self, room: int, cuts: Sequence[int], lines: Sequence[shapely.LineString]
-    ) -> list[tuple[int, shapely.Geometry]]:
-        """The parts of kerfs' middle lines from which the blade comes into a room, with the cut of each."""
+    ) -> list[tuple[int, float]]:
+        """Where kerfs (their middle lines) come into a room: the cut, and how far (mm) along its line both ends lie
+        of every part from which the blade comes in. Looked for once a kerf, as long as the rooms stay what they are.
+        """
         self._refresh()
+        fresh = [i for i, k in enumerate(cuts) if (room, k) not in self._parts]
+        if fresh:
+            found = self._ends_of_parts(room, np.array([lines[i] for i in fresh], dtype=object))
+            self._parts.update(zip([(room, cuts[i]) for i in fresh], found, strict=True))
+        return [(k, s) for k in cuts for s in self._parts[room, k]]
+
+    def _ends_of_parts(self, room: int, lines: np.ndarray) -> list[list[float]]:
         reach = self._state.blade.hole_to_turn / 2
-        near = np.flatnonzero(shapely.dwithin(self._rooms[room], np.array(lines, dtype=object), reach))
-        wide = shapely.buffer(self._rooms[room], reach, quad_segs=4) if len(near) else None
-        return [
-            (cuts[i], part)
-            for i in near.tolist()
-            for part in shapely.get_parts(shapely.intersection(lines[i], wide))
-            if isinstance(part, shapely.LineString) and not part.is_empty
-        ]
+        found: list[list[float]] = [[] for _ in lines]
+        near = np.flatnonzero(shapely.dwithin(self._rooms[room], lines, reach))
+        if len(near) == 0:
+            return found
+        wide = shapely.buffer(self._rooms[room], reach, quad_segs=4)
+        parts, of = shapely.get_parts(shapely.intersection(lines[near], wide), return_index=True)
+        for part, i in zip(parts.tolist(), near[of].tolist(), strict=True):
+            if isinstance(part, shapely.LineString) and not part.is_empty:
+                ends = shapely.points(shapely.get_coordinates(part)[[0, -1]])
+                found[i] += np.asarray(shapely.line_locate_point(lines[i], ends)).tolist()
+        return found
 
     def _refresh(self) -> None:
         """Only a new hole or fallen piece makes room; the kerfs round it are part of it."""
@@ -96,12 +109,14 @@ class Rooms:
             self._seen, self._wide, self._rooms = 0, shapely.Polygon(), np.array([], dtype=object)
             self._kerfs.clear()
             self._known.clear()
+            self._parts.clear()
         new = [g for g, _ in state.open[self._seen :] if not state.is_kerf(g)]
         self._seen = len(state.open)
         self._last = state.open[-1][0] if state.open else None
         if not new:
             return
         self._known.clear()
+        self._parts.clear()
         near = [g for g, _ in state.open if state.is_kerf(g) and id(g) not in self._kerfs]
         beside = shapely.STRtree(near).query(new, predicate="dwithin", distance=0.1)[1] if near else []
         kerfs = [near[i] for i in np.unique(beside).tolist()]
@@ -190,12 +205,7 @@ class Hand:
         for k in mine:
             if k not in self._lines:
                 self._lines[k] = shapely.LineString(to_array(cuts[k].z))
-        found: list[tuple[int, float]] = []
-        for k, part in self.rooms.parts(room, mine, [self._lines[k] for k in mine]):
-            ends = shapely.points(shapely.get_coordinates(part)[[0, -1]])
-            along = np.asarray(shapely.line_locate_point(self._lines[k], ends))
-            found += [(k, s) for s in along.tolist()]
-        return found
+        return self.rooms.parts(room, mine, [self._lines[k] for k in mine])
 
     def _way_beyond(self, room: int) -> float | None:
         """How far (mm) back in the kerfs to where the blade came in from beyond the panel's edge."""

@@ -199,13 +199,15 @@ def _mark_reached(state: State, gap: Gap, spots: ComplexArray, reaches: np.ndarr
             continue
         ok = np.flatnonzero(shapely.covers(area.roomy, leads.lines()))
         along = state.along[mine] if ahead else line.length - state.along[mine]
-        for i in ok.tolist():
-            spot = int(near[leads.source[i]])
-            start = -np.inf if line.closed else float(entries[leads.target[i]])
-            reached = mine[along >= start - area.step]
-            reaches[spot, reached] = True
-            if len(reached):
-                lead[spot] = min(lead[spot], float(leads.length[i]))
+        spot = near[leads.source[ok]]
+        starts = np.full(len(ok), -np.inf) if line.closed else entries[leads.target[ok]]
+        # From a spot the first entry reaches what any other does.
+        first = np.full(len(spots), np.inf)
+        np.minimum.at(first, spot, starts)
+        here = np.unique(spot)
+        reaches[np.ix_(here, mine)] |= along >= first[here, None] - area.step
+        useful = starts - area.step <= along.max(initial=-np.inf)
+        np.minimum.at(lead, spot[useful], leads.length[ok][useful])
 
 
 def _entries(line: Stretch, a: float, b: float, radius: float) -> FloatArray:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -119,20 +120,32 @@ def _step(radius: float) -> float:
     return min(2 * math.acos(max(1 - SAGITTA / max(radius, SAGITTA), -1.0)), _COARSEST)
 
 
-def from_places(q: ComplexArray, p: ComplexArray, t: ComplexArray, radius: float) -> Leads:
+Pairs: TypeAlias = tuple[np.ndarray, np.ndarray]
+"""Which leads are to be tried: the index of the start and that of the goal of each, (n,) both."""
+
+
+def all_pairs(starts: np.ndarray, goals: np.ndarray) -> Pairs:
+    """Every start (their indices) with every goal, those of the first start first."""
+    return np.repeat(starts, len(goals)), np.tile(goals, len(starts))
+
+
+def from_places(
+    q: ComplexArray, p: ComplexArray, t: ComplexArray, radius: float, pairs: Pairs | None = None
+) -> Leads:
     """Leads from places where the blade can be turned any way, to poses p with direction t.
 
-    q (m,), p and t (n,): all m * n pairs, turning left or right onto the line; those that do not exist or
-    turn more than half a circle are left out.
+    q (m,), p and t (n,): the given pairs, or all m * n, turning left or right onto the line; those that do not exist
+    or turn more than half a circle are left out.
     """
-    side = np.array([1.0, -1.0])[:, None, None]
-    centre = p + 1j * side * t * radius
-    away = centre - q[:, None]
+    begin, end = pairs if pairs is not None else all_pairs(np.arange(len(q)), np.arange(len(p)))
+    side = np.array([1.0, -1.0])[:, None]
+    away = (p + 1j * side * t * radius)[:, end] - q[begin]
     square = away.real**2 + away.imag**2 - radius**2
-    which, source, target = np.nonzero(square > 0)
+    which, pair = np.nonzero(square > 0)
+    source, target = begin[pair], end[pair]
     side = side.ravel()[which]
-    straight = np.sqrt(square[which, source, target])
-    away = away[which, source, target]
+    straight = np.sqrt(square[which, pair])
+    away = away[which, pair]
     w = away / (straight + 1j * side * radius) if radius > 0 else away / np.maximum(np.abs(away), 1e-12)
     angle = _angle(side * np.angle(t[target] / w))
     zero = np.zeros(len(source))
@@ -148,20 +161,23 @@ def from_poses(
     radius: float,
     most: float = 1.4 * math.pi,
     longest: float = math.pi,
+    pairs: Pairs | None = None,
 ) -> Leads:
-    """Leads from poses q with direction u to poses p with direction t, all pairs, arc-straight-arc.
+    """Leads from poses q with direction u to poses p with direction t, given pairs or all, arc-straight-arc.
 
     Those that do not exist, turn more than `most` radians in all or more than `longest` in one arc are left out.
     """
-    side1 = np.array([1.0, 1.0, -1.0, -1.0])[:, None, None]
-    side2 = np.array([1.0, -1.0, 1.0, -1.0])[:, None, None]
-    between = (p + 1j * side2 * t * radius) - (q[:, None] + 1j * side1 * u[:, None] * radius)
+    begin, end = pairs if pairs is not None else all_pairs(np.arange(len(q)), np.arange(len(p)))
+    side1 = np.array([1.0, 1.0, -1.0, -1.0])[:, None]
+    side2 = np.array([1.0, -1.0, 1.0, -1.0])[:, None]
+    between = (p + 1j * side2 * t * radius)[:, end] - (q + 1j * side1 * u * radius)[:, begin]
     apart = (side2 - side1) * radius
     square = between.real**2 + between.imag**2 - apart**2
-    which, source, target = np.nonzero(square > 1e-9)
+    which, pair = np.nonzero(square > 1e-9)
+    source, target = begin[pair], end[pair]
     side1, side2, apart = side1.ravel()[which], side2.ravel()[which], apart.ravel()[which]
-    straight = np.sqrt(square[which, source, target])
-    w = between[which, source, target] / (straight + 1j * apart)
+    straight = np.sqrt(square[which, pair])
+    w = between[which, pair] / (straight + 1j * apart)
     first = _angle(side1 * np.angle(w / u[source]))
     second = _angle(side2 * np.angle(t[target] / w))
     made = Leads(q[source], u[source], side1, first, straight, side2, second, source, target, radius)

@@ -12,8 +12,9 @@ import numpy as np
 import shapely
 
 from cutout.finding import Facts, Finding
-from cutout.kit import Kit
+from cutout.kit import Kit, bit, machine
 from cutout.pattern import Opening, Panel, Pattern
+from cutout.processes import Task, abreast
 from cutout.saw.model import Hole, LeftOver, Leg, Place, Plan, Role, Step
 from cutout.saw.planner.area import area_of
 from cutout.saw.planner.by_hand import ByHand, by_hand_idle, by_hand_unused
@@ -26,7 +27,7 @@ from cutout.saw.planner.holes import choices, fewest
 from cutout.saw.planner.left import left_over_of
 from cutout.saw.planner.legs import Takes, legs_of, takes
 from cutout.saw.planner.nibble import nibble, relief
-from cutout.saw.planner.placing import placed
+from cutout.saw.planner.placing import Placing, placed
 from cutout.saw.planner.slit import slit_plan
 from cutout.saw.planner.state import Drilled, State
 from cutout.saw.planner.steps import steps_of
@@ -54,6 +55,8 @@ ROUNDS = 3
 TOLD = (0.05, 0.45, 0.8, 0.95, 1.0)
 """For those who are told how far it has come: the share of an opening's planning after its line is fitted and after
 each walk. Most openings are walked twice."""
+WORTH_A_PROCESS = 150.0
+"""So much outline (mm) is worth planning in a process of its own: about ten times what starting that takes."""
 ROOM = (8.0, 0.0, 8.0)
 """So many seconds it is worth to each of these walks to make room to turn in: a long lead now, short ones later.
 Which is the quicker no rule tells."""
@@ -106,16 +109,8 @@ def _planned(pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand], tell: Tell) 
     seconds: list[float] = []
     left: list[LeftOver] = []
     findings: list[Finding] = []
-    outline = math.fsum(o.region.length for o in pattern.openings)
-    before = 0.0
-    for opening in _order(pattern):
-        mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
-        local, placing = placed(opening)
-        here = [(placing.spot_there(at), d) for at, d in mine]
-        share = opening.region.length / outline
-        first = len(holes) + 1, len(legs) + 1
-        state = _sawn(local, pattern.panel, kit, first, tuple(here), part(tell, before, before + share))
-        before += share
+    for opening, placing, here, sawn in _all_sawn(pattern, kit, by_hand, tell):
+        state = sawn.numbered(opening.id, (len(holes) + 1, len(legs) + 1))
         slivers, stops = left_over_of(state, kit)
         found = [
             *stops,
@@ -189,28 +184,47 @@ def _order(pattern: Pattern) -> list[Opening]:
     return sorted(pattern.openings, key=lambda o: (round(o.region.area, 3), o.id))
 
 
+def _all_sawn(
+    pattern: Pattern, kit: Kit, by_hand: Sequence[ByHand], tell: Tell
+) -> list[tuple[Opening, Placing, list[ByHand], State]]:
+    """Every opening, sawn, in the order of sawing: how it is planned lies, holes placed by hand there, and the work.
+
+    An opening depends on no other: they are planned side by side where that is worth it. One away from the panel's
+    edge is known again wherever it lay before.
+    """
+    # What a sawyer's plan does not depend on is left out of what it is made from, and known again by.
+    kit = replace(kit, units="mm", bit=bit("6mm"), small_bit=None, machine=machine("plain"))
+    asked = []
+    for opening in _order(pattern):
+        mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
+        local, placing = placed(opening)
+        asked.append((opening, local, placing, [(placing.spot_there(at), d) for at, d in mine]))
+    slots: list[list[State]] = [
+        [] if local.at_edge else _remembered(_Asked(local.region.wkb, pattern.panel.sawn, kit, tuple(here)))
+        for _, local, _, here in asked
+    ]
+    # Openings of the same shape are worked out once.
+    fresh = {id(slot): n for n, slot in reversed(list(enumerate(slots))) if not slot}
+
+    def work(n: int) -> Task[State]:
+        _, local, _, here = asked[n]
+        return lambda tell: _saw_opening(local, pattern.panel, kit, here, tell)
+
+    rows = sorted(fresh.values())
+    sizes = [asked[n][1].region.length for n in rows]
+    for n, state in zip(rows, abreast([work(n) for n in rows], sizes, tell, WORTH_A_PROCESS), strict=True):
+        slots[n].append(state)
+    return [(o, placing, here, slot[0]) for (o, _, placing, here), slot in zip(asked, slots, strict=True)]
+
+
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """An opening to be sawn: two are equal where all that its plan depends on is. first: see `_saw_opening`."""
+    """An opening to be sawn: two are equal where all that its plan depends on is."""
 
     shape: bytes
-    id: int
     sawn: float
     kit: Kit
-    first: tuple[int, int]
     by_hand: tuple[ByHand, ...]
-
-
-def _sawn(
-    opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: tuple[ByHand, ...], tell: Tell
-) -> State:
-    """One opening sawn; one away from the panel's edge is known again however it lay, and not to be sawn on in."""
-    if opening.at_edge:
-        return _saw_opening(opening, panel, kit, first, by_hand, tell)
-    known = _remembered(_Asked(opening.region.wkb, opening.id, panel.sawn, kit, first, by_hand))
-    if not known:
-        known.append(_saw_opening(opening, panel, kit, first, by_hand, tell))
-    return known[0]
 
 
 @lru_cache(maxsize=32)
@@ -223,19 +237,18 @@ def _saw_opening(
     opening: Opening,
     panel: Panel,
     kit: Kit,
-    first: tuple[int, int],
     by_hand: Sequence[ByHand],
     tell: Tell,
 ) -> State:
     """One opening sawn: walked once to find where holes help, then again with all of them open from the start.
 
-    first: numbers of the first hole and the first leg. tell: of the share of this opening that is done.
+    Its holes and legs are numbered from 1. tell: of the share of this opening that is done.
     """
     area = area_of(opening, panel, kit.blade, kit.allow)
     tell(TOLD[0])
     walks = [part(tell, begins, ends) for begins, ends in pairwise(TOLD)]
     prices = Prices.of(kit.moves, kit.feed(panel.sawn))
-    fresh = partial(State, area, kit.blade, first[1], first[0], spins=kit.moves.spins)
+    fresh = partial(State, area, kit.blade, 1, 1, spins=kit.moves.spins)
     holes = [(complex(*at), size) for at, size in by_hand]
     best: State | None = None
     for n in range(ROUNDS):

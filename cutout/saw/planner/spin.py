@@ -29,6 +29,13 @@ def swept(start: complex, ahead: complex, turned: float, blade: Blade, more: flo
 
     start: the middle of the blade once it is turned (mm); more: how far (mm) beyond its front it is to be free.
     """
+    return shapely.union_all(swept_parts(start, ahead, turned, blade, more))
+
+
+def swept_parts(
+    start: complex, ahead: complex, turned: float, blade: Blade, more: float = 0.0
+) -> list[shapely.Polygon]:
+    """The sector and the two bars that `swept` is put together from."""
     w = ahead / abs(ahead)
     pivot = start - w * blade.width / 2
     reach = math.hypot(blade.width, blade.kerf / 2) + more
@@ -43,4 +50,4 @@ def swept(start: complex, ahead: complex, turned: float, blade: Blade, more: flo
         shapely.Polygon(to_array(pivot + d * np.array([-side, blade.width - side, blade.width + side, side])))
         for d in (w, w * np.exp(-1j * turned))
     ]
-    return shapely.union_all([sector, *bars])
+    return [sector, *bars]

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from copy import copy
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from operator import is_not
+from typing import Any
 
 import numpy as np
 import shapely
@@ -14,7 +18,7 @@ from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
 from cutout.saw.model import CORNER, EDGE, SAME_GO, Place, StartBy
 from cutout.saw.planner.area import Area, as_line
-from cutout.saw.planner.spin import SHY, swept
+from cutout.saw.planner.spin import SHY, swept, swept_parts
 
 END_ROOM = 0.15
 """A blade put into a kerf stays this far (mm) from the kerf's end."""
@@ -55,7 +59,7 @@ class Covers:
     end: float
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Cut:
     """A leg in the making. z: path (n,), complex; along: which stretch it runs along, None for a nibble.
 
@@ -74,7 +78,7 @@ class Cut:
     go: int
     turned: float = 0.0
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Length of the path in mm."""
         return float(np.abs(self.z[1:] - self.z[:-1]).sum())
@@ -168,6 +172,8 @@ class State:
         self._grown: dict[tuple[int, str], tuple[shapely.Geometry, shapely.Geometry]] = {}
         self._held: tuple[list[shapely.Geometry], list[Polygon]] | None = None
         self._bounds = np.zeros((0, 4))
+        self._passed: dict[bytes, np.ndarray] = {}
+        self._carried_on: dict[bytes, complex | None] = {}
         self.standing = [self.area.region]
         self._roomy_region = shapely.buffer(self.area.waste, 0.05, quad_segs=4, join_style="mitre")
         shapely.prepare(self._roomy_region)
@@ -175,6 +181,18 @@ class State:
         self.points, self.along = self.area.points.copy(), self.area.along.copy()
         self.tree = shapely.STRtree(self.points_as_shapes())
         self.places = [(complex(x, y), EDGE) for x, y in self.area.places.tolist()]
+
+    def __getstate__(self) -> dict[str, Any]:
+        """All but what is only remembered; what is known by its identity is so again where it arrives."""
+        kept = dict(self.__dict__)
+        kept["kerfs"] = [n for n, (shape, _) in enumerate(self.open) if id(shape) in self.kerfs]
+        for name in ("_grown", "_passed", "_carried_on"):
+            kept[name] = {}
+        return kept
+
+    def __setstate__(self, kept: dict[str, Any]) -> None:
+        self.__dict__.update(kept)
+        self.kerfs = {id(self.open[n][0]) for n in kept["kerfs"]}
 
     @property
     def next_hole(self) -> Place:
@@ -190,8 +208,30 @@ class State:
         """Number of the leg that comes next."""
         return self.first_leg + len(self.cuts)
 
+    def numbered(self, opening: int, first: tuple[int, int]) -> State:
+        """The same sawn in an equal opening of another number. first: numbers of its first hole and first leg."""
+        if (opening, first) == (self.area.id, (self.first_hole, self.first_leg)):
+            return self
+        more = {"hole": first[0] - self.first_hole, "leg": first[1] - self.first_leg}
+
+        def at(place: Place) -> Place:
+            return place if place.number is None else replace(place, number=place.number + more[place.kind])
+
+        other = copy(self)
+        other.first_hole, other.first_leg = first
+        other.area = replace(self.area, id=opening)
+        other.cuts = [replace(cut, starts=at(cut.starts), ends=at(cut.ends)) for cut in self.cuts]
+        other.holes = [replace(hole, place=at(hole.place)) for hole in self.holes]
+        return other
+
     def passed(self, z: ComplexArray) -> np.ndarray:
-        """Indices of outline points that a kerf along z leaves clean."""
+        """Indices of outline points that a kerf along z leaves clean. Worked out once a path."""
+        key = z.tobytes()
+        if key not in self._passed:
+            self._passed[key] = self._found_passed(z)
+        return self._passed[key]
+
+    def _found_passed(self, z: ComplexArray) -> np.ndarray:
         assert self.tree is not None
         ahead = z[-1] + self.area.clean * (z[-1] - z[-2]) / abs(z[-1] - z[-2])
         swath = shapely.LineString(to_array(np.concatenate([z, [ahead]]))).buffer(
@@ -302,14 +342,15 @@ class State:
         parts = [p for piece in touched for p in polygons_of(shapely.difference(piece, tool))]
         return any(
             part.area > half * half
-            and shapely.distance(part, self.area.line) > HELD
+            and not shapely.dwithin(self.area.line, part, HELD)
             and not shapely.is_empty(shapely.buffer(part, self.blade.kerf - half, quad_segs=2))
             for part in parts
         )
 
     def spins_freely(self, start: complex, ahead: complex, turned: float) -> bool:
         """Whether a blade that is turned by this angle, to begin at `start` towards `ahead`, sweeps waste alone."""
-        return bool(shapely.covers(self._roomy_region, swept(start, ahead, turned, self.blade, SHY)))
+        parts = swept_parts(start, ahead, turned, self.blade, SHY)
+        return bool(shapely.covers(self._roomy_region, parts).all())
 
     def is_kerf(self, geometry: shapely.Geometry) -> bool:
         """Whether something open is a kerf: neither a hole nor a piece that fell."""
@@ -319,6 +360,14 @@ class State:
         """A path that ends against wood, carried on until the square end of its kerf meets the outline."""
         if self._open_at(z[-1]):
             return z
+        key = z[-2:].tobytes()
+        if key not in self._carried_on:
+            self._carried_on[key] = self._carried(z)
+        more = self._carried_on[key]
+        return z if more is None else np.concatenate([z, [more]])
+
+    def _carried(self, z: ComplexArray) -> complex | None:
+        """Where the end of a path comes to when it is carried on against the outline; None where it can't be."""
         kerf = self.blade.kerf
         d = z[-1] - z[-2]
         d = d / abs(d)
@@ -331,7 +380,7 @@ class State:
         boxes = shapely.polygons(np.stack([corners.real, corners.imag], axis=-1))
         fits = np.asarray(shapely.covers(self._roomy_region, boxes))
         count = int(np.argmin(np.concatenate([fits, [False]])))
-        return np.concatenate([z, [z[-1] + d * extra[count - 1]]]) if count else z
+        return complex(z[-1] + d * extra[count - 1]) if count else None
 
     def _open_at(self, z: complex) -> Place | None:
         """What is already open at z: a hole, an earlier leg, the edge; None if it is wood."""
@@ -449,7 +498,7 @@ class State:
         if self.skin(part):
             return True
         most = min(max(FILED * self.blade.kerf * self.blade.width, least), MOST_FILED)
-        if part.area > most and shapely.area(self.fat(part)) > most:
+        if part.area > most and (self._surely_fat(part, most) or shapely.area(self.fat(part)) > most):
             return False
         return self._sawable_depth(part) <= self.blade.kerf
 
@@ -500,6 +549,16 @@ class State:
         self._watch(spots)
         return True
 
+    def _surely_fat(self, part: Polygon, most: float) -> bool:
+        """Whether a piece without its skins is larger than `most` (mm^2), told without working it out.
+
+        A strip of width h along the inside of a polygon of n vertices and perimeter L is no larger than L h and half
+        a disc of radius h at each vertex.
+        """
+        half = self.area.allow / 2 + THIN
+        strip = half * (shapely.length(part) + math.pi / 2 * half * shapely.get_num_coordinates(part))
+        return bool(shapely.area(part) - strip > most)
+
     def fat(self, part: Polygon, more: float = 0.0) -> shapely.Geometry:
         """A piece without its skins: where it is thicker, by `more` mm to each side, than what may stay."""
         half = self.area.allow / 2 + THIN + more
@@ -517,6 +576,7 @@ class State:
                 line = as_line(self.area.stretches[int(self.area.where[i])])
                 self.along[i] = line.project(shapely.Point(x, y))
         self.tree = shapely.STRtree(self.points_as_shapes())
+        self._passed.clear()
 
     def snaps(self, part: Polygon) -> bool:
         """Whether a held piece hangs on so little outline that it breaks off by hand; a nib stays for the file."""

@@ -14,7 +14,7 @@ from shapely import MultiPolygon, Polygon, affinity
 
 from cutout.geom.curve import to_complex
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Kit
+from cutout.kit import Kit, bit
 from cutout.pattern import Opening, Panel, Pattern, cut_pattern
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
@@ -98,10 +98,13 @@ def test_what_is_remembered_is_what_planning_anew_gives() -> None:
 def test_the_unit_it_is_told_in_changes_nothing() -> None:
     kit = kit_of()
     pattern = laid(Moved(), kit, KITE)
-    inches = plan(pattern, replace(kit, units="in"))
+    planner._remembered.cache_clear()
+    inches = plan(pattern, replace(kit, units="in", bit=bit("3mm")))
+    assert planner._remembered.cache_info().misses == 1
     assert [leg.path.tolist() for leg in inches.legs] == [
         leg.path.tolist() for leg in plan(pattern, kit).legs
     ]
+    assert planner._remembered.cache_info().misses == 1, "nor is it planned anew"
 
 
 @settings(max_examples=20, deadline=None)
@@ -121,3 +124,16 @@ def test_placing_is_undone_and_the_same_for_all_eight(points: list[tuple[int, in
     back = Polygon(np.column_stack([(w := placing.back(z)).real, w.imag]))
     assert back.symmetric_difference(there.region).area < 1e-3
     assert math.isclose(back.area, shape.area, rel_tol=1e-6)
+
+
+def test_openings_of_one_shape_are_planned_once_and_numbered_apart() -> None:
+    kit = kit_of("scroll-medium")
+    planner._remembered.cache_clear()
+    pattern = laid(Moved(), kit, KITE, affinity.translate(KITE, 100.0, 40.0))
+    made = plan(pattern, kit)
+    assert planner._remembered.cache_info().misses == 1
+    assert [leg.order for leg in made.legs] == list(range(1, len(made.legs) + 1))
+    assert [hole.id for hole in made.holes] == [1, 2]
+    assert [leg.starts.number for leg in made.legs if leg.starts.kind == "hole"] == [1, 2]
+    assert {leg.opening for leg in made.legs} == {1, 2}
+    assert prove(pattern, kit, made).ok
