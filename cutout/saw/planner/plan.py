@@ -53,6 +53,8 @@ RELUCTANCE, MOST_CUTS = 3.0, 80
 """An opening begun more than once is walked again as if lifting took so many times as long, up to so many cuts."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
+ONCE = 150
+"""One that took so many cuts is not walked again: that would take minutes for a few holes less."""
 TOLD = (0.05, 0.45, 0.8, 0.95, 1.0)
 """For those who are told how far it has come: the share of an opening's planning after its line is fitted and after
 each walk. Most openings are walked twice."""
@@ -191,26 +193,27 @@ def _order(pattern: Pattern) -> list[Opening]:
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """An opening to be sawn: two are equal where all that its plan depends on is. first: see `_saw_opening`."""
+    """An opening to be sawn: two are equal where all that its plan depends on is."""
 
     shape: bytes
-    id: int
     sawn: float
     kit: Kit
-    first: tuple[int, int]
     by_hand: tuple[ByHand, ...]
 
 
 def _sawn(
     opening: Opening, panel: Panel, kit: Kit, first: tuple[int, int], by_hand: tuple[ByHand, ...], tell: Tell
 ) -> State:
-    """One opening sawn; one away from the panel's edge is known again however it lay, and not to be sawn on in."""
+    """One opening sawn; one away from the panel's edge is known again however it lay, and not to be sawn on in.
+
+    So a grid of a thousand equal openings is planned once.
+    """
     if opening.at_edge:
         return _saw_opening(opening, panel, kit, first, by_hand, tell)
-    known = _remembered(_Asked(opening.region.wkb, opening.id, panel.sawn, kit, first, by_hand))
+    known = _remembered(_Asked(opening.region.wkb, panel.sawn, kit, by_hand))
     if not known:
         known.append(_saw_opening(opening, panel, kit, first, by_hand, tell))
-    return known[0]
+    return known[0].numbered(opening.id, first)
 
 
 @lru_cache(maxsize=32)
@@ -243,7 +246,7 @@ def _saw_opening(
         if best is None or _seconds(state, prices) < _seconds(best, prices) - 1e-6:
             best = state
         needed = _needed(state, len(by_hand))
-        if needed == holes and n > 0:
+        if (needed == holes and n > 0) or len(state.cuts) >= ONCE:
             break
         holes = needed
     assert best is not None

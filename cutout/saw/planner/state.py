@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from copy import copy
+from dataclasses import dataclass, field, replace
 from operator import is_not
 
 import numpy as np
@@ -183,6 +184,22 @@ class State:
     def next_leg(self) -> int:
         """Number of the leg that comes next."""
         return self.first_leg + len(self.cuts)
+
+    def numbered(self, opening: int, first: tuple[int, int]) -> State:
+        """The same sawn in an equal opening of another number. first: numbers of its first hole and first leg."""
+        if (opening, first) == (self.area.id, (self.first_hole, self.first_leg)):
+            return self
+        more = {"hole": first[0] - self.first_hole, "leg": first[1] - self.first_leg}
+
+        def at(place: Place) -> Place:
+            return place if place.number is None else replace(place, number=place.number + more[place.kind])
+
+        other = copy(self)
+        other.first_hole, other.first_leg = first
+        other.area = replace(self.area, id=opening)
+        other.cuts = [replace(cut, starts=at(cut.starts), ends=at(cut.ends)) for cut in self.cuts]
+        other.holes = [replace(hole, place=at(hole.place)) for hole in self.holes]
+        return other
 
     def passed(self, z: ComplexArray) -> np.ndarray:
         """Indices of outline points that a kerf along z leaves clean."""
