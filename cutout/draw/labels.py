@@ -212,10 +212,9 @@ class Room:
             ends = np.clip(knees[knee].real, *near[box][:, [0, 2]].T) + 1j * np.clip(
                 knees[knee].imag, *near[box][:, [1, 3]].T
             )
-            clear = np.flatnonzero(_uncrossed(names, knees[knee], ends))
-            if len(clear):
-                length = np.abs(knees[knee] - begins[knee]) + np.abs(ends - knees[knee])
-                n = int(clear[np.argmin(length[clear])])
+            length = np.abs(knees[knee] - begins[knee]) + np.abs(ends - knees[knee])
+            n = _first_uncrossed(names, knees[knee], ends, np.argsort(length, kind="stable"))
+            if n is not None:
                 way = (begins[knee[n]], knees[knee[n]], ends[n])
                 placed = Placed(label, _as_box(near[box[n]]), tuple((z.real, z.imag) for z in way))
                 best = min(best or (math.inf, placed), (float(length[n]), placed), key=lambda pair: pair[0])
@@ -295,6 +294,20 @@ class Room:
             crossed = shapely.intersects(lines[left, None], taken.leaders[None, :]).any(axis=1)
             clear[left[crossed]] = False
         return clear
+
+
+def _first_uncrossed(
+    names: STRtree, start: NDArray[np.complex128], end: NDArray[np.complex128], order: NDArray[np.int_]
+) -> int | None:
+    """The first straight way, in an order, that crosses none of the boxes; looked for among a few, then more."""
+    first, many = 0, 64
+    while first < len(order):
+        some = order[first : first + many]
+        clear = np.flatnonzero(_uncrossed(names, start[some], end[some]))
+        if len(clear):
+            return int(some[clear[0]])
+        first, many = first + many, 4 * many
+    return None
 
 
 def _overlap(
