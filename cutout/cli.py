@@ -429,14 +429,14 @@ def _read_gauge(photo: Path, blade_name: str, units: Units, out: Path, options: 
     from cutout.kit import blade, mine_path
     from cutout.run import keep_measured, measured_from, read_gauge
     from cutout.units import parse_positive, parse_size
-    from cutout.write.files import write_files
+    from cutout.write.files import write_file
 
     name = blade(blade_name).name
     square = options["square"] and parse_size(options["square"], units, what="--square")
     allowance = parse_positive(options["allowance"], units, what="--allowance")
     thickness = options["thickness"] and parse_positive(options["thickness"], units, what="--thickness")
     gauged = read_gauge(photo, units, options["minutes"], square, allowance)
-    write_files(out.parent, {out.name: gauged.picture})
+    write_file(out, gauged.picture)
     for line in gauged.said:
         _say(line)
     _say(f"{shown(out)}: look at it before you trust these values.")
@@ -461,11 +461,11 @@ def compare(result: Path, photos: tuple[Path, ...], units: Units, least: str, ou
     """Hold PHOTOS of the sawn panel, on a plain ground, against the pattern in RESULT (result.json)."""
     from cutout.run import compare_photos
     from cutout.units import parse_positive
-    from cutout.write.files import write_files
+    from cutout.write.files import write_file
 
     held = compare_photos(result, photos, units, parse_positive(least, units, what="--least"))
     target = out or Path(f"{photos[0].stem}-compared.png")
-    write_files(target.parent, {target.name: held.picture})
+    write_file(target, held.picture)
     for line in held.said:
         _say(line)
     _say(f"{shown(target)}: the outline in colour.")

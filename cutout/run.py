@@ -38,7 +38,7 @@ from cutout.saw.outlook import BEFORE_MENDING, advice, refuse_endless
 from cutout.saw.telling import Tell, part
 from cutout.say.sizes import size_lines
 from cutout.units import Units
-from cutout.write.files import write_files
+from cutout.write.files import write_file, write_files
 from cutout.write.template.template import sheet_turn
 from cutout.write.work import Work
 
@@ -219,14 +219,14 @@ def write_gauge(blade_name: str, paper_name: str, units: Units, out: Path) -> No
     from cutout.write.gauge import gauge_pdf
 
     kit = kit_of(Job(units=units, saw=SawPart(blade=blade_name)))
-    write_files(out.parent, {out.name: gauge_pdf(kit, paper(paper_name, units), units)})
+    write_file(out, gauge_pdf(kit, paper(paper_name, units), units))
 
 
 def write_camera_card(paper_name: str, units: Units, out: Path) -> None:
     """Write the camera card, a silhouette of known size to photograph, as a PDF. Raises KitError, WriteError."""
     from cutout.write.camera_card import camera_card_pdf
 
-    write_files(out.parent, {out.name: camera_card_pdf(paper(paper_name, units), units)})
+    write_file(out, camera_card_pdf(paper(paper_name, units), units))
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,14 +15,22 @@ from cutout.geom.curve import FloatArray
 IntArray = NDArray[np.int64]
 
 
+_PIECE = 1 / 24
+"""A line is looked up in pieces of this share of the way across all edges."""
+
+
 @dataclass(frozen=True)
 class Edges:
-    """Every straight edge of some polygons: `a` to `b` (n, 2), and which polygon each belongs to (n,)."""
+    """Every straight edge of some polygons: `a` to `b` (n, 2), and which polygon each belongs to (n,).
+
+    piece: lines longer than this (mm) are looked up piece by piece.
+    """
 
     a: FloatArray
     b: FloatArray
     owner: IntArray
     tree: STRtree
+    piece: float
 
     @classmethod
     def of(cls, polygons: Sequence[Polygon]) -> Edges:
@@ -33,7 +41,9 @@ class Edges:
         within = ring[1:] == ring[:-1]
         a, b = points[:-1][within], points[1:][within]
         lines = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
-        return cls(a, b, owner[ring[:-1][within]], STRtree(lines))
+        x0, y0, x1, y1 = shapely.total_bounds(array).tolist()
+        piece = _PIECE * float(np.hypot(x1 - x0, y1 - y0)) if len(a) else 1.0
+        return cls(a, b, owner[ring[:-1][within]], STRtree(lines), piece)
 
 
 @dataclass(frozen=True)
@@ -48,6 +58,25 @@ class Crossings:
     edge: IntArray
 
 
+def _met(
+    edges: Edges, start: FloatArray, direction: FloatArray, reach: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """Which line meets which edge, each pair once.
+
+    Long lines are looked up piece by piece: the bounds of a slanting one hold nearly every edge.
+    """
+    count = np.maximum(np.ceil(reach / edges.piece), 1).astype(np.int64)
+    of = np.repeat(np.arange(len(start)), count)
+    part = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
+    ends = [
+        start[of] + direction[of] * (reach[of] * np.minimum((part + k) / count[of], 1.0))[:, None]
+        for k in (0, 1)
+    ]
+    piece, edge = edges.tree.query(shapely.linestrings(np.stack(ends, axis=1)), predicate="intersects")
+    pairs = np.unique(np.column_stack([of[piece], edge]), axis=0)
+    return pairs[:, 0], pairs[:, 1]
+
+
 def crossings(edges: Edges, start: FloatArray, direction: FloatArray, reach: FloatArray, k: int) -> Crossings:
     """The first `k` edges crossed by lines from `start` (n, 2) along unit `direction` (n, 2) up to `reach` (n,).
 
@@ -56,8 +85,7 @@ def crossings(edges: Edges, start: FloatArray, direction: FloatArray, reach: Flo
     n = len(start)
     shape = (n, k)
     found = Crossings(np.full(shape, np.inf), np.full(shape, -1), np.full(shape, -1))
-    lines = shapely.linestrings(np.stack([start, start + direction * reach[:, None]], axis=1))
-    line, edge = edges.tree.query(lines, predicate="intersects")
+    line, edge = _met(edges, start, direction, reach)
     along, across = edges.b[edge] - edges.a[edge], edges.a[edge] - start[line]
     d = direction[line]
     turn = d[:, 0] * along[:, 1] - d[:, 1] * along[:, 0]

@@ -27,6 +27,8 @@ SLENDER = 10.0
 _SECTORS = 24  # stretches of the edge of a piece: one every 15 degrees of a round one
 _NEARBY = 0.1
 """Other pieces are looked for within this part of the way across all of them first: most are met there."""
+_SPOILS = 2.5
+"""What a strip spoils lies within one gap of it: a passage wider is not felt further off. So many are looked at."""
 _EACH = 3
 """Strips looked at closely: the best few of each stretch of the piece's edge."""
 
@@ -219,7 +221,7 @@ def _strip(site: Site, piece: int, rays: _Rays, i: int) -> Strip | None:
     last = end + float(_depth(site, target, width)) * d
     side = width / 2 * np.array([-d[1], d[0]])
     area = Polygon([first - side, last - side, last + side, first + side])
-    near = _clip(site.waste, area.buffer(3 * site.gap).bounds)
+    near = _round_about(site.waste, area, _SPOILS * site.gap)
     seen = [p for p in polygons_of(area.intersection(near)) if p.area > 1e-6]
     if len(seen) != 1 or seen[0].interiors:
         return None
@@ -240,8 +242,10 @@ def _unsawable(waste: shapely.Geometry, gap: float) -> float:
     return float(shapely.difference(waste, opened).area)
 
 
-def _clip(waste: MultiPolygon, bounds: tuple[float, float, float, float]) -> MultiPolygon:
-    return as_multi(shapely.clip_by_rect(waste, *bounds))
+def _round_about(waste: MultiPolygon, area: Polygon, away: float) -> MultiPolygon:
+    """The waste within `away` mm of a strip: of a long slanting one far less than its bounds hold."""
+    zone = area.buffer(away, join_style="mitre")
+    return as_multi(shapely.intersection(shapely.clip_by_rect(waste, *zone.bounds), zone))
 
 
 def _span(site: Site) -> float:

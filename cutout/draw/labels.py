@@ -74,6 +74,26 @@ class Placed:
     leader: tuple[tuple[float, float], ...] | None
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class _Taken:
+    """Labels and signs as boxes (m, 4) and as shapes, which of them are signs, and leaders; count: of both."""
+
+    count: tuple[int, int]
+    boxes: FloatArray
+    shapes: NDArray[np.object_]
+    signs: NDArray[np.int_]
+    leaders: NDArray[np.object_]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Spots:
+    """Boxes (n, 4) a label may take, in order of preference; of which anchor; how far off that (mm)."""
+
+    boxes: FloatArray
+    owners: NDArray[np.int_]
+    off: FloatArray
+
+
 class Room:
     """The free paper of a drawing: knows its lines, and what has been placed so far."""
 
@@ -84,6 +104,7 @@ class Room:
         self._boxes: list[Box] = []
         self._signs: list[Box] = []
         self._leaders: list[LineString] = []
+        self._arrays: _Taken | None = None
 
     def copy(self) -> Room:
         """The same room, to try something in."""
@@ -109,6 +130,20 @@ class Room:
                 self._leaders.append(LineString(found.leader))
             placed.append(found)
         return tuple(placed), tuple(left)
+
+    def _taken(self) -> _Taken:
+        """What is placed so far, in arrays; made anew where something came."""
+        count = len(self._boxes), len(self._leaders)
+        if self._arrays is None or self._arrays.count != count:
+            boxes, signs = np.array(self._boxes).reshape(-1, 4), set(self._signs)
+            self._arrays = _Taken(
+                count,
+                boxes,
+                np.asarray(shapely.box(*boxes.T), dtype=object),
+                np.flatnonzero([b in signs for b in self._boxes]),
+                np.array(self._leaders, dtype=object),
+            )
+        return self._arrays
 
     def occupy(self, box: Box) -> None:
         """Keep later labels off this box, where a sign is drawn that a label may name."""
@@ -143,17 +178,20 @@ class Room:
             if len(free):
                 return Placed(label, _as_box(boxes[free[0]]), None)
         for distance in _DISTANCES:
-            found = distance <= label.farthest and self._ring(label, anchors, distance, _DIRECTIONS)
+            if distance > label.farthest:
+                break
+            found = self._led(label, anchors, self._free_around(label, anchors, (distance,), _DIRECTIONS))
             if found:
                 return found
         far = label.farthest >= _FAR
+        # The last resort, in finer steps; one that may stand far off stands anywhere at all, its leader running
+        # across signs, and if it must across other leaders, but across no label.
+        more = [d for d in _MORE_DISTANCES if far or d <= label.farthest]
+        spots = self._free_around(label, anchors, more, _MORE_DIRECTIONS)
         for over in ("", "signs", "leaders") if far else ("",):
-            # The last resort, in finer steps; one that may stand far off stands anywhere at all, its leader running
-            # across signs, and if it must across other leaders, but across no label.
-            for distance in (d for d in _MORE_DISTANCES if far or d <= label.farthest):
-                found = self._ring(label, anchors, distance, _MORE_DIRECTIONS, over)
-                if found:
-                    return found
+            found = self._led(label, anchors, spots, over)
+            if found:
+                return found
         return self._bent(label, anchors) if far else None
 
     def _bent(self, label: Label, anchors: FloatArray) -> Placed | None:
@@ -181,32 +219,46 @@ class Room:
             ends = np.clip(knees[knee].real, *near[box][:, [0, 2]].T) + 1j * np.clip(
                 knees[knee].imag, *near[box][:, [1, 3]].T
             )
-            clear = np.flatnonzero(_uncrossed(names, knees[knee], ends))
-            if len(clear):
-                length = np.abs(knees[knee] - begins[knee]) + np.abs(ends - knees[knee])
-                n = int(clear[np.argmin(length[clear])])
+            length = np.abs(knees[knee] - begins[knee]) + np.abs(ends - knees[knee])
+            n = _first_uncrossed(names, knees[knee], ends, np.argsort(length, kind="stable"))
+            if n is not None:
                 way = (begins[knee[n]], knees[knee[n]], ends[n])
                 placed = Placed(label, _as_box(near[box[n]]), tuple((z.real, z.imag) for z in way))
                 best = min(best or (math.inf, placed), (float(length[n]), placed), key=lambda pair: pair[0])
         return best[1] if best else None
 
-    def _ring(
+    def _free_around(
         self,
         label: Label,
         anchors: FloatArray,
-        distance: float,
+        distances: Sequence[float],
         directions: NDArray[np.complex128],
-        over: str = "",
-    ) -> Placed | None:
-        """The first free spot at this distance whose leader, if it needs one, is in nobody's way."""
-        boxes, owners = _around(anchors, label, distance, directions)
-        for n in np.flatnonzero(self._free(boxes, label.within)).tolist():
-            box = _as_box(boxes[n])
-            if distance <= _NO_LEADER:
-                return Placed(label, box, None)
-            leader = _leader(anchors[owners[n]], label.reach, box)
-            if self._clear(LineString(leader), over):
-                return Placed(label, box, leader)
+    ) -> _Spots:
+        """Free spots at these distances, the nearest first and of those the best."""
+        rings = [_around(anchors, label, distance, directions) for distance in distances]
+        boxes = np.concatenate([np.zeros((0, 4)), *(boxes for boxes, _ in rings)])
+        owners = np.concatenate([np.zeros(0, dtype=int), *(owners for _, owners in rings)])
+        off = np.repeat(np.array(distances, dtype=float), [len(owners) for _, owners in rings])
+        free = self._free(boxes, label.within)
+        return _Spots(boxes[free], owners[free], off[free])
+
+    def _led(self, label: Label, anchors: FloatArray, spots: _Spots, over: str = "") -> Placed | None:
+        """The first of these spots whose leader, if it needs one, is in nobody's way."""
+        # The first few are mostly enough; where they are not, more and more at once.
+        first, many = 0, 4
+        while first < len(spots.boxes):
+            some = slice(first, first + many)
+            starts = anchors[spots.owners[some]]
+            leaders = _leaders(starts, label.reach, spots.boxes[some])
+            clear = np.flatnonzero((spots.off[some] <= _NO_LEADER) | self._clear(*leaders, over))
+            if len(clear):
+                n = first + int(clear[0])
+                box = _as_box(spots.boxes[n])
+                near = spots.off[n] <= _NO_LEADER
+                return Placed(
+                    label, box, None if near else _leader(anchors[spots.owners[n]], label.reach, box)
+                )
+            first, many = first + many, 8 * many
         return None
 
     def _free(self, boxes: FloatArray, within: Box | None = None) -> NDArray[np.bool_]:
@@ -216,14 +268,10 @@ class Room:
         free: NDArray[np.bool_] = np.asarray(inside)
         grown = boxes + np.array([-GAP, -GAP, GAP, GAP])
         if self._boxes:
-            taken = np.array(self._boxes)
-            apart = (
-                (grown[:, None, 0] > taken[:, 2])
-                | (grown[:, None, 2] < taken[:, 0])
-                | (grown[:, None, 1] > taken[:, 3])
-                | (grown[:, None, 3] < taken[:, 1])
-            )
-            free &= apart.all(axis=1)
+            taken, candidates = self._taken().boxes, np.flatnonzero(free)
+            x0, y0, x1, y1 = (side[:, None] for side in grown[candidates].T)
+            apart = (x0 > taken[:, 2]) | (x1 < taken[:, 0]) | (y0 > taken[:, 3]) | (y1 < taken[:, 1])
+            free[candidates] = apart.all(axis=1)
         candidates = np.flatnonzero(free)
         if not len(candidates):
             return free
@@ -233,26 +281,57 @@ class Room:
         free[candidates] = clear
         candidates, shapes = candidates[clear], shapes[clear]
         if self._leaders and len(candidates):
-            crossed = shapely.intersects(shapes[:, None], np.array(self._leaders)[None, :]).any(axis=1)
+            crossed = shapely.intersects(shapes[:, None], self._taken().leaders[None, :]).any(axis=1)
             free[candidates[crossed]] = False
         return free
 
-    def _clear(self, leader: LineString, over: str = "") -> bool:
-        """Whether a leader runs through no label and no sign, but for what it starts from, and across no leader.
+    def _clear(self, starts: FloatArray, ends: FloatArray, over: str = "") -> NDArray[np.bool_]:
+        """Which leaders (n, 2) run through no label and no sign, but for what they start from, and across no leader.
 
-        over: what it may cross: signs, or leaders and signs.
+        over: what they may cross: signs, or leaders and signs.
         """
-        x0, y0, x1, y1 = leader.bounds
-        x, y = leader.coords[0]
-        named = [b for b in self._signs if over or (b[0] <= x <= b[2] and b[1] <= y <= b[3])]
-        near = [
-            b for b in self._boxes if b[0] < x1 and b[2] > x0 and b[1] < y1 and b[3] > y0 and b not in named
-        ]
-        if near and shapely.intersects(shapely.box(*np.array(near).T), leader).any():
-            return False
-        return over == "leaders" or not (
-            self._leaders and shapely.intersects(np.array(self._leaders), leader).any()
-        )
+        lines = np.asarray(shapely.linestrings(np.stack([starts, ends], axis=1)), dtype=object)
+        clear = np.ones(len(lines), dtype=bool)
+        taken = self._taken()
+        if len(taken.boxes):
+            (x0, y0), (x1, y1) = np.minimum(starts, ends).T, np.maximum(starts, ends).T
+            near = _overlap((x0, y0, x1, y1), taken.boxes)
+            near[:, taken.signs] &= not over and ~_within(starts, taken.boxes[taken.signs])
+            i, j = np.nonzero(near)
+            clear[i[shapely.intersects(taken.shapes[j], lines[i])]] = False
+        if over != "leaders" and self._leaders:
+            left = np.flatnonzero(clear)
+            crossed = shapely.intersects(lines[left, None], taken.leaders[None, :]).any(axis=1)
+            clear[left[crossed]] = False
+        return clear
+
+
+def _first_uncrossed(
+    names: STRtree, start: NDArray[np.complex128], end: NDArray[np.complex128], order: NDArray[np.int_]
+) -> int | None:
+    """The first straight way, in an order, that crosses none of the boxes; looked for among a few, then more."""
+    first, many = 0, 64
+    while first < len(order):
+        some = order[first : first + many]
+        clear = np.flatnonzero(_uncrossed(names, start[some], end[some]))
+        if len(clear):
+            return int(some[clear[0]])
+        first, many = first + many, 4 * many
+    return None
+
+
+def _overlap(
+    bounds: tuple[FloatArray, FloatArray, FloatArray, FloatArray], boxes: FloatArray
+) -> NDArray[np.bool_]:
+    """Which of n bounds overlap, by more than their edges, with which of m boxes (m, 4); (n, m)."""
+    x0, y0, x1, y1 = (side[:, None] for side in bounds)
+    return np.asarray((boxes[:, 0] < x1) & (boxes[:, 2] > x0) & (boxes[:, 1] < y1) & (boxes[:, 3] > y0))
+
+
+def _within(places: FloatArray, boxes: FloatArray) -> NDArray[np.bool_]:
+    """Which of n places (n, 2) lie in which of m boxes (m, 4), on their edges too; (n, m)."""
+    x, y = (side[:, None] for side in places.T)
+    return np.asarray((boxes[:, 0] <= x) & (x <= boxes[:, 2]) & (boxes[:, 1] <= y) & (y <= boxes[:, 3]))
 
 
 def _uncrossed(
@@ -293,6 +372,14 @@ def _leader(anchor: FloatArray, reach: float, box: Box) -> Span:
     away = end - complex(x, y)
     start = complex(x, y) + away / abs(away) * min(reach, abs(away))
     return (start.real, start.imag), (end.real, end.imag)
+
+
+def _leaders(anchors: FloatArray, reach: float, boxes: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Starts and ends (n, 2) of `_leader` for each anchor (n, 2) and box (n, 4)."""
+    ends = np.clip(anchors, boxes[:, :2], boxes[:, 2:])
+    away = ends - anchors
+    far = np.hypot(*away.T)[:, None]
+    return anchors + away / far * np.minimum(reach, far), ends
 
 
 def _as_box(row: FloatArray) -> Box:

@@ -10,9 +10,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    field_validator,
+)
 
 from cutout.choices import (
     Align,
@@ -237,10 +245,24 @@ Place = tuple[Length, Length]
 """x, y in mm from the panel's lower left, seen from the show face."""
 
 
+def _kinds(annotation: Any) -> set[Any]:
+    """The plain types in a type: those of a union, a tuple, an annotated one."""
+    return {annotation}.union(*map(_kinds, get_args(annotation)))
+
+
 class Part(BaseModel):
     """A table of settings."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _no_switch_for_a_number(cls, value: object, info: ValidationInfo) -> object:
+        """`turn = true` is not one degree."""
+        kinds = _kinds(cls.model_fields[info.field_name or ""].annotation)
+        if isinstance(value, bool) and bool not in kinds and kinds & {int, float}:
+            raise ValueError("write a number, not true or false")
+        return value
 
 
 class ZonePart(Part):

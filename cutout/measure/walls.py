@@ -22,8 +22,11 @@ _SPACING = (0.5, 2.0)
 _FINEST = 0.1
 """Spacing below which no wall is divided further (mm)."""
 
-MOST_POINTS = 400_000
-"""Points one middle line is taken from at most: some 10 s and 400 MB."""
+MOST_POINTS = 100_000
+"""Points one middle line is taken from at most: some 3 s and 150 MB. Usual drawings have 10,000."""
+
+_COARSER = 1.25
+"""Where there would be more, walls are divided into pieces so many times longer, until there are not."""
 
 _PER_WIDTH = 3.0
 """Points along a wall for each local width of the region."""
@@ -68,14 +71,19 @@ class Walls:
     def refined(self, ridges: Ridges) -> Walls | None:
         """Walls with more points where the region is narrow for their spacing; None when fine enough.
 
-        Also None where there would be more than MOST_POINTS: widths are exact all the same, but a neck between two
-        points may be missed.
+        Where there would be more than MOST_POINTS the pieces are longer than its width asks for: widths are exact all
+        the same, but a neck between two points may be missed. None as well where MOST_POINTS are reached.
         """
         gap = np.abs(self.z[self.next] - self.z)
         narrow = ridges.narrowest(self)
         need = np.maximum(np.minimum(narrow, narrow[self.next]) / _PER_WIDTH, _FINEST)
-        pieces = np.where(np.isfinite(need), np.ceil(np.minimum(gap / need, 8.0) - 1e-9), 1).astype(np.int64)
-        if pieces.max(initial=1) <= 1 or pieces.sum() > MOST_POINTS:
+        pieces = _divided(gap, need)
+        if len(gap) >= MOST_POINTS / _COARSER:
+            return None
+        while pieces.sum() > MOST_POINTS:
+            need = need * _COARSER
+            pieces = _divided(gap, need)
+        if pieces.max(initial=1) <= 1:
             return None
         stations = []
         for k, s in enumerate(self.stations):
@@ -125,6 +133,11 @@ class Walls:
         stations = np.concatenate([[s - reach], s - reach + np.sort(offset), [s + reach]])
         z = _on(ring, np.mod(stations, length))
         return LineString(np.column_stack([z.real, z.imag]))
+
+
+def _divided(gap: FloatArray, need: FloatArray) -> IntArray:
+    """Into how many pieces, at most 8, each gap (n,) is divided, so that none is longer than is needed (n,)."""
+    return np.where(np.isfinite(need), np.ceil(np.minimum(gap / need, 8.0) - 1e-9), 1).astype(np.int64)
 
 
 def _to_run(z: ComplexArray, a: ComplexArray, b: ComplexArray) -> FloatArray:

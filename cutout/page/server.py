@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import errno
 import os
 import secrets
 import socket
@@ -9,6 +11,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 
@@ -19,6 +22,8 @@ from cutout.page.patience import Impatient
 from cutout.page.share import App, Shared, code_text, lan_address
 
 HOST = "127.0.0.1"
+_NO_MORE = (errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM)
+"""What a system says that has no more open files to give, for now."""
 
 
 def serve(
@@ -98,9 +103,20 @@ class _Server(uvicorn.Server):
         super().__init__(settings)
         self._page = page
 
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        asyncio.get_running_loop().set_exception_handler(without_a_traceback)
+        await super().startup(sockets)
+
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
         self._page.stop()
         await super().shutdown(sockets)
+
+
+def without_a_traceback(loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+    """Nothing is said where no more files may be open just now: the loop takes connections again in a second."""
+    error = context.get("exception")
+    if not (isinstance(error, OSError) and error.errno in _NO_MORE):
+        loop.default_exception_handler(context)
 
 
 @contextmanager

@@ -16,7 +16,7 @@ come in it. What is said beside the cuts (what falls, how the blade comes to a l
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -56,6 +56,28 @@ SLIVER = 0.2
 """Left-over wood smaller than this (mm^2) is dust, not worth a line."""
 
 
+class _Bounds:
+    """Bounding boxes, to be asked which of them meet a region's: a proof looks at what is near, not at everything."""
+
+    def __init__(self, regions: Sequence[shapely.Geometry]) -> None:
+        self._boxes = np.asarray(shapely.bounds([*regions]), dtype=float).reshape(-1, 4)
+        self._count = len(regions)
+
+    def add(self, region: shapely.Geometry) -> None:
+        """One more; an empty region meets nothing."""
+        if self._count == len(self._boxes):
+            self._boxes = np.concatenate([self._boxes, np.full((max(64, self._count), 4), np.nan)])
+        self._boxes[self._count] = shapely.bounds(region)
+        self._count += 1
+
+    def meeting(self, region: shapely.Geometry) -> list[int]:
+        """Their places in order of coming."""
+        x0, y0, x1, y1 = shapely.bounds(region).tolist()
+        b = self._boxes[: self._count]
+        found = (b[:, 0] <= x1) & (b[:, 2] >= x0) & (b[:, 1] <= y1) & (b[:, 3] >= y0)
+        return [int(k) for k in np.flatnonzero(found)]
+
+
 @dataclass
 class _Bench:
     """The state of the work while it is sawn. Local to one proof.
@@ -74,19 +96,29 @@ class _Bench:
     findings: list[Finding] = field(default_factory=list)
     steps: int = 0
 
+    def __post_init__(self) -> None:
+        self._bounds = _Bounds(self.opened)
+        self._bounds_standing, self._numbers = _Bounds([*self.standing.values()]), [*self.standing]
+
     def open(self, region: shapely.Geometry) -> None:
         """Take a hole, a kerf or a fallen piece out of the wood."""
         grown = shapely.buffer(region, PLAY, quad_segs=8)
         self.opened.append(grown)
-        for number, wood in self.standing.items():
+        self._bounds.add(grown)
+        for number in self.standing_near(grown):
+            wood = self.standing[number]
             if shapely.intersects(shapely.envelope(wood), grown):
                 self.standing[number] = shapely.difference(wood, grown)
         if self.board is not None:
             self.board = shapely.difference(self.board, grown)
 
+    def standing_near(self, region: shapely.Geometry) -> list[int]:
+        """Openings, by number, whose bounds at the start meet those of a region."""
+        return [self._numbers[k] for k in self._bounds_standing.meeting(region)]
+
     def air(self, frame: Polygon) -> shapely.Geometry:
         """Everything open inside a frame."""
-        parts = np.array(self.opened, dtype=object)
+        parts = np.array([self.opened[k] for k in self._bounds.meeting(frame)], dtype=object)
         near = parts[shapely.intersects(parts, frame)] if len(parts) else parts
         return shapely.union_all(shapely.intersection(near, frame))
 
@@ -427,7 +459,8 @@ def _deepest(piece: shapely.Geometry, opened: shapely.STRtree) -> tuple[float, t
 def _free_pieces(bench: _Bench, near: Polygon) -> list[Polygon]:
     """(c): pieces of waste that nothing thicker than PLAY holds to keep any more, near the last cut."""
     pieces = []
-    for wood in bench.standing.values():
+    for number in bench.standing_near(near):
+        wood = bench.standing[number]
         if shapely.intersects(shapely.envelope(wood), near):
             pieces += [p for p in polygons_of(wood) if p.intersects(near) and not _held(bench, p)]
     return pieces

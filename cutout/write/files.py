@@ -60,6 +60,25 @@ def write_files(
         raise
 
 
+def write_file(out: Path, content: bytes) -> None:
+    """Write one file, a PDF or a picture, whose whole name the user chose; one of another kind is not written over.
+
+    Raises WriteError.
+    """
+    with contextlib.suppress(OSError):
+        if out.is_file() and (begins := _beginning(out)) and begins != content[: len(begins)]:
+            raise WriteError(
+                f"{shown(out)}: is a file of another kind, so it is not written over: choose another name."
+            )
+    write_files(out.parent, {out.name: content})
+
+
+def _beginning(path: Path) -> bytes:
+    """The bytes that tell which kind of file it is."""
+    with path.open("rb") as stream:
+        return stream.read(4)
+
+
 def _refuse_paths(names: Iterable[str]) -> None:
     for name in names:
         if not name or Path(name).name != name:

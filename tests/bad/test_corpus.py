@@ -21,10 +21,12 @@ SECONDS, MEGABYTES = 60, 2000
 
 EXPECTED = {
     "circle-of-infinity.dxf": (2, "."),
+    "clips-in-a-circle.svg": (2, "is made of"),
     "edges-that-reach-the-rim.png": (0, "runs off the picture"),
     "empty.png": (2, "is empty"),
     "entities.svg": (2, "."),
     "line-of-one-pixel.png": (0, "."),
+    "masks-in-one-another.svg": (2, "more than 8 deep"),
     "mostly-specks.svg": (1, "most of the drawing is lost"),
     "negative-page.svg": (2, "no page is less than nothing"),
     "not-a-number.svg": (2, "paints nothing"),

@@ -282,3 +282,17 @@ def test_a_name_as_long_as_the_disk_takes_needs_no_folder_named(
     shutil.copyfile(kite, long)
     assert run(["make", long, *SIZES]) == 0
     assert len([p for p in tmp_path.iterdir() if p.is_dir()]) == 1
+
+
+@pytest.mark.parametrize("card", [[], ["--camera"]])
+def test_a_card_is_not_written_over_a_drawing(
+    tmp_path: Path, card: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    drawing = tmp_path / "heron.svg"
+    drawing.write_text("<svg/>")
+    assert run(["gauge", *card, "--out", str(drawing)]) == 2
+    assert "is a file of another kind" in capsys.readouterr().err
+    assert drawing.read_text() == "<svg/>"
+    for _ in range(2):
+        assert run(["gauge", *card, "--out", str(tmp_path / "card.pdf")]) == 0
+    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")

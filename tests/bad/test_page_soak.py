@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import errno
 import os
 import re
 import signal
@@ -18,6 +20,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from cutout.page.server import without_a_traceback
 from cutout.page.store import MOST_STEPS
 
 ROOT = Path(__file__).parents[2]
@@ -101,6 +104,19 @@ def test_half_open_requests_do_not_keep_others_out(tmp_path: Path) -> None:
             connection.close()
         assert ended == 300, "a half-open request is ended"
     assert running.errors.read_bytes() == b""
+
+
+def test_running_out_of_files_is_waited_out_without_a_traceback(caplog: pytest.LogCaptureFixture) -> None:
+    loop = asyncio.new_event_loop()
+    try:
+        loop.set_exception_handler(without_a_traceback)
+        too_many = OSError(errno.EMFILE, "too many open files")
+        loop.call_exception_handler({"message": "socket.accept() failed", "exception": too_many})
+        assert caplog.records == []
+        loop.call_exception_handler({"message": "something else", "exception": ValueError("x")})
+        assert [record.levelname for record in caplog.records] == ["ERROR"]
+    finally:
+        loop.close()
 
 
 def test_uploads_that_break_off_or_stall_are_ended_without_a_word(tmp_path: Path) -> None:

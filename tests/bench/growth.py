@@ -138,11 +138,14 @@ def one(source: Path, seconds: int, until: str) -> tuple[dict[str, str], str, st
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "CUTOUT_ONE_PROCESS": "1"},
     )
     marks = [json.loads(line) for line in done.stdout.splitlines()]
+    peak = max((mark[2] for mark in marks), default=0.0)
     said = marks.pop()[0] if marks and marks[-1][1] == 0 else (done.stderr.strip().splitlines() or [""])[-1]
+    # A stage tells of itself again and again: from its first mark to the next stage's.
+    marks = [mark for k, mark in enumerate(marks) if k == 0 or mark[0] != marks[k - 1][0]]
     took = {a[0]: f"{b[1] - a[1]:.2f}" for a, b in itertools.pairwise(marks)}
     if marks and marks[-1][0] not in ("", until):
         took[marks[-1][0]] = f">{seconds}" if done.returncode < 0 else "refused"
-    return took, f"{marks[-1][2]:.0f}" if marks else "-", said[:90]
+    return took, f"{peak:.0f}" if marks else "-", said[:90]
 
 
 def main() -> None:

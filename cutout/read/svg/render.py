@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from cutout.errors import ReadError
+from cutout.read.svg.circles import refuse_circles
 from cutout.read.svg.compose import extent
 from cutout.read.svg.document import Document
 from cutout.read.svg.number import PX_PER_INCH
@@ -72,6 +73,7 @@ def render(
     """
     if box is None and drawing.page:
         box = (0.0, 0.0, *drawing.page)
+    refuse_circles(document, name)
     try:
         # Without a dpi the renderer takes every length in points, inches or millimetres for nothing.
         png = resvg_py.svg_to_bytes(

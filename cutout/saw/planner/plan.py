@@ -52,6 +52,8 @@ RELUCTANCE, MOST_CUTS = 3.0, 80
 """An opening begun more than once is walked again as if lifting took so many times as long, up to so many cuts."""
 ROUNDS = 3
 """An opening is walked this often at most, each time with the holes that the walk before found useful."""
+ONCE = 150
+"""One that took so many cuts is not walked again: that would take minutes for a few holes less."""
 TOLD = (0.05, 0.45, 0.8, 0.95, 1.0)
 """For those who are told how far it has come: the share of an opening's planning after its line is fitted and after
 each walk. Most openings are walked twice."""
@@ -256,7 +258,7 @@ def _saw_opening(
         if best is None or _seconds(state, prices) < _seconds(best, prices) - 1e-6:
             best = state
         needed = _needed(state, len(by_hand))
-        if needed == holes and n > 0:
+        if (needed == holes and n > 0) or len(state.cuts) >= ONCE:
             break
         holes = needed
     assert best is not None

@@ -85,6 +85,24 @@ def test_only_what_changed_is_planned_anew() -> None:
     assert planner._remembered.cache_info().misses > known.misses
 
 
+def test_equal_openings_are_planned_once_and_numbered_one_after_the_other() -> None:
+    kit = kit_of()
+    kites = [affinity.translate(KITE, 0.0, 0.0), affinity.translate(KITE, 90.0, 40.0)]
+    pattern = laid(Moved(), kit, *kites)
+    planner._remembered.cache_clear()
+    made = plan(pattern, kit)
+    assert planner._remembered.cache_info().misses == 1
+    half = len(made.legs) // 2
+    assert [leg.order for leg in made.legs] == list(range(1, 2 * half + 1))
+    assert [leg.opening for leg in made.legs] == [1] * half + [2] * half
+    assert [hole.id for hole in made.holes] == list(range(1, len(made.holes) + 1))
+    first, second = made.legs[:half], made.legs[half:]
+    assert [leg.start_by for leg in first] == [leg.start_by for leg in second]
+    shift = np.abs(first[0].path[0] - second[0].path[0])
+    assert shift == pytest.approx([90.0, 40.0], abs=1e-4)
+    assert prove(pattern, kit, made).ok
+
+
 def test_what_is_remembered_is_what_planning_anew_gives() -> None:
     kit = kit_of()
     pattern = laid(Moved(shift=(7.0, 1.0)), kit, KITE)
