@@ -4,7 +4,8 @@
     python tests/bench/trace.py --ours     the same for our tracer only; --verbose adds every shape
     python tests/bench/trace.py --quick    the middle size only; --size N only that one
     python tests/bench/trace.py --kind TEXT   only pictures whose kind has TEXT in it
-    python tests/bench/trace.py --seeds 3  as many turns, places and grains of each shape
+    python tests/bench/trace.py --seeds 3  as many turns, places and grains of each shape; --from N: other ones
+    python tests/bench/trace.py --others   other shapes, on which nothing in the tracer was tuned
     python tests/bench/trace.py --speed    time and memory on large scans
 
 potrace is called as a program (Debian package of that name) and measured only.
@@ -128,14 +129,27 @@ def _distances(one: BaseGeometry, two: BaseGeometry) -> np.ndarray:
     return distance
 
 
-def accuracy(sizes: tuple[int, ...], verbose: bool, only: str | None, part: str = "", seeds: int = 1) -> None:
+SEED = 7
+"""The first seed of the turns, places and grains that thresholds in the tracer were chosen on."""
+
+
+def accuracy(
+    sizes: tuple[int, ...],
+    verbose: bool,
+    only: str | None,
+    part: str = "",
+    seeds: range = range(SEED, SEED + 1),
+    others: bool = False,
+) -> None:
     tracers = {"ours": ours, "potrace": potrace, "iso-line": iso_line}
     if only:
         tracers = {only: tracers[only]}
-    made = [(s, shapes.coverage(s)) for k in range(seeds) for s in shapes.all_shapes(sizes, 7 + k)]
+    made = [(s, shapes.coverage(s)) for k in seeds for s in shapes.all_shapes(sizes, k, others)]
+    grain = (seeds.start - SEED) * len(made) // len(seeds)
     print(
-        f"{len(made)} pictures of each quality, {len(made) // len(sizes) // seeds} shapes, sizes {sizes} px, "
-        f"{seeds} seeds; medians, px; most: the farthest off in any picture; false: corners per 1000 px"
+        f"{len(made)} pictures of each quality, {len(made) // len(sizes) // len(seeds)} shapes, sizes {sizes} px, "
+        f"{len(seeds)} seeds from {seeds.start}; "
+        "medians, px; most: the farthest off in any picture; false: corners per 1000 px"
     )
     columns = ("RMS", "worst", "most", "nodes", "missed", "off", "false", "failed")
     head = f"{'picture':14}{'tracer':10}" + "".join(f"{c:>8}" for c in columns)
@@ -145,7 +159,7 @@ def accuracy(sizes: tuple[int, ...], verbose: bool, only: str | None, part: str 
             scores, failed = [], 0
             for k, (shape, cover) in enumerate(made):
                 try:
-                    rings = tracer(shapes.picture(cover, kind, seed=k), shape)
+                    rings = tracer(shapes.picture(cover, kind, seed=grain + k), shape)
                     one = score(rings, shape)
                 except CutoutError as error:
                     failed += 1
@@ -296,7 +310,9 @@ def main() -> None:
         size = _asked("--size", "")
         sizes = (int(size),) if size else SIZES[1:2] if "--quick" in sys.argv else SIZES
         only = "ours" if "--ours" in sys.argv else None
-        accuracy(sizes, "--verbose" in sys.argv, only, _asked("--kind", ""), int(_asked("--seeds", "1")))
+        first = int(_asked("--from", str(SEED)))
+        seeds = range(first, first + int(_asked("--seeds", "1")))
+        accuracy(sizes, "--verbose" in sys.argv, only, _asked("--kind", ""), seeds, "--others" in sys.argv)
 
 
 def _asked(option: str, default: str) -> str:

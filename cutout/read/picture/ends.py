@@ -9,18 +9,17 @@ half circle between them.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter, maximum_filter1d, minimum_filter1d
 from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array
-from cutout.read.picture.classes import on_plateaus, split_classes
 from cutout.read.picture.figure import Field
 from cutout.read.picture.likeness import coarse, winding
 from cutout.trace.iso import IsoLines
@@ -28,12 +27,16 @@ from cutout.trace.iso import IsoLines
 _PIXEL = 0.29
 """Sigma (px) of a pixel's own width."""
 
-_NARROW = 0.55
-"""Chord over length of line about an end: 67 degrees between straight flanks, or a bar little more than half as wide
+_NARROW = 0.66
+"""Chord over length of line about an end: 83 degrees between straight flanks, or a bar two thirds as wide
 as the stretch is long."""
 
-_HALF, _HALF_BLURS = 4.0, 3.0
-"""Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed. By trial."""
+_HALF, _HALF_BLURS = 4.0, (3.0, 5.0)
+"""Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed: points by the
+shorter one, ends of bars whose corners only just blur into each other by the longer. By trial."""
+_SHORT = 4.0
+"""A closed line of fewer such halves is too short to tell its ends apart."""
+
 _ARM, _ARM_BLURS = 7.0, 5.0
 """The same by which it is laid anew. By trial."""
 
@@ -72,6 +75,9 @@ _MUCH = 0.7
 _PLAIN = 0.35
 """Least distance from the level, as a share of full contrast, at which no edge is near."""
 
+_LEAST_PLAIN = 100
+"""So few pixels tell no noise."""
+
 _BETTER = 0.6
 """Share of the squared misses of the line as it was that is left at most, noise apart."""
 
@@ -92,7 +98,7 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     sigma: of the Gaussian that the values are blurred by (px), the pixels' own width apart.
     """
     blur = math.hypot(sigma, _PIXEL)
-    places = list(_noticed(found.lines, _HALF + _HALF_BLURS * blur))
+    places = list(_noticed(found.lines, [_HALF + k * blur for k in _HALF_BLURS]))
     if not places or len(places) > _MOST_ENDS:
         return found
     view = _View.of(field, found, sigma)
@@ -123,20 +129,29 @@ def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
     return kept
 
 
-def _noticed(lines: list[ComplexArray], half: float) -> Iterator[tuple[int, int]]:
-    """Line and point at the middle of each stretch of twice `half` px whose ends lie close together."""
+def _noticed(lines: list[ComplexArray], halves: Sequence[float]) -> Iterator[tuple[int, int]]:
+    """Line and point at the middle of each stretch of twice a half (px) whose ends lie close together."""
     for k, z in enumerate(lines):
         s = stations(np.append(z, z[0]))
         total = float(s[-1])
-        if total < 5.0 * half:
-            continue
-        chord = np.abs(_at(z, s, s[:-1] + half) - _at(z, s, s[:-1] - half)) / (2 * half)
-        narrow = np.flatnonzero(chord < _NARROW)
-        while len(narrow):
-            i = int(narrow[np.argmin(chord[narrow])])
-            yield k, i
-            away = np.abs((s[narrow] - s[i] + total / 2) % total - total / 2)
-            narrow = narrow[away > 1.5 * half]
+        taken: list[tuple[float, float]] = []
+        for half in halves:
+            if total < _SHORT * half:
+                continue
+            chord = np.abs(_at(z, s, s[:-1] + half) - _at(z, s, s[:-1] - half)) / (2 * half)
+            narrow = np.flatnonzero(chord < _NARROW)
+            for at, room in taken:
+                narrow = narrow[_along(s[narrow], at, total) > max(room, half)]
+            while len(narrow):
+                i = int(narrow[np.argmin(chord[narrow])])
+                yield k, i
+                taken.append((float(s[i]), 1.5 * half))
+                narrow = narrow[_along(s[narrow], float(s[i]), total) > 1.5 * half]
+
+
+def _along(s: FloatArray, at: float, total: float) -> FloatArray:
+    """How far places s along a closed line of length `total` are from the one at `at`, the shorter way."""
+    return np.abs((s - at + total / 2) % total - total / 2)
 
 
 def _at(z: ComplexArray, s: FloatArray, where: FloatArray) -> ComplexArray:
@@ -281,11 +296,11 @@ class _View:
 
     @classmethod
     def of(cls, field: Field, found: IsoLines, sigma: float) -> _View:
-        split = on_plateaus(field.values, split_classes(field.values))
-        contrast = max(2.0 * (split.high - field.level), 1.0)
+        contrast = max(2.0 * (field.settled()[1] - field.level), 1.0)
         # A line known to be off by so much is met by a picture that is off by as much times its slope there.
-        steps = _AT_EDGES * found.noise / (math.hypot(sigma, _PIXEL) * math.sqrt(2 * math.pi))
-        noise = math.hypot(_noise(field.values, field.level, contrast) / contrast, steps)
+        blur = math.hypot(sigma, _PIXEL)
+        steps = _AT_EDGES * found.noise / (blur * math.sqrt(2 * math.pi))
+        noise = math.hypot(_noise(field.values, field.level, contrast, blur) / contrast, steps)
         return cls(
             field.values,
             field.level - contrast / 2,
@@ -384,15 +399,21 @@ def _away(places: ComplexArray, from_: ComplexArray) -> FloatArray:
     return np.reshape(away, from_.shape)
 
 
-def _noise(values: NDArray[np.uint8], level: float, contrast: float) -> float:
-    """Sigma of the values where no edge is near, on the side of the level they vary more on."""
+def _noise(values: NDArray[np.uint8], level: float, contrast: float, blur: float) -> float:
+    """Sigma of the values where no edge is near, on the side of the level they vary more on.
+
+    Edges show in a row for three times their blur (px); in pictures all of whose parts are narrow nearer ones count.
+    """
     sample = values[:: max(1, values.shape[0] // 200)].astype(np.float32) - level
-    steps, lower = np.abs(np.diff(sample, axis=1)), np.minimum(np.abs(sample[:, 1:]), np.abs(sample[:, :-1]))
-    plain = (lower > _PLAIN * contrast) & (np.sign(sample[:, 1:]) == np.sign(sample[:, :-1]))
-    sides = (plain & (sample[:, 1:] > 0), plain & (sample[:, 1:] < 0))
-    return max(
-        (float(np.quantile(steps[side], 0.68)) for side in sides if side.any()), default=0.0
-    ) / math.sqrt(2)
+    steps = np.abs(np.diff(sample, axis=1))
+    for reach in (3.0 * blur, 1.5 * blur, 0.0):
+        size = 2 * math.ceil(reach) + 2
+        above, below = minimum_filter1d(sample, size, axis=1), maximum_filter1d(sample, size, axis=1)
+        sides = (above[:, 1:] > _PLAIN * contrast, below[:, 1:] < -_PLAIN * contrast)
+        found = [float(np.quantile(steps[side], 0.68)) for side in sides if side.sum() > _LEAST_PLAIN]
+        if found:
+            return max(found) / math.sqrt(2)
+    return 0.0
 
 
 def _rms(missed: FloatArray) -> float:

@@ -44,7 +44,7 @@ class Field:
 
     stepped: the picture was black and white only, so its edges come in steps of whole pixels. exact: the level
     follows from what was asked or from transparency, not from how grey mixes. softened: sigma (px) of the Gaussian
-    the values were blurred by here.
+    the values were blurred by here. sides: what ground and figure settle at, where edges that are alone have told it.
     """
 
     values: Grey
@@ -53,6 +53,14 @@ class Field:
     stepped: bool = False
     exact: bool = False
     softened: float = 0.0
+    sides: tuple[float, float] | None = None
+
+    def settled(self) -> tuple[float, float]:
+        """What the values of ground and figure settle at."""
+        if self.sides is not None:
+            return self.sides
+        split = on_plateaus(self.values, split_classes(self.values))
+        return split.low, split.high
 
 
 def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:

@@ -13,13 +13,14 @@ from cutout.geom.outline import Note, Outline
 from cutout.read.options import ReadOptions
 from cutout.read.picture.closed_lines import fill_lines
 from cutout.read.picture.decode import Picture, decode
-from cutout.read.picture.edge import EdgeFit, bends_restored, fit_edges, gap_noise, in_light
+from cutout.read.picture.edge import EdgeFit, bends_restored, fit_edges, gap_noise, in_light, settled
 from cutout.read.picture.ends import ends_restored
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
 from cutout.read.picture.straighten import straightened
 from cutout.read.picture.thin import unblurred
+from cutout.read.picture.together import found_together
 from cutout.read.specks import Share
 from cutout.trace.iso import STEPPED, IsoLines, iso_lines
 from cutout.trace.rings import fit_lines
@@ -113,7 +114,14 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     if light:
         field = figure(in_light(picture))
         found = replace(iso_lines(field.values, field.level), noise=found.noise)
+    sides = settled(field.values, field.level, found)
+    if sides is not None:
+        field = replace(field, level=sum(sides) / 2, sides=sides)
+        found = replace(iso_lines(field.values, field.level), noise=found.noise)
     blur = None if fit is None else math.hypot(fit.blur, field.softened)
+    together = found_together(field, found) if blur is None else None
+    if together is not None:
+        field, found, blur = together
     about = max(found.blur - _PIXEL_BLUR, _LEAST_BLUR) if blur is None else blur
     found = bends_restored(found, about)
     found = ends_restored(field, unblurred(field, found, blur), about)
