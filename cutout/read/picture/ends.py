@@ -66,6 +66,9 @@ _LIKE, _TELLING = 0.07, 0.5
 """The same of one that does in a picture whose compression left more than noise, if it misses so much less than the
 line as it was."""
 
+_STRICT = 10.0
+"""What a pixel weighs that is black where it would be less than half covered, or white where more, by the share."""
+
 _AT_EDGES = 0.6
 """Root of the share of the pixels about an end that its edges run through."""
 
@@ -84,6 +87,9 @@ _BETTER = 0.6
 _SURER, _MUCH_SURER = 1.1, 1.6
 """A point is believed in before an end with two corners, unless it misses so many times as much; and either before a
 round end, a point by far: it is one with its last pixel off."""
+
+_BAR = 0.7
+"""Share of the distance between its flanks that a bar's end is wide, at least."""
 
 _TOLD = 1.5
 """Width (px) from which on a round end can be told from a point."""
@@ -284,7 +290,10 @@ def _across(corners: tuple[complex, ...], axis: complex) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _View:
-    """The picture as shares of full contrast, how it is blurred (px), its noise (share), and all its lines."""
+    """The picture as shares of full contrast, how it is blurred (px), its noise (share), and all its lines.
+
+    bits: which pixels are figure, in a picture of black and white only.
+    """
 
     values: NDArray[np.uint8]
     low: float
@@ -293,6 +302,7 @@ class _View:
     noise: float
     lines: list[ComplexArray]
     boxes: list[tuple[complex, complex]]
+    bits: NDArray[np.bool_] | None
 
     @classmethod
     def of(cls, field: Field, found: IsoLines, sigma: float) -> _View:
@@ -309,6 +319,7 @@ class _View:
             noise,
             found.lines,
             [_box(z) for z in found.lines],
+            field.bits,
         )
 
     def best(self, k: int, arms: _Arms) -> _Laid | None:
@@ -317,7 +328,14 @@ class _View:
         window = self._window(k, arms)
         if window.seen.sum() < _LEAST_SEEN:
             return None
-        was = _rms(window.missed(z[np.arange(arms.first, arms.last + 1) % len(z)]))
+        own = z[np.arange(arms.first, arms.last + 1) % len(z)]
+        strict = None if window.bits is None else self._likeliest(replace(window, strict=True), own)
+        return strict or self._likeliest(window, own)
+
+    def _likeliest(self, window: _Window, own: ComplexArray) -> _Laid | None:
+        """The end seen in a window as it is likeliest; own: the line's points that it would stand for."""
+        arms = window.arms
+        was = window.rms(window.missed(own))
         missed, points, corners = window.fitted(_point, np.zeros(4))
         square = window.fitted(_cut_off, _square(arms))
         if square[0] < missed and not _across(square[2], arms.axis):
@@ -325,11 +343,16 @@ class _View:
             ahead = max(((c - arms.tip) * arms.axis.conjugate() for c in square[2]), key=lambda at: at.real)
             again = window.fitted(_point, np.array([ahead.real, ahead.imag, 0.0, 0.0]))
             missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
-        if _across(square[2], arms.axis) and _SURER * square[0] < missed:
+        surer = _SURER
+        if window.strict:
+            # Bits tell little of an end's last pixels, its flanks' ways much: a bar's run side by side.
+            wide = abs(square[2][1] - square[2][0]) / max(abs(arms.end - arms.start), 1e-9)
+            surer = 1.0 if wide > _BAR else _MUCH_SURER
+        if _across(square[2], arms.axis) and surer * square[0] < missed:
             missed, points, corners = square
         # A point cut off or rounded within its last pixel looks like one that is not.
         rounded = window.fitted(_rounded, _square(arms))
-        surer = _SURER if len(corners) == 2 else _MUCH_SURER
+        surer = _SURER if len(corners) == 2 and not window.strict else _MUCH_SURER
         if surer * rounded[0] < missed and _width(rounded[1]) > _TOLD:
             missed, points, corners = rounded
         fits = missed < max(_FITS, _NOISES * self.noise) or missed < min(_LIKE, _TELLING * was)
@@ -375,7 +398,8 @@ class _View:
             seen &= _away(near, centre) > _ASIDE
         ground = winding(others, values.shape)
         share = (values.astype(np.float64) - self.low) / self.contrast
-        return _Window(corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms)
+        bits = None if self.bits is None else self.bits[height - high : height - low, left:right]
+        return _Window(corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms, bits)
 
 
 def _box(z: ComplexArray) -> tuple[complex, complex]:
@@ -416,15 +440,12 @@ def _noise(values: NDArray[np.uint8], level: float, contrast: float, blur: float
     return 0.0
 
 
-def _rms(missed: FloatArray) -> float:
-    return math.sqrt(float(np.mean(missed**2)))
-
-
 @dataclass(frozen=True, slots=True)
 class _Window:
     """Pixels about an end: lower left corner, shares covered, which of them count, and what else covers them.
 
     ground: winding of all other lines round the finer pixels, and of the rest of this one, from `behind` to `before`.
+    bits: which pixels are figure, in a picture of black and white only; strict: those more than half covered are to be.
     """
 
     corner: complex
@@ -435,25 +456,45 @@ class _Window:
     behind: complex
     sigma: float
     arms: _Arms
+    bits: NDArray[np.bool_] | None = None
+    strict: bool = False
 
     def missed(self, points: ComplexArray, blurrier: float = 0.0) -> FloatArray:
         """Likeness less picture at each pixel that counts, for points from one arm to the other.
 
-        blurrier: log of how many times more the place is blurred than `sigma` says.
+        blurrier: log of how many times more the place is blurred than `sigma` says. A strict window's own misses
+        follow: by how much each pixel is covered beyond a half, or short of it, that its bit denies.
         """
         ring = np.concatenate([[self.before], points, [self.behind]]) - self.corner
         fine = (self.ground + winding([ring], self.share.shape)).clip(0.0, 1.0)
         sigma = self.sigma * math.exp(min(max(blurrier, -_MUCH), _MUCH))
-        likeness = gaussian_filter(coarse(fine), sigma, mode="nearest")
-        return np.asarray((likeness - self.share)[self.seen])
+        covered = coarse(fine)
+        likeness = gaussian_filter(covered, sigma, mode="nearest")
+        missed = np.asarray((likeness - self.share)[self.seen])
+        if self.bits is None or not self.strict:
+            return missed
+        denied = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
+        return np.concatenate([missed, _STRICT * denied[self.seen]])
+
+    def rms(self, missed: FloatArray) -> float:
+        """Root mean square of the misses for each pixel that counts."""
+        return math.sqrt(float((missed**2).sum() / self.seen.sum()))
 
     def fitted(self, shape: _Shape, p: FloatArray) -> tuple[float, ComplexArray, tuple[complex, ...]]:
-        """Least root mean square miss, from parameters p on, and the shape that has it (Levenberg, Marquardt)."""
+        """Least root mean square miss, from parameters p on, and the shape that has it."""
+        p = np.append(p, 0.0)
+        if self.strict:
+            # Denied pixels have no slope where there are none: the likeness leads there.
+            p, _ = replace(self, strict=False)._descended(shape, p)
+        p, missed = self._descended(shape, p)
+        return self.rms(missed), *shape(self.arms, p[:-1])
+
+    def _descended(self, shape: _Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Parameters of least squares from p on, and their misses (Levenberg, Marquardt)."""
 
         def missed_at(p: FloatArray) -> FloatArray:
             return self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
 
-        p = np.append(p, 0.0)
         missed = missed_at(p)
         held = 1e-3
         for _ in range(_ROUNDS):
@@ -472,7 +513,7 @@ class _Window:
             p, missed, held = p + step, after, max(held / 10.0, 1e-3)
             if np.abs(step).max() < _SETTLED:
                 break
-        return _rms(missed), *shape(self.arms, p[:-1])
+        return p, missed
 
 
 def _spliced(z: ComplexArray, ends: list[_Laid]) -> ComplexArray:

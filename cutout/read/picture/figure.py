@@ -44,7 +44,8 @@ class Field:
 
     stepped: the picture was black and white only, so its edges come in steps of whole pixels. exact: the level
     follows from what was asked or from transparency, not from how grey mixes. softened: sigma (px) of the Gaussian
-    the values were blurred by here. sides: what ground and figure settle at, where edges that are alone have told it.
+    the values were blurred by here. sides: what ground and figure settle at, where edges that are alone have told it. bits: which pixels were figure in
+    a picture of black and white only.
     """
 
     values: Grey
@@ -54,6 +55,7 @@ class Field:
     exact: bool = False
     softened: float = 0.0
     sides: tuple[float, float] | None = None
+    bits: NDArray[np.bool_] | None = None
 
     def settled(self) -> tuple[float, float]:
         """What the values of ground and figure settle at."""
@@ -321,7 +323,8 @@ def _softened(field: Field) -> Field:
     if grain < 0.03:
         return field
     image = Image.fromarray(field.values).filter(ImageFilter.GaussianBlur(_SOFTENING))
-    return replace(field, values=np.asarray(image), stepped=grain >= 1.0, softened=_SOFTENING)
+    bits = field.values > field.level if grain >= 1.0 else None
+    return replace(field, values=np.asarray(image), stepped=bits is not None, softened=_SOFTENING, bits=bits)
 
 
 def _grain(values: Grey) -> float:
