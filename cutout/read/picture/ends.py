@@ -399,7 +399,9 @@ class _View:
         ground = winding(others, values.shape)
         share = (values.astype(np.float64) - self.low) / self.contrast
         bits = None if self.bits is None else self.bits[height - high : height - low, left:right]
-        return _Window(corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms, bits)
+        return _Window(
+            corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms, bits
+        )
 
 
 def _box(z: ComplexArray) -> tuple[complex, complex]:
@@ -445,7 +447,7 @@ class _Window:
     """Pixels about an end: lower left corner, shares covered, which of them count, and what else covers them.
 
     ground: winding of all other lines round the finer pixels, and of the rest of this one, from `behind` to `before`.
-    bits: which pixels are figure, in a picture of black and white only; strict: those more than half covered are to be.
+    bits: which pixels are figure, in a picture of black and white only; strict: whether what they say has to be so.
     """
 
     corner: complex

@@ -44,8 +44,8 @@ class Field:
 
     stepped: the picture was black and white only, so its edges come in steps of whole pixels. exact: the level
     follows from what was asked or from transparency, not from how grey mixes. softened: sigma (px) of the Gaussian
-    the values were blurred by here. sides: what ground and figure settle at, where edges that are alone have told it. bits: which pixels were figure in
-    a picture of black and white only.
+    the values were blurred by here. sides: what ground and figure settle at, where lone edges have told it. bits:
+    which pixels were figure, in a picture of black and white only.
     """
 
     values: Grey

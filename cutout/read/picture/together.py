@@ -1,8 +1,8 @@
 """What a picture whose parts are all narrow settles at, and how blurred it is, found together with its lines.
 
-No edge in it is alone: figure or ground never show their own grey, so that no profile across an edge tells it. What was
-traced, blurred, has to be the picture, though: that tells the blur and both greys, these tell a better level, and that
-a better trace.
+No edge in it is alone: figure or ground never show their own grey, so that no profile across an edge tells it.
+What was traced, blurred, has to be the picture, though: that tells the blur and both greys, these tell a better
+level, and that a better trace.
 """
 
 from __future__ import annotations
