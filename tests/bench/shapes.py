@@ -261,16 +261,20 @@ def _scene() -> Iterator[Ring]:
 
 def coverage(shape: Shape) -> np.ndarray:
     """Share of each pixel inside the shape; float32 (h, w), rows from the top."""
-    h = shape.height
+    return covered(shape.boundary(), shape.width, shape.height)
+
+
+def covered(lines: list[np.ndarray], width: int, height: int) -> np.ndarray:
+    """Share of each pixel within closed polylines in pixels, y up; float32 (h, w), rows from the top."""
     path = " ".join(
-        "M" + " L".join(f"{x:.5f} {h - y:.5f}" for x, y in line.tolist()) + "Z" for line in shape.boundary()
+        "M" + " L".join(f"{x:.5f} {height - y:.5f}" for x, y in line.tolist()) + "Z" for line in lines
     )
     svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{shape.width * OVER}" height="{h * OVER}" '
-        f'viewBox="0 0 {shape.width} {h}"><path fill-rule="evenodd" d="{path}"/></svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width * OVER}" height="{height * OVER}" '
+        f'viewBox="0 0 {width} {height}"><path fill-rule="evenodd" d="{path}"/></svg>'
     )
     fine = Image.open(io.BytesIO(bytes(resvg_py.svg_to_bytes(svg_string=svg)))).getchannel("A")
-    cells = np.asarray(fine, dtype=np.float32).reshape(h, OVER, shape.width, OVER)
+    cells = np.asarray(fine, dtype=np.float32).reshape(height, OVER, width, OVER)
     return (cells.mean(axis=(1, 3)) / 255).astype(np.float32)
 
 

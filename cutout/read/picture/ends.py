@@ -343,11 +343,9 @@ class _View:
             ahead = max(((c - arms.tip) * arms.axis.conjugate() for c in square[2]), key=lambda at: at.real)
             again = window.fitted(_point, np.array([ahead.real, ahead.imag, 0.0, 0.0]))
             missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
-        surer = _SURER
-        if window.strict:
-            # Bits tell little of an end's last pixels, its flanks' ways much: a bar's run side by side.
-            wide = abs(square[2][1] - square[2][0]) / max(abs(arms.end - arms.start), 1e-9)
-            surer = 1.0 if wide > _BAR else _MUCH_SURER
+        # Its last pixels tell little of an end that runs out between two flanks; a bar's run side by side.
+        wide = abs(square[2][1] - square[2][0]) > _BAR * abs(arms.end - arms.start)
+        surer = (1.0 if window.strict else _SURER) if wide else _MUCH_SURER
         if _across(square[2], arms.axis) and surer * square[0] < missed:
             missed, points, corners = square
         # A point cut off or rounded within its last pixel looks like one that is not.

@@ -14,7 +14,7 @@ from cutout.errors import NoFigureError, ReadError
 from cutout.geom.outline import Note
 from cutout.read.options import ReadOptions
 from cutout.read.picture.classes import Grey, Split, on_plateaus, split_classes
-from cutout.read.picture.clear import is_clear
+from cutout.read.picture.clear import is_clear, is_texture
 from cutout.read.picture.decode import Picture
 from cutout.read.picture.light import EVEN, evenness, flattened, paper_light
 
@@ -77,7 +77,8 @@ def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
         return _softened(_from_grey(np.asarray(grey), name, options))
     for found in _candidates(colour, grey, name, options):
         field = _softened(found)
-        if is_clear(field.values, field.level, _left(field)):
+        grain = _left(field)
+        if is_clear(field.values, field.level, grain) and not is_texture(field.values, field.level, grain):
             return field
     raise NoFigureError(
         f"{name}: no clear figure here: what would be traced runs through shades and texture. Mark the figure by a "
