@@ -59,6 +59,9 @@ _LEAST_SEEN = 20
 _ROUNDS, _NUDGE, _STRIDE, _SETTLED = 8, 0.05, 2.0, 0.02
 """Steps of the fit at most; the change (px) that slopes are taken over; the longest step, and the last one."""
 
+_AHEAD = 2.5
+"""How far beyond the line's own tip (px) a point is looked for from, where that is not to be found from the tip."""
+
 _FITS, _NOISES = 0.035, 2.0
 """Root mean square miss (share of full contrast) of a likeness that fits, at least, and in sigmas of noise."""
 
@@ -337,6 +340,10 @@ class _View:
         arms = window.arms
         was = window.rms(window.missed(own))
         missed, points, corners = window.fitted(_point, np.zeros(4))
+        if missed > max(_FITS, _NOISES * self.noise):
+            # From the line's own tip it may have come to rest short of where it belongs.
+            again = window.fitted(_point, np.array([_AHEAD, 0.0, 0.0, 0.0]))
+            missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
         square = window.fitted(_cut_off, _square(arms))
         if square[0] < missed and not _across(square[2], arms.axis):
             # An end that lies along a flank is a point, which may be looked for from there.
