@@ -94,13 +94,13 @@ def other_drawings() -> Iterator[tuple[str, tuple[Ring, ...]]]:
     yield "key", (_key(), _back(circle(0.18 + 0j, 0.09)))
     yield "fir", (_fir(5),)
     yield "crescent", (_crescent(),)
-    yield "ellipses", tuple(_ellipse(complex(0.0, 0.23 * k), 0.5, 0.012 * 1.7**k) for k in range(4))
+    yield "ellipses", tuple(_ellipse(complex(0.0, 0.1 * (k + 1) ** 2), 0.5, 0.06 * 1.4**k) for k in range(4))
 
 
 def _teeth(n: int, width: float, height: float) -> Ring:
     """A board with teeth along its upper side, one flank upright."""
-    top = [complex(width - width * k / n, 0.3 + (0.0 if up else height)) for k in range(n) for up in (0, 1)]
-    return _polygon([0j, complex(width, 0.0), *top, 0.3j])
+    teeth = [complex(width - width * k / n, 0.3 + up) for k in range(1, n + 1) for up in (height, 0.0)]
+    return _polygon([0j, complex(width, 0.0), complex(width, 0.3), *teeth[:-1]])
 
 
 def _lens(angle: float) -> Ring:

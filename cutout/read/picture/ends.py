@@ -43,6 +43,9 @@ _ARM, _ARM_BLURS = 7.0, 5.0
 _FLANK = 6.0
 """Length (px) of line to both sides of where the arms begin that gives their place and way."""
 
+_SHARE, _SHARED = 0.6, 0.5
+"""The same as a share of the arm, at most; and what share of the line to the next such place an arm may be long."""
+
 _SHORTEST = 5.0
 """Arms shorter than this (px) tell nothing."""
 
@@ -71,6 +74,10 @@ line as it was."""
 
 _STRICT = 10.0
 """What a pixel weighs that is black where it would be less than half covered, or white where more, by the share."""
+
+_LOST, _NO_WORSE = 1.0, 1.1
+"""How far (px) a point reaches beyond the line's own tip whose last pixels the picture has lost, and how many times as
+much as that line it may miss the picture."""
 
 _AT_EDGES = 0.6
 """Root of the share of the pixels about an end that its edges run through."""
@@ -112,8 +119,9 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
         return found
     view = _View.of(field, found, sigma)
     laid: dict[int, list[_Laid]] = {}
-    for k, i in places:
-        arms = _arms(found.lines[k], i, _ARM + _ARM_BLURS * blur)
+    rooms = _rooms(found.lines, places)
+    for (k, i), room in zip(places, rooms, strict=True):
+        arms = _arms(found.lines[k], i, min(_ARM + _ARM_BLURS * blur, room))
         best = None if arms is None else view.best(k, arms)
         if best is not None:
             laid.setdefault(k, []).append(best)
@@ -156,6 +164,19 @@ def _noticed(lines: list[ComplexArray], halves: Sequence[float]) -> Iterator[tup
                 yield k, i
                 taken.append((float(s[i]), 1.5 * half))
                 narrow = narrow[_along(s[narrow], float(s[i]), total) > 1.5 * half]
+
+
+def _rooms(lines: list[ComplexArray], places: list[tuple[int, int]]) -> list[float]:
+    """Length of line (px) from each place half-way to the next one on the same line."""
+    rooms = [math.inf] * len(places)
+    for k in {line for line, _ in places}:
+        s = stations(np.append(lines[k], lines[k][0]))
+        own = [n for n, (line, _) in enumerate(places) if line == k]
+        at = s[[places[n][1] for n in own]]
+        for n, here in zip(own, at.tolist(), strict=True):
+            others = _along(at, here, float(s[-1]))
+            rooms[n] = _SHARED * float(others[others > 0].min(initial=math.inf))
+    return rooms
 
 
 def _along(s: FloatArray, at: float, total: float) -> FloatArray:
@@ -205,7 +226,8 @@ def _arms(z: ComplexArray, i: int, arm: float) -> _Arms | None:
     s = stations(turned)
     s -= s[middle]
     arm = min(arm, 0.3 * float(s[-1] - s[0]) - _FLANK)
-    left, right = np.abs(s + arm) < _FLANK, np.abs(s - arm) < _FLANK
+    flank = min(_FLANK, _SHARE * arm)
+    left, right = np.abs(s + arm) < flank, np.abs(s - arm) < flank
     if arm < _SHORTEST or min(left.sum(), right.sum()) < 6:
         return None
     start, into = _flank(turned[left], s[left] + arm)
@@ -362,6 +384,10 @@ class _View:
             missed, points, corners = rounded
         fits = missed < max(_FITS, _NOISES * self.noise) or missed < min(_LIKE, _TELLING * was)
         better = missed**2 - self.noise**2 < _BETTER * max(was**2 - self.noise**2, 0.0)
+        if not (fits and better) and len(corners) == 1:
+            # What compression has left of a fine point is no picture of it; its flanks still meet where they do.
+            ahead = ((corners[0] - arms.tip) * arms.axis.conjugate()).real
+            fits = better = missed < min(_LIKE, _NO_WORSE * was) and ahead > _LOST
         return _Laid(arms.first, arms.last, points, corners) if fits and better else None
 
     def _window(self, k: int, arms: _Arms) -> _Window:
