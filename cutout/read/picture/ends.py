@@ -76,8 +76,9 @@ _STRICT = 10.0
 """What a pixel weighs that is black where it would be less than half covered, or white where more, by the share."""
 
 _LOST, _NO_WORSE = 1.0, 1.1
-"""How far (px) a point reaches beyond the line's own tip whose last pixels the picture has lost, and how many times as
-much as that line it may miss the picture."""
+"""How far (px) a point reaches beyond the tip of the line, where the picture has lost its last pixels, and how many
+times as much as that line it may miss the picture."""
+
 
 _AT_EDGES = 0.6
 """Root of the share of the pixels about an end that its edges run through."""
