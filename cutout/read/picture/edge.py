@@ -340,7 +340,7 @@ def _places(
     place, normal = np.concatenate(at), np.concatenate(normals)
     ends = to_array(np.stack([place - reach * normal, place + reach * normal]).ravel())
     away, _ = cKDTree(to_array(np.concatenate(near))).query(ends, distance_upper_bound=alone)
-    free = (away.reshape(2, -1) >= alone).all(axis=0)
+    free = (np.reshape(away, (2, -1)) >= alone).all(axis=0)
     return place[free], normal[free], np.concatenate(curves)[free]
 
 
