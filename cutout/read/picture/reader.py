@@ -19,7 +19,7 @@ from cutout.read.picture.ends import ends_restored
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
-from cutout.read.picture.straight import TELLING, straighter
+from cutout.read.picture.straight import CLEARLY, TELLING, straighter
 from cutout.read.picture.straighten import straightened
 from cutout.read.picture.thin import unblurred
 from cutout.read.picture.together import found_together
@@ -114,11 +114,12 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     fit = fit_edges(np.asarray(picture.colour.convert("L")), found)
     light = picture.camera if fit is None else fit.light_mixed(picture.camera)
     sure = fit is not None and fit.sure
-    lit = _lit(picture, figure, found.noise, light) if light or not sure else None
-    if lit is not None and not sure:
+    doubtful = fit is None or fit.doubtful
+    lit = _lit(picture, figure, found.noise, light) if light or doubtful else None
+    if lit is not None and doubtful:
         waver = straighter(found.lines, lit[1].lines)
-        sure = abs(waver) > TELLING
-        light = waver > 0 if sure else light
+        if abs(waver) > (CLEARLY if sure else TELLING):
+            sure, light = True, waver > 0
     if light and lit is not None:
         field, found = lit
     sides = settled(field.values, field.level, found)

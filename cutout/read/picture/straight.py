@@ -27,9 +27,10 @@ _LEAST = 200
 _ROUGH, _STRAIGHT = 0.002, 0.3
 """Misses (px) below which all is straight, and above which none of it is: there are bends only."""
 
-TELLING = 0.4
-"""log of the ratio of two lines' misses that tells which is the straighter. By measurement on tests/bench/shapes.py:
-at most 0.21 the wrong way (phones), 1.5 and more where edges are sharp and straight."""
+TELLING, CLEARLY = 0.4, 1.0
+"""log of the ratio of two lines' misses that tells which is the straighter, and the same that tells it against what
+profiles seem to say. By measurement on tests/bench/shapes.py: at most 0.21 the wrong way (phones), 1.5 and more where
+edges are sharp and straight."""
 
 
 def straighter(one: list[ComplexArray], two: list[ComplexArray]) -> float:
