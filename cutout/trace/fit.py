@@ -28,6 +28,9 @@ _UNBLURRED, _AT = 0.6, 1.0
 _ROUGHLY = 1.2
 """An arc drawn to its joints stands at most half so far (px) off the middle of the piece it is for."""
 
+_TRULY = 1.5
+"""How many tolerances off its samples an arc is that is drawn to its joints; else cubics are drawn."""
+
 _BESIDE, _BESIDE_BLURS = 2.5, 2.5
 """No other corner is believed so near (px, sigmas of blur) to one that is known."""
 
@@ -77,6 +80,9 @@ def fit_ring(
     corners = _all_corners(samples, blur, noise, told or Told())
     # The blur makes neighbouring samples err together, which lets noise pass for shape.
     noise *= _KINDRED * math.sqrt(2 * max(blur, 0.5))
+    if corners and blur > _UNBLURRED and not _knows(samples, told) and _is_round(samples, tol, noise):
+        # Where the blur hides how sudden a turn is, small discs seem to have corners.
+        corners = []
     if not restore:
         corners = [_on_line(samples, c) for c in corners]
     corners = corners if len(corners) > 1 or len(samples) > 40 else []
@@ -106,6 +112,11 @@ def _all_corners(z: ComplexArray, blur: float, noise: float, told: Told) -> list
     if known or bare:
         corners = known + [c for c in corners if not any(_near(z, c, k, beside) for k in known + bare)]
     return sorted(corners, key=lambda c: c.index)
+
+
+def _knows(z: ComplexArray, told: Told | None) -> bool:
+    """Whether the picture has told corners of this ring."""
+    return told is not None and told.apexes is not None and bool(_known(z, told.apexes))
 
 
 def _near(z: ComplexArray, one: Corner, two: Corner, reach: float) -> bool:
@@ -238,8 +249,7 @@ def _joined(
 def _smooth_ring(z: ComplexArray, tol: float, noise: float) -> Ring:
     """A ring without corners: a circle, or pieces all joined smoothly."""
     centre, radius = _circle(z)
-    off = np.abs(np.abs(z - centre) - radius)
-    round_enough = off.max() <= tol and math.sqrt(float(np.mean(off**2))) < 1.6 * noise
+    round_enough = _is_round(z, tol, noise)
     # A first cut anywhere finds a good joint to start the second one from.
     pieces = [] if round_enough else cut(np.append(z, z[0]), tol, noise, STEP)
     if round_enough or [p.kind for p in pieces] == ["arc"]:
@@ -258,6 +268,13 @@ def _smooth_ring(z: ComplexArray, tol: float, noise: float) -> Ring:
     carriers = carriers[seam:] + carriers[:seam]
     joints = [_smooth_joint(carriers[k - 1], carriers[k], tol) for k in range(len(carriers))]
     return Ring(tuple(_chained(carriers, [*joints, joints[0]], tol)))
+
+
+def _is_round(z: ComplexArray, tol: float, noise: float) -> bool:
+    """Whether the samples lie on a circle, noise apart."""
+    centre, radius = _circle(z)
+    off = np.abs(np.abs(z - centre) - radius)
+    return bool(off.max() <= tol and math.sqrt(float(np.mean(off**2))) < 1.6 * noise)
 
 
 def _chained(pieces: list[_Carrier], joints: list[Joint], tol: float) -> list[Segment]:
@@ -374,12 +391,18 @@ def _segments(piece: _Carrier, start: Joint, end: Joint, tol: float) -> list[Seg
         return [Line(start.at, end.at)]
     if piece.kind == "arc":
         arc = _arc(piece, start, end)
-        if arc is not None:
+        if arc is not None and _off(arc, piece.z) <= _TRULY * tol:
             return [arc]
     return list(fit_chain(piece.z, [0, len(piece.z) - 1], start, end, tol))
 
 
-def _arc(piece: _Carrier, start: Joint, end: Joint) -> Segment | None:
+def _off(arc: Arc, z: ComplexArray) -> float:
+    """How far (px) samples of a piece lie off the arc drawn for it; those at its ends belong half to others."""
+    inner = z[2:-2] if len(z) > 8 else z
+    return float(np.abs(np.abs(inner - arc.centre) - arc.radius).max())
+
+
+def _arc(piece: _Carrier, start: Joint, end: Joint) -> Arc | None:
     """The arc between the joints nearest the piece's circle, tangent to smooth neighbours where it can be."""
     chord = end.at - start.at
     turn = _sweep(piece)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import cmath
 import io
+import itertools
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -42,11 +43,14 @@ class Shape:
         return [ring.points(0.002) for ring in self.rings]
 
 
-def all_shapes(sizes: tuple[int, ...], seed: int = 7) -> Iterator[Shape]:
-    """Every shape at every size, each turned and shifted at random (the seed fixes how)."""
+def all_shapes(sizes: tuple[int, ...], seed: int = 7, others: bool = False) -> Iterator[Shape]:
+    """Every shape at every size, each turned and shifted at random (the seed fixes how).
+
+    others: those of `other_drawings`, which nothing in the tracer was tuned on.
+    """
     rng = np.random.default_rng(seed)
     for size in sizes:
-        for name, rings in drawings():
+        for name, rings in other_drawings() if others else drawings():
             turn = cmath.exp(1j * rng.uniform(0, 2 * math.pi))
             yield placed(name, rings, size, turn, complex(*rng.uniform(0, 1, 2)))
 
@@ -77,6 +81,85 @@ def drawings() -> Iterator[tuple[str, tuple[Ring, ...]]]:
     yield "bars", tuple(_box(complex(0, 0.09 * k), 1.0, 0.02 + 0.006 * k) for k in range(5))
     yield "holes", (_box(0j, 1.4, 1.0), _back(circle(0.35 + 0.5j, 0.22)), _back(_wedge_at(0.8 + 0.2j, 0.5)))
     yield "scene", tuple(_scene())
+
+
+def other_drawings() -> Iterator[tuple[str, tuple[Ring, ...]]]:
+    """Ten shapes more, for a fair look at thresholds chosen on the others: none was used in choosing any."""
+    yield "kite", (_polygon([0j, 0.31 - 0.2j, 1.0 + 0j, 0.31 + 0.2j]),)
+    yield "saw teeth", (_teeth(11, 1.0, 0.13),)
+    yield "lens 30", (_lens(math.radians(30)),)
+    yield "slots", (_box(0j, 1.2, 0.8), *(_back(_box(0.1 + 0.11j * k, 1.0, 0.012 * k)) for k in range(1, 7)))
+    yield "comb", (_comb(8, 0.05, 0.6),)
+    yield "burst 17", (_star(17, 1.0, 0.35),)
+    yield "key", (_key(), _back(circle(0.18 + 0j, 0.09)))
+    yield "fir", (_fir(5),)
+    yield "crescent", (_crescent(),)
+    yield "ellipses", tuple(_ellipse(complex(0.0, 0.1 * (k + 1) ** 2), 0.5, 0.06 * 1.4**k) for k in range(4))
+
+
+def _teeth(n: int, width: float, height: float) -> Ring:
+    """A board with teeth along its upper side, one flank upright."""
+    teeth = [complex(width - width * k / n, 0.3 + up) for k in range(1, n + 1) for up in (height, 0.0)]
+    return _polygon([0j, complex(width, 0.0), complex(width, 0.3), *teeth[:-1]])
+
+
+def _lens(angle: float) -> Ring:
+    """Two arcs that meet at `angle` at both ends."""
+    bulge = math.tan(angle / 4)
+    return Ring((Arc(0j, 1.0 + 0j, bulge), Arc(1.0 + 0j, 0j, bulge)))
+
+
+def _comb(n: int, tooth: float, length: float) -> Ring:
+    """A back with teeth half as wide again as the gaps between them."""
+    pitch = tooth * 5 / 3
+    points: list[complex] = [0j, complex(n * pitch, 0.0)]
+    for k in reversed(range(n)):
+        right, left = k * pitch + tooth, k * pitch
+        points += [complex(right, 0.15), complex(right, length), complex(left, length), complex(left, 0.15)]
+    points[1] = complex((n - 1) * pitch + tooth, 0.0)
+    # Where a tooth's side and the back's end are one line there is no corner.
+    points = [p for k, p in enumerate(points) if k not in (2, len(points) - 1)]
+    return _polygon(points)
+
+
+def _key() -> Ring:
+    """A round bow, a shank that grows narrower, and a bit with two notches."""
+    half = math.radians(12)
+    one, two = 0.18 + 0.18 * cmath.exp(1j * half), 0.18 + 0.18 * cmath.exp(-1j * half)
+    shank = [two, 0.70 - 0.032j, 0.70 - 0.16j, 0.76 - 0.16j, 0.76 - 0.09j, 0.80 - 0.09j, 0.80 - 0.16j]
+    shank += [0.90 - 0.16j, 0.90 - 0.028j, 1.0 - 0.025j, 1.0 + 0.025j, one]
+    lines = [Line(a, b) for a, b in itertools.pairwise(shank)]
+    return Ring((*lines, Arc(one, two, math.tan((2 * math.pi - 2 * half) / 4))))
+
+
+def _fir(tiers: int) -> Ring:
+    """A tree of tiers that narrow upwards, with a trunk."""
+    right: list[complex] = [0.05 + 0j, 0.05 + 0.12j]
+    for k in range(tiers):
+        low, wide = 0.12 + 0.19 * k, 0.42 - 0.065 * k
+        right += [complex(wide, low), complex(0.42 * wide if k < tiers - 1 else 0.0, low + 0.19)]
+    left = [complex(-p.real, p.imag) for p in reversed(right[:-1])]
+    return _polygon([*right, *left])
+
+
+def _crescent() -> Ring:
+    """Two arcs over one chord that bulge the same way: horns like a moon's."""
+    return Ring(
+        (Arc(0j, 1.0j, math.tan(math.radians(220) / 4)), Arc(1.0j, 0j, -math.tan(math.radians(150) / 4)))
+    )
+
+
+def _ellipse(at: complex, a: float, b: float) -> Ring:
+    """An ellipse as eight cubics, within a few hundred thousandths of its length."""
+    turns = [math.pi / 4 * n for n in range(8)]
+    places = [at + complex(a * math.cos(t), b * math.sin(t)) for t in turns]
+    ways = [4 / 3 * math.tan(math.pi / 16) * complex(-a * math.sin(t), b * math.cos(t)) for t in turns]
+    return Ring(
+        tuple(
+            Cubic(places[k - 1], places[k - 1] + ways[k - 1], places[k] - ways[k], places[k])
+            for k in range(8)
+        )
+    )
 
 
 def _polygon(points: list[complex]) -> Ring:
@@ -178,16 +261,20 @@ def _scene() -> Iterator[Ring]:
 
 def coverage(shape: Shape) -> np.ndarray:
     """Share of each pixel inside the shape; float32 (h, w), rows from the top."""
-    h = shape.height
+    return covered(shape.boundary(), shape.width, shape.height)
+
+
+def covered(lines: list[np.ndarray], width: int, height: int) -> np.ndarray:
+    """Share of each pixel within closed polylines in pixels, y up; float32 (h, w), rows from the top."""
     path = " ".join(
-        "M" + " L".join(f"{x:.5f} {h - y:.5f}" for x, y in line.tolist()) + "Z" for line in shape.boundary()
+        "M" + " L".join(f"{x:.5f} {height - y:.5f}" for x, y in line.tolist()) + "Z" for line in lines
     )
     svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{shape.width * OVER}" height="{h * OVER}" '
-        f'viewBox="0 0 {shape.width} {h}"><path fill-rule="evenodd" d="{path}"/></svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width * OVER}" height="{height * OVER}" '
+        f'viewBox="0 0 {width} {height}"><path fill-rule="evenodd" d="{path}"/></svg>'
     )
     fine = Image.open(io.BytesIO(bytes(resvg_py.svg_to_bytes(svg_string=svg)))).getchannel("A")
-    cells = np.asarray(fine, dtype=np.float32).reshape(h, OVER, shape.width, OVER)
+    cells = np.asarray(fine, dtype=np.float32).reshape(height, OVER, width, OVER)
     return (cells.mean(axis=(1, 3)) / 255).astype(np.float32)
 
 

@@ -51,7 +51,7 @@ def test_the_outline_runs_along_the_steps(outline: Outline, figure: np.ndarray) 
     )
     ours = shapely.MultiLineString([shapely.LinearRing(r.points()) for r in outline.rings])
     off = shapely.distance(shapely.points(theirs), ours)
-    assert np.sqrt(np.mean(off**2)) < 0.36
+    assert np.sqrt(np.mean(off**2)) < 0.33
     assert np.quantile(off, 0.99) < 1.0
 
 

@@ -15,9 +15,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d
+from scipy.spatial import cKDTree
 from scipy.special import erf
 
-from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.geom.curve import ComplexArray, FloatArray, to_array
 from cutout.read.picture.classes import climbs
 from cutout.read.picture.decode import Picture
 from cutout.trace.corners import STEP, resample
@@ -33,6 +34,10 @@ _TELLING = 0.19
 """Evidence that settles the matter. By measurement on tests/bench/shapes.py: pictures that mix codes gave at
 most 0.13 (in noise and JPEG 60), those that mix light 0.25 and more, but for edges along the pixel rows."""
 
+_SHARP, _PLAINLY = 0.3, 0.8
+"""Blur (px) of edges whose profiles may mislead, and the evidence from which on they don't. By trial on a box turned
+by few degrees."""
+
 _WIDEST = 14
 """Greatest reach (px) of a profile to each side; softer edges are wide enough for either space."""
 
@@ -45,6 +50,9 @@ _UNSETTLED = 0.033
 _GRAINS = 3.0
 """How many times the picture's grain noise beside its edges is at most: paper cut off at white shows half of it, and
 ink may have more than paper."""
+
+_ALONE = 2.3
+"""Blurs from the end of a profile within which another edge shows in it: by more than a hundredth of its step."""
 
 _SINGLE = 0.7
 """Share of its whole range by which the ends of a profile with a single step differ at least."""
@@ -75,6 +83,11 @@ _TIGHT = 0.2
 _BESIDE = 8.0
 """Stretch, in blurs, about a tight bend that is left as it is, too: the blur of a corner reaches that far."""
 
+_LEAST_OFF, _MOST_OFF, _ALIKE_SIDES = 0.006, 0.08, 0.02
+"""Shares of full contrast: by how much more and less than which a level is moved to where lone edges have it, and how
+much those may differ from one another (median of how far they stray). A hundredth of contrast moves the edges of a
+picture blurred by 2 px by a twentieth of a pixel."""
+
 _BENT = 0.4
 """Greatest turn (radians) of a line within the reach of a profile laid across it."""
 
@@ -101,6 +114,11 @@ class EdgeFit:
     def sure(self) -> bool:
         """Whether the edges settle it by themselves."""
         return abs(self.evidence) > _TELLING
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether they don't, or edges are so sharp that each profile has one mixed pixel, which fits either."""
+        return not self.sure or (self.blur < _SHARP and abs(self.evidence) < _PLAINLY)
 
     def light_mixed(self, camera: bool) -> bool:
         """Whether the edges mix light; where they don't tell, whether a camera took the picture decides."""
@@ -131,17 +149,10 @@ def in_light(picture: Picture) -> Picture:
 
 def fit_edges(grey: Grey, found: IsoLines) -> EdgeFit | None:
     """The two fits over profiles across the lines found in `grey` (sRGB codes); None where too few are clear."""
-    reach = min(_WIDEST, math.ceil(3.0 * found.blur) + 3)
-    places = _places(found.lines, reach)
-    if places is None:
+    clear = _clear_profiles(grey, found)
+    if clear is None:
         return None
-    t, values = _profiles(grey, *places, reach)
-    if len(values) < _LEAST_PROFILES:
-        return None  # In a small picture most reach past its rim.
-    low, high, clear = _plateaus(values, reach, _grain(grey))
-    if clear.sum() < _LEAST_PROFILES:
-        return None
-    t, values, low, high = t[clear], values[clear], low[clear, None], high[clear, None]
+    t, values, low, high = clear
     dark, bright = linear(low), linear(high)
 
     def in_codes(share: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -153,7 +164,44 @@ def fit_edges(grey: Grey, found: IsoLines) -> EdgeFit | None:
 
     one, blur_one = _fit(t, values, in_codes, found.blur)
     two, blur_two = _fit(t, values, in_light, found.blur)
-    return EdgeFit(one, two, int(clear.sum()), blur_two if two < one else blur_one)
+    return EdgeFit(one, two, len(values), blur_two if two < one else blur_one)
+
+
+def settled(values: Grey, level: float, found: IsoLines) -> tuple[float, float] | None:
+    """What `values` settle at beside edges that are alone, low and high; None where too few are, or they agree with
+    the level.
+
+    found: the lines at `level`. Most of a figure of narrow parts is touched by its edges, so that its own median, or
+    its flattest pixels', falls short of what it settles at.
+    """
+    clear = _clear_profiles(values, found)
+    if clear is None:
+        return None
+    sides = np.concatenate([clear[2], clear[3]], axis=1)
+    low, high = (float(np.median(side)) for side in (sides.min(axis=1), sides.max(axis=1)))
+    strays = float(np.median(np.abs(sides.mean(axis=1) - (low + high) / 2)))
+    off = abs((low + high) / 2 - level)
+    # Where edges differ from one another, or tell of something else than the whole picture does, it is believed.
+    told = _LEAST_OFF < off / (high - low) < _MOST_OFF and strays < _ALIKE_SIDES * (high - low)
+    return (low, high) if told else None
+
+
+def _clear_profiles(
+    grey: Grey, found: IsoLines
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray] | None:
+    """Profiles across the lines that are a clear single step: distances to the edge and values, both (n, k), and what
+    they settle at on either side, both (n, 1); None where there are too few."""
+    reach = min(_WIDEST, math.ceil(3.0 * found.blur) + 3)
+    places = _places(found.lines, reach, _ALONE * found.blur)
+    if places is None:
+        return None
+    t, values = _profiles(grey, *places, reach)
+    if len(values) < _LEAST_PROFILES:
+        return None  # In a small picture most reach past its rim.
+    low, high, clear = _plateaus(values, reach, _grain(grey))
+    if clear.sum() < _LEAST_PROFILES:
+        return None
+    return t[clear], values[clear], low[clear, None], high[clear, None]
 
 
 def bends_restored(found: IsoLines, sigma: float) -> IsoLines:
@@ -295,9 +343,14 @@ def _own_shifts(t: FloatArray, values: FloatArray, shown: _Shown, sigma: float) 
     return np.asarray(np.clip((left * slope).sum(axis=1, keepdims=True) / (power + held + 1e-9), -0.5, 0.5))
 
 
-def _places(lines: list[ComplexArray], reach: int) -> tuple[ComplexArray, ComplexArray, FloatArray] | None:
-    """Points on the lines where they bend little, unit normals there (to the figure) and curvatures (1/px)."""
-    at, normals, curves = [], [], []
+def _places(
+    lines: list[ComplexArray], reach: int, alone: float
+) -> tuple[ComplexArray, ComplexArray, FloatArray] | None:
+    """Points on the lines where they bend little, unit normals there (to the figure) and curvatures (1/px).
+
+    No line comes nearer than `alone` px to either end of the profile laid across one of them.
+    """
+    at, normals, curves, near = [], [], [], []
     total = sum(len(z) for z in lines)
     stride = max(1, total // _MOST_PROFILES)
     for z in lines:
@@ -315,9 +368,14 @@ def _places(lines: list[ComplexArray], reach: int) -> tuple[ComplexArray, Comple
         at.append((smooth - 1j * along * pulled)[pick])
         normals.append(1j * along[pick])
         curves.append(curve[pick])
+        near.append(z)
     if not at or sum(len(a) for a in at) < _LEAST_PROFILES:
         return None
-    return np.concatenate(at), np.concatenate(normals), np.concatenate(curves)
+    place, normal = np.concatenate(at), np.concatenate(normals)
+    ends = to_array(np.stack([place - reach * normal, place + reach * normal]).ravel())
+    away, _ = cKDTree(to_array(np.concatenate(near))).query(ends, distance_upper_bound=alone)
+    free = (np.reshape(away, (2, -1)) >= alone).all(axis=0)
+    return place[free], normal[free], np.concatenate(curves)[free]
 
 
 def _wrapped(z: ComplexArray, sigma: float) -> ComplexArray:

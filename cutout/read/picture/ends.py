@@ -9,18 +9,17 @@ half circle between them.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter, maximum_filter1d, minimum_filter1d
 from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array
-from cutout.read.picture.classes import on_plateaus, split_classes
 from cutout.read.picture.figure import Field
 from cutout.read.picture.likeness import coarse, winding
 from cutout.trace.iso import IsoLines
@@ -28,17 +27,24 @@ from cutout.trace.iso import IsoLines
 _PIXEL = 0.29
 """Sigma (px) of a pixel's own width."""
 
-_NARROW = 0.55
-"""Chord over length of line about an end: 67 degrees between straight flanks, or a bar little more than half as wide
+_NARROW = 0.66
+"""Chord over length of line about an end: 83 degrees between straight flanks, or a bar two thirds as wide
 as the stretch is long."""
 
-_HALF, _HALF_BLURS = 4.0, 3.0
-"""Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed. By trial."""
+_HALF, _HALF_BLURS = 4.0, (3.0, 5.0)
+"""Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed: points by the
+shorter one, ends of bars whose corners only just blur into each other by the longer. By trial."""
+_SHORT = 4.0
+"""A closed line of fewer such halves is too short to tell its ends apart."""
+
 _ARM, _ARM_BLURS = 7.0, 5.0
 """The same by which it is laid anew. By trial."""
 
 _FLANK = 6.0
 """Length (px) of line to both sides of where the arms begin that gives their place and way."""
+
+_SHARE, _SHARED = 0.6, 0.5
+"""The same as a share of the arm, at most; and what share of the line to the next such place an arm may be long."""
 
 _SHORTEST = 5.0
 """Arms shorter than this (px) tell nothing."""
@@ -56,12 +62,23 @@ _LEAST_SEEN = 20
 _ROUNDS, _NUDGE, _STRIDE, _SETTLED = 8, 0.05, 2.0, 0.02
 """Steps of the fit at most; the change (px) that slopes are taken over; the longest step, and the last one."""
 
+_AHEAD = 2.5
+"""How far beyond the line's own tip (px) a point is looked for from, where that is not to be found from the tip."""
+
 _FITS, _NOISES = 0.035, 2.0
 """Root mean square miss (share of full contrast) of a likeness that fits, at least, and in sigmas of noise."""
 
 _LIKE, _TELLING = 0.07, 0.5
 """The same of one that does in a picture whose compression left more than noise, if it misses so much less than the
 line as it was."""
+
+_STRICT = 10.0
+"""What a pixel weighs that is black where it would be less than half covered, or white where more, by the share."""
+
+_LOST, _NO_WORSE = 1.0, 1.1
+"""How far (px) a point reaches beyond the tip of the line, where the picture has lost its last pixels, and how many
+times as much as that line it may miss the picture."""
+
 
 _AT_EDGES = 0.6
 """Root of the share of the pixels about an end that its edges run through."""
@@ -72,12 +89,18 @@ _MUCH = 0.7
 _PLAIN = 0.35
 """Least distance from the level, as a share of full contrast, at which no edge is near."""
 
+_LEAST_PLAIN = 100
+"""So few pixels tell no noise."""
+
 _BETTER = 0.6
 """Share of the squared misses of the line as it was that is left at most, noise apart."""
 
 _SURER, _MUCH_SURER = 1.1, 1.6
 """A point is believed in before an end with two corners, unless it misses so many times as much; and either before a
 round end, a point by far: it is one with its last pixel off."""
+
+_BAR = 0.7
+"""Share of the distance between its flanks that a bar's end is wide, at least."""
 
 _TOLD = 1.5
 """Width (px) from which on a round end can be told from a point."""
@@ -92,13 +115,14 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     sigma: of the Gaussian that the values are blurred by (px), the pixels' own width apart.
     """
     blur = math.hypot(sigma, _PIXEL)
-    places = list(_noticed(found.lines, _HALF + _HALF_BLURS * blur))
+    places = list(_noticed(found.lines, [_HALF + k * blur for k in _HALF_BLURS]))
     if not places or len(places) > _MOST_ENDS:
         return found
     view = _View.of(field, found, sigma)
     laid: dict[int, list[_Laid]] = {}
-    for k, i in places:
-        arms = _arms(found.lines[k], i, _ARM + _ARM_BLURS * blur)
+    rooms = _rooms(found.lines, places)
+    for (k, i), room in zip(places, rooms, strict=True):
+        arms = _arms(found.lines[k], i, min(_ARM + _ARM_BLURS * blur, room))
         best = None if arms is None else view.best(k, arms)
         if best is not None:
             laid.setdefault(k, []).append(best)
@@ -123,20 +147,42 @@ def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
     return kept
 
 
-def _noticed(lines: list[ComplexArray], half: float) -> Iterator[tuple[int, int]]:
-    """Line and point at the middle of each stretch of twice `half` px whose ends lie close together."""
+def _noticed(lines: list[ComplexArray], halves: Sequence[float]) -> Iterator[tuple[int, int]]:
+    """Line and point at the middle of each stretch of twice a half (px) whose ends lie close together."""
     for k, z in enumerate(lines):
         s = stations(np.append(z, z[0]))
         total = float(s[-1])
-        if total < 5.0 * half:
-            continue
-        chord = np.abs(_at(z, s, s[:-1] + half) - _at(z, s, s[:-1] - half)) / (2 * half)
-        narrow = np.flatnonzero(chord < _NARROW)
-        while len(narrow):
-            i = int(narrow[np.argmin(chord[narrow])])
-            yield k, i
-            away = np.abs((s[narrow] - s[i] + total / 2) % total - total / 2)
-            narrow = narrow[away > 1.5 * half]
+        taken: list[tuple[float, float]] = []
+        for half in halves:
+            if total < _SHORT * half:
+                continue
+            chord = np.abs(_at(z, s, s[:-1] + half) - _at(z, s, s[:-1] - half)) / (2 * half)
+            narrow = np.flatnonzero(chord < _NARROW)
+            for at, room in taken:
+                narrow = narrow[_along(s[narrow], at, total) > max(room, half)]
+            while len(narrow):
+                i = int(narrow[np.argmin(chord[narrow])])
+                yield k, i
+                taken.append((float(s[i]), 1.5 * half))
+                narrow = narrow[_along(s[narrow], float(s[i]), total) > 1.5 * half]
+
+
+def _rooms(lines: list[ComplexArray], places: list[tuple[int, int]]) -> list[float]:
+    """Length of line (px) from each place half-way to the next one on the same line."""
+    rooms = [math.inf] * len(places)
+    for k in {line for line, _ in places}:
+        s = stations(np.append(lines[k], lines[k][0]))
+        own = [n for n, (line, _) in enumerate(places) if line == k]
+        at = s[[places[n][1] for n in own]]
+        for n, here in zip(own, at.tolist(), strict=True):
+            others = _along(at, here, float(s[-1]))
+            rooms[n] = _SHARED * float(others[others > 0].min(initial=math.inf))
+    return rooms
+
+
+def _along(s: FloatArray, at: float, total: float) -> FloatArray:
+    """How far places s along a closed line of length `total` are from the one at `at`, the shorter way."""
+    return np.abs((s - at + total / 2) % total - total / 2)
 
 
 def _at(z: ComplexArray, s: FloatArray, where: FloatArray) -> ComplexArray:
@@ -181,7 +227,8 @@ def _arms(z: ComplexArray, i: int, arm: float) -> _Arms | None:
     s = stations(turned)
     s -= s[middle]
     arm = min(arm, 0.3 * float(s[-1] - s[0]) - _FLANK)
-    left, right = np.abs(s + arm) < _FLANK, np.abs(s - arm) < _FLANK
+    flank = min(_FLANK, _SHARE * arm)
+    left, right = np.abs(s + arm) < flank, np.abs(s - arm) < flank
     if arm < _SHORTEST or min(left.sum(), right.sum()) < 6:
         return None
     start, into = _flank(turned[left], s[left] + arm)
@@ -269,7 +316,10 @@ def _across(corners: tuple[complex, ...], axis: complex) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _View:
-    """The picture as shares of full contrast, how it is blurred (px), its noise (share), and all its lines."""
+    """The picture as shares of full contrast, how it is blurred (px), its noise (share), and all its lines.
+
+    bits: which pixels are figure, in a picture of black and white only.
+    """
 
     values: NDArray[np.uint8]
     low: float
@@ -278,14 +328,15 @@ class _View:
     noise: float
     lines: list[ComplexArray]
     boxes: list[tuple[complex, complex]]
+    bits: NDArray[np.bool_] | None
 
     @classmethod
     def of(cls, field: Field, found: IsoLines, sigma: float) -> _View:
-        split = on_plateaus(field.values, split_classes(field.values))
-        contrast = max(2.0 * (split.high - field.level), 1.0)
+        contrast = max(2.0 * (field.settled()[1] - field.level), 1.0)
         # A line known to be off by so much is met by a picture that is off by as much times its slope there.
-        steps = _AT_EDGES * found.noise / (math.hypot(sigma, _PIXEL) * math.sqrt(2 * math.pi))
-        noise = math.hypot(_noise(field.values, field.level, contrast) / contrast, steps)
+        blur = math.hypot(sigma, _PIXEL)
+        steps = _AT_EDGES * found.noise / (blur * math.sqrt(2 * math.pi))
+        noise = math.hypot(_noise(field.values, field.level, contrast, blur) / contrast, steps)
         return cls(
             field.values,
             field.level - contrast / 2,
@@ -294,6 +345,7 @@ class _View:
             noise,
             found.lines,
             [_box(z) for z in found.lines],
+            field.bits,
         )
 
     def best(self, k: int, arms: _Arms) -> _Laid | None:
@@ -302,23 +354,41 @@ class _View:
         window = self._window(k, arms)
         if window.seen.sum() < _LEAST_SEEN:
             return None
-        was = _rms(window.missed(z[np.arange(arms.first, arms.last + 1) % len(z)]))
+        own = z[np.arange(arms.first, arms.last + 1) % len(z)]
+        strict = None if window.bits is None else self._likeliest(replace(window, strict=True), own)
+        return strict or self._likeliest(window, own)
+
+    def _likeliest(self, window: _Window, own: ComplexArray) -> _Laid | None:
+        """The end seen in a window as it is likeliest; own: the line's points that it would stand for."""
+        arms = window.arms
+        was = window.rms(window.missed(own))
         missed, points, corners = window.fitted(_point, np.zeros(4))
+        if missed > max(_FITS, _NOISES * self.noise):
+            # From the line's own tip it may have come to rest short of where it belongs.
+            again = window.fitted(_point, np.array([_AHEAD, 0.0, 0.0, 0.0]))
+            missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
         square = window.fitted(_cut_off, _square(arms))
         if square[0] < missed and not _across(square[2], arms.axis):
             # An end that lies along a flank is a point, which may be looked for from there.
             ahead = max(((c - arms.tip) * arms.axis.conjugate() for c in square[2]), key=lambda at: at.real)
             again = window.fitted(_point, np.array([ahead.real, ahead.imag, 0.0, 0.0]))
             missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
-        if _across(square[2], arms.axis) and _SURER * square[0] < missed:
+        # Its last pixels tell little of an end that runs out between two flanks; a bar's run side by side.
+        wide = abs(square[2][1] - square[2][0]) > _BAR * abs(arms.end - arms.start)
+        surer = (1.0 if window.strict else _SURER) if wide else _MUCH_SURER
+        if _across(square[2], arms.axis) and surer * square[0] < missed:
             missed, points, corners = square
         # A point cut off or rounded within its last pixel looks like one that is not.
         rounded = window.fitted(_rounded, _square(arms))
-        surer = _SURER if len(corners) == 2 else _MUCH_SURER
+        surer = _SURER if len(corners) == 2 and not window.strict else _MUCH_SURER
         if surer * rounded[0] < missed and _width(rounded[1]) > _TOLD:
             missed, points, corners = rounded
         fits = missed < max(_FITS, _NOISES * self.noise) or missed < min(_LIKE, _TELLING * was)
         better = missed**2 - self.noise**2 < _BETTER * max(was**2 - self.noise**2, 0.0)
+        if not (fits and better) and len(corners) == 1:
+            # What compression has left of a fine point is no picture of it; its flanks still meet where they do.
+            ahead = ((corners[0] - arms.tip) * arms.axis.conjugate()).real
+            fits = better = missed < min(_LIKE, _NO_WORSE * was) and ahead > _LOST
         return _Laid(arms.first, arms.last, points, corners) if fits and better else None
 
     def _window(self, k: int, arms: _Arms) -> _Window:
@@ -360,7 +430,10 @@ class _View:
             seen &= _away(near, centre) > _ASIDE
         ground = winding(others, values.shape)
         share = (values.astype(np.float64) - self.low) / self.contrast
-        return _Window(corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms)
+        bits = None if self.bits is None else self.bits[height - high : height - low, left:right]
+        return _Window(
+            corner, share, seen, ground, complex(rest[-1]), complex(rest[0]), self.sigma, arms, bits
+        )
 
 
 def _box(z: ComplexArray) -> tuple[complex, complex]:
@@ -384,19 +457,21 @@ def _away(places: ComplexArray, from_: ComplexArray) -> FloatArray:
     return np.reshape(away, from_.shape)
 
 
-def _noise(values: NDArray[np.uint8], level: float, contrast: float) -> float:
-    """Sigma of the values where no edge is near, on the side of the level they vary more on."""
+def _noise(values: NDArray[np.uint8], level: float, contrast: float, blur: float) -> float:
+    """Sigma of the values where no edge is near, on the side of the level they vary more on.
+
+    Edges show in a row for three times their blur (px); in pictures all of whose parts are narrow nearer ones count.
+    """
     sample = values[:: max(1, values.shape[0] // 200)].astype(np.float32) - level
-    steps, lower = np.abs(np.diff(sample, axis=1)), np.minimum(np.abs(sample[:, 1:]), np.abs(sample[:, :-1]))
-    plain = (lower > _PLAIN * contrast) & (np.sign(sample[:, 1:]) == np.sign(sample[:, :-1]))
-    sides = (plain & (sample[:, 1:] > 0), plain & (sample[:, 1:] < 0))
-    return max(
-        (float(np.quantile(steps[side], 0.68)) for side in sides if side.any()), default=0.0
-    ) / math.sqrt(2)
-
-
-def _rms(missed: FloatArray) -> float:
-    return math.sqrt(float(np.mean(missed**2)))
+    steps = np.abs(np.diff(sample, axis=1))
+    for reach in (3.0 * blur, 1.5 * blur, 0.0):
+        size = 2 * math.ceil(reach) + 2
+        above, below = minimum_filter1d(sample, size, axis=1), maximum_filter1d(sample, size, axis=1)
+        sides = (above[:, 1:] > _PLAIN * contrast, below[:, 1:] < -_PLAIN * contrast)
+        found = [float(np.quantile(steps[side], 0.68)) for side in sides if side.sum() > _LEAST_PLAIN]
+        if found:
+            return max(found) / math.sqrt(2)
+    return 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -404,6 +479,7 @@ class _Window:
     """Pixels about an end: lower left corner, shares covered, which of them count, and what else covers them.
 
     ground: winding of all other lines round the finer pixels, and of the rest of this one, from `behind` to `before`.
+    bits: which pixels are figure, in a picture of black and white only; strict: whether what they say has to be so.
     """
 
     corner: complex
@@ -414,25 +490,45 @@ class _Window:
     behind: complex
     sigma: float
     arms: _Arms
+    bits: NDArray[np.bool_] | None = None
+    strict: bool = False
 
     def missed(self, points: ComplexArray, blurrier: float = 0.0) -> FloatArray:
         """Likeness less picture at each pixel that counts, for points from one arm to the other.
 
-        blurrier: log of how many times more the place is blurred than `sigma` says.
+        blurrier: log of how many times more the place is blurred than `sigma` says. A strict window's own misses
+        follow: by how much each pixel is covered beyond a half, or short of it, that its bit denies.
         """
         ring = np.concatenate([[self.before], points, [self.behind]]) - self.corner
         fine = (self.ground + winding([ring], self.share.shape)).clip(0.0, 1.0)
         sigma = self.sigma * math.exp(min(max(blurrier, -_MUCH), _MUCH))
-        likeness = gaussian_filter(coarse(fine), sigma, mode="nearest")
-        return np.asarray((likeness - self.share)[self.seen])
+        covered = coarse(fine)
+        likeness = gaussian_filter(covered, sigma, mode="nearest")
+        missed = np.asarray((likeness - self.share)[self.seen])
+        if self.bits is None or not self.strict:
+            return missed
+        denied = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
+        return np.concatenate([missed, _STRICT * denied[self.seen]])
+
+    def rms(self, missed: FloatArray) -> float:
+        """Root mean square of the misses for each pixel that counts."""
+        return math.sqrt(float((missed**2).sum() / self.seen.sum()))
 
     def fitted(self, shape: _Shape, p: FloatArray) -> tuple[float, ComplexArray, tuple[complex, ...]]:
-        """Least root mean square miss, from parameters p on, and the shape that has it (Levenberg, Marquardt)."""
+        """Least root mean square miss, from parameters p on, and the shape that has it."""
+        p = np.append(p, 0.0)
+        if self.strict:
+            # Denied pixels have no slope where there are none: the likeness leads there.
+            p, _ = replace(self, strict=False)._descended(shape, p)
+        p, missed = self._descended(shape, p)
+        return self.rms(missed), *shape(self.arms, p[:-1])
+
+    def _descended(self, shape: _Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Parameters of least squares from p on, and their misses (Levenberg, Marquardt)."""
 
         def missed_at(p: FloatArray) -> FloatArray:
             return self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
 
-        p = np.append(p, 0.0)
         missed = missed_at(p)
         held = 1e-3
         for _ in range(_ROUNDS):
@@ -451,7 +547,7 @@ class _Window:
             p, missed, held = p + step, after, max(held / 10.0, 1e-3)
             if np.abs(step).max() < _SETTLED:
                 break
-        return _rms(missed), *shape(self.arms, p[:-1])
+        return p, missed
 
 
 def _spliced(z: ComplexArray, ends: list[_Laid]) -> ComplexArray:

@@ -14,7 +14,7 @@ from cutout.errors import NoFigureError, ReadError
 from cutout.geom.outline import Note
 from cutout.read.options import ReadOptions
 from cutout.read.picture.classes import Grey, Split, histogram, on_plateaus, quantiles, split_classes
-from cutout.read.picture.clear import is_clear
+from cutout.read.picture.clear import is_clear, is_texture
 from cutout.read.picture.decode import Picture
 from cutout.read.picture.light import EVEN, evenness, flattened, paper_light
 
@@ -44,7 +44,8 @@ class Field:
 
     stepped: the picture was black and white only, so its edges come in steps of whole pixels. exact: the level
     follows from what was asked or from transparency, not from how grey mixes. softened: sigma (px) of the Gaussian
-    the values were blurred by here.
+    the values were blurred by here. sides: what ground and figure settle at, where lone edges have told it. bits:
+    which pixels were figure, in a picture of black and white only.
     """
 
     values: Grey
@@ -53,6 +54,15 @@ class Field:
     stepped: bool = False
     exact: bool = False
     softened: float = 0.0
+    sides: tuple[float, float] | None = None
+    bits: NDArray[np.bool_] | None = None
+
+    def settled(self) -> tuple[float, float]:
+        """What the values of ground and figure settle at."""
+        if self.sides is not None:
+            return self.sides
+        split = on_plateaus(self.values, split_classes(self.values))
+        return split.low, split.high
 
 
 def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
@@ -67,7 +77,8 @@ def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
         return _softened(_from_grey(np.asarray(grey), name, options))
     for found in _candidates(colour, grey, name, options):
         field = _softened(found)
-        if is_clear(field.values, field.level, _left(field)):
+        grain = _left(field)
+        if is_clear(field.values, field.level, grain) and not is_texture(field.values, field.level, grain):
             return field
     raise NoFigureError(
         f"{name}: no clear figure here: what would be traced runs through shades and texture. Mark the figure by a "
@@ -313,7 +324,8 @@ def _softened(field: Field) -> Field:
     if grain < 0.03:
         return field
     image = Image.fromarray(field.values).filter(ImageFilter.GaussianBlur(_SOFTENING))
-    return replace(field, values=np.asarray(image), stepped=grain >= 1.0, softened=_SOFTENING)
+    bits = field.values > field.level if grain >= 1.0 else None
+    return replace(field, values=np.asarray(image), stepped=bits is not None, softened=_SOFTENING, bits=bits)
 
 
 def _grain(values: Grey) -> float:

@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
-from cutout.errors import ReadError
+from cutout.errors import NoFigureError, ReadError
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.geom.outline import Note, Outline
 from cutout.read.options import ReadOptions
 from cutout.read.picture.closed_lines import fill_lines
 from cutout.read.picture.decode import Picture, decode
-from cutout.read.picture.edge import EdgeFit, bends_restored, fit_edges, gap_noise, in_light
+from cutout.read.picture.edge import bends_restored, fit_edges, gap_noise, in_light, settled
 from cutout.read.picture.ends import ends_restored
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
+from cutout.read.picture.straight import CLEARLY, TELLING, straighter
 from cutout.read.picture.straighten import straightened
 from cutout.read.picture.thin import unblurred
+from cutout.read.picture.together import found_together
 from cutout.read.specks import Share
 from cutout.trace.iso import STEPPED, IsoLines, iso_lines
 from cutout.trace.rings import fit_lines
@@ -110,23 +113,48 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
         return field, ends_restored(field, found, max(found.blur - _PIXEL_BLUR, _LEAST_BLUR))
     fit = fit_edges(np.asarray(picture.colour.convert("L")), found)
     light = picture.camera if fit is None else fit.light_mixed(picture.camera)
-    if light:
-        field = figure(in_light(picture))
+    sure = fit is not None and fit.sure
+    doubtful = fit is None or fit.doubtful
+    lit = _lit(picture, figure, found.noise, light) if light or doubtful else None
+    if lit is not None and doubtful:
+        waver = straighter(found.lines, lit[1].lines)
+        if abs(waver) > (CLEARLY if sure else TELLING):
+            sure, light = True, waver > 0
+    if light and lit is not None:
+        field, found = lit
+    sides = settled(field.values, field.level, found)
+    if sides is not None:
+        field = replace(field, level=sum(sides) / 2, sides=sides)
         found = replace(iso_lines(field.values, field.level), noise=found.noise)
     blur = None if fit is None else math.hypot(fit.blur, field.softened)
+    together = found_together(field, found) if blur is None else None
+    if together is not None:
+        field, found, blur = together
     about = max(found.blur - _PIXEL_BLUR, _LEAST_BLUR) if blur is None else blur
     found = bends_restored(found, about)
     found = ends_restored(field, unblurred(field, found, blur), about)
-    return replace(field, notes=(*field.notes, _edge_note(fit, light))), found
+    return replace(field, notes=(*field.notes, _edge_note(sure, light))), found
 
 
-def _edge_note(fit: EdgeFit | None, light: bool) -> Note:
+def _lit(
+    picture: Picture, figure: Callable[[Picture], Field], noise: float, believed: bool
+) -> tuple[Field, IsoLines] | None:
+    """Field and lines half-way in light; None where no figure is to be seen so, unless light is believed in."""
+    try:
+        field = figure(in_light(picture))
+    except NoFigureError:
+        if believed:
+            raise
+        return None
+    return field, replace(iso_lines(field.values, field.level), noise=noise)
+
+
+def _edge_note(sure: bool, light: bool) -> Note:
     where = (
         "half-way in light, as a lens mixes it"
         if light
         else "half-way between the grey codes, as drawing programs mix them"
     )
-    sure = fit is not None and fit.sure
     why = (
         "the edges themselves show it"
         if sure

@@ -17,7 +17,6 @@ from scipy.ndimage import binary_dilation, binary_propagation, find_objects, gau
 from threadpoolctl import threadpool_limits
 
 from cutout.geom.curve import ComplexArray, FloatArray
-from cutout.read.picture.classes import on_plateaus, split_classes
 from cutout.read.picture.figure import Field
 from cutout.read.picture.likeness import FINE, coarse, drawn
 from cutout.trace.iso import IsoLines, iso_lines
@@ -55,14 +54,14 @@ def unblurred(field: Field, found: IsoLines, sigma: float | None) -> IsoLines:
     rough = found.blur if sigma is None else sigma
     if rough < LEAST_BLUR or values.size > _MOST_PIXELS or not found.lines:
         return found
-    split = on_plateaus(values, split_classes(values))
+    low, _ = field.settled()
     # Corners are put back by their flanks, better than can be done here: they are no longer in doubt then.
     shapes = [ring.complex_points(_CLOSE) for ring in fit_lines(found, _TOLERANCE)]
     as_traced = drawn(shapes, values.shape[:2])
     if sigma is None:
-        sigma = _best_blur(values, as_traced, split.low, rough)
+        sigma = _best_blur(values, as_traced, low, rough)
     likeness = gaussian_filter(coarse(as_traced), sigma, mode="nearest")
-    share, noise = _share(values, likeness, split.low)
+    share, noise = _share(values, likeness, low)
     differs = np.abs(share - likeness)
     most = max(_DIFFERS, _NOISES * noise)
     doubt = binary_propagation(differs > most, mask=differs > most * _SPREADS / _DIFFERS)

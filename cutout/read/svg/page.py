@@ -68,7 +68,15 @@ def fades(paint: Paint) -> bool:
     if paint.body:
         return False
     runs_out = len(paint.shades) > 1 and min(shade.alpha for shade in paint.shades) < FADED
-    return runs_out and all(max(s.rgb) - min(s.rgb) < COLOURLESS for s in paint.shades)
+    return (runs_out or pales(paint)) and all(max(s.rgb) - min(s.rgb) < COLOURLESS for s in paint.shades)
+
+
+def pales(paint: Paint) -> bool:
+    """Whether it pales from a middle outwards to white, which on a white page is nothing, too."""
+    if paint.ramp is None or not paint.ramp.radial or len(paint.shades) < 2:
+        return False
+    rim = paint.ramp.shades[-1]
+    return rim.alpha * distance(rim, WHITE) < FADED / 2
 
 
 def distance(one: Colour, other: Colour) -> float:

@@ -18,15 +18,17 @@ from cutout.read.svg.walk import Drawing
 GRADIENTS = ("linearGradient", "radialGradient")
 
 
-def _of_bodies(document: Document, drawing: Drawing) -> frozenset[str]:
-    """Ids of the gradients that fade to nothing and paint nothing but bodies; no other gradient borrows from them."""
+def _faded(document: Document, drawing: Drawing) -> tuple[frozenset[str], frozenset[str]]:
+    """Ids of the gradients that fade to nothing and paint nothing but bodies, and of those that paint nothing but
+    shadows and gloss; no other gradient borrows from them."""
     x0, y0, x1, y1 = extent(drawing.marks) or (0.0, 0.0, 0.0, 0.0)
     regions = Regions(CurveBook(1e-4 * max(x1 - x0, y1 - y0, 1e-6)))
     marks = with_bodies(drawing.marks, PaintedRule(), regions)
     bodies = {m.paint.ramp.server for m in marks if m.paint.ramp and m.paint.body}
     soft = {m.paint.ramp.server for m in marks if m.paint.ramp and fades(m.paint)}
     lent = {(e.get("href") or "").removeprefix("#") for e in document.root.iter() if e.tag in GRADIENTS}
-    return frozenset(bodies - soft - lent - {""})
+    hard = {m.paint.ramp.server for m in marks if m.paint.ramp and not fades(m.paint)}
+    return frozenset(bodies - soft - lent - {""}), frozenset(soft - hard - lent - {""})
 
 
 def without_shading(document: Document, drawing: Drawing) -> Document:
@@ -39,13 +41,14 @@ def without_shading(document: Document, drawing: Drawing) -> Document:
         return document
     sheet, rule = StyleSheet(document), PaintedRule()
     root = deepcopy(document.root)
-    bodies = _of_bodies(document, drawing)
+    bodies, shadows = _faded(document, drawing)
     for own, copied in zip(document.root.iter(), list(root.iter()), strict=True):
-        if own.tag in GRADIENTS and own.get("id") in bodies:
+        if own.tag in GRADIENTS and own.get("id") in bodies | shadows:
             copied.attrib.pop("href", None)
             for child in list(copied):
                 copied.remove(child)
-            copied.append(Element("stop", {"stop-color": "black"}))
+            opacity = "1" if own.get("id") in bodies else "0"
+            copied.append(Element("stop", {"stop-color": "black", "stop-opacity": opacity}))
             continue
         stops = [k for k, child in enumerate(own) if child.tag == "stop"]
         if own.tag not in GRADIENTS or not stops:

@@ -15,9 +15,9 @@ from cutout.geom import curve
 from cutout.geom.curve import ComplexArray, FloatArray, to_complex
 from cutout.read.svg.affine import FLIP
 from cutout.read.svg.compose import Regions, extent, paint_over
-from cutout.read.svg.page import PaintedRule, fades
+from cutout.read.svg.page import PaintedRule, fades, pales
 from cutout.read.svg.ramp import Bounds, inverse
-from cutout.read.svg.walk import Mark
+from cutout.read.svg.walk import Mark, Stroke
 
 _PLACES = 240
 """Places along its outline at which a shading is looked at."""
@@ -34,7 +34,8 @@ _BESIDE = 0.004
 
 
 def with_bodies(marks: Sequence[Mark], rule: PaintedRule, regions: Regions) -> list[Mark]:
-    """The marks, with those named bodies that fade to nothing and yet end in edges one sees."""
+    """The marks, with those named bodies that fade to nothing and yet end in edges one sees, and lines that pale."""
+    marks = [_named_body(m) if isinstance(m.draws, Stroke) and pales(m.paint) else m for m in marks]
     counts = replace(rule, fading=True)
     fading = [k for k, m in enumerate(marks) if m.paint.ramp and fades(m.paint) and counts.side(m.paint)]
     if not fading:
@@ -46,9 +47,30 @@ def with_bodies(marks: Sequence[Mark], rule: PaintedRule, regions: Regions) -> l
     out = list(marks)
     for k in fading:
         rim = _rim_of(marks[k], regions, around)
-        if rim is not None and rim.is_body:
-            out[k] = replace(marks[k], paint=replace(marks[k].paint, body=True))
+        if _is_outlined(marks, k, rule) or (rim is not None and rim.is_body):
+            out[k] = _named_body(marks[k])
     return out
+
+
+def _named_body(mark: Mark) -> Mark:
+    return replace(mark, paint=replace(mark.paint, body=True))
+
+
+def _is_outlined(marks: Sequence[Mark], k: int, rule: PaintedRule) -> bool:
+    """Whether fill k has a line of its own round it that shows: nobody outlines a shadow."""
+    after = marks[k + 1] if k + 1 < len(marks) else None
+    if after is None or isinstance(marks[k].draws, Stroke) or not isinstance(after.draws, Stroke):
+        return False
+    return _traced(after) == _traced(marks[k]) and bool(rule.side(after.paint))
+
+
+def _traced(mark: Mark) -> frozenset[complex]:
+    """Ends of a mark's segments on the page, to a thousandth of a unit: the same for a fill and its own line."""
+    ends = [s.end for path in mark.paths for s in path.segments]
+    if not ends:
+        return frozenset()
+    z = mark.to_root.array(np.array(ends))
+    return frozenset(np.round(z, 3).tolist())
 
 
 @dataclass(frozen=True, slots=True)

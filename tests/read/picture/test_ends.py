@@ -67,6 +67,40 @@ def test_a_narrow_bar_keeps_both_corners_of_its_ends(blur: float, noise: float) 
     assert np.abs(seen[:, None] - z[None, :]).min(axis=0).max() < 0.5
 
 
+def test_a_bar_three_blurs_wide_keeps_its_corners_beside_others_and_reaches_its_width() -> None:
+    """No edge of the picture is alone: neither figure nor ground shows its own grey."""
+    bars = [np.array([-0.5j, 60 - 0.5j, 60 + 5.7j, 5.7j]) + 20 + 18j + 12j * k for k in range(5)]
+    turn = np.exp(0.1j)
+    truth = np.array([(bar - 45 - 45j) * turn + 50 + 45j for bar in bars])
+    share = gaussian_filter(coarse(drawn(list(truth), (90, 100))), 2.0)
+    out = io.BytesIO()
+    Image.fromarray(np.round(235 - 205 * share).astype(np.uint8)).save(out, "PNG")
+    found = read_picture(out.getvalue(), "bars", ReadOptions(speck=0.0, fill="as drawn"))
+    seen = corners(found)
+    assert len(seen) == 20
+    assert np.abs(seen[:, None] - truth.ravel()[None, :]).min(axis=0).max() < 0.35
+    assert sum(ring.area for ring in found.rings) == pytest.approx(5 * 60 * 6.2, rel=0.025)
+
+
+def test_teeth_close_to_one_another_keep_tips_and_notches_under_a_blur() -> None:
+    teeth = [complex(84 - 18 * k, y) for k in range(1, 5) for y in (62, 38)]
+    z = np.array([12 + 12j, 84 + 12j, 84 + 38j, *teeth[:-1]])
+    seen = corners(traced(z, 2.0))
+    assert np.abs(seen[:, None] - z[None, :]).min(axis=0).max() < 0.5
+
+
+@pytest.mark.parametrize("turn", [0.2, 0.5, 1.1])
+def test_ends_of_bars_in_black_and_white_are_square(turn: float) -> None:
+    """The bits alone tell so: none of a round end or of a point would be as they are."""
+    z = (np.array([-30 - 2.6j, 30 - 2.6j, 30 + 2.6j, -30 + 2.6j])) * np.exp(1j * turn) + 50.2 + 44.7j
+    share = coarse(drawn([z], (90, 100)))
+    out = io.BytesIO()
+    Image.fromarray(share < 0.5).save(out, "PNG")
+    seen = corners(read_picture(out.getvalue(), "bits", ReadOptions(speck=0.0, fill="as drawn")))
+    assert len(seen) == 4
+    assert np.abs(seen[:, None] - z[None, :]).min(axis=0).max() < 0.8
+
+
 def test_a_narrow_part_with_a_round_end_gets_no_corners() -> None:
     end = Polygon(LineString([(-50, 0), (0, 0)]).buffer(1.8).exterior)
     xy = np.asarray(orient(end).exterior.coords)[:-1]

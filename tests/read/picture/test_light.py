@@ -141,12 +141,51 @@ def test_a_profile_that_says_what_codes_mean_is_heeded() -> None:
     assert np.asarray(decode(out.getvalue(), "test").colour)[4, 4].tolist() == [128] * 3
 
 
-@pytest.mark.parametrize("name", ["coffee", "astronaut", "moon", "coins", "rocket", "clock"])
+@pytest.mark.parametrize("name", ["coffee", "astronaut", "moon", "coins", "rocket", "clock", "brick"])
 def test_no_clear_figure_is_said(name: str) -> None:
     """Photographs of things that come with scikit-image."""
     picture = encoded(getattr(data, name)())
     with pytest.raises(ReadError, match="no clear figure here"):
         traced(picture)
+
+
+def lattice(margin: int, grain: float) -> bytes:
+    """Bars 9 px wide, 40 px apart, both ways; with paper round them, or cut off by the picture's rim."""
+    y, x = np.mgrid[:240, :240] - 15
+    bars = ((x % 40 < 9) | (y % 40 < 9)).astype(float)
+    if margin:
+        bars[:margin] = bars[-margin:] = bars[:, :margin] = bars[:, -margin:] = 0.0
+    return saved(230 - 180 * bars + np.random.default_rng(4).normal(0, grain, bars.shape))
+
+
+@pytest.mark.parametrize(("margin", "grain"), [(0, 0.0), (12, 0.0), (12, 6.0)])
+def test_a_lattice_that_was_drawn_is_a_figure(margin: int, grain: float) -> None:
+    assert len(traced(lattice(margin, grain)).rings) > 25
+
+
+def test_a_grainy_pattern_that_the_rim_cuts_off_all_round_is_none() -> None:
+    with pytest.raises(ReadError, match="no clear figure here"):
+        traced(lattice(0, 6.0))
+
+
+def slanting(light: bool) -> bytes:
+    """A box turned by 3.5 degrees, sharp to the pixel: each of its edges runs through few rows or columns."""
+    fine = 8
+    at = (np.arange(200 * fine) + 0.5) / fine - 100
+    turn = np.exp(-1j * np.radians(3.5))
+    z = (at[None, :] + 1j * at[:, None]) * turn
+    share = (
+        ((np.abs(z.real) < 61.3) & (np.abs(z.imag) < 40.7)).reshape(200, fine, 200, fine).mean(axis=(1, 3))
+    )
+    return saved(coded(0.8 - 0.77 * share) if light else 231 - 180 * share)
+
+
+@pytest.mark.parametrize("light", [False, True])
+def test_straight_edges_tell_light_from_codes_where_their_profiles_do_not(light: bool) -> None:
+    found = traced(slanting(light))
+    assert ("half-way in light" in said(found, "edges")) == light
+    (ring,) = found.rings
+    assert ring.area == pytest.approx(4 * 61.3 * 40.7, rel=3e-4)
 
 
 def test_a_silhouette_is_clear_and_a_threshold_by_hand_overrules() -> None:

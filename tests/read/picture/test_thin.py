@@ -47,8 +47,8 @@ def test_a_bar_narrower_than_the_blur_is_found_with_its_width(noise: float) -> N
     one = min(found.rings, key=lambda r: r.area).polygon(0.01)
     x0, y0, x1, y1 = one.bounds
     assert (x0 + x1) / 2 == pytest.approx(71.5, abs=0.2)
-    assert one.intersection(shapely.box(0, 50, 100, 80)).area / 30 == pytest.approx(2.4, abs=0.4)
-    assert y1 - y0 == pytest.approx(70.4, abs=0.8)
+    assert one.intersection(shapely.box(0, 50, 100, 80)).area / 30 == pytest.approx(2.4, abs=0.2)
+    assert y1 - y0 == pytest.approx(70.4, abs=0.65)
 
 
 def test_bends_are_not_drawn_in_by_the_blur() -> None:

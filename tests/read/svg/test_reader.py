@@ -292,8 +292,14 @@ def test_shaded_bodies_are_whole() -> None:
     shaded = outline(FADE.format("#000", "#000", 0) + shadow + red)
     assert shaded.region(1e-4).area == pytest.approx(DISC, rel=1e-3)
     assert "shading" in kinds(shaded)
+    # A grey that pales to the page's white is as good a shadow as one that runs out.
+    assert area(FADE.format("#c8c8c8", "#fff", 1) + shadow + red) == pytest.approx(DISC, rel=1e-3)
     alone = outline(FADE.format("#000", "#000", 0) + shadow)
     assert alone.region(1e-4).area == pytest.approx(math.pi * 240, rel=1e-3)
+    lined = '<ellipse cx="50" cy="20" rx="30" ry="8" fill="url(#g)" stroke="#333" stroke-width="0.02"/>'
+    for stops in (("#ccc", "#ccc", 0), ("#c8c8c8", "#fff", 1)):
+        found = area(FADE.format(*stops) + lined + red)
+        assert found == pytest.approx(DISC + math.pi * 240, rel=5e-3), "nobody outlines a shadow"
     ray = '<rect x="10" y="10" width="50" height="5" fill="url(#g)"/>'
     assert area(FADE.format("#fc0", "#fc0", 0) + red + ray) == pytest.approx(DISC + 250, rel=1e-3)
 

@@ -1,0 +1,65 @@
+"""How straight the straight stretches of lines are: a level in the wrong space makes them wave.
+
+An edge at a slant to the pixel rows covers all shares of the pixels it runs through, one after the other. Where
+shares are mistaken for others, the line found sways from row to row; only in the right space does it run straight.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.ndimage import correlate1d
+
+from cutout.geom.curve import ComplexArray, FloatArray
+from cutout.trace.corners import resample
+
+_REACH = 30
+"""Samples (half a pixel apart) to each side of a place that a straight line is laid through: by the slant at which an
+edge passes a pixel row within, 2 degrees."""
+
+_STRAIGHTEST = 0.3
+"""Share of all places that are counted as straight."""
+
+_LEAST = 200
+"""So few places tell nothing."""
+
+_ROUGH, _STRAIGHT = 0.002, 0.3
+"""Misses (px) below which all is straight, and above which none of it is: there are bends only."""
+
+TELLING, CLEARLY = 0.4, 1.0
+"""log of the ratio of two lines' misses that tells which is the straighter, and the same that tells it against what
+profiles seem to say. By measurement on tests/bench/shapes.py: at most 0.21 the wrong way (phones), 1.5 and more where
+edges are sharp and straight."""
+
+
+def straighter(one: list[ComplexArray], two: list[ComplexArray]) -> float:
+    """log of how much less straight the one's straight stretches are than the other's; 0 where neither has any."""
+    misses = [_misses(lines) for lines in (one, two)]
+    if any(missed is None or missed > _STRAIGHT for missed in misses):
+        return 0.0
+    return math.log(max(misses[0] or 0.0, _ROUGH) / max(misses[1] or 0.0, _ROUGH))
+
+
+def _misses(lines: list[ComplexArray]) -> float | None:
+    """Root mean square miss (px) of lines laid through their straightest stretches; None where there are too few."""
+    found = [_missed(z) for z in (resample(z) for z in lines if len(z) > _REACH) if len(z) > 4 * _REACH]
+    if sum(len(missed) for missed in found) < _LEAST:
+        return None
+    return float(np.quantile(np.concatenate(found), _STRAIGHTEST))
+
+
+def _missed(z: ComplexArray) -> FloatArray:
+    """Root mean square distance of the samples about each one from the line through them, from their moments."""
+    t = np.arange(-_REACH, _REACH + 1)
+    even = np.full(len(t), 1.0 / len(t))
+    z = z - z.mean()
+    middle, along = _wrapped(z, even), _wrapped(z, t / (t**2).sum())
+    along /= np.maximum(np.abs(along), 1e-9)
+    spread = _wrapped(np.abs(z) ** 2 + 0j, even).real - np.abs(middle) ** 2
+    turned = (_wrapped(z * z, even) - middle * middle) * along.conj() ** 2
+    return np.asarray(np.sqrt(np.maximum((spread - turned.real) / 2, 0.0)))
+
+
+def _wrapped(z: ComplexArray, weights: FloatArray) -> ComplexArray:
+    return correlate1d(z.real, weights, mode="wrap") + 1j * correlate1d(z.imag, weights, mode="wrap")
