@@ -19,7 +19,7 @@ from cutout.errors import JobError, WriteError, in_one_line
 from cutout.job.options import asked_for, is_job_file, laid_over, named
 from cutout.processes import quick_context
 from cutout.run import make
-from cutout.units import Units, count
+from cutout.units import Units, count, format_minutes
 from cutout.write.files import recover
 
 SUFFIXES = frozenset(
@@ -147,7 +147,7 @@ def _made(source: Path, target: Path, options: Mapping[str, Any], bare: Units | 
     plan = work.plan
     verdict = f"{stops} to stop for" if stops else "proved by simulation"
     line = (
-        f"{count(len(plan.holes), 'hole')}, {count(len(plan.legs), 'leg')}, about {plan.minutes:.0f} minutes "
+        f"{count(len(plan.holes), 'hole')}, {count(len(plan.legs), 'leg')}, about {format_minutes(plan.minutes)} "
         f"(an estimate); {verdict}"
     )
     return Outcome(source, target, 1 if stops else 0, line)
