@@ -18,23 +18,34 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system has
 
 
 @pytest.fixture
-def two_cores(monkeypatch: pytest.MonkeyPatch) -> None:
+def two_cores(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Forks are made; their numbers."""
+    forked: list[int] = []
+    fork = os.fork
+
+    def counted() -> int:
+        forked.append(fork())
+        return forked[-1]
+
     monkeypatch.setattr(processes, "_core_to_spare", lambda: True)
+    monkeypatch.setattr(os, "fork", counted)
+    return forked
 
 
-def no_child_is_left() -> bool:
+def is_gone(child: int) -> bool:
+    """Ended and waited for."""
     try:
-        os.waitpid(-1, os.WNOHANG)
+        os.waitpid(child, os.WNOHANG)
     except ChildProcessError:
         return True
     return False
 
 
-@pytest.mark.usefixtures("two_cores")
-def test_a_fork_answers() -> None:
+def test_a_fork_answers(two_cores: list[int]) -> None:
     with beside(os.getpid) as found:
-        assert found() != os.getpid()
-    assert no_child_is_left()
+        (child,) = two_cores
+        assert found() == child
+    assert is_gone(child)
 
 
 @pytest.mark.usefixtures("two_cores")
@@ -69,12 +80,11 @@ def test_what_a_fork_does_not_tell_is_worked_out_here() -> None:
         assert found() == "here"
 
 
-@pytest.mark.usefixtures("two_cores")
-def test_leaving_early_ends_the_fork() -> None:
+def test_leaving_early_ends_the_fork(two_cores: list[int]) -> None:
     begun = time.monotonic()
     with pytest.raises(KeyboardInterrupt), beside(lambda: time.sleep(3600)):
         raise KeyboardInterrupt
-    assert no_child_is_left()
+    assert is_gone(two_cores[0])
     assert time.monotonic() - begun < 3000
 
 

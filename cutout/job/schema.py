@@ -258,9 +258,11 @@ class Part(BaseModel):
     @field_validator("*", mode="before")
     @classmethod
     def _no_switch_for_a_number(cls, value: object, info: ValidationInfo) -> object:
-        """`turn = true` is not one degree."""
-        kinds = _kinds(cls.model_fields[info.field_name or ""].annotation)
-        if isinstance(value, bool) and bool not in kinds and kinds & {int, float}:
+        """`turn = true` is not one degree. What is read by words of its own, like a length, says so itself."""
+        field = cls.model_fields[info.field_name or ""]
+        kinds = _kinds(field.annotation)
+        words = any(isinstance(k, BeforeValidator) for k in (*kinds, *field.metadata))
+        if isinstance(value, bool) and bool not in kinds and kinds & {int, float} and not words:
             raise ValueError("write a number, not true or false")
         return value
 
