@@ -316,17 +316,23 @@ def _widenings(
 
 def _widening(middle: Middle, at: complex, length: float, width: float) -> shapely.Geometry:
     """What makes a region `width` mm wide along its middle line, round a narrow place `length` mm long."""
-    place = _point(at)
-    whole = _thick(spine_at(middle, at, length / 2 + width, width * (1 + MARGIN)), width)
-    return MultiPolygon([p for p in polygons_of(whole) if p.distance(place) < _SAME])
+    return _narrow_place(middle, at, length, width)[1]
 
 
 def _spine_near(middle: Middle, at: complex, length: float, width: float) -> MultiLineString:
     """The middle line of a place narrower than `width`, so far as it hangs together with that place once thick."""
+    lines, thick = _narrow_place(middle, at, length, width)
+    return MultiLineString([line for line in lines.geoms if any(p.intersects(line) for p in thick.geoms)])
+
+
+def _narrow_place(
+    middle: Middle, at: complex, length: float, width: float
+) -> tuple[MultiLineString, MultiPolygon]:
+    """The middle line round a narrow place, and of it made `width` mm thick what hangs together with the place."""
     place = _point(at)
     lines = spine_at(middle, at, length / 2 + width, width * (1 + MARGIN))
-    near = [p for p in polygons_of(_thick(lines, width)) if p.distance(place) < _SAME]
-    return MultiLineString([line for line in lines.geoms if any(p.intersects(line) for p in near)])
+    thick = [p for p in polygons_of(_thick(lines, width)) if p.distance(place) < _SAME]
+    return lines, MultiPolygon(thick)
 
 
 def _point(z: complex) -> Point:
