@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import os
-import pickle
 import signal
 import sys
 import threading
@@ -12,7 +11,7 @@ import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, NoReturn, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 if TYPE_CHECKING:
     # Every command imports this module, few of them more than this process.
@@ -43,35 +42,29 @@ def quick_context(*modules: str) -> BaseContext:
 def beside(find: Callable[[], T]) -> Iterator[Callable[[], T]]:
     """Within, `find` is worked out by a fork of this process, where there is a core to spare for it.
 
-    Gives a function that waits for what it comes to, or for its error; where nothing was forked, or the fork came to
-    an end without an answer, that function works it out itself. Leaving early ends the fork. A fork has all that is
+    Gives a function that waits for what it comes to; where nothing was forked, or the fork came to an end without an
+    answer, as by an error, that function works it out itself. Leaving early ends the fork. A fork has all that is
     imported and remembered so far at no cost; a process started anew would load for longer than it saves.
     """
-    fork = _forked(find) if _core_to_spare() else None
-    if fork is None:
+    other = _Other.started([lambda tell: find()], [0]) if _core_to_spare() else None
+    if other is None:
         yield find
         return
-    child, heard = fork
     try:
-        with os.fdopen(heard, "rb") as pipe:
-            yield lambda: _understood(pipe.read(), find)
+        yield lambda: other.answer(find)
     finally:
         # It has told what it had to tell, or nobody asks any more.
-        with suppress(ProcessLookupError, ChildProcessError):
-            os.kill(child, signal.SIGKILL)
-            os.waitpid(child, 0)
+        other.end()
 
 
 def _core_to_spare() -> bool:
     """Whether this process may use two cores, is nobody's worker, and can be forked safely: on Linux, and where no
     other thread works, for a lock that one holds stays shut in the fork for good."""
-    return (
-        sys.platform == "linux"
-        and not os.environ.get(ONE_PROCESS)
-        and not _is_worker()
-        and _works_alone()
-        and len(os.sched_getaffinity(0)) > 1
-    )
+    return _may_fork() and not _is_worker() and _works_alone() and len(os.sched_getaffinity(0)) > 1
+
+
+def _may_fork() -> bool:
+    return sys.platform == "linux" and not os.environ.get(ONE_PROCESS)
 
 
 def _is_worker() -> bool:
@@ -87,54 +80,6 @@ def _works_alone() -> bool:
     return me is threading.main_thread() and all(t is me or t.daemon for t in threading.enumerate())
 
 
-def _forked(find: Callable[[], Any]) -> tuple[int, int] | None:
-    """A fork that works it out: its number, and where its answer is heard. None where the system grants none."""
-    heard, told = os.pipe()
-    try:
-        with warnings.catch_warnings():
-            # There are other threads, but none that holds what a fork needs: see `_works_alone`.
-            warnings.simplefilter("ignore", DeprecationWarning)
-            child = os.fork()
-    except OSError:
-        os.close(heard)
-        os.close(told)
-        return None
-    if child == 0:
-        os.close(heard)
-        _answer(find, told)
-    os.close(told)
-    return child, heard
-
-
-def _answer(find: Callable[[], Any], told: int) -> NoReturn:
-    """What a fork does: work it out, tell, end; an interrupt ends it without a word."""
-    try:
-        for name in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            if callable(signal.getsignal(name)):
-                signal.signal(name, signal.SIG_DFL)
-        try:
-            answer: tuple[bool, Any] = True, find()
-        except Exception as error:
-            answer = False, error
-        said = pickle.dumps(answer)
-        with os.fdopen(told, "wb") as pipe:
-            pipe.write(said)
-    finally:
-        os._exit(0)
-
-
-def _understood(said: bytes, find: Callable[[], T]) -> T:
-    """The answer of a fork. Raises what `find` raised."""
-    try:
-        good, answer = pickle.loads(said)
-    except (EOFError, pickle.UnpicklingError):
-        return find()
-    if not good:
-        raise answer
-    found: T = answer
-    return found
-
-
 _own = False
 
 
@@ -146,9 +91,7 @@ def own_process() -> None:
 
 def cores() -> int:
     """So many processes can work abreast: the cores this one may use; 1 where it may not, or can't safely, fork."""
-    if not _own or os.environ.get(ONE_PROCESS) or not sys.platform.startswith("linux"):
-        return 1
-    return len(os.sched_getaffinity(0))
+    return len(os.sched_getaffinity(0)) if _own and _may_fork() else 1
 
 
 def abreast(
@@ -163,7 +106,8 @@ def abreast(
     groups = _shared_out(sizes, min(cores(), len(tasks)), least)
     answers: dict[int, Answer] = {}
     said = _Said(sizes, tell)
-    others = [_Other.started(tasks, group) for group in groups[1:]]
+    started = [_Other.started(tasks, group) for group in groups[1:]]
+    others = [other for other in started if other is not None]
     try:
         for n in groups[0]:
             answers[n] = tasks[n](lambda share, n=n: said.told(n, share, others))  # type: ignore[misc]
@@ -224,16 +168,21 @@ class _Other:
     found: dict[int, Any] = field(default_factory=dict)
 
     @classmethod
-    def started(cls, tasks: Sequence[Task[Any]], group: Sequence[int]) -> _Other:
-        """A fork of this process that does the tasks of these numbers."""
+    def started(cls, tasks: Sequence[Task[Any]], group: Sequence[int]) -> _Other | None:
+        """A fork of this process that does the tasks of these numbers. None where the system grants none."""
         from multiprocessing import Pipe
 
         mine, theirs = Pipe(duplex=False)
-        with warnings.catch_warnings():
-            # Said wherever there are threads. The fork takes no lock that one of them could hold: it works
-            # out geometry, writes to its pipe, and ends without a word to anything it shares with this process.
-            warnings.simplefilter("ignore", DeprecationWarning)
-            pid = os.fork()
+        try:
+            with warnings.catch_warnings():
+                # Said wherever there are threads. The fork takes no lock that one of them could hold: it works
+                # out geometry, writes to its pipe, and ends without a word to anything it shares with this process.
+                warnings.simplefilter("ignore", DeprecationWarning)
+                pid = os.fork()
+        except OSError:
+            mine.close()
+            theirs.close()
+            return None
         if pid == 0:
             _work(theirs, tasks, group)
         theirs.close()
@@ -253,6 +202,12 @@ class _Other:
                 said.now()
         return self.found
 
+    def answer(self, find: Callable[[], T]) -> T:
+        """The answer of its only task, awaited; what did not come is worked out here, or fails here."""
+        found = self.answers(_Said([1.0], lambda share: None))
+        answer: T = found[0] if 0 in found else find()
+        return answer
+
     def _hear(self, shares: dict[int, float]) -> None:
         n, share, answer = self.pipe.recv()
         shares[n] = share
@@ -262,9 +217,9 @@ class _Other:
     def end(self) -> None:
         """End the process, if it has not, and wait for it."""
         self.pipe.close()
-        with suppress(ProcessLookupError):
+        with suppress(ProcessLookupError, ChildProcessError):
             os.kill(self.pid, signal.SIGKILL)
-        os.waitpid(self.pid, 0)
+            os.waitpid(self.pid, 0)
 
 
 def _work(pipe: Connection, tasks: Sequence[Task[Any]], group: Sequence[int]) -> None:
@@ -273,7 +228,8 @@ def _work(pipe: Connection, tasks: Sequence[Task[Any]], group: Sequence[int]) ->
         gc.freeze()
         signal.set_wakeup_fd(-1)
         for name in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            signal.signal(name, signal.SIG_DFL)
+            if callable(signal.getsignal(name)):
+                signal.signal(name, signal.SIG_DFL)
         # Whoever waits for the end of the other process waits for its pipes to be closed: not for this one.
         os.closerange(3, pipe.fileno())
         os.closerange(pipe.fileno() + 1, os.sysconf("SC_OPEN_MAX"))
