@@ -24,7 +24,7 @@ from cutout.finding import Finding, Severity, ordered
 from cutout.geom.outline import Note, capital_of
 from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
-from cutout.kit import Kit, Measured, bit, blades, machine, measured_in, paper, wood
+from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
 from cutout.kit.mine import with_measured
 from cutout.pattern import Pattern, cut_pattern
 from cutout.processes import beside
@@ -90,8 +90,7 @@ class LaidOut:
 
         Not the paper, the units, the template or the router, which say nothing of what can be sawn.
         """
-        kit = replace(self.asked.kit, units="mm", bit=bit("6mm"), small_bit=None, machine=machine("plain"))
-        source = self.job.figures, self.asked.outline.notes
+        kit, source = self.asked.kit.to_saw_by, (self.job.figures, self.asked.outline.notes)
         return (self.pattern, kit, mending_of(self.job), self.job.panel, self.asked.panel, *source)
 
 

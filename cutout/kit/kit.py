@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 
-from cutout.kit.bit import Bit
+from cutout.kit.bit import Bit, bit
 from cutout.kit.blade import Blade
 from cutout.kit.drill import DrillSet
 from cutout.kit.machine import Machine, machine
@@ -76,6 +76,14 @@ class Kit:
     def allow(self) -> float:
         """Wood (mm) that may stay on the waste side of the line for the file."""
         return self.moves.allowance if self.allowance is None else self.allowance
+
+    @property
+    def to_saw_by(self) -> Kit:
+        """The kit without what sawing by hand does not go by, the same for all: units, the router's bits and machine.
+
+        What is worked out from it for the saw can be known again by it.
+        """
+        return replace(self, units="mm", bit=bit("6mm"), small_bit=None, machine=machine("plain"))
 
     def feed(self, thickness: float) -> float:
         """How fast the blade cuts this wood (mm a minute) in a thickness (mm): an estimate.

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from cutout.finding import Facts, Finding
-from cutout.kit import Kit, bit, machine
+from cutout.kit import Kit
 from cutout.pattern import Opening, Panel, Pattern
 from cutout.processes import Task, abreast
 from cutout.saw.model import Hole, LeftOver, Leg, Place, Plan, Role, Step
@@ -194,8 +194,7 @@ def _all_sawn(
     An opening depends on no other: they are planned side by side where that is worth it. One away from the panel's
     edge is known again wherever it lay before.
     """
-    # What a sawyer's plan does not depend on is left out of what it is made from, and known again by.
-    kit = replace(kit, units="mm", bit=bit("6mm"), small_bit=None, machine=machine("plain"))
+    kit = kit.to_saw_by
     asked = []
     for opening in _order(pattern):
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
