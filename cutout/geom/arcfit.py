@@ -1,9 +1,7 @@
 """Lines and arcs through closed polylines, as few as a greedy walk finds, within a tolerance.
 
-An arc between two given ends has one freedom left, its curvature. Every point the arc must pass within a
-tolerance leaves it an interval, so a stretch can be one arc exactly if the intervals of all its points
-share a value: no circle is ever fitted and then tested. All stretches of all rings are tried at once. Where the
-stretches meet, and which value of its interval each takes, is up to `arcjoint`.
+All stretches of all rings are tried at once; what each can be is up to `stretches`. Where the stretches meet, and
+which value of its interval each takes, is up to `arcjoint`.
 """
 
 from __future__ import annotations
@@ -11,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -20,22 +17,12 @@ from numpy.typing import NDArray
 from cutout.geom import arcjoint, curve
 from cutout.geom.curve import Arc, ComplexArray, FloatArray, Line
 from cutout.geom.outline import Ring
-
-IntArray: TypeAlias = NDArray[np.intp]
-BoolArray: TypeAlias = NDArray[np.bool_]
+from cutout.geom.stretches import IntArray, Path, Stretches
 
 _THIN = 0.1
 """Share of the tolerance spent on thinning the polyline out first, which also speeds the fit up."""
 _FIT = 0.8
 """Share of the tolerance the fit may use; the rest is for what happens between the points it looks at."""
-_STEEPEST = 10.0
-"""Greatest tan(sweep / 2): arcs turn a little under half a circle at most."""
-_BATCH = 20_000
-"""Points worked on at once, few enough to stay in the processor's cache."""
-_MIDDLE = 0.25
-"""The middle of an edge is looked at too where an arc could bulge from it by this share of the tolerance."""
-_GLANCE = 5
-"""Points of a stretch looked at first."""
 _LONGEST = 512
 """Most vertices one arc may pass."""
 
@@ -71,54 +58,6 @@ def filled(rings: Sequence[Ring], tol: float) -> NDArray[np.object_]:
     ]
     ring, start, end, bulge = zip(*runs, strict=True)
     return _Fit(np.array(ring), np.array(start), np.array(end), np.array(bulge)).polygons(tol)
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Stretches:
-    """Stretches of polylines, ring after ring: ring, first vertex, number of edges; all (n,)."""
-
-    ring: IntArray
-    start: IntArray
-    steps: IntArray
-
-    def before(self) -> IntArray:
-        """For each stretch the place of the one before it in its ring."""
-        first, last = self._ends()
-        place = np.arange(len(self.ring)) - 1
-        place[first] = last
-        return place
-
-    def after(self) -> IntArray:
-        """For each stretch the place of the one after it in its ring."""
-        before = self.before()
-        place = np.empty_like(before)
-        place[before] = np.arange(len(before))
-        return place
-
-    def every_second(self, colour: int, least: int) -> IntArray:
-        """Places of every second stretch of each ring, no two of them neighbours, none in rings below `least`.
-
-        Colours 0, 1 and 2 together are all of them; 2 is the last one of a ring of an odd number.
-        """
-        first, last = self._ends()
-        size = np.repeat(last - first + 1, last - first + 1)
-        nth = np.arange(len(self.ring)) - np.repeat(first, last - first + 1)
-        odd_end = (nth == size - 1) & (size % 2 == 1)
-        return np.flatnonzero((size >= least) & (np.where(odd_end, 2, nth % 2) == colour))
-
-    def halved(self, over: BoolArray, path: _Path) -> _Stretches:
-        """Each stretch that went `over` as two."""
-        twice = np.repeat(np.arange(len(over)), 1 + over)
-        second = np.r_[False, twice[1:] == twice[:-1]]
-        half = (self.steps // 2)[twice]
-        split = over[twice]
-        start = np.where(second, path.vertex(self.start[twice], half), self.start[twice])
-        steps = np.where(second, self.steps[twice] - half, np.where(split, half, self.steps[twice]))
-        return _Stretches(self.ring[twice], start, steps)
-
-    def _ends(self) -> tuple[IntArray, IntArray]:
-        new = np.flatnonzero(np.r_[True, self.ring[1:] != self.ring[:-1]])
-        return new, np.append(new[1:], len(self.ring)) - 1
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -168,7 +107,7 @@ def _sound(fit: _Fit, lines: list[ComplexArray], tol: float) -> list[bool]:
 
 
 def _fit(lines: list[ComplexArray], tol: float) -> _Fit:
-    path = _Path(_thinned(lines, tol * _THIN), tol * _FIT)
+    path = Path(_thinned(lines, tol * _THIN), tol * _FIT)
     found = arcjoint.settled(path, _walked(path))
     few = np.bincount(found.ring)[found.ring] < 3
     found = found.halved(few & (found.steps > 1), path)
@@ -194,185 +133,6 @@ def _thinned(lines: list[ComplexArray], tol: float) -> list[ComplexArray]:
     return [curve.to_complex(xy) if len(xy) >= 3 else z for xy, z in zip(thin, turned, strict=True)]
 
 
-class _Path:
-    """Closed polylines end to end, and the tests of their stretches.
-
-    A stretch is a first vertex, counted over all rings, and a number of edges it goes along its ring.
-    """
-
-    def __init__(self, rings: list[ComplexArray], tol: float) -> None:
-        sizes = np.array([len(z) for z in rings], dtype=np.intp)
-        self.tol = tol
-        self.ring = np.repeat(np.arange(len(rings)), sizes)
-        self.size = sizes[self.ring]
-        self.base = (np.cumsum(sizes) - sizes)[self.ring]
-        self.z = np.concatenate(rings)
-        one = np.ones(len(self.z), dtype=np.intp)
-        following = self.vertex(np.arange(len(self.z)), one)
-        edge = self.z[following] - self.z
-        turn = np.empty(len(self.z))
-        turn[following] = np.abs(np.angle(edge[following] / edge))
-        bulge = np.abs(edge) * np.maximum(turn, turn[following]) / 8
-        probed = bulge > _MIDDLE * tol
-        self.place = np.arange(len(self.z)) + np.cumsum(probed) - probed
-        probes = np.empty(len(self.z) + int(probed.sum()), dtype=complex)
-        probes[self.place] = self.z
-        probes[self.place[probed] + 1] = self.z[probed] + edge[probed] / 2
-        begin = self.place[np.cumsum(sizes) - sizes]
-        count = np.diff(np.append(begin, len(probes)))
-        self.probes_of = count[self.ring]
-        # What is looked at stands there twice over for each ring, so that no stretch has to be wrapped round.
-        self.probes = _twice(probes, begin)
-        self.twice = self.place + begin[self.ring]
-        own = np.cumsum(sizes) - sizes
-        self.vertices, self.edges = _twice(self.z, own), _twice(edge, own)
-        self.squares = np.maximum(np.abs(self.edges) ** 2, 1e-300)
-        self.again = np.arange(len(self.z)) + own[self.ring]
-
-    def vertex(self, start: IntArray, along: IntArray) -> IntArray:
-        """The vertex so many edges after another, round its ring."""
-        base = self.base[start]
-        return np.asarray(base + (start - base + along) % self.size[start])
-
-    def ends(self, start: IntArray, steps: IntArray) -> tuple[ComplexArray, ComplexArray]:
-        """First and last point of each stretch."""
-        return self.z[start], self.z[self.vertex(start, steps)]
-
-    def inside(self, start: IntArray, steps: IntArray) -> IntArray:
-        """How many points there are to look at between the ends of each stretch."""
-        between = self.place[self.vertex(start, steps)] - self.place[start] - 1
-        return np.asarray(between % self.probes_of[start])
-
-    def interval(
-        self, start: IntArray, steps: IntArray, most: int | None = None
-    ) -> tuple[FloatArray, FloatArray]:
-        """Least and greatest q of the arcs that pass every vertex and middle of a long edge closely enough.
-
-        Of a long stretch only `most` of them, evenly spread, are looked at, where that is given.
-
-        q = 1 / c, c the distance of the arc's centre from its chord, to the left of travel. A circle
-        through the chord's ends, half chord h, passes within t of (x, y), measured from the chord's
-        middle, if (A q - 2 y)^2 <= 4 t^2 (h^2 q^2 + 1) with A = x^2 + y^2 - h^2 - t^2. A point closer to
-        an end than about t leaves q free. An empty interval has its least above its greatest.
-        """
-        inside = self.inside(start, steps)
-        counts = inside if most is None else np.minimum(inside, most)
-        if not counts.all():
-            # No point between the ends: any arc will do.
-            few, many = np.flatnonzero(counts == 0), np.flatnonzero(counts)
-            half = np.maximum(np.abs(np.subtract(*self.ends(start[few], steps[few]))) / 2, 1e-12)
-            low, high = np.empty(len(start)), np.empty(len(start))
-            low[few], high[few] = -_STEEPEST / half, _STEEPEST / half
-            if len(many):
-                low[many], high[many] = self.interval(start[many], steps[many], most)
-            return low, high
-        heap = np.cumsum(counts) // _BATCH
-        if heap[-1] == 0:
-            return self._interval(start, steps, counts, inside)
-        cuts = [0, *(np.flatnonzero(np.diff(heap)) + 1).tolist(), len(start)]
-        parts = [self._interval(start[i:j], steps[i:j], counts[i:j], inside[i:j]) for i, j in pairwise(cuts)]
-        return np.concatenate([low for low, _ in parts]), np.concatenate([high for _, high in parts])
-
-    def _interval(
-        self, start: IntArray, steps: IntArray, counts: IntArray, inside: IntArray
-    ) -> tuple[FloatArray, FloatArray]:
-        a, b = self.ends(start, steps)
-        half = np.maximum(np.abs(b - a) / 2, 1e-12)
-        first = np.cumsum(counts) - counts
-        # In half chords, turned so that the chord lies level: its ends are at -1 and 1.
-        turn = (b - a).conjugate() / (2 * half * half)
-        if (counts < inside).any():
-            along = np.arange(int(counts.sum())) - np.repeat(first, counts)
-            along = (along + 1) * np.repeat(inside + 1, counts) // np.repeat(counts + 1, counts) - 1
-            place = np.repeat(self.twice[start] + 1, counts) + along
-        else:
-            place = np.arange(int(counts.sum())) + np.repeat(self.twice[start] + 1 - first, counts)
-        local = self.probes[place] * np.repeat(turn, counts) - np.repeat((a + b) / 2 * turn, counts)
-        t = np.repeat(self.tol / half, counts)
-        x, y = local.real, local.imag
-        yy, tt = y * y, t * t
-        A = x * x + yy - 1 - tt
-        inner = -2 * t > A
-        free = ~inner & ((np.abs(x) - 1) ** 2 + yy <= tt)
-        root = 2 * t * np.sqrt(np.maximum(A * A + 4 * (yy - tt), 0.0))
-        below = np.where(inner, A * A - 4 * tt, 1.0)
-        none = np.where(free, np.inf, -np.inf)
-        twice = 2 * A * y
-        low = np.maximum.reduceat(np.where(inner, (twice - root) / below, -none), first) / half
-        high = np.minimum.reduceat(np.where(inner, (twice + root) / below, none), first) / half
-        return np.maximum(low, -_STEEPEST / half), np.minimum(high, _STEEPEST / half)
-
-    def feasible(self, start: IntArray, steps: IntArray) -> BoolArray:
-        """Whether one arc or line will do for each stretch; most that won't fail on a few points."""
-        low, high = self.interval(start, steps, _GLANCE)
-        ok = np.asarray(low <= high)
-        maybe = np.flatnonzero(ok & (self.inside(start, steps) > _GLANCE))
-        if len(maybe):
-            low, high = self.interval(start[maybe], steps[maybe])
-            ok[maybe] = low <= high
-        return ok
-
-    def bulges(self, start: IntArray, steps: IntArray) -> FloatArray:
-        """Bulge of one arc per stretch, in the middle of what it may be; 0 where a line will do."""
-        return self.middle(start, steps, *self.interval(start, steps))
-
-    def misfit(self, start: IntArray, steps: IntArray) -> FloatArray:
-        """Greatest distance of each stretch from the one arc it gets, whether or not one will do."""
-        return self.deviations(start, steps, self.bulges(start, steps))
-
-    def fitted(self, start: IntArray, steps: IntArray) -> tuple[FloatArray, FloatArray]:
-        """Greatest distance of each stretch from its one arc, infinite where none will do, and the arc's bulge."""
-        away, bulge = np.full(len(start), np.inf), np.zeros(len(start))
-        if not len(start):
-            return away, bulge
-        # Most that won't fail on a few points.
-        low, high = self.interval(start, steps, _GLANCE)
-        at = np.flatnonzero(low <= high)
-        if len(at):
-            low, high = self.interval(start[at], steps[at])
-            at, low, high = at[low <= high], low[low <= high], high[low <= high]
-        if len(at):
-            bulge[at] = self.middle(start[at], steps[at], low, high)
-            away[at] = self.deviations(start[at], steps[at], bulge[at])
-        return away, bulge
-
-    def middle(self, start: IntArray, steps: IntArray, low: FloatArray, high: FloatArray) -> FloatArray:
-        """Bulges in the middle of intervals."""
-        a, b = self.ends(start, steps)
-        half = np.abs(b - a) / 2
-        middle = (np.tan(np.arctan(low * half) / 2) + np.tan(np.arctan(high * half) / 2)) / 2
-        return np.where((low <= 0) & (high >= 0), 0.0, middle)
-
-    def deviations(self, start: IntArray, steps: IntArray, bulges: FloatArray) -> FloatArray:
-        """Greatest distance of each stretch from its arc or line, edges included.
-
-        Along an edge the distance from the arc's centre is greatest at an end and least at the foot of
-        the perpendicular. The polyline runs from one end of the arc to the other, so no point of the arc
-        is farther from the polyline either.
-        """
-        a, b = self.ends(start, steps)
-        curved = np.where(bulges == 0, 1.0, bulges)
-        centre = (a + b) / 2 + (b - a) * 0.25j * (1 / curved - curved)
-        radius = np.abs(a - centre)
-        first = np.cumsum(steps) - steps
-        place = np.arange(int(steps.sum())) + np.repeat(self.again[start] - first, steps)
-        p, edge, round_ = self.vertices[place], self.edges[place], np.repeat(radius, steps)
-        spoke = np.repeat(centre, steps) - p
-        share = np.clip((spoke * edge.conjugate()).real / self.squares[place], 0.0, 1.0)
-        off = np.maximum(np.abs(np.abs(spoke) - round_), np.abs(np.abs(spoke - share * edge) - round_))
-        straight = bulges == 0
-        if straight.any():
-            unit = (b - a).conjugate() / np.maximum(np.abs(b - a), 1e-300)
-            aside = np.abs((p * np.repeat(unit, steps) - np.repeat(a * unit, steps)).imag)
-            off = np.where(np.repeat(straight, steps), aside, off)
-        return np.asarray(np.maximum.reduceat(off, first))
-
-
-def _twice(values: ComplexArray, begin: IntArray) -> ComplexArray:
-    """Each ring's values, and the same once more after them; begin: where each ring's start."""
-    return np.concatenate([again for own in np.split(values, begin[1:]) for again in (own, own)])
-
-
 def _ragged(counts: IntArray) -> tuple[IntArray, IntArray, IntArray]:
     """For rows of different length laid end to end: where each starts, and each item's row and column."""
     first = np.cumsum(counts) - counts
@@ -380,7 +140,7 @@ def _ragged(counts: IntArray) -> tuple[IntArray, IntArray, IntArray]:
     return first, which, np.arange(len(which)) - first[which]
 
 
-def _walked(path: _Path) -> _Stretches:
+def _walked(path: Path) -> Stretches:
     """The fewest stretches a walk by longest reach needs in each ring.
 
     Every vertex of a ring's first stretch is tried as the start. The last stretch may end early, at the
@@ -394,11 +154,11 @@ def _walked(path: _Path) -> _Stretches:
         starts += [base + node % len(own) for node in min(walks, key=len)]
     start = np.array(starts, dtype=np.intp)
     ring = path.ring[start]
-    found = _Stretches(ring, start, np.zeros(len(start), dtype=np.intp))
+    found = Stretches(ring, start, np.zeros(len(start), dtype=np.intp))
     before = found.before()
     steps = np.empty(len(start), dtype=np.intp)
     steps[before] = (start - start[before] - 1) % path.size[start] + 1
-    found = _Stretches(ring, start, steps)
+    found = Stretches(ring, start, steps)
     while (bad := ~path.feasible(found.start, found.steps)).any():
         found = found.halved(bad, path)
     return found
@@ -412,7 +172,7 @@ def _walk(start: int, reach: list[int]) -> list[int]:
     return nodes
 
 
-def _reach(path: _Path) -> IntArray:
+def _reach(path: Path) -> IntArray:
     """How many edges from each vertex one arc or line can pass: doubled until it fails, then bisected."""
     most = np.minimum(path.size - 1, _LONGEST)
     good, bad = np.ones(len(path.z), dtype=np.intp), most + 1

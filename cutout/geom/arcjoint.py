@@ -9,14 +9,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from cutout.geom.curve import ComplexArray, FloatArray
-
-if TYPE_CHECKING:
-    from cutout.geom.arcfit import BoolArray, IntArray, _Path, _Stretches
+from cutout.geom.stretches import BoolArray, IntArray, Path, Stretches
 
 _TURN = math.radians(3.0)
 """A turn at a joint this sharp weighs as much as all of the tolerance; beyond it runs are split to be rid of it."""
@@ -34,7 +31,7 @@ _STAY = 0.02
 """Weight of an arc's own best curvature beside that of a turn at its end."""
 
 
-def settled(path: _Path, found: _Stretches) -> _Stretches:
+def settled(path: Path, found: Stretches) -> Stretches:
     """Joints moved to vertices nearby where turn and misfit are least; runs split where that leaves a turn."""
     for shifts in _SHIFTS:
         found = _round(path, found, shifts)
@@ -47,7 +44,7 @@ def settled(path: _Path, found: _Stretches) -> _Stretches:
     return found
 
 
-def bent(path: _Path, found: _Stretches, low: FloatArray, high: FloatArray, best: FloatArray) -> FloatArray:
+def bent(path: Path, found: Stretches, low: FloatArray, high: FloatArray, best: FloatArray) -> FloatArray:
     """A bulge for each stretch, within its interval from `low` to `high`, by which the turns at smooth joints are
     least in squares. best: the bulges in the middle of the intervals.
 
@@ -71,13 +68,13 @@ def bent(path: _Path, found: _Stretches, low: FloatArray, high: FloatArray, best
     return np.asarray(np.tan(half / 2))
 
 
-def own_turn(path: _Path, vertex: IntArray) -> FloatArray:
+def own_turn(path: Path, vertex: IntArray) -> FloatArray:
     """How far (radians) the polyline itself turns at each vertex."""
     back = path.vertex(vertex, np.full(len(vertex), -1))
     return np.abs(np.angle(path.edges[path.again[vertex]] / path.edges[path.again[back]]))
 
 
-def _round(path: _Path, found: _Stretches, shifts: tuple[int, ...]) -> _Stretches:
+def _round(path: Path, found: Stretches, shifts: tuple[int, ...]) -> Stretches:
     """Every joint that turns, and is no corner, moved once."""
     bulge = path.bulges(found.start, found.steps)
     turns = (_turns(path, found, bulge) > _EVEN) & (own_turn(path, found.start) < _CORNER)
@@ -87,7 +84,7 @@ def _round(path: _Path, found: _Stretches, shifts: tuple[int, ...]) -> _Stretche
     return found
 
 
-def _moved(path: _Path, found: _Stretches, after: IntArray, shifts: tuple[int, ...]) -> _Stretches:
+def _moved(path: Path, found: Stretches, after: IntArray, shifts: tuple[int, ...]) -> Stretches:
     """The joints before the stretches `after`, no two of them neighbours, moved to the best vertex `shifts` away."""
     if not len(after):
         return found
@@ -104,7 +101,7 @@ def _moved(path: _Path, found: _Stretches, after: IntArray, shifts: tuple[int, .
     return replace(found, start=starts, steps=steps)
 
 
-def _cost(path: _Path, start: IntArray, size: IntArray, rest: IntArray) -> FloatArray:
+def _cost(path: Path, start: IntArray, size: IntArray, rest: IntArray) -> FloatArray:
     """Of a joint `size` edges from `start`, the next one `rest` further: misfit as a share of the tolerance and turn
     as a share of _TURN; infinite where no arc will do."""
     off, bulge = path.fitted(start, size)
@@ -124,14 +121,14 @@ def _turn(chord: ComplexArray, then: ComplexArray, bulge: FloatArray, bulge_then
     return np.abs(np.angle(then / chord * np.exp(-2j * (np.arctan(bulge) + np.arctan(bulge_then)))))
 
 
-def _turns(path: _Path, found: _Stretches, bulge: FloatArray) -> FloatArray:
+def _turns(path: Path, found: Stretches, bulge: FloatArray) -> FloatArray:
     """Turn (radians) at the joint before each stretch."""
     a, b = path.ends(found.start, found.steps)
     before = found.before()
     return _turn((b - a)[before], b - a, bulge[before], bulge)
 
 
-def _beside_turns(path: _Path, found: _Stretches, *, sharper: bool) -> BoolArray:
+def _beside_turns(path: Path, found: Stretches, *, sharper: bool) -> BoolArray:
     """Of the two stretches at each joint that turns more than the polyline there, the one curved more, or less.
 
     Either may be what holds the joint: a round turns half a circle at most, a long run has no play left.
