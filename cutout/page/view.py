@@ -97,7 +97,7 @@ def figure_view(outline: Outline, units: Units, most: int) -> dict[str, Any]:
         "box": [x0, y0, x1, y1],
         "at": [(x0 + x1) / 2, (y0 + y1) / 2],
         "shown_at": [format_length((x0 + x1) / 2, units), format_length((y0 + y1) / 2, units)],
-        "label": format_size(x1 - x0, y1 - y0, units),
+        "label": format_size(x1 - x0, y1 - y0, units, rule=True),
         "shown_size": [format_length(x1 - x0, units), format_length(y1 - y0, units)],
         "path": path_data(outline.region(0.05), most),
     }

@@ -9,6 +9,7 @@ from typing import Any
 
 import httpx
 import pytest
+from PIL import Image, ImageDraw
 from playwright.sync_api import Dialog, Page, expect
 
 from tests.page.handle import (
@@ -55,6 +56,22 @@ def test_a_chosen_picture_is_seen_on_the_panel(page: Page, pebble: Path) -> None
     expect(page.locator("#job-title")).to_have_text("pebble")
     settle(page)
     expect(page.locator("#findings-sum")).to_have_text("Nothing found.")
+
+
+def test_the_size_shown_is_the_exact_one_once_it_is_known(page: Page, tmp_path: Path) -> None:
+    """A large picture is seen from a small copy first, in which a thin point is shorter."""
+    picture = tmp_path / "thorn.png"
+    image = Image.new("L", (600, 480), 255)
+    pen = ImageDraw.Draw(image)
+    pen.ellipse((40, 80, 560, 460), fill=0)
+    pen.polygon([(292, 90), (300, 4), (308, 90)], fill=0)
+    image.save(picture)
+    put(page, picture)
+    fill(page, WIDTH, "90mm")
+    settle(page)
+    said = page.locator("#picture-state").inner_text()
+    height = page.input_value(field("figures.$.height"))
+    assert said == f"90 x {height}", "the heading and the field say one size"
 
 
 def test_a_dropped_picture_is_taken(page: Page, pebble: Path) -> None:

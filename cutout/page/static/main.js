@@ -297,6 +297,7 @@ function showAsk() {
 function showCut() {
   showAsk();
   drawAll();
+  if (!work.cut) form.show();  // The checks bring the exact size.
   byId("notes").replaceChildren(...(work.cut?.notes ?? work.checked?.notes ?? []).map((text) => el("li", {}, text)));
   if (walk.plan) {
     byId("cautions").replaceChildren(...walk.plan.cautions.map((line) => el("li", {}, line)));
