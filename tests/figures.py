@@ -96,3 +96,12 @@ def corners(figure: Polygon) -> FloatArray:
 def closed(z: ComplexArray) -> Polygon:
     """The figure with these corners."""
     return Polygon(to_array(z))
+
+
+def pinched_slit(cut: float, less: float) -> Polygon:
+    """A square with a slit to its right, hardly wider than `cut`; along 20 mm of it by `less` narrower than that."""
+    half, tight = 0.51 * cut, (cut - less) / 2
+    x = [100.0, 140.0, 140.0, 160.0, 160.0, 200.0]
+    above = [(at, 150 + (tight if n in (2, 3) else half)) for n, at in enumerate(x)]
+    below = [(at, 300 - y) for at, y in above]
+    return Polygon([(60, 130), (100, 130), *below, *reversed(above), (100, 170), (60, 170)])

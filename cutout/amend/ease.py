@@ -22,7 +22,7 @@ from cutout.choices import Corners
 from cutout.finding import Finding
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit
-from cutout.kit.blade import TURNS
+from cutout.kit.blade import SQUEEZE, TURNS
 from cutout.measure.webs import breaking, webs
 from cutout.measure.widths import Middle, middle_of_keep, middle_of_waste
 from cutout.pattern import Opening, Pattern, with_figure, with_waste
@@ -44,6 +44,8 @@ WORTH = 3.0
 """An opening narrower than the saw cut that would grow more than so many times is left out instead."""
 SMALL_ROUND = 2.0
 """A rounding of this radius (mm) or less is a change nobody sees; common practice, no source."""
+_OPENED = 3 * MARGIN
+"""A slit opened before is so much wider than the cut at most, as a share of it."""
 _NEAR = 1.0
 """What was found within this of a place (mm) is found there."""
 _AROUND = 3.0
@@ -266,17 +268,18 @@ def _passable(opening: Opening, middle: Middle, stops: Sequence[Finding], kit: K
     """The opening widened to the cut where it is narrower, along a line the blade can follow, and round the smallest
     hole at its widest place.
     """
-    cut, region = kit.blade.kerf, MultiPolygon([opening.region])
+    cut, radius = kit.blade.kerf, TURNS * kit.blade.turning_radius
+    region = MultiPolygon([opening.region])
     if middle.clearance.max(initial=0.0) < cut / 2:
         lines = [spine(middle, region, cut * (1 + MARGIN))]
     else:
-        narrow = [(n.at, n.length) for n in middle.necks(cut)]
+        narrow = [(n.at, n.length) for n in middle.necks(cut - SQUEEZE, jams=True)]
         narrow += [(a.at, a.length) for a in middle.arms(cut, cut)]
         found = np.array([[at.real, at.imag] for at, _ in narrow]).reshape(-1, 2)
         away = np.atleast_1d(KDTree([f.at for f in stops]).query(found)[0])
         narrow = [n for n, d in zip(narrow, away.tolist(), strict=True) if d < _NEAR]
-        lines = [_spine_near(middle, at, length, cut) for at, length in narrow]
-    kerfs = [_thick(followed(line, TURNS * kit.blade.turning_radius, cut), cut) for line in lines]
+        lines = [_spine_near(middle, at, length, cut, radius) for at, length in narrow]
+    kerfs = [_thick(followed(line, radius, cut), cut) for line in lines]
     wider = shapely.union_all(np.array([region, *kerfs], dtype=object))
     hole = kit.drills.at_least(kit.blade.hole_to_turn)
     circle = shapely.maximum_inscribed_circle(as_multi(wider), tolerance=0.005)
@@ -316,23 +319,24 @@ def _widenings(
 
 def _widening(middle: Middle, at: complex, length: float, width: float) -> shapely.Geometry:
     """What makes a region `width` mm wide along its middle line, round a narrow place `length` mm long."""
-    return _narrow_place(middle, at, length, width)[1]
+    lines = spine_at(middle, at, length / 2 + width, width * (1 + MARGIN))
+    return _hanging_together(lines, at, width)
 
 
-def _spine_near(middle: Middle, at: complex, length: float, width: float) -> MultiLineString:
-    """The middle line of a place narrower than `width`, so far as it hangs together with that place once thick."""
-    lines, thick = _narrow_place(middle, at, length, width)
+def _spine_near(middle: Middle, at: complex, length: float, cut: float, radius: float) -> MultiLineString:
+    """The middle line of a place narrower than `cut`, so far as it hangs together with that place once thick.
+
+    It goes on for a turning radius along what was opened before: a line that ended there would turn sharply into it.
+    """
+    lines = spine_at(middle, at, length / 2 + cut + radius, cut * (1 + _OPENED))
+    thick = _hanging_together(lines, at, cut)
     return MultiLineString([line for line in lines.geoms if any(p.intersects(line) for p in thick.geoms)])
 
 
-def _narrow_place(
-    middle: Middle, at: complex, length: float, width: float
-) -> tuple[MultiLineString, MultiPolygon]:
-    """The middle line round a narrow place, and of it made `width` mm thick what hangs together with the place."""
+def _hanging_together(lines: MultiLineString, at: complex, width: float) -> MultiPolygon:
+    """The middle line round a narrow place, made `width` mm thick: what hangs together with the place."""
     place = _point(at)
-    lines = spine_at(middle, at, length / 2 + width, width * (1 + MARGIN))
-    thick = [p for p in polygons_of(_thick(lines, width)) if p.distance(place) < _SAME]
-    return lines, MultiPolygon(thick)
+    return MultiPolygon([p for p in polygons_of(_thick(lines, width)) if p.distance(place) < _SAME])
 
 
 def _point(z: complex) -> Point:

@@ -10,6 +10,7 @@ import shapely
 
 from cutout.finding import Facts, Finding, Severity
 from cutout.kit import Kit
+from cutout.kit.blade import SQUEEZE
 from cutout.measure.widths import Middle, middle_of_waste
 from cutout.pattern import Opening, Pattern
 from cutout.pattern.panel import TOUCHING
@@ -90,11 +91,11 @@ def _necks(pattern: Pattern, middle: Middle, kit: Kit) -> Iterator[Finding]:
     kerf = kit.blade.kerf
     edge = shapely.boundary(pattern.panel.polygon)
     told: list[complex] = []
-    for neck in middle.necks(kerf):
+    for neck in middle.necks(kerf - SQUEEZE, jams=True):
         if told and np.abs(np.array(told) - neck.at).min() < _APART * kerf:
             continue
         feet = shapely.points([(z.real, z.imag) for z in neck.feet])
-        if neck.part < kerf or (np.asarray(shapely.distance(feet, edge)) < TOUCHING).any():
+        if (np.asarray(shapely.distance(feet, edge)) < TOUCHING).any():
             continue
         told.append(neck.at)
         yield _finding(_nearest(pattern, neck.at), "stop", neck.at, neck.width, kerf, Neck())

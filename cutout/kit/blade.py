@@ -29,6 +29,8 @@ def turning_radius(width: float, clearance: float, body: float = 0.0) -> float:
 
 TURNS = 1.02
 """The plan turns the blade no tighter than this many turning radii, and easing rounds for that."""
+SQUEEZE = 0.04
+"""A slit may be so much (mm) narrower than the cut here and there: the blade goes along its middle all the same."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -105,6 +105,12 @@ class Walls:
         along = np.minimum(apart, self.lengths[self.ring[i]] - apart)
         return np.where(self.ring[i] == self.ring[j], along, np.inf)
 
+    def wide_apart(self, i: IntArray, j: IntArray) -> FloatArray:
+        """The longest piece of wall that ends at point i or j, each (n,)."""
+        ahead = np.abs(self.z[self.next] - self.z)
+        longest = np.maximum(ahead, ahead[self.before])
+        return np.asarray(np.maximum(longest[i], longest[j]))
+
     def narrowest(self, i: int, j: int, width: float) -> tuple[complex, complex]:
         """Ends of the shortest line between the walls round points i and j; between parallel walls, near them."""
         # Some way along both walls; a little where the two points coincide.
@@ -177,19 +183,25 @@ def _on(ring: LinearRing, s: FloatArray) -> ComplexArray:
 
 @dataclass(frozen=True, slots=True)
 class Ridges:
-    """Voronoi ridges inside a region: the two points each lies between and the two nodes it joins."""
+    """Voronoi ridges inside a region: the two points each lies between and the two nodes it joins.
+
+    close: (k, 2) points that face each other across the region from so near that the nodes between them lie outside:
+    no ridge is seen there until the walls are divided further.
+    """
 
     nodes: ComplexArray
     between: IntArray
     joins: IntArray
     across: FloatArray
+    close: IntArray
 
     def narrowest(self, walls: Walls) -> FloatArray:
         """For each point the shortest distance to a point that faces it across; infinite where none."""
         least = np.full(len(walls.z), np.inf)
         facing = walls.detour(*self.between.T) > _DETOUR * self.across
-        for side in (0, 1):
-            np.minimum.at(least, self.between[facing, side], self.across[facing])
+        i, j = np.concatenate([self.between[facing], self.close]).T
+        for side in (i, j):
+            np.minimum.at(least, side, np.abs(walls.z[i] - walls.z[j]))
         return least
 
     def graph(self, walls: Walls) -> tuple[ComplexArray, IntArray, IntArray, FloatArray, FloatArray]:
@@ -219,7 +231,7 @@ def ridges_of(walls: Walls, region: MultiPolygon) -> Ridges:
     """
     if len(walls.z) < 4:
         none = np.empty((0, 2), dtype=np.int64)
-        return Ridges(np.empty(0, dtype=complex), none, none, np.empty(0))
+        return Ridges(np.empty(0, dtype=complex), none, none, np.empty(0), none)
     mesh = Delaunay(_joggled(walls.z))
     corners = mesh.simplices.astype(np.int64)
     triangle, side = np.nonzero(mesh.neighbors > np.arange(len(corners))[:, None])
@@ -228,9 +240,13 @@ def ridges_of(walls: Walls, region: MultiPolygon) -> Ridges:
     centres = _circumcentres(walls.z[corners])
     inside = _inside(region, centres)
     joins = np.column_stack([triangle, mesh.neighbors[triangle, side]])
-    good = inside[joins].all(axis=1) & (walls.next[i] != j) & (walls.next[j] != i)
-    good &= walls.detour(i, j) > _FORKS * across
-    return Ridges(centres, np.column_stack([i, j])[good], joins[good], across[good])
+    within = inside[joins].all(axis=1)
+    detour = np.where((walls.next[i] != j) & (walls.next[j] != i), walls.detour(i, j), 0.0)
+    good = within & (detour > _FORKS * across)
+    near = np.flatnonzero(~within & (detour > _DETOUR * across) & (across < walls.wide_apart(i, j)))
+    between = np.column_stack([i, j])
+    close = between[near[_inside(region, walls.z[between[near]].mean(axis=1))]]
+    return Ridges(centres, between[good], joins[good], across[good], close)
 
 
 def _joggled(z: ComplexArray) -> FloatArray:

@@ -117,14 +117,18 @@ class Middle:
             lists[b].append(k)
         return lists
 
-    def necks(self, below: float) -> tuple[Neck, ...]:
-        """Every neck narrower than `below` mm, narrowest first; one where several lie at the same place."""
+    def necks(self, below: float, *, jams: bool = False) -> tuple[Neck, ...]:
+        """Every neck narrower than `below` mm, narrowest first; one where several lie at the same place.
+
+        jams: those between parts that both are at least `below` wide, however little more than the neck itself: where
+        something of that width would jam.
+        """
         if len(self.nodes) == 0:
             return ()
-        found = (self._neck(k) for k in self._saddles(below))
+        found = (self._neck(k) for k in self._saddles(below, jams))
         return _apart(sorted((n for n in found if n.width < below), key=lambda n: (n.width, n.at.real)))
 
-    def _saddles(self, below: float) -> list[_Saddle]:
+    def _saddles(self, below: float, jams: bool) -> list[_Saddle]:
         """Edges where, as the width asked for shrinks, two wider parts first join or a loop first closes."""
         order = np.argsort(-self.least, kind="stable")
         wide = int(np.searchsorted(-self.least[order], -below / 2))
@@ -148,7 +152,8 @@ class Middle:
                 saddles.append(_Saddle(k, math.inf))
                 continue
             part, whole = (top[u], top[v]) if top[u] < top[v] else (top[v], top[u])
-            if part >= _PROMINENT * least and part >= least + _PART / 2:
+            enough = below / 2 if jams else max(_PROMINENT * least, least + _PART / 2)
+            if part >= enough:
                 saddles.append(_Saddle(k, 2 * part))
             root[v] = u
             top[u] = whole

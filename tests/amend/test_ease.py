@@ -23,7 +23,7 @@ from cutout.geom.outline import Outline, as_multi, from_region, polygons_of
 from cutout.kit import blade
 from cutout.measure.widths import Middle
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
-from cutout.saw import plan
+from cutout.saw import plan, prove
 from tests.figures import stars
 from tests.kits import KIT, kit_of
 from tests.telling import remedy, text
@@ -140,6 +140,27 @@ def test_a_neck_narrower_than_the_saw_cut_is_opened_to_it() -> None:
     done = ease(before, KIT)
     assert "narrow opening" not in stops(done.pattern)
     assert len(polygons_of(done.pattern.waste.buffer(-KIT.blade.kerf / 2 + 0.01))) == 1
+
+
+@pytest.mark.parametrize("bump", [0.3, 0.7, 0.9])
+@pytest.mark.parametrize("length", [1.0, 4.0])
+def test_a_slit_with_a_bump_on_one_wall_is_opened_so_that_the_blade_goes_by(
+    bump: float, length: float
+) -> None:
+    """However little the bump leaves: it is seen, and the way round it begins and ends along the slit."""
+    cut = KIT.blade.kerf
+    low, high = 150 - 0.51 * cut, 150 + 0.51 * cut
+    x = [100.0, 140.0, 140.3, 140.3 + length, 140.6 + length, 200.0]
+    above = [(at, high - (bump * cut if n in (2, 3) else 0.0)) for n, at in enumerate(x)]
+    shape = Polygon([(60, 130), (100, 130), (100, low), (200, low), *reversed(above), (100, 170), (60, 170)])
+    before = pattern(shape)
+    assert stops(before) == ["narrow opening"]
+    done = ease(before, KIT)
+    assert stops(done.pattern) == []
+    assert done.eased.max_shift < cut
+    made = plan(done.pattern, KIT)
+    assert prove(done.pattern, KIT, made).ok
+    assert max(leg.path[:, 0].max() for leg in made.legs) > 199
 
 
 JOGS = np.array([[128, 150], [140, 150], [141.2, 151.2], [150, 151.2], [151, 150], [172, 150]], dtype=float)

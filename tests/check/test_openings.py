@@ -13,7 +13,7 @@ from cutout.finding import Finding, Kind
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, blade
 from cutout.pattern import Keep, Panel, Pattern, cut_pattern
-from tests.figures import circle
+from tests.figures import circle, pinched_slit
 from tests.kits import kit_of
 from tests.telling import remedy, text
 
@@ -224,6 +224,19 @@ def test_a_slit_stops_and_a_fine_tip_is_a_care() -> None:
     (g,) = found(pattern(tip), "narrow opening")
     assert g.severity == "care"
     assert "the tip of the opening" in text(g)
+
+
+@pytest.mark.parametrize(("less", "stops"), [(0.02, 0), (0.1, 1)])
+@pytest.mark.parametrize("kit", [KIT, FINE])
+def test_a_slit_as_wide_as_the_cut_stops_the_blade_where_it_is_pinched(
+    kit: Kit, less: float, stops: int
+) -> None:
+    """However little narrower than the rest of the slit: past a pinch that is more than a hair nothing is sawn."""
+    necks = found(pattern(pinched_slit(kit.blade.kerf, less), kit=kit), "narrow opening", kit=kit)
+    assert len(necks) == stops
+    for neck in necks:
+        assert neck.severity == "stop" and neck.size == pytest.approx(kit.blade.kerf - less, abs=0.01)
+        assert 140 <= neck.at[0] <= 160
 
 
 def test_a_figure_near_the_panel_s_edge_leaves_no_narrow_opening() -> None:

@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 from cutout.geom.curve import FloatArray, stations
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
-from cutout.kit.blade import TURNS
+from cutout.kit.blade import SQUEEZE, TURNS
 from cutout.pattern import Opening, Panel
 from cutout.saw.planner.band import breaks
 from cutout.saw.planner.line import Stretch, stretches
@@ -140,8 +140,15 @@ def _line(opening: Opening, board: Polygon) -> shapely.Geometry:
 
 
 def _centres(waste: Polygon, blade: Blade) -> MultiPolygon:
-    """Where the middle of the blade may be."""
-    inner = shapely.buffer(waste, -blade.kerf / 2, join_style="mitre", mitre_limit=4.0)
+    """Where the middle of the blade may be; a slit as wide as the cut may be narrower by a hair here and there."""
+
+    def inside(cut: float) -> shapely.Geometry:
+        return shapely.buffer(waste, -cut / 2, join_style="mitre", mitre_limit=4.0)
+
+    inner, most = inside(blade.kerf), inside(blade.kerf - SQUEEZE)
+    tight = shapely.difference(most, shapely.buffer(inner, 0.55 * SQUEEZE, join_style="mitre"))
+    if not tight.is_empty:
+        inner = shapely.union(inner, shapely.intersection(most, shapely.buffer(tight, 0.75 * SQUEEZE)))
     return MultiPolygon([p for p in polygons_of(inner) if p.area > 1e-4])
 
 

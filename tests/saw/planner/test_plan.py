@@ -22,7 +22,7 @@ from cutout.saw import plan, prove
 from cutout.saw.model import EDGE, Plan
 from cutout.saw.planner import plan as plan_of_all
 from cutout.saw.planner.plan import NoPlan
-from tests.figures import SEEDS, blob, star, stars
+from tests.figures import SEEDS, blob, pinched_slit, star, stars
 from tests.kits import kit_of
 from tests.telling import text
 
@@ -52,6 +52,16 @@ def test_a_circle_takes_one_hole_and_one_leg(name: str) -> None:
     assert (len(made.holes), len(made.legs)) == (1, 1)
     assert made.holes[0].roles == ("starter",)
     assert made.legs[0].drops.area > 0.9 * pattern.waste.area
+    assert_proved(pattern, kit, made)
+
+
+@pytest.mark.parametrize("name", ["jigsaw-narrow", "scroll-medium"])
+@pytest.mark.parametrize("less", [0.02, 0.035])
+def test_a_slit_a_hair_narrower_than_the_cut_is_sawn_to_its_end(name: str, less: float) -> None:
+    kit = kit_of(name, "plywood")
+    pattern = pattern_of(pinched_slit(kit.blade.kerf, less), kit)
+    made = plan(pattern, kit)
+    assert max(leg.path[:, 0].max() for leg in made.legs) > 199
     assert_proved(pattern, kit, made)
 
 
