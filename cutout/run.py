@@ -345,7 +345,7 @@ _OFF_SIZE = (0.5, 0.002)
 
 def _of_the_source(laid: LaidOut, pattern: Pattern) -> tuple[Finding, ...]:
     """What the picture itself makes doubtful: an edge that runs off it, a size that did not come out as asked."""
-    middle = (pattern.panel.width / 2, pattern.panel.height / 2)
+    middle = pattern.panel.middle
     doubtful = tuple(
         Finding(kind="source", severity=_DOUBTFUL[note.kind], at=middle, facts=Doubtful(note))
         for note in laid.asked.outline.notes

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from cutout.errors import LayoutError
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
+from cutout.pattern.placing import placed
 from cutout.saw.model import Plan
 from cutout.saw.planner.area import fewest_stretches, stretches_of
 from cutout.saw.planner.hand import Prices
-from cutout.saw.planner.placing import placed
 from cutout.units import count, format_minutes
 
 ARRIVAL = 20.0
@@ -47,7 +47,7 @@ def outlook(pattern: Pattern, kit: Kit) -> Outlook:
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     cuts, seconds = 0, 0.0
     for opening in pattern.openings:
-        found = stretches_of(placed(opening)[0], pattern.panel, kit.blade, kit.allow)
+        found = stretches_of(*placed(opening, pattern.panel)[:2], kit.blade, kit.allow)
         ends = sum(sum(s.inside) for s in found if not s.closed)
         # A stretch that ends in inside corners at both ends is arrived at from both sides.
         mine = max(len(found), len(found) / 2 + ends / 2)
