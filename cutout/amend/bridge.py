@@ -20,6 +20,7 @@ from cutout.finding import Facts, Finding
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern, with_figure
+from cutout.pattern.placing import stepped
 
 TWIST = 2.0
 """A piece longer than this many times the width of its bridge would twist on one: it gets two."""
@@ -289,7 +290,7 @@ def _without_wood(pattern: Pattern, pieces: Sequence[Polygon]) -> Pattern:
 
 
 def _with(pattern: Pattern, figure: shapely.Geometry) -> Pattern:
-    return keep_curves(pattern, with_figure(pattern, as_multi(figure)))
+    return keep_curves(pattern, with_figure(pattern, stepped(as_multi(figure))))
 
 
 def _by_hand(

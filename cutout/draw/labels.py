@@ -42,6 +42,9 @@ _BENT_FROM, _BENT_TO, _GRID = 6, 60, 4.0
 """Anchors and free spots, the nearest, that such a leader is tried between; distance of these spots (mm)."""
 _AT_ONCE = 500
 """Boxes that are tried at once, nearest first, where any free one will do."""
+EFFORT = 400_000
+"""So many boxes are looked at in one drawing before labels are looked for near what they name only: some two seconds.
+Usual drawings take 15,000; one of 200 cuts side by side would take a million, and one of 300 ten."""
 _NO_LEADER = 2.0
 """A label this close to what it names (mm) needs no leader line."""
 
@@ -105,6 +108,12 @@ class Room:
         self._signs: list[Box] = []
         self._leaders: list[LineString] = []
         self._arrays: _Taken | None = None
+        self._looked_at = [0]
+
+    @property
+    def spent(self) -> bool:
+        """So much was looked for that only what is near is looked at from now on; copies count together."""
+        return self._looked_at[0] > EFFORT
 
     def copy(self) -> Room:
         """The same room, to try something in."""
@@ -183,6 +192,8 @@ class Room:
             found = self._led(label, anchors, self._free_around(label, anchors, (distance,), _DIRECTIONS))
             if found:
                 return found
+        if self.spent:
+            return None
         far = label.farthest >= _FAR
         # The last resort, in finer steps; one that may stand far off stands anywhere at all, its leader running
         # across signs, and if it must across other leaders, but across no label.
@@ -266,6 +277,7 @@ class Room:
         limits = np.array(within or self._limits)
         inside = (boxes[:, :2] >= limits[:2]).all(axis=1) & (boxes[:, 2:] <= limits[2:]).all(axis=1)
         free: NDArray[np.bool_] = np.asarray(inside)
+        self._looked_at[0] += len(boxes)
         grown = boxes + np.array([-GAP, -GAP, GAP, GAP])
         if self._boxes:
             taken, candidates = self._taken().boxes, np.flatnonzero(free)

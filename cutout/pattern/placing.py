@@ -76,7 +76,6 @@ class Placing:
 
     def rounded(self, xy: FloatArray) -> FloatArray:
         """Points (n, 2) there, to the step."""
-        # Adding nothing makes a zero of every negative zero: equal shapes are equal byte by byte.
         return _stepped(to_array(self.there(to_complex(xy))))
 
     def region_there(self, region: Shape) -> Shape:
@@ -177,7 +176,20 @@ def _lies(panel: Panel) -> tuple[float, ...]:
     )
 
 
+def stepped(region: MultiPolygon) -> MultiPolygon:
+    """The region to the step, so that what rounding did to it on different ways is gone; as it is where that would
+    spoil it."""
+    rounded = shapely.transform(region, _stepped)
+    return rounded if rounded.is_valid else region
+
+
+def stepped_points(z: ComplexArray) -> ComplexArray:
+    """Points (n,) to the step."""
+    return to_complex(_stepped(to_array(z)))
+
+
 def _stepped(xy: FloatArray) -> FloatArray:
+    # Adding nothing makes a zero of every negative zero: equal shapes are equal byte by byte.
     return np.asarray(np.rint(xy * STEPS) / STEPS + 0.0)
 
 
