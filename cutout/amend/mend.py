@@ -53,9 +53,10 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell = untold) -> M
 
 
 def _mended(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell) -> Mended:
-    before = check.run(pattern, kit)
+    # Bridges first: where there are too many pieces for them, that is said before the checks take their time.
     lettered = bridged_letters(pattern, kit, mending)
     bridged = bridge(lettered.pattern, kit, mending)
+    before = check.run(pattern, kit)
     bridges = lettered.after(bridged.bridges)
     if bridges:
         bridged = replace(bridged, pattern=with_fillets(bridged.pattern, bridges, kit))

@@ -43,9 +43,11 @@ _BENT_FROM, _BENT_TO, _GRID = 6, 60, 4.0
 """Anchors and free spots, the nearest, that such a leader is tried between; distance of these spots (mm)."""
 _AT_ONCE = 500
 """Boxes that are tried at once, nearest first, where any free one will do."""
-EFFORT = 400_000
-"""So many boxes are looked at in one drawing before labels are looked for near what they name only: some two seconds.
-Usual drawings take 15,000; one of 200 cuts side by side would take a million, and one of 300 ten."""
+EFFORT = 2_000_000
+"""So many boxes are looked at in one drawing before labels are looked for near what they name only: some seconds.
+Usual drawings take 15,000; one of 200 cuts side by side takes two million, and one of 300 would take ten."""
+_DEARER = 10
+"""A way with a bend takes so many times as long to look at as a box."""
 _WORTH_A_GRID = 20_000
 """So many boxes are looked at before lines are laid out on a grid."""
 _NO_LEADER = 2.0
@@ -243,7 +245,8 @@ class Room:
                 knees[knee].imag, *near[box][:, [1, 3]].T
             )
             length = np.abs(knees[knee] - begins[knee]) + np.abs(ends - knees[knee])
-            n = _first_uncrossed(names, knees[knee], ends, np.argsort(length, kind="stable"))
+            n, tried = _first_uncrossed(names, knees[knee], ends, np.argsort(length, kind="stable"))
+            self._looked_at.count += _DEARER * tried
             if n is not None:
                 way = (begins[knee[n]], knees[knee[n]], ends[n])
                 placed = Placed(label, _as_box(near[box[n]]), tuple((z.real, z.imag) for z in way))
@@ -341,16 +344,16 @@ class Room:
 
 def _first_uncrossed(
     names: STRtree, start: NDArray[np.complex128], end: NDArray[np.complex128], order: NDArray[np.int_]
-) -> int | None:
-    """The first straight way, in an order, that crosses none of the boxes; looked for among a few, then more."""
+) -> tuple[int | None, int]:
+    """The first straight way, in an order, that crosses none of the boxes, and how many were looked at."""
     first, many = 0, 64
     while first < len(order):
         some = order[first : first + many]
         clear = np.flatnonzero(_uncrossed(names, start[some], end[some]))
         if len(clear):
-            return int(some[clear[0]])
+            return int(some[clear[0]]), first + len(some)
         first, many = first + many, 4 * many
-    return None
+    return None, len(order)
 
 
 def _overlap(
