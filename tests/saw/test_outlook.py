@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pytest
 import shapely
-import shapely
 
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline, from_region
