@@ -34,7 +34,7 @@ from cutout.route import tool_path
 from cutout.route.model import ToolPath
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
-from cutout.saw.outlook import BEFORE_MENDING, advice, refuse_endless
+from cutout.saw.outlook import advice, refuse_endless
 from cutout.saw.telling import Tell, part
 from cutout.say.sizes import size_lines
 from cutout.units import Units
@@ -102,7 +102,7 @@ def lay_out(job: Job, folder: Path, reader: Reader = read) -> LaidOut:
         )
     asked = set_up(job, folder, reader)
     pattern = cut_pattern(asked.outline, asked.panel, job.keep, asked.kit.blade.kerf)
-    refuse_endless(pattern, asked.kit, BEFORE_MENDING)
+    refuse_endless(pattern, asked.kit, mended=False)
     return LaidOut(asked, pattern)
 
 
@@ -154,7 +154,7 @@ def make(
     progress(MENDING, MENDED_FROM)
     mended = mending(laid, progress)
     progress(PLANNING, PLANNED_FROM)
-    refuse_endless(mended.pattern, kit)
+    refuse_endless(mended.pattern, kit, mended=True)
     by_hand = tuple((h.at, h.diameter) for h in job.holes)
     with beside(partial(_beside_the_plan, mended.pattern, kit, job)) as others:
         cuts = plan(mended.pattern, kit, by_hand, within(progress, PLANNING, PLANNED_FROM, PROVED_FROM))
@@ -345,7 +345,7 @@ _OFF_SIZE = (0.5, 0.002)
 
 def _of_the_source(laid: LaidOut, pattern: Pattern) -> tuple[Finding, ...]:
     """What the picture itself makes doubtful: an edge that runs off it, a size that did not come out as asked."""
-    middle = (pattern.panel.width / 2, pattern.panel.height / 2)
+    middle = pattern.panel.middle
     doubtful = tuple(
         Finding(kind="source", severity=_DOUBTFUL[note.kind], at=middle, facts=Doubtful(note))
         for note in laid.asked.outline.notes

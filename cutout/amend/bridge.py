@@ -16,10 +16,12 @@ from cutout.amend.model import Bridge, HandBridge, Mending
 from cutout.amend.strength import Strength
 from cutout.amend.strips import SLENDER, Site, Strip, broad, shortest_strip, strips_from
 from cutout.check.loose_piece import loose_pieces
+from cutout.errors import LayoutError
 from cutout.finding import Facts, Finding
 from cutout.geom.outline import as_multi, polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern, with_figure
+from cutout.pattern.placing import stepped
 
 TWIST = 2.0
 """A piece longer than this many times the width of its bridge would twist on one: it gets two."""
@@ -32,6 +34,8 @@ TRIES = (
     (0.0, math.inf),
 )
 """Parts of the wanted width, and lengths over widths, tried in turn where a piece has no room for better."""
+MOST_PIECES = 150
+"""Loose pieces that bridges are looked for at most: each takes about a fifth of a second."""
 ENOUGH = 0.2
 """A piece hangs well enough from two places if it sags by less than this part of its length (see _sag)."""
 NEAR = 5.0
@@ -107,7 +111,7 @@ def bridge(pattern: Pattern, kit: Kit, mending: Mending) -> Bridged:
 
     With keep `panel` pieces are tied to the panel or to a piece that is held already; with `figure` the parts
     of the figure are tied to the largest; with `both` pieces are meant to drop and nothing is added. Loose
-    pieces too small to carry the least bridge become waste.
+    pieces too small to carry the least bridge become waste. Raises LayoutError for more than MOST_PIECES.
     """
     if pattern.keep_mode == "both":
         return Bridged(pattern, ())
@@ -132,6 +136,12 @@ def _found(pattern: Pattern, kit: Kit, mending: Mending) -> list[Strip]:
     loose = loose_pieces(pattern)
     if not loose:
         return []
+    if len(loose) > MOST_PIECES:
+        raise LayoutError(
+            f"{len(loose)} loose pieces would need bridges, at most {MOST_PIECES} are tied on: leave the finest "
+            "detail out, make the silhouette smaller, so that more of it is too small to hold, or take no bridges "
+            "(--no-bridge)."
+        )
     ties = {p.wkb for p in loose}
     held = [p for p in polygons_of(pattern.keep) if p.wkb not in ties]
     pieces = [*held, *loose]
@@ -289,7 +299,7 @@ def _without_wood(pattern: Pattern, pieces: Sequence[Polygon]) -> Pattern:
 
 
 def _with(pattern: Pattern, figure: shapely.Geometry) -> Pattern:
-    return keep_curves(pattern, with_figure(pattern, as_multi(figure)))
+    return keep_curves(pattern, with_figure(pattern, stepped(as_multi(figure))))
 
 
 def _by_hand(

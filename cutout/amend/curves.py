@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
+
 from cutout.geom import curve
 from cutout.geom.curve import Line, Segment
 from cutout.geom.outline import Ring
 from cutout.pattern import Pattern
+from cutout.pattern.placing import stepped_points
 
 Run = tuple[Segment, list[complex]]
 """A curve and the points that stand for it."""
@@ -24,7 +27,7 @@ def keep_curves(old: Pattern, new: Pattern) -> Pattern:
     for ring in old.outline.rings:
         for segment in ring.segments:
             if not isinstance(segment, Line):
-                run = [complex(z) for z in curve.points(segment)]
+                run: list[complex] = stepped_points(curve.points(segment)).tolist()
                 starts.setdefault(run[0], []).append((segment, run))
     if not starts:
         return new
@@ -35,7 +38,7 @@ def keep_curves(old: Pattern, new: Pattern) -> Pattern:
 def _curved(ring: Ring, starts: dict[complex, list[Run]]) -> Ring:
     if not all(isinstance(s, Line) for s in ring.segments):
         return ring
-    z = [s.start for s in ring.segments]
+    z: list[complex] = stepped_points(np.array([s.start for s in ring.segments])).tolist()
     found = {i: hit for i in range(len(z)) for hit in _hits(z, i, starts)}
     if not found:
         return ring

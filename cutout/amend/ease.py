@@ -26,6 +26,7 @@ from cutout.kit.blade import SQUEEZE, TURNS
 from cutout.measure.webs import breaking, webs
 from cutout.measure.widths import Middle, middle_of_keep, middle_of_waste
 from cutout.pattern import Opening, Pattern, with_figure, with_waste
+from cutout.pattern.placing import stepped
 
 ROUNDS = 4
 """How often opening up and thickening may push on one another before a way out is given up."""
@@ -432,7 +433,7 @@ def _region(pattern: Pattern) -> MultiPolygon:
 
 
 def _with(pattern: Pattern, region: shapely.Geometry) -> Pattern:
-    whole = MultiPolygon([_clean(p) for p in polygons_of(region) if p.area > _NOTHING])
+    whole = stepped(MultiPolygon([_clean(p) for p in polygons_of(region) if p.area > _NOTHING]))
     made = with_figure(pattern, whole) if pattern.keep_mode == "both" else with_waste(pattern, whole)
     return keep_curves(pattern, made)
 

@@ -19,6 +19,7 @@ from cutout.geom.outline import as_multi
 from cutout.kit import Kit
 from cutout.kit.blade import TURNS
 from cutout.pattern import Pattern, with_waste
+from cutout.pattern.placing import stepped
 
 DEEPEST = 0.75
 """A fillet reaches this many of its radii into a corner at most: up to about 110 degrees of turn."""
@@ -44,9 +45,8 @@ def with_fillets(pattern: Pattern, bridges: Sequence[Bridge], kit: Kit) -> Patte
     chosen = [part for part, take in zip(corners, near.tolist(), strict=True) if take]
     if not chosen:
         return pattern
-    filled = keep_curves(
-        pattern, with_waste(pattern, as_multi(shapely.difference(waste, shapely.union_all(chosen))))
-    )
+    rounded = stepped(as_multi(shapely.difference(waste, shapely.union_all(chosen))))
+    filled = keep_curves(pattern, with_waste(pattern, rounded))
     stops = _stops(filled, kit)
     return filled if stops == 0 or stops <= _stops(pattern, kit) else pattern
 

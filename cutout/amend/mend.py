@@ -13,6 +13,7 @@ from cutout import check
 from cutout.amend.bridge import bridge
 from cutout.amend.ease import ease
 from cutout.amend.fillet import with_fillets
+from cutout.amend.lie import lying_alike
 from cutout.amend.model import Mended, Mending, Tell, untold
 from cutout.amend.stencil import bridged_letters
 from cutout.errors import LayoutError
@@ -48,9 +49,14 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell = untold) -> M
     as cleared. Pieces and openings too small to be made at all are left out, and their findings say so.
     Raises LayoutError where nothing is left that way.
     """
-    before = check.run(pattern, kit)
+    return lying_alike(lambda there, asked: _mended(there, kit, asked, tell), pattern, mending)
+
+
+def _mended(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell) -> Mended:
+    # Bridges first: where there are too many pieces for them, that is said before the checks take their time.
     lettered = bridged_letters(pattern, kit, mending)
     bridged = bridge(lettered.pattern, kit, mending)
+    before = check.run(pattern, kit)
     bridges = lettered.after(bridged.bridges)
     if bridges:
         bridged = replace(bridged, pattern=with_fillets(bridged.pattern, bridges, kit))
@@ -88,8 +94,7 @@ def _lost(before: Pattern, after: Pattern) -> list[Finding]:
 
 def _gave_up(pattern: Pattern) -> Finding:
     """A word where the drawing holds so much detail that not all of it was tried."""
-    middle = (pattern.panel.width / 2, pattern.panel.height / 2)
-    return Finding(kind="source", severity="care", at=middle, facts=GaveUp())
+    return Finding(kind="source", severity="care", at=pattern.panel.middle, facts=GaveUp())
 
 
 def _cleared(before: Iterable[Finding], left: Iterable[Finding]) -> list[Finding]:

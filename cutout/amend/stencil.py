@@ -25,6 +25,7 @@ from cutout.geom.curve import to_array
 from cutout.geom.outline import Letter, as_multi, polygons_of
 from cutout.kit import Kit
 from cutout.pattern import Pattern, with_figure
+from cutout.pattern.placing import stepped
 
 SHARE = 0.3
 """Width of a bridge over the width of the narrowest bowl, as far as the wood allows: wider hides the letter."""
@@ -124,7 +125,7 @@ def _made(pattern: Pattern, strips: Sequence[_Strip], width: float) -> Lettered:
         ends = [(z.real, z.imag) for z in (strip.start, strip.end)]
         bridges.append(Bridge(0, ends[0], ends[1], width, max(seen, key=lambda p: p.area, default=area)))
     change = shapely.difference if pattern.keep_mode == "panel" else shapely.union
-    changed = with_figure(pattern, as_multi(change(pattern.figure, wood)))
+    changed = with_figure(pattern, stepped(as_multi(change(pattern.figure, wood))))
     return Lettered(keep_curves(pattern, changed), tuple(bridges))
 
 

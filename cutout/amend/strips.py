@@ -170,7 +170,7 @@ def _reaching(site: Site, piece: int, rays: _Rays, slender: float) -> _Rays:
         found = crossings(site.edges, start[left], rays.direction[left], np.full(len(left), reach), 1)
         target[left], length[left] = found.owner[:, 0], found.distance[:, 0] + inside
     met = (target >= 0) & (target != piece)
-    width = np.maximum(rays.width, np.where(met, length / slender, 0.0))
+    width = np.maximum(rays.width, np.where(met, length, 0.0) / slender)
     return _Rays(rays.start, rays.direction, width, rays.sector, target, length).pick(met)
 
 

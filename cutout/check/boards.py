@@ -50,7 +50,7 @@ def glue_lines(panel: Panel) -> tuple[LineString, ...]:
         return ()
     count = board_count(across_grain(panel) + 2 * abs(panel.seams), panel.board)
     along = cmath.exp(1j * panel.grain)
-    middle = complex(panel.width, panel.height) / 2
+    middle = complex(*panel.middle)
     reach = math.hypot(panel.width, panel.height)
     offsets = (np.arange(1, count) - count / 2) * panel.board + panel.seams
     ends = middle + 1j * along * offsets[:, None] + along * np.array([-reach, reach])
@@ -100,5 +100,6 @@ def movement_finding(panel: Panel, wood: Wood, change: float, reveal: float) -> 
         return None
     if read_alike(moved / 2, reveal):
         return None  # no larger than can be said: nothing to act on
-    at = (panel.width / 2, panel.height / 2)
-    return Finding(kind="kit", severity="care", at=at, size=moved, limit=2 * reveal, facts=Jams(change))
+    return Finding(
+        kind="kit", severity="care", at=panel.middle, size=moved, limit=2 * reveal, facts=Jams(change)
+    )

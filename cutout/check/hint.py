@@ -79,7 +79,5 @@ def _stays_on(pattern: Pattern, turn: float) -> bool:
     x0, y0, x1, y1 = pattern.figure.bounds
     middle = complex(x0 + x1, y0 + y1) / 2
     z = middle + (xy[:, 0] + 1j * xy[:, 1] - middle) * cmath.exp(1j * turn)
-    inside = (
-        (z.real >= 0) & (z.real <= pattern.panel.width) & (z.imag >= 0) & (z.imag <= pattern.panel.height)
-    )
-    return bool(np.all(inside))
+    x0, y0, x1, y1 = pattern.panel.polygon.bounds
+    return bool(np.all((z.real >= x0) & (z.real <= x1) & (z.imag >= y0) & (z.imag <= y1)))

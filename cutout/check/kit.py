@@ -55,7 +55,7 @@ class NoDrillToTurn(Facts):
 def kit(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """Wood too thin for the teeth, or too thick for a jigsaw; no drill that lets the blade in."""
     blade, thickness = kit.blade, pattern.panel.sawn
-    at = (pattern.panel.width / 2, pattern.panel.height / 2)
+    at = pattern.panel.middle
 
     def found(severity: Severity, size: float, limit: float, facts: Facts) -> Finding:
         return Finding(kind="kit", severity=severity, at=at, size=size, limit=limit, facts=facts)

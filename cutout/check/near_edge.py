@@ -49,14 +49,15 @@ def _edges(pattern: Pattern, kit: Kit) -> Iterator[Finding]:
     """
     if pattern.keep_mode == "figure":
         return
-    limit, panel = kit.limits.edge, pattern.panel
+    limit = kit.limits.edge
+    x0, y0, x1, y1 = pattern.panel.polygon.bounds
     for opening in pattern.openings:
         xy = shapely.get_coordinates(opening.region.exterior)
         away: dict[Side, FloatArray] = {
-            "left": xy[:, 0],
-            "right": panel.width - xy[:, 0],
-            "bottom": xy[:, 1],
-            "top": panel.height - xy[:, 1],
+            "left": xy[:, 0] - x0,
+            "right": x1 - xy[:, 0],
+            "bottom": xy[:, 1] - y0,
+            "top": y1 - xy[:, 1],
         }
         for side, distance in away.items():
             nearest = int(np.argmin(distance))

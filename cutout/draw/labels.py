@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from shapely import LineString, STRtree
 
 from cutout.draw.box import Box
+from cutout.draw.ink import Ink
 from cutout.geom.curve import FloatArray
 
 Style: TypeAlias = Literal["plain", "bold", "ringed", "disc", "balloon", "words", "upright", "must", "care"]
@@ -42,6 +43,13 @@ _BENT_FROM, _BENT_TO, _GRID = 6, 60, 4.0
 """Anchors and free spots, the nearest, that such a leader is tried between; distance of these spots (mm)."""
 _AT_ONCE = 500
 """Boxes that are tried at once, nearest first, where any free one will do."""
+EFFORT = 2_000_000
+"""So many boxes are looked at in one drawing before labels are looked for near what they name only: some seconds.
+Usual drawings take 15,000; one of 200 cuts side by side takes two million, and one of 300 would take ten."""
+_DEARER = 10
+"""A way with a bend takes so many times as long to look at as a box."""
+_WORTH_A_GRID = 20_000
+"""So many boxes are looked at before lines are laid out on a grid."""
 _NO_LEADER = 2.0
 """A label this close to what it names (mm) needs no leader line."""
 
@@ -82,7 +90,7 @@ class _Taken:
     boxes: FloatArray
     shapes: NDArray[np.object_]
     signs: NDArray[np.int_]
-    leaders: NDArray[np.object_]
+    leaders: STRtree
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -94,17 +102,32 @@ class _Spots:
     off: FloatArray
 
 
+@dataclass(slots=True)
+class _Looked:
+    """How many boxes were looked at in a room and its copies, and its lines on a grid, which they share."""
+
+    count: int = 0
+    ink: Ink | None = None
+
+
 class Room:
     """The free paper of a drawing: knows its lines, and what has been placed so far."""
 
     def __init__(self, lines: NDArray[np.object_], limits: Box) -> None:
         """`lines`: geometries no label may touch. `limits`: box every label must stay within."""
+        self._lines = lines
         self._tree = STRtree(lines)
         self._limits = limits
         self._boxes: list[Box] = []
         self._signs: list[Box] = []
         self._leaders: list[LineString] = []
         self._arrays: _Taken | None = None
+        self._looked_at = _Looked()
+
+    @property
+    def spent(self) -> bool:
+        """So much was looked for that only what is near is looked at from now on; copies count together."""
+        return self._looked_at.count > EFFORT
 
     def copy(self) -> Room:
         """The same room, to try something in."""
@@ -141,7 +164,7 @@ class Room:
                 boxes,
                 np.asarray(shapely.box(*boxes.T), dtype=object),
                 np.flatnonzero([b in signs for b in self._boxes]),
-                np.array(self._leaders, dtype=object),
+                STRtree(self._leaders),
             )
         return self._arrays
 
@@ -183,6 +206,8 @@ class Room:
             found = self._led(label, anchors, self._free_around(label, anchors, (distance,), _DIRECTIONS))
             if found:
                 return found
+        if self.spent:
+            return None
         far = label.farthest >= _FAR
         # The last resort, in finer steps; one that may stand far off stands anywhere at all, its leader running
         # across signs, and if it must across other leaders, but across no label.
@@ -220,7 +245,8 @@ class Room:
                 knees[knee].imag, *near[box][:, [1, 3]].T
             )
             length = np.abs(knees[knee] - begins[knee]) + np.abs(ends - knees[knee])
-            n = _first_uncrossed(names, knees[knee], ends, np.argsort(length, kind="stable"))
+            n, tried = _first_uncrossed(names, knees[knee], ends, np.argsort(length, kind="stable"))
+            self._looked_at.count += _DEARER * tried
             if n is not None:
                 way = (begins[knee[n]], knees[knee[n]], ends[n])
                 placed = Placed(label, _as_box(near[box[n]]), tuple((z.real, z.imag) for z in way))
@@ -266,24 +292,35 @@ class Room:
         limits = np.array(within or self._limits)
         inside = (boxes[:, :2] >= limits[:2]).all(axis=1) & (boxes[:, 2:] <= limits[2:]).all(axis=1)
         free: NDArray[np.bool_] = np.asarray(inside)
+        self._looked_at.count += len(boxes)
         grown = boxes + np.array([-GAP, -GAP, GAP, GAP])
+        candidates = np.flatnonzero(free)
+        ink = self._ink()
+        touched, clear = (
+            (np.zeros(len(candidates), dtype=bool),) * 2 if ink is None else ink.told(grown[candidates])
+        )
+        free[candidates[touched]] = False
+        sure = np.zeros(len(boxes), dtype=bool)
+        sure[candidates[clear]] = True
         if self._boxes:
             taken, candidates = self._taken().boxes, np.flatnonzero(free)
             x0, y0, x1, y1 = (side[:, None] for side in grown[candidates].T)
             apart = (x0 > taken[:, 2]) | (x1 < taken[:, 0]) | (y0 > taken[:, 3]) | (y1 < taken[:, 1])
             free[candidates] = apart.all(axis=1)
+        doubtful = np.flatnonzero(free & ~sure)
+        shapes = shapely.box(*grown[doubtful].T)
+        free[doubtful[self._tree.query(shapes, predicate="intersects")[0]]] = False
         candidates = np.flatnonzero(free)
-        if not len(candidates):
-            return free
-        shapes = shapely.box(*grown[candidates].T)
-        clear = np.ones(len(shapes), dtype=bool)
-        clear[self._tree.query(shapes, predicate="intersects")[0]] = False
-        free[candidates] = clear
-        candidates, shapes = candidates[clear], shapes[clear]
         if self._leaders and len(candidates):
-            crossed = shapely.intersects(shapes[:, None], self._taken().leaders[None, :]).any(axis=1)
-            free[candidates[crossed]] = False
+            shapes = shapely.box(*grown[candidates].T)
+            free[candidates[self._taken().leaders.query(shapes, predicate="intersects")[0]]] = False
         return free
+
+    def _ink(self) -> Ink | None:
+        """The lines on a grid, once it is worth laying them out on one."""
+        if self._looked_at.ink is None and self._looked_at.count > _WORTH_A_GRID:
+            self._looked_at.ink = Ink(self._lines, self._limits)
+        return self._looked_at.ink
 
     def _clear(self, starts: FloatArray, ends: FloatArray, over: str = "") -> NDArray[np.bool_]:
         """Which leaders (n, 2) run through no label and no sign, but for what they start from, and across no leader.
@@ -301,23 +338,22 @@ class Room:
             clear[i[shapely.intersects(taken.shapes[j], lines[i])]] = False
         if over != "leaders" and self._leaders:
             left = np.flatnonzero(clear)
-            crossed = shapely.intersects(lines[left, None], taken.leaders[None, :]).any(axis=1)
-            clear[left[crossed]] = False
+            clear[left[taken.leaders.query(lines[left], predicate="intersects")[0]]] = False
         return clear
 
 
 def _first_uncrossed(
     names: STRtree, start: NDArray[np.complex128], end: NDArray[np.complex128], order: NDArray[np.int_]
-) -> int | None:
-    """The first straight way, in an order, that crosses none of the boxes; looked for among a few, then more."""
+) -> tuple[int | None, int]:
+    """The first straight way, in an order, that crosses none of the boxes, and how many were looked at."""
     first, many = 0, 64
     while first < len(order):
         some = order[first : first + many]
         clear = np.flatnonzero(_uncrossed(names, start[some], end[some]))
         if len(clear):
-            return int(some[clear[0]])
+            return int(some[clear[0]]), first + len(some)
         first, many = first + many, 4 * many
-    return None
+    return None, len(order)
 
 
 def _overlap(

@@ -19,6 +19,9 @@ IntArray = NDArray[np.int64]
 _SPACING = (0.5, 2.0)
 """Least and greatest first spacing of the points (mm)."""
 
+_STATIONS = 3000
+"""So many stations draw the finest drawing tried; more only take time."""
+
 _FINEST = 0.1
 """Spacing below which no wall is divided further (mm)."""
 
@@ -53,8 +56,11 @@ class Walls:
             ring for polygon in polygons_of(region) for ring in (polygon.exterior, *polygon.interiors)
         ]
         self.lengths = np.array([ring.length for ring in self.rings])
-        # So many stations draw the finest drawing tried; more only take time.
-        spacing = float(np.clip(self.lengths.sum() / 4000, *_SPACING))
+        # Boxes, as the panel's edge, have no form to draw, and how large the panel is must not matter here.
+        drawn = [
+            length for ring, length in zip(self.rings, self.lengths, strict=True) if len(ring.coords) > 5
+        ]
+        spacing = float(np.clip(sum(drawn) / _STATIONS, *_SPACING))
         self.stations = stations or [_stations(ring, spacing) for ring in self.rings]
         counts = np.array([len(s) for s in self.stations], dtype=np.int64)
         places = (_on(ring, s) for ring, s in zip(self.rings, self.stations, strict=True))
@@ -232,31 +238,41 @@ def ridges_of(walls: Walls, region: MultiPolygon) -> Ridges:
     if len(walls.z) < 4:
         none = np.empty((0, 2), dtype=np.int64)
         return Ridges(np.empty(0, dtype=complex), none, none, np.empty(0), none)
-    mesh = Delaunay(_joggled(walls.z))
-    corners = mesh.simplices.astype(np.int64)
+    mesh = Delaunay(_joggled(walls))
+    corners = np.sort(mesh.simplices.astype(np.int64), axis=1)
+    # Qhull's order changes with points far off; this one does not, and with it not a last bit of what is measured.
+    order = np.lexsort(corners.T[::-1])
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
     triangle, side = np.nonzero(mesh.neighbors > np.arange(len(corners))[:, None])
-    i, j = corners[triangle, (side + 1) % 3], corners[triangle, (side + 2) % 3]
+    ends = mesh.simplices[triangle[:, None], (side[:, None] + [1, 2]) % 3].astype(np.int64)
+    i, j = np.sort(ends, axis=1).T
+    joins = np.sort(rank[np.column_stack([triangle, mesh.neighbors[triangle, side]])], axis=1)
     across = np.abs(walls.z[i] - walls.z[j])
-    centres = _circumcentres(walls.z[corners])
-    inside = _inside(region, centres)
-    joins = np.column_stack([triangle, mesh.neighbors[triangle, side]])
-    within = inside[joins].all(axis=1)
+    centres = _circumcentres(walls.z[corners[order]])
+    within = _inside(region, centres)[joins].all(axis=1)
     detour = np.where((walls.next[i] != j) & (walls.next[j] != i), walls.detour(i, j), 0.0)
-    good = within & (detour > _FORKS * across)
+    kept = np.flatnonzero(within & (detour > _FORKS * across))
+    kept = kept[np.lexsort((j[kept], i[kept]))]
     near = np.flatnonzero(~within & (detour > _DETOUR * across) & (across < walls.wide_apart(i, j)))
     between = np.column_stack([i, j])
     close = between[near[_inside(region, walls.z[between[near]].mean(axis=1))]]
-    return Ridges(centres, between[good], joins[good], across[good], close)
+    return Ridges(centres, between[kept], joins[kept], across[kept], close)
 
 
-def _joggled(z: ComplexArray) -> FloatArray:
+def _joggled(walls: Walls) -> FloatArray:
     """Points (n, 2) hardly moved, by the same steps each time, so that no four lie on one circle.
 
     Points along straight and parallel walls do by the thousand, and Qhull, which merges and divides such facets,
-    takes twice as long over them as over points at random.
+    takes twice as long over them as over points at random. Each ring's steps are its own: they do not change with
+    how many points another ring has.
     """
-    steps = np.modf(np.arange(len(z))[:, None] * _GOLDEN)[0] - 0.5
-    return np.asarray(np.column_stack([z.real, z.imag]) + _JOGGLE * steps)
+    of = walls.ring
+    first = np.searchsorted(of, of)
+    along, begins = np.arange(len(of)) - first, walls.z[first]
+    offset = np.column_stack([begins.real, begins.imag]) * _GOLDEN[::-1]
+    steps = np.modf(along[:, None] * _GOLDEN + np.abs(offset))[0] - 0.5
+    return np.asarray(np.column_stack([walls.z.real, walls.z.imag]) + _JOGGLE * steps)
 
 
 def _inside(region: MultiPolygon, z: ComplexArray) -> NDArray[np.bool_]:

@@ -80,6 +80,8 @@ class Middle:
     """The middle line of a region as a graph: nodes with a width, edges between them."""
 
     def __init__(self, region: MultiPolygon) -> None:
+        # Where its rings begin, and in what order they come, is no matter of its shape.
+        region = shapely.normalize(region)
         shapely.prepare(region)
         self.walls = Walls(region)
         ridges = ridges_of(self.walls, region)

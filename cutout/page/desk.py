@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import os
-import tempfile
 from collections import defaultdict
 from collections.abc import AsyncIterator, Coroutine, Iterator
 from contextlib import asynccontextmanager, contextmanager
@@ -22,6 +21,7 @@ from cutout.job.schema import Job, filled
 from cutout.page.changes import shown
 from cutout.page.closed import closed, decided
 from cutout.page.files import plain_name
+from cutout.page.scratch import Scratch
 from cutout.page.sources import with_labels
 from cutout.page.store import State, Store
 from cutout.page.workers import TaskError, Workers, sentence
@@ -41,8 +41,8 @@ class Desk:
     def __init__(self, store: Store) -> None:
         self.store = store
         self.current: str | None = None
-        self._scratch = tempfile.TemporaryDirectory(prefix="cutout-page-")
-        self.scratch = Path(self._scratch.name)
+        self._scratch = Scratch()
+        self.scratch = self._scratch.path
         self.workers = Workers("cutout.page.tasks", prepare=(self.scratch,))
         self._offered: dict[str, Any] | None = None
         # One file after the other: the process that wrote the first still knows the finished job.
@@ -57,7 +57,7 @@ class Desk:
         finally:
             await warming
             self.workers.close()
-            self._scratch.cleanup()
+            self._scratch.close()
 
     async def outputs(self) -> dict[str, Any]:
         """What can be downloaded; asked for once, over there, where the writers are known."""

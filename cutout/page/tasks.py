@@ -50,6 +50,8 @@ _mended: Memory[Mended] = Memory(2)  # the same
 def prepare(scratch: Path) -> None:
     """Called once in every process: where they share what they have read."""
     READER.scratch = scratch
+    # Whatever else is laid down for a moment goes with the folder, however this process ends.
+    tempfile.tempdir = str(scratch)
 
 
 def begin(path: Path, board: tuple[float, float]) -> tuple[float | None, float | None]:

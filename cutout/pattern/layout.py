@@ -103,7 +103,7 @@ def cut_pattern(outline: Outline, panel: Panel, keep: Keep, kerf: float) -> Patt
         )
     if shapely.area(shapely.intersection(figure, panel.polygon)) < 1.0:
         raise LayoutError("nothing to cut: the silhouette covers less than 1 square millimetre of the panel.")
-    return _assemble(outline, figure, panel, keep, kerf)
+    return assembled(outline, figure, panel, keep, kerf)
 
 
 def with_figure(pattern: Pattern, figure: MultiPolygon) -> Pattern:
@@ -113,7 +113,7 @@ def with_figure(pattern: Pattern, figure: MultiPolygon) -> Pattern:
     """
     rings = same_curves(pattern.outline.rings, from_region(figure))
     outline = Outline(rings, 1.0, pattern.outline.notes, pattern.outline.letters)
-    return _assemble(outline, as_multi(figure), pattern.panel, pattern.keep_mode, pattern.kerf)
+    return assembled(outline, as_multi(figure), pattern.panel, pattern.keep_mode, pattern.kerf)
 
 
 def with_waste(pattern: Pattern, waste: MultiPolygon) -> Pattern:
@@ -136,7 +136,8 @@ def _scale(outline: Outline, placement: Placement, width: float, height: float) 
     raise LayoutError("the source does not say its true size: give --width or --height.")
 
 
-def _assemble(outline: Outline, figure: MultiPolygon, panel: Panel, keep: Keep, kerf: float) -> Pattern:
+def assembled(outline: Outline, figure: MultiPolygon, panel: Panel, keep: Keep, kerf: float) -> Pattern:
+    """The pattern of a figure that is known, and the curves round it; nothing is asked of either."""
     board = panel.polygon
     inside = as_multi(shapely.intersection(figure, board))
     if keep == "panel":

@@ -17,6 +17,7 @@ TOUCHING = 1e-3
 class Panel:
     """A board or glued-up boards; mm, origin at the lower left seen from the show face.
 
+    lower_left: where that is, while a pattern is worked on elsewhere than on its panel.
     grain: direction of the grain in radians from the x axis, None for sheet goods.
     zones: keep-out areas (lips, hinges, screws) with what each is, which the pattern must stay clear of.
     drawn: lines or figures drawn on a face ("stile's edge on the back"), which openings should not cut through.
@@ -35,6 +36,7 @@ class Panel:
     board: float | None = None
     seams: float = 0.0
     layers: int = 1
+    lower_left: tuple[float, float] = (0.0, 0.0)
 
     def __post_init__(self) -> None:
         for name in ("width", "height", "thickness", "board"):
@@ -50,7 +52,14 @@ class Panel:
     @property
     def polygon(self) -> Polygon:
         """The whole panel as a rectangle."""
-        return box(0.0, 0.0, self.width, self.height)
+        x0, y0 = self.lower_left
+        return box(x0, y0, x0 + self.width, y0 + self.height)
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """Where its middle is."""
+        x0, y0 = self.lower_left
+        return x0 + self.width / 2, y0 + self.height / 2
 
 
 @dataclass(frozen=True)

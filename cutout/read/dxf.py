@@ -148,8 +148,8 @@ def _collect(entities: Iterable[Any], hidden: set[str], found: _Found, name: str
         if found.count > MAX_ENTITIES:
             raise ReadError(f"{name}: more than {MAX_ENTITIES} entities; too much for a silhouette.")
         # What a block draws on layer 0 follows the layer of the insert, which is seen already.
-        layer = entity.dxf.get("layer", "0").lower()
-        if entity.dxf.get("invisible", 0) or (layer in hidden and not (depth and layer == "0")):
+        layer = str(_of(entity, "layer", "0")).lower()
+        if _of(entity, "invisible", 0) or (layer in hidden and not (depth and layer == "0")):
             found.hidden += 1
             continue
         kind = entity.dxftype()
@@ -164,6 +164,11 @@ def _collect(entities: Iterable[Any], hidden: set[str], found: _Found, name: str
             found.runs.extend(runs)
         elif kind not in _UNSEEN:
             found.left_out[kind] += 1
+
+
+def _of(entity: Any, attribute: str, otherwise: Any) -> Any:
+    """An attribute of an entity; of one of a kind the library does not know only what it says it has."""
+    return entity.dxf.get(attribute, otherwise) if entity.dxf.is_supported(attribute) else otherwise
 
 
 def _exploded(insert: Any) -> Iterator[Any]:

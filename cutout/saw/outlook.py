@@ -6,13 +6,14 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from cutout.check.loose_piece import loose_pieces
 from cutout.errors import LayoutError
 from cutout.kit import Blade, Kit
 from cutout.pattern import Pattern
+from cutout.pattern.placing import placed
 from cutout.saw.model import Plan
 from cutout.saw.planner.area import fewest_stretches, stretches_of
 from cutout.saw.planner.hand import Prices
-from cutout.saw.planner.placing import placed
 from cutout.units import count, format_minutes
 
 ARRIVAL = 20.0
@@ -27,10 +28,12 @@ MANY = 30
 """From so many cuts on it is worth looking for another blade."""
 
 
-MOST_CUTS = 300, 3000
+MOST_CUTS = 250, 3000
 """So many cuts are planned at most in one opening, and in all: more take the planner minutes, and the sawyer days."""
 BEFORE_MENDING = 2
-"""Before mending, which rounds small corners, so many times as many are taken."""
+"""Before mending so many times as many are taken where pieces are loose: their bridges part openings in two."""
+AFTER_MENDING = 1.25
+"""After it a few more are: what was not refused then is not refused late for a cut or two."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +50,7 @@ def outlook(pattern: Pattern, kit: Kit) -> Outlook:
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     cuts, seconds = 0, 0.0
     for opening in pattern.openings:
-        found = stretches_of(placed(opening)[0], pattern.panel, kit.blade, kit.allow)
+        found = stretches_of(*placed(opening, pattern.panel)[:2], kit.blade, kit.allow)
         ends = sum(sum(s.inside) for s in found if not s.closed)
         # A stretch that ends in inside corners at both ends is arrived at from both sides.
         mine = max(len(found), len(found) / 2 + ends / 2)
@@ -58,22 +61,30 @@ def outlook(pattern: Pattern, kit: Kit) -> Outlook:
     return Outlook(kit.blade, cuts, seconds / 60)
 
 
-def refuse_endless(pattern: Pattern, kit: Kit, times: int = 1) -> None:
+def refuse_endless(pattern: Pattern, kit: Kit, *, mended: bool) -> None:
     """Raise LayoutError, soon, where the blade would need more cuts than can be planned.
 
-    times: so many times as many are taken.
+    mended: the pattern is as it will be sawn.
     """
     if pattern.keep_mode == "both":
         return
-    cuts = _fewest(kit, pattern)
-    counted = (max(cuts, default=0), "one opening"), (sum(cuts), "all")
-    for (least, place), most in zip(counted, MOST_CUTS, strict=True):
-        if least > times * most:
-            raise LayoutError(
-                f"the {kit.blade.title} would take {least} cuts or more in {place}, at most {times * most} are "
-                "taken: leave the finest detail out, make the silhouette larger, or choose a blade that turns more "
-                "tightly."
-            )
+    times = AFTER_MENDING if mended else BEFORE_MENDING if loose_pieces(pattern) else 1
+    most_of_one, most = (math.floor(times * cuts) for cuts in MOST_CUTS)
+    cuts = 0
+    for opening in pattern.openings:
+        mine = fewest_stretches(opening, pattern.panel, kit.blade, kit.allow)
+        cuts += mine
+        if mine > most_of_one:
+            raise _endless(kit, mine, "one opening", most_of_one)
+        if cuts > most:
+            raise _endless(kit, cuts, "all", most)
+
+
+def _endless(kit: Kit, least: int, place: str, most: int) -> LayoutError:
+    return LayoutError(
+        f"the {kit.blade.title} would take {least} cuts or more in {place}, at most {most} are taken: leave the "
+        "finest detail out, make the silhouette larger, or choose a blade that turns more tightly."
+    )
 
 
 def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str | None:

@@ -35,7 +35,7 @@ def pins(pattern: Pattern, plan: Plan, kerf: float) -> tuple[tuple[float, float]
     free = as_multi(pattern.waste.buffer(-CLEAR).difference(shapely.union_all([*ways, *discs])))
     if free.is_empty:
         return ()
-    return _spread(_tried(free), (pattern.panel.width / 2, pattern.panel.height / 2))
+    return _spread(_tried(free), pattern.panel.middle)
 
 
 def _tried(free: MultiPolygon) -> FloatArray:

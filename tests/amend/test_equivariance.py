@@ -8,13 +8,18 @@ from functools import lru_cache
 
 import pytest
 import shapely
-from shapely import MultiPolygon, Polygon, affinity
+from shapely import MultiPolygon, Polygon, affinity, box
 
+from cutout import check
 from cutout.amend import Mended, Mending, mend
-from cutout.geom.outline import Outline, from_region
+from cutout.check.loose_piece import Loose
+from cutout.check.near_edge import NearEdge
+from cutout.finding import Finding
+from cutout.geom.outline import Outline, as_multi, from_region
 from cutout.pattern import Panel, cut_pattern
+from cutout.saw import plan
 from tests.figures import wavy
-from tests.kits import KIT
+from tests.kits import KIT, kit_of
 
 SIDE = 300.0
 GRAIN = 0.4
@@ -88,6 +93,61 @@ def test_turned_mirrored_or_moved_it_is_mended_alike(name: str, move: str) -> No
     assert len(other.bridges) == len(first.bridges)
     assert other.pattern.waste.area == pytest.approx(first.pattern.waste.area, rel=1e-3)
     assert told(other) == told(first)
+
+
+@pytest.mark.parametrize("move", MOVES)
+@pytest.mark.parametrize("name", ["two islands", "rough"])
+def test_the_mended_line_is_the_same_to_a_hair(name: str, move: str) -> None:
+    turned = MOVES[move].figure(mended(name, Moved()).pattern.waste)
+    other = mended(name, MOVES[move]).pattern.waste
+    assert shapely.hausdorff_distance(turned, other) < 1e-5
+
+
+@pytest.mark.parametrize("move", MOVES)
+def test_what_is_said_is_said_of_where_it_lies(move: str) -> None:
+    """The side of the panel an opening is near, the box of a loose piece, the number of an opening: as checked."""
+    low, high = Polygon([(150, 60), (161, 4), (200, 58)]), Polygon([(100, 240), (133, 300), (150, 245)])
+    near = shapely.multipolygons([box(20, 100, 60, 240), low, high])
+    hollow = shapely.difference(near, box(30, 120, 50, 220))
+    done = MOVES[move].figure(as_multi(hollow))
+    size = SIDE + 2 * max(MOVES[move].shift)
+    panel = Panel(size, size, 18.0, MOVES[move].grain % math.pi)
+    pattern = cut_pattern(Outline(from_region(done)), panel, "panel", KIT.blade.kerf)
+    said = mend(pattern, KIT, Mending(ease=False, bridge=False)).findings
+    found = check.run(pattern, KIT)
+    kinds = ("too near the edge", "loose piece")
+    assert sorted(as_said(f) for f in said if f.kind in kinds) == sorted(
+        as_said(f) for f in found if f.kind in kinds
+    )
+    assert {f.kind for f in found} >= set(kinds)
+
+
+def as_said(finding: Finding) -> tuple[object, ...]:
+    """What tells findings apart, to a hundredth of a millimetre."""
+    at = tuple(round(side, 2) + 0.0 for side in finding.at)
+    facts = finding.facts
+    way = (facts.side,) if isinstance(facts, NearEdge) else ()
+    size = (round(facts.width, 2), round(facts.height, 2)) if isinstance(facts, Loose) else ()
+    return (finding.kind, at, finding.opening or 0, way, size)
+
+
+@pytest.mark.parametrize("move", ["a quarter turn", "mirrored", "mirrored and turned"])
+def test_an_opening_at_the_edge_is_planned_alike(move: str) -> None:
+    kit = kit_of("scroll-medium")
+    shape = shapely.union(wavy(25.0, ((2, 0.2, 0.3),), 150 + 40j, 60), box(145, 0, 153, 40))
+    first, other = (
+        plan(
+            cut_pattern(
+                Outline(from_region(m.figure(as_multi(shape)))), Panel(SIDE, SIDE, 18.0), "panel", 1.0
+            ),
+            kit,
+        )
+        for m in (Moved(), MOVES[move])
+    )
+    assert [len(made) for made in (first.legs, first.holes, first.steps)] == [
+        len(made) for made in (other.legs, other.holes, other.steps)
+    ]
+    assert other.cut_length == pytest.approx(first.cut_length, rel=1e-5)
 
 
 @pytest.mark.parametrize("name", ["two islands", "rough"])

@@ -25,6 +25,7 @@ EXPECTED = {
     "edges-that-reach-the-rim.png": (0, "runs off the picture"),
     "empty.png": (2, "is empty"),
     "entities.svg": (2, "."),
+    "entity-of-no-known-kind.dxf": (0, "NOTHINGKNOWN draws no outline"),
     "line-of-one-pixel.png": (0, "."),
     "masks-in-one-another.svg": (2, "more than 8 deep"),
     "mostly-specks.svg": (1, "most of the drawing is lost"),

@@ -108,11 +108,11 @@ def test_points_joggled_give_the_same_middle_line(monkeypatch: pytest.MonkeyPatc
 
     shape = as_multi(comb(6).difference(Polygon([(3, 3), (9, 3), (9, 6), (3, 6)])))
     joggled = told(Middle(shape))
-    moved = walls._joggled(Middle(shape).walls.z)
+    moved = walls._joggled(Middle(shape).walls)
     assert 0 < np.abs(moved[:, 0] + 1j * moved[:, 1] - Middle(shape).walls.z).max() <= walls._JOGGLE
 
-    def plain(z: ComplexArray) -> FloatArray:
-        return np.column_stack([z.real, z.imag])
+    def plain(along: walls.Walls) -> FloatArray:
+        return np.column_stack([along.z.real, along.z.imag])
 
     monkeypatch.setattr(walls, "_joggled", plain)
     exact = told(Middle(shape))

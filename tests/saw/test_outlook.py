@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+import shapely
 
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline, from_region
@@ -58,12 +59,21 @@ def starry(tips: int, kit: Kit) -> Pattern:
 
 def test_more_cuts_than_can_be_planned_are_refused_before_any_is_looked_for() -> None:
     kit = kit_of("jigsaw-narrow")
-    refuse_endless(starry(MOST_CUTS[0] // 2, kit), kit)
+    much = starry(MOST_CUTS[0] // 2 + 1, kit)
+    refuse_endless(starry(MOST_CUTS[0] // 2, kit), kit, mended=False)
     with pytest.raises(
-        LayoutError, match=r"would take 302 cuts or more in one opening, at most 300 are taken"
+        LayoutError, match=r"would take 252 cuts or more in one opening, at most 250 are taken"
     ):
-        refuse_endless(starry(MOST_CUTS[0] // 2 + 1, kit), kit)
-    refuse_endless(starry(MOST_CUTS[0] // 2 + 1, kit), kit, times=2)
+        refuse_endless(much, kit, mended=False)
+    refuse_endless(much, kit, mended=True)
+
+
+def test_where_bridges_will_part_openings_more_cuts_are_taken_before_they_do() -> None:
+    kit = kit_of("jigsaw-narrow")
+    much = starry(MOST_CUTS[0] // 2 + 1, kit)
+    ring = much.figure.difference(shapely.Point(130, 130).buffer(20))
+    pattern = cut_pattern(Outline(from_region(ring), 1.0), much.panel, "panel", kit.blade.kerf)
+    refuse_endless(pattern, kit, mended=False)
 
 
 @pytest.mark.parametrize("name", ["jigsaw", "jigsaw-narrow", "scroll-medium"])

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from cutout.geom.curve import ComplexArray, run_length, stations, to_array
+from cutout.pattern.placing import Placing
 from cutout.saw.model import SAME_GO, Hole, Leg, Place
 from cutout.saw.planner.hand import Prices
-from cutout.saw.planner.placing import Placing
 from cutout.saw.planner.state import Cut, State
 
 HAIR = 0.01

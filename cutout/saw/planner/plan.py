@@ -14,6 +14,7 @@ import shapely
 from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.pattern import Opening, Panel, Pattern
+from cutout.pattern.placing import Placing, placed
 from cutout.processes import Task, abreast
 from cutout.saw.model import Hole, LeftOver, Leg, Place, Plan, Role, Step
 from cutout.saw.planner.area import area_of
@@ -27,7 +28,6 @@ from cutout.saw.planner.holes import choices, fewest
 from cutout.saw.planner.left import left_over_of
 from cutout.saw.planner.legs import Takes, legs_of, takes
 from cutout.saw.planner.nibble import nibble, relief
-from cutout.saw.planner.placing import Placing, placed
 from cutout.saw.planner.slit import slit_plan
 from cutout.saw.planner.state import Drilled, State
 from cutout.saw.planner.steps import steps_of
@@ -198,24 +198,24 @@ def _all_sawn(
     asked = []
     for opening in _order(pattern):
         mine = [h for h in by_hand if opening.region.intersects(shapely.Point(h[0]))]
-        local, placing = placed(opening)
-        asked.append((opening, local, placing, [(placing.spot_there(at), d) for at, d in mine]))
+        local, panel, placing = placed(opening, pattern.panel)
+        asked.append((opening, local, panel, placing, [(placing.spot_there(at), d) for at, d in mine]))
     slots: list[list[State]] = [
         [] if local.at_edge else _remembered(_Asked(local.region.wkb, pattern.panel.sawn, kit, tuple(here)))
-        for _, local, _, here in asked
+        for _, local, _, _, here in asked
     ]
     # Openings of the same shape are worked out once.
     fresh = {id(slot): n for n, slot in reversed(list(enumerate(slots))) if not slot}
 
     def work(n: int) -> Task[State]:
-        _, local, _, here = asked[n]
-        return lambda tell: _saw_opening(local, pattern.panel, kit, here, tell)
+        _, local, panel, _, here = asked[n]
+        return lambda tell: _saw_opening(local, panel, kit, here, tell)
 
     rows = sorted(fresh.values())
     sizes = [asked[n][1].region.length for n in rows]
     for n, state in zip(rows, abreast([work(n) for n in rows], sizes, tell, WORTH_A_PROCESS), strict=True):
         slots[n].append(state)
-    return [(o, placing, here, slot[0]) for (o, _, placing, here), slot in zip(asked, slots, strict=True)]
+    return [(o, placing, here, slot[0]) for (o, _, _, placing, here), slot in zip(asked, slots, strict=True)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,7 +112,7 @@ def named(
         if best is None or len(missing) < len(best[2]):
             best = trial, tuple(chain.from_iterable(shown for shown, _ in found)), missing
         failed = [n for n, (_, left) in zip(order, found, strict=True) if left]
-        if not failed:
+        if not failed or room.spent:
             break
         order = [*failed, *(n for n in order if n not in failed)]
     assert best is not None

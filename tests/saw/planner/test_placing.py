@@ -16,10 +16,10 @@ from cutout.geom.curve import to_complex
 from cutout.geom.outline import Outline, from_region
 from cutout.kit import Kit, bit
 from cutout.pattern import Opening, Panel, Pattern, cut_pattern
+from cutout.pattern.placing import placed
 from cutout.saw import plan, prove
 from cutout.saw.model import Plan
 from cutout.saw.planner import plan as planner
-from cutout.saw.planner.placing import placed
 from tests.amend.test_equivariance import MOVES, SIDE, Moved
 from tests.figures import wavy
 from tests.kits import kit_of
@@ -136,8 +136,9 @@ def test_placing_is_undone_and_the_same_for_all_eight(points: list[tuple[int, in
         return
     figure = MultiPolygon([shape])
     here, there = (Opening(1, region.geoms[0], False) for region in (figure, move.figure(figure)))
-    planned, placing = placed(there)
-    assert placed(here)[0].region.equals_exact(planned.region, 2e-6)
+    panel = Panel(SIDE, SIDE, 18.0)
+    planned, _, placing = placed(there, panel)
+    assert placed(here, panel)[0].region.equals_exact(planned.region, 2e-6)
     z = to_complex(shapely.get_coordinates(planned.region))
     back = Polygon(np.column_stack([(w := placing.back(z)).real, w.imag]))
     assert back.symmetric_difference(there.region).area < 1e-3
