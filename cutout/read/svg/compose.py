@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import MultiPolygon
 
 from cutout.geom import curve
@@ -68,7 +69,7 @@ def paint_over(layers: Sequence[tuple[shapely.Geometry, bool]]) -> MultiPolygon:
     """
     regions = np.array([region for region, _ in layers], dtype=object)
     is_dark = np.array([dark for _, dark in layers], dtype=bool)
-    shown = ~shapely.is_empty(regions)
+    shown = ~shapely.is_empty(regions) & ~_hidden(regions)
     dark, light = np.flatnonzero(is_dark & shown), np.flatnonzero(~is_dark & shown)
     if len(dark) == 0:
         return MultiPolygon()
@@ -82,6 +83,20 @@ def paint_over(layers: Sequence[tuple[shapely.Geometry, bool]]) -> MultiPolygon:
             covering = shapely.union_all(regions[light[over[under == k]]])
             left[k] = shapely.difference(left[k], covering)
     return as_multi(shapely.union_all(left))
+
+
+def _hidden(regions: NDArray[np.object_]) -> NDArray[np.bool_]:
+    """Whether each region (n,) lies within a single later one, which then paints all of it over."""
+    low, high = np.split(shapely.bounds(regions), 2, axis=1)
+    inside, around = shapely.STRtree(regions).query(regions)
+    later = around > inside
+    inside, around = inside[later], around[later]
+    boxed = ((low[inside] >= low[around]) & (high[inside] <= high[around])).all(axis=1)
+    inside, around = inside[boxed], around[boxed]
+    shapely.prepare(regions)
+    hidden = np.zeros(len(regions), dtype=bool)
+    hidden[inside[shapely.covers(regions[around], regions[inside])]] = True
+    return hidden
 
 
 def extent(marks: Iterable[Mark]) -> tuple[float, float, float, float] | None:

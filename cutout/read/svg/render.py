@@ -139,6 +139,8 @@ def serialised(document: Document, box: Box | None, side: int) -> str:
         if page:
             root.set("width", repr(page[0]))
             root.set("height", repr(page[1]))
+        for place in ("x", "y"):  # They move an inner svg, but not a whole page.
+            root.attrib.pop(place, None)
         unit = _unit(box, side)
         columns, rows = (max(1, math.ceil((box[i + 2] - box[i]) / unit - 1e-6)) for i in (0, 1))
         view = f"{box[0]!r} {box[1]!r} {columns * unit!r} {rows * unit!r}"
