@@ -213,7 +213,9 @@ def beside(result: Result) -> Image.Image:
     both = Image.new("RGBA", (2 * width + 20, height + 20), "white")
     both.alpha_composite(painted.crop((0, 0, width, height)))
     both.paste(Image.fromarray(~result.got).convert("RGBA"), (width + 20, 0))
-    ImageDraw.Draw(both).text((4, height + 4), f"{result.best:.3f} {result.iou:.3f} {result.text}", fill="black")
+    ImageDraw.Draw(both).text(
+        (4, height + 4), f"{result.best:.3f} {result.iou:.3f} {result.text}", fill="black"
+    )
     small = both.convert("RGB")
     small.thumbnail((1200, 1200))
     return small

@@ -34,7 +34,7 @@ class Regions:
         else:
             region = self._filled(mark.paths, mark.to_root, mark.draws)
         for clip in mark.clips:
-            region = shapely.intersection(region, self._clip(clip))
+            region = shapely.intersection(region, self.clip(clip))
         return region
 
     def _filled(self, paths: Iterable[SubPath], to_root: Affine, rule: str) -> shapely.Geometry:
@@ -51,7 +51,8 @@ class Regions:
 
         return shapely.transform(local, mapped)
 
-    def _clip(self, clip: Clip) -> shapely.Geometry:
+    def clip(self, clip: Clip) -> shapely.Geometry:
+        """What a clip lets through."""
         key = id(clip)
         if key not in self._clips:
             self._clips[key] = shapely.union_all([self._clip_shape(s) for s in clip])
