@@ -435,7 +435,7 @@ def test_a_coloured_glow_is_told_from_a_coloured_body(shape: str, counts: bool) 
     assert ("shading" in kinds(outline(BLUE + edged + shape + box))) != counts
     # The same where the drawing has to be rendered.
     pattern = '<pattern id="p" width=".1" height=".1"><rect width="9" height="9"/></pattern>'
-    drawn = outline(BLUE + edged + pattern + shape + box.replace("#c30", "url(#p)"))
+    drawn = outline(BLUE + edged + pattern + shape + box.replace("#c30", "url(#p)"), width=30.0)
     assert (drawn.region(1e-2).bounds[1] < -70) == counts
 
 
@@ -471,6 +471,9 @@ def test_a_drawing_of_nothing_but_shading_is_drawn() -> None:
     mark = '<circle cx="50" cy="50" r="2"/>'
     found = outline(FADE.format("#555", "#555", 0) + moon + mark)
     assert found.region(1e-3).area == pytest.approx(math.pi * 30**2, rel=1e-3)
+    still = '<filter id="f"><feOffset dx="0"/></filter>'
+    drawn = outline(FADE.format("#555", "#555", 0) + still + moon.replace("/>", ' filter="url(#f)"/>'))
+    assert math.pi * 20**2 < drawn.region(1e-2).area < math.pi * 30**2, "as far as it is seen"
 
 
 def test_shading_is_rendered_for_a_threshold() -> None:
