@@ -17,6 +17,7 @@ from cutout.read.picture.classes import Grey, Split, histogram, on_plateaus, qua
 from cutout.read.picture.clear import is_clear, is_texture
 from cutout.read.picture.decode import Picture
 from cutout.read.picture.light import EVEN, evenness, flattened, paper_light
+from cutout.read.picture.veil import covered
 
 _SMALL = 400
 """Decisions are taken on a picture reduced to about this many pixels across."""
@@ -152,7 +153,7 @@ def _shape_in_alpha(picture: Picture) -> bool:
 
 
 def _from_alpha(alpha: Image.Image, name: str, options: ReadOptions) -> Field:
-    values = np.asarray(alpha)
+    values = covered(np.asarray(alpha))
     if options.invert:
         values = 255 - values
     text = "The shape was taken from the picture's transparency."

@@ -41,15 +41,17 @@ _COARSE_PIXEL = 1.0
 """A pixel this large on the wood (mm) is worth a word: its steps and guesses become visible."""
 
 
-def read_picture(data: bytes, name: str, options: ReadOptions) -> Outline:
+def read_picture(data: bytes, name: str, options: ReadOptions, mm: float | None = None) -> Outline:
     """The silhouette in a picture's bytes; y up, in pixels, or set straight where `options` says how.
 
+    mm: what a pixel measures, where what holds the picture says so; it sizes specks and tolerance only.
     Raises ReadError where the bytes are not a picture or no figure can be told from its background.
     """
     field, found, scale, notes = _lines(data, name, options)
     if not found.lines:
         raise ReadError(f"{name}: there is no figure in this picture: choose another threshold or picture.")
-    mm_per_px = _mm_per_px(found.lines, scale, options)
+    known = mm if scale is None else scale
+    mm_per_px = _mm_per_px(found.lines, known, options)
     least = max(options.speck / mm_per_px, _LEAST_SPECK)
     lines, dropped = _without_specks(found.lines, least, options.speck)
     if not lines:
@@ -69,7 +71,7 @@ def read_picture(data: bytes, name: str, options: ReadOptions) -> Outline:
         *border_notes(field),
         *dropped,
         *filled,
-        *_coarse(mm_per_px, scale, options),
+        *_coarse(mm_per_px, known, options),
     )
     return Outline(rings, scale, said)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import MultiPolygon
 
 from cutout.geom import curve
@@ -33,7 +34,7 @@ class Regions:
         else:
             region = self._filled(mark.paths, mark.to_root, mark.draws)
         for clip in mark.clips:
-            region = shapely.intersection(region, self._clip(clip))
+            region = shapely.intersection(region, self.clip(clip))
         return region
 
     def _filled(self, paths: Iterable[SubPath], to_root: Affine, rule: str) -> shapely.Geometry:
@@ -50,7 +51,8 @@ class Regions:
 
         return shapely.transform(local, mapped)
 
-    def _clip(self, clip: Clip) -> shapely.Geometry:
+    def clip(self, clip: Clip) -> shapely.Geometry:
+        """What a clip lets through."""
         key = id(clip)
         if key not in self._clips:
             self._clips[key] = shapely.union_all([self._clip_shape(s) for s in clip])
@@ -68,7 +70,7 @@ def paint_over(layers: Sequence[tuple[shapely.Geometry, bool]]) -> MultiPolygon:
     """
     regions = np.array([region for region, _ in layers], dtype=object)
     is_dark = np.array([dark for _, dark in layers], dtype=bool)
-    shown = ~shapely.is_empty(regions)
+    shown = ~shapely.is_empty(regions) & ~_hidden(regions)
     dark, light = np.flatnonzero(is_dark & shown), np.flatnonzero(~is_dark & shown)
     if len(dark) == 0:
         return MultiPolygon()
@@ -82,6 +84,20 @@ def paint_over(layers: Sequence[tuple[shapely.Geometry, bool]]) -> MultiPolygon:
             covering = shapely.union_all(regions[light[over[under == k]]])
             left[k] = shapely.difference(left[k], covering)
     return as_multi(shapely.union_all(left))
+
+
+def _hidden(regions: NDArray[np.object_]) -> NDArray[np.bool_]:
+    """Whether each region (n,) lies within a single later one, which then paints all of it over."""
+    low, high = np.split(shapely.bounds(regions), 2, axis=1)
+    inside, around = shapely.STRtree(regions).query(regions)
+    later = around > inside
+    inside, around = inside[later], around[later]
+    boxed = ((low[inside] >= low[around]) & (high[inside] <= high[around])).all(axis=1)
+    inside, around = inside[boxed], around[boxed]
+    shapely.prepare(regions)
+    hidden = np.zeros(len(regions), dtype=bool)
+    hidden[inside[shapely.covers(regions[around], regions[inside])]] = True
+    return hidden
 
 
 def extent(marks: Iterable[Mark]) -> tuple[float, float, float, float] | None:

@@ -34,7 +34,13 @@ MAX_ENTITY = 120
 _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
 _OURS = ("", "svg", "xlink", "xml")
-_EMBEDDED = re.compile(r"data:image/(?:png|jpe?g|gif|webp)\b", re.I)
+EMBEDDED = re.compile(r"data:image/(?:png|jpe?g|gif|webp)\b", re.I)
+"""A picture made of pixels that is in the file itself."""
+
+_NAMELESS = re.compile(r"data:;base64,\s*(?=(iVBORw0KGgo|/9j/|R0lGOD|UklGR))")
+"""The same from programs that don't say what it is: told by how its bytes begin."""
+
+_BEGINS = {"iVBORw0KGgo": "png", "/9j/": "jpeg", "R0lGOD": "gif", "UklGR": "webp"}
 _URL = re.compile(r"url\(\s*(?P<quote>['\"]?)(?!['\"]?\s*(?:#|data:))[^)]*\)", re.I)
 _IMPORT = re.compile(r"@import\b[^;]*(?:;|$)", re.I)
 
@@ -192,10 +198,10 @@ class _Handler(ContentHandler):
             if prefix and prefix not in _OURS and self._spaces[-1].get(prefix) not in (_SVG, _XLINK):
                 continue
             if local == "href":
-                if not self._inside(tag, value.strip()):
+                if not self._inside(tag, _named(value.strip())):
                     self.outside += 1
                     continue
-                value = value.strip()
+                value = _named(value.strip())
             elif "url(" in value:
                 value = self._without_outside(value)
             if local not in kept or not prefix:
@@ -203,7 +209,7 @@ class _Handler(ContentHandler):
         return kept
 
     def _inside(self, tag: str, href: str) -> bool:
-        return tag == "a" or not href or href.startswith("#") or bool(_EMBEDDED.match(href))
+        return tag == "a" or not href or href.startswith("#") or bool(EMBEDDED.match(href))
 
     def _without_outside(self, text: str) -> str:
         return _URL.sub(self._none_outside, text)
@@ -215,6 +221,12 @@ class _Handler(ContentHandler):
     def _count_outside(self, found: re.Match[str]) -> str:
         self.outside += 1
         return ""
+
+
+def _named(href: str) -> str:
+    """An address with the kind of picture it holds written in, where a program left that out."""
+    found = _NAMELESS.match(href)
+    return f"data:image/{_BEGINS[found[1]]};base64,{href[found.end() :]}" if found else href
 
 
 def _declared(attrs: AttributesImpl) -> dict[str, str]:

@@ -6,9 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import shapely
+import shapely.affinity
 from shapely import Polygon
 
 from cutout.read.svg.compose import Regions, extent
+from cutout.read.svg.number import PX_PER_INCH
 from cutout.read.svg.paint import Paint
 from cutout.read.svg.style import WHITE, Colour
 from cutout.read.svg.walk import Drawing, Mark, Stroke
@@ -18,6 +20,10 @@ NEAR = 0.08
 
 FADED = 0.1
 """Opacity below which a shading has faded to nothing."""
+
+OLD_INCH = 90.0
+"""px to the inch of drawing programs before CSS fixed it at 96: their pages, stated in mm, look larger than drawn.
+From memory; 744.09 of 793.70 px for an A4 page of 210 mm is a common sight in clip art."""
 
 COLOURLESS = 0.15
 """Spread of red, green and blue under which a shade is a grey."""
@@ -64,11 +70,17 @@ class EverythingRule:
 
 
 def fades(paint: Paint) -> bool:
-    """Whether it is grey and runs out to nothing: a soft shadow or a gloss, not a body."""
-    if paint.body:
-        return False
-    runs_out = len(paint.shades) > 1 and min(shade.alpha for shade in paint.shades) < FADED
-    return (runs_out or pales(paint)) and all(max(s.rgb) - min(s.rgb) < COLOURLESS for s in paint.shades)
+    """Whether it runs out to nothing and is grey, or known to be soft: a shadow, glow or gloss, not a body."""
+    if paint.body or paint.soft:
+        return paint.soft
+    return (runs_out(paint) or pales(paint)) and all(
+        max(s.rgb) - min(s.rgb) < COLOURLESS for s in paint.shades
+    )
+
+
+def runs_out(paint: Paint) -> bool:
+    """Whether it grows transparent until nothing is left of it."""
+    return len(paint.shades) > 1 and min(shade.alpha for shade in paint.shades) < FADED
 
 
 def pales(paint: Paint) -> bool:
@@ -110,28 +122,45 @@ def page_box(drawing: Drawing) -> Polygon:
 
 
 def ground_of(drawing: Drawing, regions: Regions) -> Ground | None:
-    """The last mark that fills the page with opaque paint and has something of another colour over it."""
-    page = page_box(drawing)
+    """The last mark that fills the page with opaque paint and has something of another colour over it.
+
+    The first mark of all may be a veil: there is only the white page to shine through it.
+    """
+    pages = _pages(drawing)
     for index in range(len(drawing.marks) - 1, -1, -1):
         mark = drawing.marks[index]
-        if not _may_fill(mark, page):
+        if not any(_fills(mark, page, regions, first=index == 0) for page in pages):
             continue
-        if shapely.intersection(regions.of(mark), page).area < 0.995 * page.area:
-            continue
-        ground = Ground(index, mark.paint.shades)
+        ground = Ground(index, tuple(_on_white(shade) for shade in mark.paint.shades))
         rule = PaintedRule(ground.colours)
         over = drawing.marks[index + 1 :]
         return ground if any(rule.side(m.paint) for m in over) else None
     return None
 
 
-def _may_fill(mark: Mark, page: Polygon) -> bool:
-    if isinstance(mark.draws, Stroke) or any(shade.alpha < 1 - NEAR for shade in mark.paint.shades):
+def _pages(drawing: Drawing) -> tuple[Polygon, ...]:
+    """The page, and the one that programs meant which took an inch for 90 px."""
+    page = page_box(drawing)
+    if not drawing.unscaled:
+        return (page,)
+    return page, shapely.affinity.scale(page, OLD_INCH / PX_PER_INCH, OLD_INCH / PX_PER_INCH, origin=(0, 0))
+
+
+def _on_white(shade: Colour) -> Colour:
+    red, green, blue = (1 - shade.alpha * (1 - part) for part in shade.rgb)
+    return Colour((red, green, blue))
+
+
+def _fills(mark: Mark, page: Polygon, regions: Regions, *, first: bool) -> bool:
+    opaque = all(shade.alpha >= 1 - NEAR for shade in mark.paint.shades)
+    if isinstance(mark.draws, Stroke) or not (opaque or (first and len(mark.paint.shades) == 1)):
         return False
     x0, y0, x1, y1 = page.bounds
     a0, b0, a1, b1 = extent([mark]) or (x1, y1, x0, y0)
     spare = 0.005 * max(x1 - x0, y1 - y0)
-    return a0 <= x0 + spare and b0 <= y0 + spare and a1 >= x1 - spare and b1 >= y1 - spare
+    if not (a0 <= x0 + spare and b0 <= y0 + spare and a1 >= x1 - spare and b1 >= y1 - spare):
+        return False
+    return bool(shapely.intersection(regions.of(mark), page).area >= 0.995 * page.area)
 
 
 def rules(ground: Ground | None) -> Iterator[tuple[PaintedRule | EverythingRule, str | None]]:

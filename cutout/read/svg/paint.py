@@ -11,6 +11,9 @@ from cutout.read.svg.document import Document
 from cutout.read.svg.ramp import ATTRIBUTES, Ramp, ramp_from
 from cutout.read.svg.style import BLACK, Colour, Style, StyleSheet, colour, reference, share
 
+PICTURE = "embedded picture"
+"""What a picture made of pixels is called, by itself or as a pattern's only content."""
+
 MAX_CHAIN = 32
 """Most gradients that may borrow stops one from another."""
 
@@ -21,13 +24,14 @@ class Paint:
 
     shades: one for a flat colour, one per stop for a gradient. beyond: what it needs that can't be
     worked out from shades, in words. ramp: where a gradient shows them. body: it ends in edges that show, however
-    it fades between them.
+    it fades between them. soft: it has faded away wherever it ends, whatever its colour.
     """
 
     shades: tuple[Colour, ...]
     beyond: str | None = None
     ramp: Ramp | None = None
     body: bool = False
+    soft: bool = False
 
     def faded(self, alpha: float) -> Paint:
         """The paint with a further opacity."""
@@ -71,7 +75,7 @@ def paint_of(
         if server is not None and server.tag in ("linearGradient", "radialGradient"):
             return _gradient(server, style, sheet, document)
         if server is not None and server.tag == "pattern":
-            return Paint((BLACK,), "pattern")
+            return Paint((BLACK,), PICTURE if _is_of_pictures(server, document) else "pattern")
         return paint_of(link[1] or "none", default, style, sheet, document)
     plain = value.strip()
     if plain.lower() in ("none", "transparent"):
@@ -80,6 +84,16 @@ def paint_of(
         plain = style.get("color", "black")
     shade = colour(plain)
     return Paint((shade,)) if shade else default
+
+
+def _is_of_pictures(pattern: Element, document: Document) -> bool:
+    """Whether all a pattern draws are pictures made of pixels, as programs paste them."""
+    inside = [e for e in pattern.iter() if e is not pattern]
+    named = [document.by_id.get((e.get("href") or "").removeprefix("#")) for e in inside if e.tag == "use"]
+    drawn = [
+        e.tag for e in (*inside, *(e for e in named if e is not None)) if e.tag not in ("use", "g", "title")
+    ]
+    return bool(drawn) and set(drawn) == {"image"}
 
 
 def _gradient(server: Element, style: Style, sheet: StyleSheet, document: Document) -> Paint | None:

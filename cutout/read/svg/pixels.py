@@ -47,6 +47,10 @@ def painted_traced(document: Document, drawing: Drawing, name: str, options: Rea
     plain = without_shading(document, drawing)
     page = render(plain, drawing, name, side=COARSE_SIDE)
     box = page.drawn()
+    if box is None:  # Nothing but shading: then that is the figure.
+        plain = document
+        page = render(plain, drawing, name, side=COARSE_SIDE)
+        box = page.drawn()
     if box is None:
         return Figure(MultiPolygon())
     ground = None if options.invert is False or drawing.page is None else _rim_ground(page)

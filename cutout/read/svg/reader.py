@@ -12,6 +12,7 @@ from cutout.geom.outline import Note, Outline, Ring
 from cutout.read.options import ReadOptions
 from cutout.read.specks import is_hairline, is_speck, without_specks
 from cutout.read.svg.document import Document, parse_document
+from cutout.read.svg.embedded import is_nothing_but_pictures, read_embedded
 from cutout.read.svg.exact import Figure, darker, painted
 from cutout.read.svg.number import MM_PER_PX
 from cutout.read.svg.paint import steady, tone
@@ -35,11 +36,14 @@ def read_svg(data: bytes, name: str, options: ReadOptions) -> Outline:
     drawing = walk(document, name)
     if not drawing.marks and not drawing.beyond:
         raise ReadError(f"{name}: {_why_empty(drawing, document)}")
+    if is_nothing_but_pictures(drawing):
+        found = read_embedded(document, drawing, name, options)
+        return replace(found, notes=(*found.notes, *_notes(document, drawing, name)))
     figure = _figure(document, drawing, name, options)
     # Without a page a renderer sizes its pixels by what is drawn, and the true size is lost.
     sized = drawing.physical and (figure.book is not None or drawing.page is not None)
     scale = MM_PER_PX if sized else None
-    notes = (*figure.notes, *_notes(document, drawing, name, options))
+    notes = (*figure.notes, *_notes(document, drawing, name), *_idle(options))
     return _finish(figure, scale, notes, name, options)
 
 
@@ -84,7 +88,7 @@ def _beyond_at(marks: list[Mark], level: float) -> dict[str, int]:
     return found
 
 
-def _notes(document: Document, drawing: Drawing, name: str, options: ReadOptions) -> Iterator[Note]:
+def _notes(document: Document, drawing: Drawing, name: str) -> Iterator[Note]:
     if document.outside:
         links = count(
             document.outside, "link to something outside the file was", "links outside the file were"
@@ -97,6 +101,10 @@ def _notes(document: Document, drawing: Drawing, name: str, options: ReadOptions
     if drawing.damaged:
         text = f"{count(drawing.damaged, 'element')} could not be read to the end: drawn as far as it makes sense."
         yield Note("damaged", text)
+
+
+def _idle(options: ReadOptions) -> Iterator[Note]:
+    """Options that do nothing for a drawing."""
     if options.threshold == "local":
         yield Note(
             "option", "a local threshold is for photos; here whatever is painted counts as the figure."

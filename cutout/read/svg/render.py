@@ -20,6 +20,7 @@ from cutout.read.svg.circles import refuse_circles
 from cutout.read.svg.compose import extent
 from cutout.read.svg.document import Document
 from cutout.read.svg.number import PX_PER_INCH
+from cutout.read.svg.pasted import refuse_large_pictures
 from cutout.read.svg.view import root_view
 from cutout.read.svg.walk import Drawing
 
@@ -73,7 +74,27 @@ def render(
     """
     if box is None and drawing.page:
         box = (0.0, 0.0, *drawing.page)
+    png, unit = rendered_png(document, drawing, name, side=side, box=box)
+    try:
+        image = Image.open(BytesIO(png)).convert("RGBA")
+    except OSError as error:
+        raise ReadError(f"{name}: it can't be rendered ({error}).") from error
+    rgba = np.asarray(image).astype(np.float32) / np.float32(255)
+    opaque = rgba[..., 3]
+    over_white = rgba[..., :3] * opaque[..., None] + (1 - opaque[..., None])
+    corner = complex(box[0], box[1]) if box else 0j
+    return Rendering(over_white, opaque, unit, corner)
+
+
+def rendered_png(
+    document: Document, drawing: Drawing, name: str, *, side: int, box: Box | None
+) -> tuple[bytes, float]:
+    """The page or a box of it as a PNG, `side` pixels along the longer side, and px of the page per pixel.
+
+    All of what is drawn where there is neither box nor page. Raises ReadError.
+    """
     refuse_circles(document, name)
+    refuse_large_pictures(document, name)
     try:
         # Without a dpi the renderer takes every length in points, inches or millimetres for nothing.
         png = resvg_py.svg_to_bytes(
@@ -84,14 +105,9 @@ def render(
             width=None if box or _is_tall(drawing) else side,
             height=side if not box and _is_tall(drawing) else None,
         )
-        image = Image.open(BytesIO(bytes(png))).convert("RGBA")
-    except (ValueError, OSError) as error:
+    except ValueError as error:
         raise ReadError(f"{name}: it can't be rendered ({str(error).splitlines()[0]}).") from error
-    rgba = np.asarray(image).astype(np.float32) / np.float32(255)
-    opaque = rgba[..., 3]
-    over_white = rgba[..., :3] * opaque[..., None] + (1 - opaque[..., None])
-    corner = complex(box[0], box[1]) if box else 0j
-    return Rendering(over_white, opaque, _unit(box, side) if box else 1.0, corner)
+    return bytes(png), _unit(box, side) if box else 1.0
 
 
 def shows_text(document: Document, drawing: Drawing, name: str) -> bool:
@@ -139,6 +155,8 @@ def serialised(document: Document, box: Box | None, side: int) -> str:
         if page:
             root.set("width", repr(page[0]))
             root.set("height", repr(page[1]))
+        for place in ("x", "y"):  # They move an inner svg, but not a whole page.
+            root.attrib.pop(place, None)
         unit = _unit(box, side)
         columns, rows = (max(1, math.ceil((box[i + 2] - box[i]) / unit - 1e-6)) for i in (0, 1))
         view = f"{box[0]!r} {box[1]!r} {columns * unit!r} {rows * unit!r}"

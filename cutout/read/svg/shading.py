@@ -1,4 +1,4 @@
-"""Greys that fade to nothing: soft shadows and gloss, which are no part of a figure, told from bodies, which are.
+"""Paints that fade to nothing: shadows, glows and gloss, which are no part of a figure, told from bodies, which are.
 
 A soft shadow has faded away where it ends; a body ends in edges that show, or in lines drawn round it.
 """
@@ -15,7 +15,7 @@ from cutout.geom import curve
 from cutout.geom.curve import ComplexArray, FloatArray, to_complex
 from cutout.read.svg.affine import FLIP
 from cutout.read.svg.compose import Regions, extent, paint_over
-from cutout.read.svg.page import PaintedRule, fades, pales
+from cutout.read.svg.page import PaintedRule, fades, pales, runs_out
 from cutout.read.svg.ramp import Bounds, inverse
 from cutout.read.svg.walk import Mark, Stroke
 
@@ -29,19 +29,31 @@ _SHOWN, _CLOSED, _OPAQUE = 0.4, 0.75, 0.95
 """A body shows along this share of its outline, and the rest lies on other paint up to the second share, or it is
 opaque somewhere. By measurement on clip art: soft shadows showed along 0.00 of theirs, bodies along 0.40 to 1.00."""
 
+_UNSEEN = 0.02
+"""A coloured glow shows along less than this share of its outline. All 17 that were found on 6,700 clip-art files
+showed along none."""
+
+_VEIL = 0.5
+"""Opacity that a coloured gloss which fades to nothing has at most."""
+
 _BESIDE = 0.004
 """Share of the drawing's size within which a line drawn round a body lies on its outline."""
 
 
 def with_bodies(marks: Sequence[Mark], rule: PaintedRule, regions: Regions) -> list[Mark]:
-    """The marks, with those named bodies that fade to nothing and yet end in edges one sees, and lines that pale."""
+    """The marks, with those named bodies that fade to nothing and yet end in edges one sees, and lines that pale.
+
+    Coloured ones that fade are bodies unless they are named soft: gloss, and glows and shadows, which end nowhere.
+    """
     marks = [_named_body(m) if isinstance(m.draws, Stroke) and pales(m.paint) else m for m in marks]
     counts = replace(rule, fading=True)
     fading = [k for k, m in enumerate(marks) if m.paint.ramp and fades(m.paint) and counts.side(m.paint)]
-    if not fading:
+    coloured = [k for k, m in enumerate(marks) if _may_glow(m, rule)]
+    if not fading and not coloured:
         return list(marks)
     x0, y0, x1, y1 = extent(marks) or (0.0, 0.0, 0.0, 0.0)
-    solid = [(regions.of(m), side) for m in marks if (side := rule.side(m.paint)) is not None]
+    firm = [m for k, m in enumerate(marks) if k not in coloured]
+    solid = [(regions.of(m), side) for m in firm if (side := rule.side(m.paint)) is not None]
     around = shapely.buffer(paint_over(solid), _BESIDE * max(x1 - x0, y1 - y0))
     shapely.prepare(around)
     out = list(marks)
@@ -49,7 +61,18 @@ def with_bodies(marks: Sequence[Mark], rule: PaintedRule, regions: Regions) -> l
         rim = _rim_of(marks[k], regions, around)
         if _is_outlined(marks, k, rule) or (rim is not None and rim.is_body):
             out[k] = _named_body(marks[k])
+    for k in coloured:
+        veil = max(shade.alpha for shade in marks[k].paint.shades) <= _VEIL
+        rim = _rim_of(marks[k], regions, around)
+        if not _is_outlined(marks, k, rule) and (veil or (rim is not None and rim.is_glow)):
+            out[k] = replace(marks[k], paint=replace(marks[k].paint, soft=True))
     return out
+
+
+def _may_glow(mark: Mark, rule: PaintedRule) -> bool:
+    """Whether a mark is figure by its colours, yet fades to nothing."""
+    paint = mark.paint
+    return bool(paint.ramp and runs_out(paint) and not paint.body and not fades(paint) and rule.side(paint))
 
 
 def _named_body(mark: Mark) -> Mark:
@@ -85,6 +108,10 @@ class _Rim:
     @property
     def is_body(self) -> bool:
         return self.shown >= _SHOWN and (self.closed >= _CLOSED or self.opacity >= _OPAQUE)
+
+    @property
+    def is_glow(self) -> bool:
+        return self.shown < _UNSEEN and self.closed < _CLOSED
 
 
 def _rim_of(mark: Mark, regions: Regions, around: shapely.Geometry) -> _Rim | None:

@@ -52,15 +52,26 @@ def view_box(element: Element, width: float, height: float) -> tuple[Affine, Siz
     box = _box(element)
     if box is None:
         return IDENTITY, (width, height)
+    return fitted(box, aspect_of(element), width, height), box[2:]
+
+
+def aspect_of(element: Element) -> tuple[str, ...]:
+    """The words of a `preserveAspectRatio`."""
+    return tuple((element.get("preserveAspectRatio") or "xMidYMid").replace("defer", "").split())
+
+
+def fitted(
+    box: tuple[float, float, float, float], align: tuple[str, ...], width: float, height: float
+) -> Affine:
+    """Map of a box (x, y, width, height) into a viewport; align: words of a `preserveAspectRatio`."""
     x, y, w, h = box
-    align = (element.get("preserveAspectRatio") or "xMidYMid").replace("defer", "").split()
     sx, sy = width / w, height / h
-    if align[:1] == ["none"]:
-        return scaling(sx, sy).of(translation(-x, -y)), (w, h)
+    if align[:1] == ("none",):
+        return scaling(sx, sy).of(translation(-x, -y))
     scale = max(sx, sy) if "slice" in align else min(sx, sy)
     word = align[0] if align else "xMidYMid"
     spare_x, spare_y = width - w * scale, height - h * scale
     share_x = 0.0 if "xMin" in word else 1.0 if "xMax" in word else 0.5
     share_y = 0.0 if "YMin" in word else 1.0 if "YMax" in word else 0.5
     shift = translation(spare_x * share_x, spare_y * share_y)
-    return shift.of(scaling(scale, scale)).of(translation(-x, -y)), (w, h)
+    return shift.of(scaling(scale, scale)).of(translation(-x, -y))

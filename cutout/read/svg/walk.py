@@ -12,10 +12,10 @@ from cutout.read.fill import FillRule
 from cutout.read.svg.affine import IDENTITY, Affine, parse_transform, translation
 from cutout.read.svg.document import Document
 from cutout.read.svg.number import is_physical, length_px
-from cutout.read.svg.paint import Paint, paint_of
+from cutout.read.svg.paint import PICTURE, Paint, paint_of
 from cutout.read.svg.path import SubPath, shape_paths
 from cutout.read.svg.style import BLACK, Style, StyleSheet, reference, share
-from cutout.read.svg.view import root_view, view_box
+from cutout.read.svg.view import aspect_of, root_view, view_box
 
 MAX_VISITS = 30_000
 """Elements drawn, each `use` counted as often as it is drawn."""
@@ -65,16 +65,44 @@ class Mark:
     clips: tuple[Clip, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A picture made of pixels: its `data:` address, and the place for it in units mapped to page px by `to_root`.
+
+    corner: x + iy. width, height: None where the picture's own counts. aspect: words of its `preserveAspectRatio`.
+    over: how many marks lie under it.
+    """
+
+    link: str
+    corner: complex
+    width: float | None
+    height: float | None
+    aspect: tuple[str, ...]
+    to_root: Affine
+    clips: tuple[Clip, ...]
+    over: int
+
+    def box(self, width: float, height: float) -> tuple[float, float, float, float]:
+        """x, y, width and height of the place for a picture of these sides."""
+        across, down = self.width, self.height
+        if across is None:
+            across = width if down is None else down * width / height
+        return self.corner.real, self.corner.imag, across, across * height / width if down is None else down
+
+
 @dataclass(slots=True)
 class Drawing:
     """Everything the file paints. page: width and height in px, None when it states none.
 
+    unscaled: its page is so many mm or points wide and what is drawn has units of its own, with nothing to tie them.
     beyond: features that need rendering; left_out, damaged: how often something was skipped or cut short.
     """
 
     page: tuple[float, float] | None
     physical: bool
+    unscaled: bool = False
     marks: list[Mark] = field(default_factory=list)
+    pictures: list[Placed] = field(default_factory=list)
     beyond: dict[str, int] = field(default_factory=dict)
     left_out: dict[str, int] = field(default_factory=dict)
     damaged: int = 0
@@ -99,7 +127,7 @@ def walk(document: Document, name: str) -> Drawing:
     except ReadError as error:
         raise ReadError(f"{name}: {error}") from error
     physical = is_physical(root.get("width")) or is_physical(root.get("height"))
-    drawing = Drawing(page, physical)
+    drawing = Drawing(page, physical, physical and root.get("viewBox") is None)
     walker = _Walker(document, StyleSheet(document), drawing, name)
     if _visits(root, document, {}, frozenset()) > MAX_VISITS:
         raise ReadError(f"{name}: draws more than {MAX_VISITS} elements; too much for a silhouette.")
@@ -331,10 +359,22 @@ class _Walker:
                 what = _LEFT_OUT[element.tag]
                 self.drawing.left_out[what] = self.drawing.left_out.get(what, 0) + 1
         elif element.tag == "image":
-            if element.get("href"):
-                self._note_beyond("embedded picture")
+            self._image(element, state)
         elif _has_text(element):
             self._note_beyond("text")
+
+    def _image(self, element: Element, state: _State) -> None:
+        link = element.get("href")
+        if not link:
+            return
+        (w, h), size = state.view, _font_size(state.style)
+        x, y = (length_px(element.get(a), of, size) or 0.0 for a, of in (("x", w), ("y", h)))
+        width, height = (length_px(element.get(a), of, size) for a, of in (("width", w), ("height", h)))
+        if (width is not None and width <= 0) or (height is not None and height <= 0):
+            return
+        place = (complex(x, y), width, height, aspect_of(element), state.to_root, state.clips)
+        self.drawing.pictures.append(Placed(link, *place, len(self.drawing.marks)))
+        self._note_beyond(PICTURE)
 
     def _effects(self, style: Style) -> None:
         """Notes effects on something that is drawn."""

@@ -101,6 +101,25 @@ def test_cameras_that_note_how_they_were_held(plain: Outline, orientation: int) 
     assert overlap(read(saved(turned, "JPEG", exif=exif, quality=95)), plain) > 0.97
 
 
+@pytest.mark.parametrize("hard", [False, True])
+@pytest.mark.parametrize(("inside", "outside"), [(1.0, 0.0), (0.6, 0.0), (1.0, 0.4), (0.85, 0.3)])
+def test_a_glass_and_a_soft_shadow_leave_the_edge_where_it_is(
+    inside: float, outside: float, hard: bool
+) -> None:
+    """A disc of 40 px whose right is opaque and whose left is a veil, on a shadow that fades to the right."""
+    y, x = (np.mgrid[0:800, 0:960] + 0.5) / 8
+    within = np.hypot(x - 60.2, y - 49.7) < 40.0
+    share = within.reshape(100, 8, 120, 8).mean(axis=(1, 3))
+    share = np.round(share) if hard else share
+    fall = np.linspace(0.0, 1.0, 120)
+    alpha = share * (inside + (1 - inside) * fall) + (1 - share) * outside * (1 - fall)
+    image = Image.new("L", (120, 100), 90)
+    image.putalpha(Image.fromarray(np.round(255 * alpha).astype(np.uint8)))
+    (ring,) = read(saved(image)).rings
+    off = np.abs(ring.complex_points(0.001) - complex(60.2, 100 - 49.7)) - 40.0
+    assert float(np.abs(off).max()) < (0.15 if hard else 0.03)
+
+
 def test_transparency_is_the_shape_whatever_colour_it_has(plain: Outline) -> None:
     for colour in ("white", "black", "red"):
         image = Image.new("RGB", SIZE, colour)

@@ -300,8 +300,8 @@ def test_shaded_bodies_are_whole() -> None:
     for stops in (("#ccc", "#ccc", 0), ("#c8c8c8", "#fff", 1)):
         found = area(FADE.format(*stops) + lined + red)
         assert found == pytest.approx(DISC + math.pi * 240, rel=5e-3), "nobody outlines a shadow"
-    ray = '<rect x="10" y="10" width="50" height="5" fill="url(#g)"/>'
-    assert area(FADE.format("#fc0", "#fc0", 0) + red + ray) == pytest.approx(DISC + 250, rel=1e-3)
+    ray = '<rect x="10" y="10" width="50" height="5" fill="url(#k)"/>'
+    assert area(GREY.replace("#666", "#fc0") + red + ray) == pytest.approx(DISC + 250, rel=1e-3)
 
 
 def test_threshold_moves_the_line() -> None:
@@ -412,11 +412,68 @@ def test_a_grey_body_that_fades_is_whole_where_its_edges_show() -> None:
     assert outline(far + other + turned).region(1e-4).area == pytest.approx(144, rel=1e-6)
 
 
+BLUE = (
+    '<radialGradient id="b"><stop offset="0" stop-color="#36c"/>'
+    '<stop offset="1" stop-color="#58d" stop-opacity="0"/></radialGradient>'
+)
+
+
+@pytest.mark.parametrize(
+    ("shape", "counts"),
+    [
+        ('<ellipse cx="50" cy="72" rx="30" ry="8" fill="url(#b)"/>', False),
+        ('<rect x="20" y="66" width="60" height="12" fill="url(#b)" stroke="#36c" stroke-width="2"/>', True),
+        ('<rect x="20" y="66" width="60" height="12" fill="url(#edged)"/>', True),
+    ],
+)
+def test_a_coloured_glow_is_told_from_a_coloured_body(shape: str, counts: bool) -> None:
+    """A soft blue shadow under a box shows no edge of its own; what shows one, or has a line round it, is a body."""
+    edged = BLUE.replace('id="b"', 'id="edged" cx="0" r="2"')
+    box = '<rect x="20" y="20" width="50" height="40" fill="#c30"/>'
+    found = outline(BLUE + edged + shape + box).region(1e-3)
+    assert (found.bounds[1] < -70) == counts
+    assert ("shading" in kinds(outline(BLUE + edged + shape + box))) != counts
+    # The same where the drawing has to be rendered.
+    pattern = '<pattern id="p" width=".1" height=".1"><rect width="9" height="9"/></pattern>'
+    drawn = outline(BLUE + edged + pattern + shape + box.replace("#c30", "url(#p)"), width=30.0)
+    assert (drawn.region(1e-2).bounds[1] < -70) == counts
+
+
+def test_coloured_gloss_fills_no_white_sign() -> None:
+    veil = BLUE.replace('stop-color="#36c"', 'stop-color="#fc0" stop-opacity=".4"')
+    sign = '<rect x="30" y="30" width="30" height="30" fill="#fff"/>'
+    gloss = '<circle cx="35" cy="35" r="30" fill="url(#b)"/>'
+    assert outline(f'{veil}<rect x="10" y="10" width="80" height="80"/>{sign}{gloss}').region(
+        1e-3
+    ).area == pytest.approx(6400 - 900, rel=1e-6)
+
+
+@pytest.mark.parametrize(("opacity", "size"), [(1.0, 744.09449), (0.5, 744.09449), (1.0, 793.7008)])
+def test_a_page_of_an_inch_of_90_px_has_its_ground_too(opacity: float, size: float) -> None:
+    """210 mm are 744.09 px at 90 to the inch and 793.70 at 96; where a view box ties both, there is no doubt."""
+    page = f'<rect width="{size}" height="{size}" fill="#fc0" opacity="{opacity}"/><circle cx="200" cy="200" r="90"/>'
+    head = '<svg xmlns="http://www.w3.org/2000/svg" width="210mm" height="210mm"{}>'
+    assert outline(page, head.format("")).region(0.01).area == pytest.approx(math.pi * 90**2, rel=1e-3)
+    tied = outline(page, head.format(' viewBox="0 0 793.7008 793.7008"')).region(0.01)
+    assert (tied.area > 500_000) == (size < 790)
+
+
+def test_a_page_laid_on_a_desk_is_rendered_where_it_is() -> None:
+    """x and y of the outermost svg element move nothing (SVG 2, 8.2)."""
+    head = '<svg xmlns="http://www.w3.org/2000/svg" x="50" y="-40" width="100" height="100">'
+    pattern = '<pattern id="p" width=".1" height=".1"><rect width="9" height="9"/></pattern>'
+    found = outline(f'{pattern}<rect x="20" y="20" width="40" height="30" fill="url(#p)"/>', head)
+    assert found.bounds == pytest.approx((20, -50, 60, -20), abs=0.2)
+
+
 def test_a_drawing_of_nothing_but_shading_is_drawn() -> None:
     moon = '<circle cx="50" cy="50" r="30" fill="url(#g)"/>'
     mark = '<circle cx="50" cy="50" r="2"/>'
     found = outline(FADE.format("#555", "#555", 0) + moon + mark)
     assert found.region(1e-3).area == pytest.approx(math.pi * 30**2, rel=1e-3)
+    still = '<filter id="f"><feOffset dx="0"/></filter>'
+    drawn = outline(FADE.format("#555", "#555", 0) + still + moon.replace("/>", ' filter="url(#f)"/>'))
+    assert math.pi * 20**2 < drawn.region(1e-2).area < math.pi * 30**2, "as far as it is seen"
 
 
 def test_shading_is_rendered_for_a_threshold() -> None:
