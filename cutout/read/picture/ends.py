@@ -21,7 +21,7 @@ from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array
 from cutout.read.picture.figure import Field
-from cutout.read.picture.likeness import coarse, winding
+from cutout.read.picture.likeness import winding
 from cutout.trace.iso import IsoLines
 
 _PIXEL = 0.29
@@ -356,7 +356,9 @@ class _View:
             return None
         own = z[np.arange(arms.first, arms.last + 1) % len(z)]
         strict = None if window.bits is None else self._likeliest(replace(window, strict=True), own)
-        return strict or self._likeliest(window, own)
+        if strict is not None:
+            return strict
+        return self._likeliest(window, own)
 
     def _likeliest(self, window: _Window, own: ComplexArray) -> _Laid | None:
         """The end seen in a window as it is likeliest; own: the line's points that it would stand for."""
@@ -428,7 +430,7 @@ class _View:
         ]
         if len(near):
             seen &= _away(near, centre) > _ASIDE
-        ground = winding(others, values.shape)
+        ground = winding(others, values.shape, 1)
         share = (values.astype(np.float64) - self.low) / self.contrast
         bits = None if self.bits is None else self.bits[height - high : height - low, left:right]
         return _Window(
@@ -478,7 +480,7 @@ def _noise(values: NDArray[np.uint8], level: float, contrast: float, blur: float
 class _Window:
     """Pixels about an end: lower left corner, shares covered, which of them count, and what else covers them.
 
-    ground: winding of all other lines round the finer pixels, and of the rest of this one, from `behind` to `before`.
+    ground: winding of all other lines round the pixels, and of the rest of this one, from `behind` to `before`.
     bits: which pixels are figure, in a picture of black and white only; strict: whether what they say has to be so.
     """
 
@@ -500,9 +502,8 @@ class _Window:
         follow: by how much each pixel is covered beyond a half, or short of it, that its bit denies.
         """
         ring = np.concatenate([[self.before], points, [self.behind]]) - self.corner
-        fine = (self.ground + winding([ring], self.share.shape)).clip(0.0, 1.0)
+        covered = (self.ground + winding([ring], self.share.shape, 1)).clip(0.0, 1.0)
         sigma = self.sigma * math.exp(min(max(blurrier, -_MUCH), _MUCH))
-        covered = coarse(fine)
         likeness = gaussian_filter(covered, sigma, mode="nearest")
         missed = np.asarray((likeness - self.share)[self.seen])
         if self.bits is None or not self.strict:
