@@ -8,6 +8,7 @@ half circle between them.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -20,8 +21,9 @@ from scipy.ndimage import gaussian_filter, maximum_filter1d, minimum_filter1d
 from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array
+from cutout.read.picture.bits import Flanks, allowed
 from cutout.read.picture.figure import Field
-from cutout.read.picture.likeness import winding
+from cutout.read.picture.likeness import winding, windings
 from cutout.trace.iso import IsoLines
 
 _PIXEL = 0.29
@@ -39,6 +41,10 @@ _SHORT = 4.0
 
 _ARM, _ARM_BLURS = 7.0, 5.0
 """The same by which it is laid anew. By trial."""
+
+_BITS_ARM, _BITS_SHARE = 32.0, 0.9
+"""The same (px) in a picture of black and white, whose flanks tell their way by where they step from row to row, and
+what share of the room there is."""
 
 _FLANK = 6.0
 """Length (px) of line to both sides of where the arms begin that gives their place and way."""
@@ -74,6 +80,12 @@ line as it was."""
 
 _STRICT = 10.0
 """What a pixel weighs that is black where it would be less than half covered, or white where more, by the share."""
+
+_DENIED = 0.1
+"""Area (px^2) denied by bits up to which an end with corners is believed; beyond it a round one is looked for."""
+
+_SEEN = 6.0
+"""Width (px) of an end from which on its corners are seen one by one; what bits allow may as well be round."""
 
 _LOST, _NO_WORSE = 1.0, 1.1
 """How far (px) a point reaches beyond the tip of the line, where the picture has lost its last pixels, and how many
@@ -122,7 +134,10 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     laid: dict[int, list[_Laid]] = {}
     rooms = _rooms(found.lines, places)
     for (k, i), room in zip(places, rooms, strict=True):
-        arms = _arms(found.lines[k], i, min(_ARM + _ARM_BLURS * blur, room))
+        far = _ARM + _ARM_BLURS * blur
+        arms = _arms(
+            found.lines[k], i, min(far, room) if field.bits is None else min(_BITS_ARM, _BITS_SHARE * room)
+        )
         best = None if arms is None else view.best(k, arms)
         if best is not None:
             laid.setdefault(k, []).append(best)
@@ -244,6 +259,16 @@ def _flank(z: ComplexArray, t: FloatArray) -> tuple[complex, complex]:
 
 
 @dataclass(frozen=True, slots=True)
+class _Fit:
+    """A shape laid over the picture: its root mean square miss, its points, its corners and its numbers."""
+
+    missed: float
+    points: ComplexArray
+    corners: tuple[complex, ...]
+    numbers: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class _Laid:
     """What stands for points first..last of a line, and which of it are corners."""
 
@@ -298,6 +323,12 @@ def _bow(a: complex, b: complex, height: float) -> ComplexArray:
     return np.asarray(a + (b - a) * t - 1j * way * (4 * height) * t * (1 - t))
 
 
+def _drawn(z: ComplexArray) -> ComplexArray:
+    """Straight runs from point to point, at steps of about _STEP."""
+    runs = [_bow(complex(a), complex(b), 0.0) for a, b in itertools.pairwise(z)]
+    return np.concatenate([runs[0], *(run[1:] for run in runs[1:])])
+
+
 def _square(arms: _Arms) -> FloatArray:
     """Corners where the flanks, gone on straight, come level with the line's own tip."""
     out: list[float] = []
@@ -306,6 +337,15 @@ def _square(arms: _Arms) -> FloatArray:
         t = ((arms.tip - at) * arms.axis.conjugate()).real / ahead
         out += [0.0, ((at + way * t - arms.tip) * arms.axis.conjugate()).imag]
     return np.array(out)
+
+
+def _is_bar(corners: tuple[complex, ...], arms: _Arms) -> bool:
+    """Whether an end with two corners is about as wide as its flanks are apart."""
+    return abs(corners[1] - corners[0]) > _BAR * abs(arms.end - arms.start)
+
+
+def _nearer(one: _Fit, two: _Fit) -> _Fit:
+    return one if one.missed <= two.missed else two
 
 
 def _across(corners: tuple[complex, ...], axis: complex) -> bool:
@@ -355,43 +395,63 @@ class _View:
         if window.seen.sum() < _LEAST_SEEN:
             return None
         own = z[np.arange(arms.first, arms.last + 1) % len(z)]
-        strict = None if window.bits is None else self._likeliest(replace(window, strict=True), own)
-        if strict is not None:
-            return strict
-        return self._likeliest(window, own)
+        by_bits = None if window.bits is None else self._by_bits(window, own)
+        return by_bits or self._likeliest(window, own)
+
+    def _by_bits(self, window: _Window, own: ComplexArray) -> _Laid | None:
+        """The end as the bits of a black-and-white picture allow it."""
+        arms = window.arms
+        strict = replace(window, strict=True)
+        point, square = window.fitted(_point, np.zeros(4)), window.fitted(_cut_off, _square(arms))
+        flanks = Flanks(arms.start, arms.end, arms.into, arms.out, arms.tip, arms.axis)
+        drawn, corners = allowed(flanks, window.denied, point.numbers, square.numbers)
+        middle = drawn[1:-1] if corners == 2 else drawn[len(drawn) // 2 : len(drawn) // 2 + 1]
+        points = _drawn(drawn)
+        best = _Fit(strict.rms(strict.missed(points)), points, tuple(middle.tolist()), point.numbers)
+        wide = corners == 2 and abs(middle[1] - middle[0]) > _SEEN
+        if not wide and window.denied(drawn[None])[0] < _DENIED:
+            return _Laid(arms.first, arms.last, best.points, best.corners)
+        rounded = strict.fitted(_rounded, _square(arms))
+        if _MUCH_SURER * rounded.missed < best.missed and _width(rounded.points) > _TOLD:
+            best = rounded
+        return self._believed(best, strict.rms(strict.missed(own)), arms)
 
     def _likeliest(self, window: _Window, own: ComplexArray) -> _Laid | None:
         """The end seen in a window as it is likeliest; own: the line's points that it would stand for."""
         arms = window.arms
         was = window.rms(window.missed(own))
-        missed, points, corners = window.fitted(_point, np.zeros(4))
-        if missed > max(_FITS, _NOISES * self.noise):
+        best = window.fitted(_point, np.zeros(4))
+        if best.missed > max(_FITS, _NOISES * self.noise):
             # From the line's own tip it may have come to rest short of where it belongs.
-            again = window.fitted(_point, np.array([_AHEAD, 0.0, 0.0, 0.0]))
-            missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
+            best = _nearer(best, window.fitted(_point, np.array([_AHEAD, 0.0, 0.0, 0.0])))
         square = window.fitted(_cut_off, _square(arms))
-        if square[0] < missed and not _across(square[2], arms.axis):
+        if square.missed < best.missed and not _across(square.corners, arms.axis):
             # An end that lies along a flank is a point, which may be looked for from there.
-            ahead = max(((c - arms.tip) * arms.axis.conjugate() for c in square[2]), key=lambda at: at.real)
-            again = window.fitted(_point, np.array([ahead.real, ahead.imag, 0.0, 0.0]))
-            missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
+            ahead = max(
+                ((c - arms.tip) * arms.axis.conjugate() for c in square.corners), key=lambda at: at.real
+            )
+            best = _nearer(best, window.fitted(_point, np.array([ahead.real, ahead.imag, 0.0, 0.0])))
         # Its last pixels tell little of an end that runs out between two flanks; a bar's run side by side.
-        wide = abs(square[2][1] - square[2][0]) > _BAR * abs(arms.end - arms.start)
-        surer = (1.0 if window.strict else _SURER) if wide else _MUCH_SURER
-        if _across(square[2], arms.axis) and surer * square[0] < missed:
-            missed, points, corners = square
+        surer = (1.0 if window.strict else _SURER) if _is_bar(square.corners, arms) else _MUCH_SURER
+        if _across(square.corners, arms.axis) and surer * square.missed < best.missed:
+            best = square
         # A point cut off or rounded within its last pixel looks like one that is not.
         rounded = window.fitted(_rounded, _square(arms))
-        surer = _SURER if len(corners) == 2 and not window.strict else _MUCH_SURER
-        if surer * rounded[0] < missed and _width(rounded[1]) > _TOLD:
-            missed, points, corners = rounded
+        surer = _SURER if len(best.corners) == 2 and not window.strict else _MUCH_SURER
+        if surer * rounded.missed < best.missed and _width(rounded.points) > _TOLD:
+            best = rounded
+        return self._believed(best, was, arms)
+
+    def _believed(self, best: _Fit, was: float, arms: _Arms) -> _Laid | None:
+        """The end if it fits and is clearly better than the line was, which missed by `was`."""
+        missed = best.missed
         fits = missed < max(_FITS, _NOISES * self.noise) or missed < min(_LIKE, _TELLING * was)
         better = missed**2 - self.noise**2 < _BETTER * max(was**2 - self.noise**2, 0.0)
-        if not (fits and better) and len(corners) == 1:
+        if not (fits and better) and len(best.corners) == 1:
             # What compression has left of a fine point is no picture of it; its flanks still meet where they do.
-            ahead = ((corners[0] - arms.tip) * arms.axis.conjugate()).real
+            ahead = ((best.corners[0] - arms.tip) * arms.axis.conjugate()).real
             fits = better = missed < min(_LIKE, _NO_WORSE * was) and ahead > _LOST
-        return _Laid(arms.first, arms.last, points, corners) if fits and better else None
+        return _Laid(arms.first, arms.last, best.points, best.corners) if fits and better else None
 
     def _window(self, k: int, arms: _Arms) -> _Window:
         """Pixels about an end, beyond where its arms begin, that no other line runs through."""
@@ -511,18 +571,27 @@ class _Window:
         denied = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
         return np.concatenate([missed, _STRICT * denied[self.seen]])
 
+    def denied(self, ends: ComplexArray) -> FloatArray:
+        """Area (px^2) of all that bits deny of each of the ends (n, k)."""
+        assert self.bits is not None
+        many = len(ends)
+        rings = np.column_stack([np.full(many, self.before), ends, np.full(many, self.behind)]) - self.corner
+        covered = (self.ground + windings(list(rings), self.share.shape)).clip(0.0, 1.0)
+        off = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
+        return np.asarray(off[:, self.seen].sum(axis=1))
+
     def rms(self, missed: FloatArray) -> float:
         """Root mean square of the misses for each pixel that counts."""
         return math.sqrt(float((missed**2).sum() / self.seen.sum()))
 
-    def fitted(self, shape: _Shape, p: FloatArray) -> tuple[float, ComplexArray, tuple[complex, ...]]:
+    def fitted(self, shape: _Shape, p: FloatArray) -> _Fit:
         """Least root mean square miss, from parameters p on, and the shape that has it."""
         p = np.append(p, 0.0)
         if self.strict:
             # Denied pixels have no slope where there are none: the likeness leads there.
             p, _ = replace(self, strict=False)._descended(shape, p)
         p, missed = self._descended(shape, p)
-        return self.rms(missed), *shape(self.arms, p[:-1])
+        return _Fit(self.rms(missed), *shape(self.arms, p[:-1]), p[:-1])
 
     def _descended(self, shape: _Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Parameters of least squares from p on, and their misses (Levenberg, Marquardt)."""

@@ -26,13 +26,13 @@ def winding(lines: list[ComplexArray], shape: tuple[int, ...], fine: int = FINE)
     fine: how many finer pixels a pixel is across. The picture's lower left corner is 0.
     """
     z = np.concatenate(lines)
-    return _turns(z, _after(lines), np.zeros(len(z), dtype=np.int64), (1, *shape[:2]), fine)[0]
+    return _turns(z, _after(lines), np.zeros(len(z), dtype=np.int64), (1, shape[0], shape[1]), fine)[0]
 
 
 def windings(lines: list[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
     """The same of each line by itself, round whole pixels; (n, h, w)."""
     layer = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
-    return _turns(np.concatenate(lines), _after(lines), layer, (len(lines), *shape[:2]), 1)
+    return _turns(np.concatenate(lines), _after(lines), layer, (len(lines), shape[0], shape[1]), 1)
 
 
 def _after(lines: list[ComplexArray]) -> IntArray:
