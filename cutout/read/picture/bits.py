@@ -1,8 +1,9 @@
 """Ends of narrow parts in pictures of black and white only, as their pixels' bits allow them.
 
-A bit says that a pixel is covered by more than half, or by less. Many ends agree with all bits about a fine point: it
-may lie pixels ahead or back, and any one of them is as good as the other. So the mean of all of them is taken, each
-weighed by how straight its flanks go on, and a point and a square end by how large a share of what they may be agrees.
+A bit says that a pixel is covered by more than half, or by less. Many ends agree with all bits about a fine point:
+it may lie pixels ahead or back, and any one of them is as good as the other. So the mean of all of them is taken,
+each weighed by how straight its flanks go on; and a point is weighed against a square end by how large a share of
+what they may be agrees.
 """
 
 from __future__ import annotations
@@ -129,10 +130,8 @@ def _normal(parts: FloatArray, sigmas: FloatArray) -> FloatArray:
 
 
 def _begins(flanks: Flanks, numbers: FloatArray) -> tuple[ComplexArray, ComplexArray]:
-    return (
-        flanks.start + 1j * flanks.into * numbers[:, 4],
-        flanks.end + 1j * flanks.out * numbers[:, 5],
-    )
+    start = np.asarray(flanks.start + 1j * flanks.into * numbers[:, 4])
+    return start, np.asarray(flanks.end + 1j * flanks.out * numbers[:, 5])
 
 
 def points_of(flanks: Flanks, numbers: FloatArray) -> ComplexArray:
@@ -152,8 +151,8 @@ def _bowed(a: ComplexArray, b: ComplexArray, height: FloatArray) -> ComplexArray
 
 
 def ends_of(flanks: Flanks, numbers: FloatArray) -> ComplexArray:
-    """Two straight flanks and a straight end, for numbers (n, 6): both corners' places ahead and aside of the tip, how
-    far to the left the flanks begin."""
+    """Two straight flanks and a straight end, for numbers (n, 6): both corners' places ahead and aside of the tip,
+    how far to the left the flanks begin."""
     start, end = _begins(flanks, numbers)
     corners = [flanks.tip + flanks.axis * (numbers[:, k] + 1j * numbers[:, k + 1]) for k in (0, 2)]
     return np.stack([start, *corners, end], axis=1)

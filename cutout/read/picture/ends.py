@@ -33,6 +33,13 @@ _NARROW = 0.66
 """Chord over length of line about an end: 83 degrees between straight flanks, or a bar two thirds as wide
 as the stretch is long."""
 
+_BLUNT = 0.8
+"""The same of corners up to 106 degrees, which the line itself shows: they are laid anew where it leaves doubt."""
+
+_DOUBTED, _STILL = (1.7, 2.6), 0.02
+"""How many times as far from where its flanks meet as a sharp corner's, about, a line may run, at least and at most, to
+leave doubt whether it is one; and up to which noise (share of contrast) that tells anything."""
+
 _HALF, _HALF_BLURS = 4.0, (3.0, 5.0)
 """Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed: points by the
 shorter one, ends of bars whose corners only just blur into each other by the longer. By trial."""
@@ -127,18 +134,22 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     sigma: of the Gaussian that the values are blurred by (px), the pixels' own width apart.
     """
     blur = math.hypot(sigma, _PIXEL)
-    places = list(_noticed(found.lines, [_HALF + k * blur for k in _HALF_BLURS]))
-    if not places or len(places) > _MOST_ENDS:
+    halves = [_HALF + k * blur for k in _HALF_BLURS]
+    places = list(_noticed(found.lines, halves, _NARROW))
+    places = places if len(places) <= _MOST_ENDS else []
+    blunt = _beside(found.lines, list(_noticed(found.lines, halves[:1], _BLUNT)), places, 1.5 * halves[0])
+    if not places and not blunt:
         return found
     view = _View.of(field, found, sigma)
+    far = _ARM + _ARM_BLURS * blur
     laid: dict[int, list[_Laid]] = {}
-    rooms = _rooms(found.lines, places)
-    for (k, i), room in zip(places, rooms, strict=True):
-        far = _ARM + _ARM_BLURS * blur
-        arms = _arms(
-            found.lines[k], i, min(far, room) if field.bits is None else min(_BITS_ARM, _BITS_SHARE * room)
-        )
-        best = None if arms is None else view.best(k, arms)
+    rooms = _rooms(found.lines, places + blunt)
+    for n, ((k, i), room) in enumerate(zip(places + blunt, rooms, strict=True)):
+        arm = min(far, room) if field.bits is None else min(_BITS_ARM, _BITS_SHARE * room)
+        arms = _arms(found.lines[k], i, arm)
+        if arms is None or (n >= len(places) and not view.doubts(k, arms, found.blur)):
+            continue
+        best = view.best(k, arms)
         if best is not None:
             laid.setdefault(k, []).append(best)
     laid = {k: kept for k, ends in laid.items() if (kept := _uncrossed(found.lines[k], ends))}
@@ -162,8 +173,20 @@ def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
     return kept
 
 
-def _noticed(lines: list[ComplexArray], halves: Sequence[float]) -> Iterator[tuple[int, int]]:
-    """Line and point at the middle of each stretch of twice a half (px) whose ends lie close together."""
+def _beside(
+    lines: list[ComplexArray], places: list[tuple[int, int]], known: list[tuple[int, int]], reach: float
+) -> list[tuple[int, int]]:
+    """The places that lie farther than `reach` (px) from those known on the same line."""
+    return [
+        (k, i)
+        for k, i in places
+        if all(k != line or abs(lines[k][i] - lines[k][at]) > reach for line, at in known)
+    ]
+
+
+def _noticed(lines: list[ComplexArray], halves: Sequence[float], most: float) -> Iterator[tuple[int, int]]:
+    """Line and point at the middle of each stretch of twice a half (px) whose ends lie so close together, by its
+    length."""
     for k, z in enumerate(lines):
         s = stations(np.append(z, z[0]))
         total = float(s[-1])
@@ -172,7 +195,7 @@ def _noticed(lines: list[ComplexArray], halves: Sequence[float]) -> Iterator[tup
             if total < _SHORT * half:
                 continue
             chord = np.abs(_at(z, s, s[:-1] + half) - _at(z, s, s[:-1] - half)) / (2 * half)
-            narrow = np.flatnonzero(chord < _NARROW)
+            narrow = np.flatnonzero(chord < most)
             for at, room in taken:
                 narrow = narrow[_along(s[narrow], at, total) > max(room, half)]
             while len(narrow):
@@ -387,6 +410,18 @@ class _View:
             [_box(z) for z in found.lines],
             field.bits,
         )
+
+    def doubts(self, k: int, arms: _Arms, blur: float) -> bool:
+        """Whether line k runs so far from where its flanks meet that nobody knows whether that is a sharp corner."""
+        cross = (arms.into.conjugate() * arms.out).imag
+        if self.bits is not None or self.noise > _STILL or abs(cross) < 0.2:
+            return False
+        meeting = arms.start + arms.into * (((arms.end - arms.start).conjugate() * arms.out).imag / cross)
+        z = self.lines[k]
+        own = z[np.arange(arms.first, arms.last + 1) % len(z)]
+        missed = float(np.abs(_drawn(own) - meeting).min())
+        sharp = 0.75 * blur * math.tan(math.acos((arms.into.conjugate() * arms.out).real) / 2)
+        return _DOUBTED[0] * sharp < missed < _DOUBTED[1] * sharp
 
     def best(self, k: int, arms: _Arms) -> _Laid | None:
         """The end of line k as it is likeliest, or None where none fits so well that it is to be believed."""

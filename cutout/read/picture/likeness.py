@@ -26,7 +26,8 @@ def winding(lines: list[ComplexArray], shape: tuple[int, ...], fine: int = FINE)
     fine: how many finer pixels a pixel is across. The picture's lower left corner is 0.
     """
     z = np.concatenate(lines)
-    return _turns(z, _after(lines), np.zeros(len(z), dtype=np.int64), (1, shape[0], shape[1]), fine)[0]
+    turns = _turns(z, _after(lines), np.zeros(len(z), dtype=np.int64), (1, shape[0], shape[1]), fine)
+    return np.asarray(turns[0])
 
 
 def windings(lines: list[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
