@@ -37,8 +37,8 @@ _BLUNT = 0.8
 """The same of corners up to 106 degrees, which the line itself shows: they are laid anew where it leaves doubt."""
 
 _DOUBTED, _STILL = (1.7, 2.6), 0.02
-"""How many times as far from where its flanks meet as a sharp corner's, about, a line may run, at least and at most, to
-leave doubt whether it is one; and up to which noise (share of contrast) that tells anything."""
+"""How many times as far from where its flanks meet as a sharp corner's, about, a line may run, at least and at
+most, to leave doubt whether it is one; and up to which noise (share of contrast) that tells anything."""
 
 _HALF, _HALF_BLURS = 4.0, (3.0, 5.0)
 """Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed: points by the
@@ -94,7 +94,11 @@ _DENIED = 0.1
 _SEEN = 6.0
 """Width (px) of an end from which on its corners are seen one by one; what bits allow may as well be round."""
 
-_LOST, _NO_WORSE = 1.0, 1.1
+_STIFF = 0.2
+"""What a flank that bows by a pixel counts, as if so large a share of a pixel's contrast were missed: what compression
+leaves of a point would bow it by pixels."""
+
+_LOST, _NO_WORSE = 1.0, 1.3
 """How far (px) a point reaches beyond the tip of the line, where the picture has lost its last pixels, and how many
 times as much as that line it may miss the picture."""
 
@@ -165,10 +169,18 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
 
 
 def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
-    """The ends that can be laid into the line, one after the other, without its crossing itself."""
+    """The ends that can be laid into the line, one after the other, without crossing it.
+
+    A line so fine that it crosses itself by its points may be mended by its ends; that it does so elsewhere is not
+    their fault.
+    """
+    if shapely.LinearRing(to_array(_spliced(z, ends))).is_simple:
+        return ends
     kept: list[_Laid] = []
     for end in ends:
-        if shapely.LinearRing(to_array(_spliced(z, [*kept, end]))).is_simple:
+        own = shapely.LineString(to_array(end.points[1:-1]))
+        rest = shapely.LinearRing(to_array(_spliced(z, [*kept, replace(end, points=end.points[:0])])))
+        if own.is_simple and not own.intersects(rest):
             kept.append(end)
     return kept
 
@@ -632,7 +644,8 @@ class _Window:
         """Parameters of least squares from p on, and their misses (Levenberg, Marquardt)."""
 
         def missed_at(p: FloatArray) -> FloatArray:
-            return self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
+            missed = self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
+            return np.append(missed, _STIFF * p[2:4]) if shape is _point else missed
 
         missed = missed_at(p)
         held = 1e-3
@@ -652,7 +665,7 @@ class _Window:
             p, missed, held = p + step, after, max(held / 10.0, 1e-3)
             if np.abs(step).max() < _SETTLED:
                 break
-        return p, missed
+        return p, missed[:-2] if shape is _point else missed
 
 
 def _spliced(z: ComplexArray, ends: list[_Laid]) -> ComplexArray:
