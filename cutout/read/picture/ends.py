@@ -94,13 +94,16 @@ _DENIED = 0.1
 _SEEN = 6.0
 """Width (px) of an end from which on its corners are seen one by one; what bits allow may as well be round."""
 
-_STIFF = 0.2
-"""What a flank that bows by a pixel counts, as if so large a share of a pixel's contrast were missed: what compression
-leaves of a point would bow it by pixels."""
+_CRUMB = 4.0
+"""A closed line less across (px) is a crumb if it lies in an end."""
 
-_LOST, _NO_WORSE = 1.0, 1.3
-"""How far (px) a point reaches beyond the tip of the line, where the picture has lost its last pixels, and how many
-times as much as that line it may miss the picture."""
+_STIFF = 0.2
+"""What a flank that bows by a pixel counts, as if so large a share of a pixel's contrast were missed: what
+compression leaves of a point would bow it by pixels."""
+
+_LOST, _NO_WORSE, _LEFT = 1.0, 1.3, 0.09
+"""How far (px) a point reaches beyond the tip of the line, where the picture has lost its last pixels; how many
+times as much as that line it may miss the picture, and by how much at most (share of contrast)."""
 
 
 _AT_EDGES = 0.6
@@ -159,8 +162,9 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     laid = {k: kept for k, ends in laid.items() if (kept := _uncrossed(found.lines[k], ends))}
     if not laid:
         return found
-    lines = [_spliced(z, laid[k]) if k in laid else z for k, z in enumerate(found.lines)]
     ends = [end for those in laid.values() for end in those]
+    gone = _swallowed(found.lines, ends)
+    lines = [_spliced(z, laid[k]) if k in laid else z for k, z in enumerate(found.lines) if k not in gone]
     apexes = np.array([p for end in ends for p in end.corners], dtype=np.complex128)
     rounds = np.array(
         [end.points[len(end.points) // 2] for end in ends if not end.corners], dtype=np.complex128
@@ -183,6 +187,14 @@ def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
         if own.is_simple and not own.intersects(rest):
             kept.append(end)
     return kept
+
+
+def _swallowed(lines: list[ComplexArray], ends: list[_Laid]) -> set[int]:
+    """Numbers of the crumbs that a fine point had come apart into, and which its end takes in."""
+    crumbs = [k for k, z in enumerate(lines) if max(np.ptp(z.real), np.ptp(z.imag)) < _CRUMB]
+    middles = shapely.points(to_array(np.array([lines[k].mean() for k in crumbs], dtype=np.complex128)))
+    around = [shapely.Polygon(to_array(end.points)).buffer(_ASIDE) for end in ends]
+    return {k for k, at in zip(crumbs, middles, strict=True) if any(end.contains(at) for end in around)}
 
 
 def _beside(
@@ -497,7 +509,7 @@ class _View:
         if not (fits and better) and len(best.corners) == 1:
             # What compression has left of a fine point is no picture of it; its flanks still meet where they do.
             ahead = ((best.corners[0] - arms.tip) * arms.axis.conjugate()).real
-            fits = better = missed < min(_LIKE, _NO_WORSE * was) and ahead > _LOST
+            fits = better = missed < min(_LEFT, _NO_WORSE * was) and ahead > _LOST
         return _Laid(arms.first, arms.last, best.points, best.corners) if fits and better else None
 
     def _window(self, k: int, arms: _Arms) -> _Window:
