@@ -182,7 +182,11 @@ def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
         return ends
     kept: list[_Laid] = []
     for end in ends:
-        own = shapely.LineString(to_array(end.points[1:-1]))
+        p = end.points
+        # It meets the rest at both its ends, where it begins a little farther on.
+        own = shapely.LineString(
+            to_array(np.array([0.9 * p[0] + 0.1 * p[1], *p[1:-1], 0.1 * p[-2] + 0.9 * p[-1]]))
+        )
         rest = shapely.LinearRing(to_array(_spliced(z, [*kept, replace(end, points=end.points[:0])])))
         if own.is_simple and not own.intersects(rest):
             kept.append(end)
