@@ -7,7 +7,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,6 +23,7 @@ from cutout.units import Units, count, format_length, format_minutes, format_rul
 if TYPE_CHECKING:
     from cutout.finding import Finding
     from cutout.folder import Outcome
+    from cutout.geom.outline import Note
     from cutout.job.schema import Job
     from cutout.run import Progress
     from cutout.say import Said
@@ -322,14 +323,30 @@ def check(source: Path, sizes: bool, every: bool, **options: Any) -> int:
         laid = lay_out(job, folder)
         findings, notes = check_laid(laid), notes_on(laid, laid.pattern)
         units = laid.asked.kit.units
+        measures = any(note.kind == "camera" for note in notes) and not every
         progress("trying sizes and blades", 0.4)
-        table = size_table(laid) if sizes else ""
+        table = size_table(laid) if sizes and not measures else ""
+    if measures:
+        return _say_measured(notes, units, len(findings))
     _say_findings(findings, units, every)
     _say_notes(tuple(sentence(note, units) for note in notes))
     if table:
         _say(table)
     _say(f"{count(len(laid.pattern.openings), 'opening')}, {_count(findings)}.")
     return NEEDS_USER if _open_stops(findings) else 0
+
+
+def _say_measured(notes: Sequence[Note], units: Units, left_out: int) -> int:
+    """What a photo of the camera card tells, that first: it is there to be measured, and nobody means to saw it."""
+    from cutout.say.source import sentence
+
+    ordered = sorted(notes, key=lambda note: note.kind != "camera")
+    _say_notes(tuple(sentence(note, units) for note in ordered))
+    if left_out:
+        _say(
+            f"What sawing it would take is left out, {count(left_out, 'finding')}; `cutout check --every` tells it."
+        )
+    return 0
 
 
 @cli.command(name="nest", short_help="Lay finished pieces out on boards.")

@@ -120,8 +120,14 @@ def test_a_simulated_photo_reads_true(grown: float) -> None:
 
 def test_check_says_it_in_the_reader_s_units(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "card.jpg").write_bytes(photo(3.0))
-    run(["check", str(tmp_path / "card.jpg"), "--sheet", "a4", "--panel", "300x400mm", "--no-sizes"])
-    assert "This is the camera card: it comes out" in capsys.readouterr().out
+    asked = ["check", str(tmp_path / "card.jpg"), "--sheet", "a4", "--panel", "300x400mm", "--no-sizes"]
+    assert run(asked) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("note  This is the camera card: it comes out")
+    assert "STOP" not in told
+    assert "`cutout check --every` tells it." in told
+    assert run([*asked, "--every"]) == 1
+    assert "STOP" in capsys.readouterr().out
     note = camera_note(off_by(0.12, (0.002, -0.003)))
     assert note is not None
     assert "0.24 mm too large of 120 mm across" in sentence(note, "mm")

@@ -8,6 +8,7 @@ half circle between them.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -20,8 +21,9 @@ from scipy.ndimage import gaussian_filter, maximum_filter1d, minimum_filter1d
 from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array
+from cutout.read.picture.bits import Flanks, allowed
 from cutout.read.picture.figure import Field
-from cutout.read.picture.likeness import coarse, winding
+from cutout.read.picture.likeness import winding, windings
 from cutout.trace.iso import IsoLines
 
 _PIXEL = 0.29
@@ -31,6 +33,13 @@ _NARROW = 0.66
 """Chord over length of line about an end: 83 degrees between straight flanks, or a bar two thirds as wide
 as the stretch is long."""
 
+_BLUNT = 0.8
+"""The same of corners up to 106 degrees, which the line itself shows: they are laid anew where it leaves doubt."""
+
+_DOUBTED, _STILL = (1.7, 2.6), 0.02
+"""How many times as far from where its flanks meet as a sharp corner's, about, a line may run, at least and at
+most, to leave doubt whether it is one; and up to which noise (share of contrast) that tells anything."""
+
 _HALF, _HALF_BLURS = 4.0, (3.0, 5.0)
 """Lengths (px, and in sigmas of the blur) of line to each side of an end by which it is noticed: points by the
 shorter one, ends of bars whose corners only just blur into each other by the longer. By trial."""
@@ -39,6 +48,10 @@ _SHORT = 4.0
 
 _ARM, _ARM_BLURS = 7.0, 5.0
 """The same by which it is laid anew. By trial."""
+
+_BITS_ARM, _BITS_SHARE = 32.0, 0.9
+"""The same (px) in a picture of black and white, whose flanks tell their way by where they step from row to row, and
+what share of the room there is."""
 
 _FLANK = 6.0
 """Length (px) of line to both sides of where the arms begin that gives their place and way."""
@@ -75,9 +88,22 @@ line as it was."""
 _STRICT = 10.0
 """What a pixel weighs that is black where it would be less than half covered, or white where more, by the share."""
 
-_LOST, _NO_WORSE = 1.0, 1.1
-"""How far (px) a point reaches beyond the tip of the line, where the picture has lost its last pixels, and how many
-times as much as that line it may miss the picture."""
+_DENIED = 0.1
+"""Area (px^2) denied by bits up to which an end with corners is believed; beyond it a round one is looked for."""
+
+_SEEN = 6.0
+"""Width (px) of an end from which on its corners are seen one by one; what bits allow may as well be round."""
+
+_CRUMB = 4.0
+"""A closed line less across (px) is a crumb if it lies in an end."""
+
+_STIFF = 0.2
+"""What a flank that bows by a pixel counts, as if so large a share of a pixel's contrast were missed: what
+compression leaves of a point would bow it by pixels."""
+
+_LOST, _NO_WORSE, _LEFT = 1.0, 1.3, 0.09
+"""How far (px) a point reaches beyond the tip of the line, where the picture has lost its last pixels; how many
+times as much as that line it may miss the picture, and by how much at most (share of contrast)."""
 
 
 _AT_EDGES = 0.6
@@ -115,22 +141,30 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     sigma: of the Gaussian that the values are blurred by (px), the pixels' own width apart.
     """
     blur = math.hypot(sigma, _PIXEL)
-    places = list(_noticed(found.lines, [_HALF + k * blur for k in _HALF_BLURS]))
-    if not places or len(places) > _MOST_ENDS:
+    halves = [_HALF + k * blur for k in _HALF_BLURS]
+    places = list(_noticed(found.lines, halves, _NARROW))
+    places = places if len(places) <= _MOST_ENDS else []
+    blunt = _beside(found.lines, list(_noticed(found.lines, halves[:1], _BLUNT)), places, 1.5 * halves[0])
+    if not places and not blunt:
         return found
     view = _View.of(field, found, sigma)
+    far = _ARM + _ARM_BLURS * blur
     laid: dict[int, list[_Laid]] = {}
-    rooms = _rooms(found.lines, places)
-    for (k, i), room in zip(places, rooms, strict=True):
-        arms = _arms(found.lines[k], i, min(_ARM + _ARM_BLURS * blur, room))
-        best = None if arms is None else view.best(k, arms)
+    rooms = _rooms(found.lines, places + blunt)
+    for n, ((k, i), room) in enumerate(zip(places + blunt, rooms, strict=True)):
+        arm = min(far, room) if field.bits is None else min(_BITS_ARM, _BITS_SHARE * room)
+        arms = _arms(found.lines[k], i, arm)
+        if arms is None or (n >= len(places) and not view.doubts(k, arms, found.blur)):
+            continue
+        best = view.best(k, arms)
         if best is not None:
             laid.setdefault(k, []).append(best)
     laid = {k: kept for k, ends in laid.items() if (kept := _uncrossed(found.lines[k], ends))}
     if not laid:
         return found
-    lines = [_spliced(z, laid[k]) if k in laid else z for k, z in enumerate(found.lines)]
     ends = [end for those in laid.values() for end in those]
+    gone = _swallowed(found.lines, ends)
+    lines = [_spliced(z, laid[k]) if k in laid else z for k, z in enumerate(found.lines) if k not in gone]
     apexes = np.array([p for end in ends for p in end.corners], dtype=np.complex128)
     rounds = np.array(
         [end.points[len(end.points) // 2] for end in ends if not end.corners], dtype=np.complex128
@@ -139,16 +173,48 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
 
 
 def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
-    """The ends that can be laid into the line, one after the other, without its crossing itself."""
+    """The ends that can be laid into the line, one after the other, without crossing it.
+
+    A line so fine that it crosses itself by its points may be mended by its ends; that it does so elsewhere is not
+    their fault.
+    """
+    if shapely.LinearRing(to_array(_spliced(z, ends))).is_simple:
+        return ends
     kept: list[_Laid] = []
     for end in ends:
-        if shapely.LinearRing(to_array(_spliced(z, [*kept, end]))).is_simple:
+        p = end.points
+        # It meets the rest at both its ends, where it begins a little farther on.
+        own = shapely.LineString(
+            to_array(np.array([0.9 * p[0] + 0.1 * p[1], *p[1:-1], 0.1 * p[-2] + 0.9 * p[-1]]))
+        )
+        rest = shapely.LinearRing(to_array(_spliced(z, [*kept, replace(end, points=end.points[:0])])))
+        if own.is_simple and not own.intersects(rest):
             kept.append(end)
     return kept
 
 
-def _noticed(lines: list[ComplexArray], halves: Sequence[float]) -> Iterator[tuple[int, int]]:
-    """Line and point at the middle of each stretch of twice a half (px) whose ends lie close together."""
+def _swallowed(lines: list[ComplexArray], ends: list[_Laid]) -> set[int]:
+    """Numbers of the crumbs that a fine point had come apart into, and which its end takes in."""
+    crumbs = [k for k, z in enumerate(lines) if max(np.ptp(z.real), np.ptp(z.imag)) < _CRUMB]
+    middles = shapely.points(to_array(np.array([lines[k].mean() for k in crumbs], dtype=np.complex128)))
+    around = [shapely.Polygon(to_array(end.points)).buffer(_ASIDE) for end in ends]
+    return {k for k, at in zip(crumbs, middles, strict=True) if any(end.contains(at) for end in around)}
+
+
+def _beside(
+    lines: list[ComplexArray], places: list[tuple[int, int]], known: list[tuple[int, int]], reach: float
+) -> list[tuple[int, int]]:
+    """The places that lie farther than `reach` (px) from those known on the same line."""
+    return [
+        (k, i)
+        for k, i in places
+        if all(k != line or abs(lines[k][i] - lines[k][at]) > reach for line, at in known)
+    ]
+
+
+def _noticed(lines: list[ComplexArray], halves: Sequence[float], most: float) -> Iterator[tuple[int, int]]:
+    """Line and point at the middle of each stretch of twice a half (px) whose ends lie so close together, by its
+    length."""
     for k, z in enumerate(lines):
         s = stations(np.append(z, z[0]))
         total = float(s[-1])
@@ -157,7 +223,7 @@ def _noticed(lines: list[ComplexArray], halves: Sequence[float]) -> Iterator[tup
             if total < _SHORT * half:
                 continue
             chord = np.abs(_at(z, s, s[:-1] + half) - _at(z, s, s[:-1] - half)) / (2 * half)
-            narrow = np.flatnonzero(chord < _NARROW)
+            narrow = np.flatnonzero(chord < most)
             for at, room in taken:
                 narrow = narrow[_along(s[narrow], at, total) > max(room, half)]
             while len(narrow):
@@ -244,6 +310,16 @@ def _flank(z: ComplexArray, t: FloatArray) -> tuple[complex, complex]:
 
 
 @dataclass(frozen=True, slots=True)
+class _Fit:
+    """A shape laid over the picture: its root mean square miss, its points, its corners and its numbers."""
+
+    missed: float
+    points: ComplexArray
+    corners: tuple[complex, ...]
+    numbers: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class _Laid:
     """What stands for points first..last of a line, and which of it are corners."""
 
@@ -298,6 +374,12 @@ def _bow(a: complex, b: complex, height: float) -> ComplexArray:
     return np.asarray(a + (b - a) * t - 1j * way * (4 * height) * t * (1 - t))
 
 
+def _drawn(z: ComplexArray) -> ComplexArray:
+    """Straight runs from point to point, at steps of about _STEP."""
+    runs = [_bow(complex(a), complex(b), 0.0) for a, b in itertools.pairwise(z)]
+    return np.concatenate([runs[0], *(run[1:] for run in runs[1:])])
+
+
 def _square(arms: _Arms) -> FloatArray:
     """Corners where the flanks, gone on straight, come level with the line's own tip."""
     out: list[float] = []
@@ -306,6 +388,15 @@ def _square(arms: _Arms) -> FloatArray:
         t = ((arms.tip - at) * arms.axis.conjugate()).real / ahead
         out += [0.0, ((at + way * t - arms.tip) * arms.axis.conjugate()).imag]
     return np.array(out)
+
+
+def _is_bar(corners: tuple[complex, ...], arms: _Arms) -> bool:
+    """Whether an end with two corners is about as wide as its flanks are apart."""
+    return abs(corners[1] - corners[0]) > _BAR * abs(arms.end - arms.start)
+
+
+def _nearer(one: _Fit, two: _Fit) -> _Fit:
+    return one if one.missed <= two.missed else two
 
 
 def _across(corners: tuple[complex, ...], axis: complex) -> bool:
@@ -348,6 +439,18 @@ class _View:
             field.bits,
         )
 
+    def doubts(self, k: int, arms: _Arms, blur: float) -> bool:
+        """Whether line k runs so far from where its flanks meet that nobody knows whether that is a sharp corner."""
+        cross = (arms.into.conjugate() * arms.out).imag
+        if self.bits is not None or self.noise > _STILL or abs(cross) < 0.2:
+            return False
+        meeting = arms.start + arms.into * (((arms.end - arms.start).conjugate() * arms.out).imag / cross)
+        z = self.lines[k]
+        own = z[np.arange(arms.first, arms.last + 1) % len(z)]
+        missed = float(np.abs(_drawn(own) - meeting).min())
+        sharp = 0.75 * blur * math.tan(math.acos((arms.into.conjugate() * arms.out).real) / 2)
+        return _DOUBTED[0] * sharp < missed < _DOUBTED[1] * sharp
+
     def best(self, k: int, arms: _Arms) -> _Laid | None:
         """The end of line k as it is likeliest, or None where none fits so well that it is to be believed."""
         z = self.lines[k]
@@ -355,41 +458,63 @@ class _View:
         if window.seen.sum() < _LEAST_SEEN:
             return None
         own = z[np.arange(arms.first, arms.last + 1) % len(z)]
-        strict = None if window.bits is None else self._likeliest(replace(window, strict=True), own)
-        return strict or self._likeliest(window, own)
+        by_bits = None if window.bits is None else self._by_bits(window, own)
+        return by_bits or self._likeliest(window, own)
+
+    def _by_bits(self, window: _Window, own: ComplexArray) -> _Laid | None:
+        """The end as the bits of a black-and-white picture allow it."""
+        arms = window.arms
+        strict = replace(window, strict=True)
+        point, square = window.fitted(_point, np.zeros(4)), window.fitted(_cut_off, _square(arms))
+        flanks = Flanks(arms.start, arms.end, arms.into, arms.out, arms.tip, arms.axis)
+        drawn, corners = allowed(flanks, window.denied, point.numbers, square.numbers)
+        middle = drawn[1:-1] if corners == 2 else drawn[len(drawn) // 2 : len(drawn) // 2 + 1]
+        points = _drawn(drawn)
+        best = _Fit(strict.rms(strict.missed(points)), points, tuple(middle.tolist()), point.numbers)
+        wide = corners == 2 and abs(middle[1] - middle[0]) > _SEEN
+        if not wide and window.denied(drawn[None])[0] < _DENIED:
+            return _Laid(arms.first, arms.last, best.points, best.corners)
+        rounded = strict.fitted(_rounded, _square(arms))
+        if _MUCH_SURER * rounded.missed < best.missed and _width(rounded.points) > _TOLD:
+            best = rounded
+        return self._believed(best, strict.rms(strict.missed(own)), arms)
 
     def _likeliest(self, window: _Window, own: ComplexArray) -> _Laid | None:
         """The end seen in a window as it is likeliest; own: the line's points that it would stand for."""
         arms = window.arms
         was = window.rms(window.missed(own))
-        missed, points, corners = window.fitted(_point, np.zeros(4))
-        if missed > max(_FITS, _NOISES * self.noise):
+        best = window.fitted(_point, np.zeros(4))
+        if best.missed > max(_FITS, _NOISES * self.noise):
             # From the line's own tip it may have come to rest short of where it belongs.
-            again = window.fitted(_point, np.array([_AHEAD, 0.0, 0.0, 0.0]))
-            missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
+            best = _nearer(best, window.fitted(_point, np.array([_AHEAD, 0.0, 0.0, 0.0])))
         square = window.fitted(_cut_off, _square(arms))
-        if square[0] < missed and not _across(square[2], arms.axis):
+        if square.missed < best.missed and not _across(square.corners, arms.axis):
             # An end that lies along a flank is a point, which may be looked for from there.
-            ahead = max(((c - arms.tip) * arms.axis.conjugate() for c in square[2]), key=lambda at: at.real)
-            again = window.fitted(_point, np.array([ahead.real, ahead.imag, 0.0, 0.0]))
-            missed, points, corners = min((missed, points, corners), again, key=lambda found: found[0])
+            ahead = max(
+                ((c - arms.tip) * arms.axis.conjugate() for c in square.corners), key=lambda at: at.real
+            )
+            best = _nearer(best, window.fitted(_point, np.array([ahead.real, ahead.imag, 0.0, 0.0])))
         # Its last pixels tell little of an end that runs out between two flanks; a bar's run side by side.
-        wide = abs(square[2][1] - square[2][0]) > _BAR * abs(arms.end - arms.start)
-        surer = (1.0 if window.strict else _SURER) if wide else _MUCH_SURER
-        if _across(square[2], arms.axis) and surer * square[0] < missed:
-            missed, points, corners = square
+        surer = (1.0 if window.strict else _SURER) if _is_bar(square.corners, arms) else _MUCH_SURER
+        if _across(square.corners, arms.axis) and surer * square.missed < best.missed:
+            best = square
         # A point cut off or rounded within its last pixel looks like one that is not.
         rounded = window.fitted(_rounded, _square(arms))
-        surer = _SURER if len(corners) == 2 and not window.strict else _MUCH_SURER
-        if surer * rounded[0] < missed and _width(rounded[1]) > _TOLD:
-            missed, points, corners = rounded
+        surer = _SURER if len(best.corners) == 2 and not window.strict else _MUCH_SURER
+        if surer * rounded.missed < best.missed and _width(rounded.points) > _TOLD:
+            best = rounded
+        return self._believed(best, was, arms)
+
+    def _believed(self, best: _Fit, was: float, arms: _Arms) -> _Laid | None:
+        """The end if it fits and is clearly better than the line was, which missed by `was`."""
+        missed = best.missed
         fits = missed < max(_FITS, _NOISES * self.noise) or missed < min(_LIKE, _TELLING * was)
         better = missed**2 - self.noise**2 < _BETTER * max(was**2 - self.noise**2, 0.0)
-        if not (fits and better) and len(corners) == 1:
+        if not (fits and better) and len(best.corners) == 1:
             # What compression has left of a fine point is no picture of it; its flanks still meet where they do.
-            ahead = ((corners[0] - arms.tip) * arms.axis.conjugate()).real
-            fits = better = missed < min(_LIKE, _NO_WORSE * was) and ahead > _LOST
-        return _Laid(arms.first, arms.last, points, corners) if fits and better else None
+            ahead = ((best.corners[0] - arms.tip) * arms.axis.conjugate()).real
+            fits = better = missed < min(_LEFT, _NO_WORSE * was) and ahead > _LOST
+        return _Laid(arms.first, arms.last, best.points, best.corners) if fits and better else None
 
     def _window(self, k: int, arms: _Arms) -> _Window:
         """Pixels about an end, beyond where its arms begin, that no other line runs through."""
@@ -428,7 +553,7 @@ class _View:
         ]
         if len(near):
             seen &= _away(near, centre) > _ASIDE
-        ground = winding(others, values.shape)
+        ground = winding(others, values.shape, 1)
         share = (values.astype(np.float64) - self.low) / self.contrast
         bits = None if self.bits is None else self.bits[height - high : height - low, left:right]
         return _Window(
@@ -478,7 +603,7 @@ def _noise(values: NDArray[np.uint8], level: float, contrast: float, blur: float
 class _Window:
     """Pixels about an end: lower left corner, shares covered, which of them count, and what else covers them.
 
-    ground: winding of all other lines round the finer pixels, and of the rest of this one, from `behind` to `before`.
+    ground: winding of all other lines round the pixels, and of the rest of this one, from `behind` to `before`.
     bits: which pixels are figure, in a picture of black and white only; strict: whether what they say has to be so.
     """
 
@@ -500,9 +625,8 @@ class _Window:
         follow: by how much each pixel is covered beyond a half, or short of it, that its bit denies.
         """
         ring = np.concatenate([[self.before], points, [self.behind]]) - self.corner
-        fine = (self.ground + winding([ring], self.share.shape)).clip(0.0, 1.0)
+        covered = (self.ground + winding([ring], self.share.shape, 1)).clip(0.0, 1.0)
         sigma = self.sigma * math.exp(min(max(blurrier, -_MUCH), _MUCH))
-        covered = coarse(fine)
         likeness = gaussian_filter(covered, sigma, mode="nearest")
         missed = np.asarray((likeness - self.share)[self.seen])
         if self.bits is None or not self.strict:
@@ -510,24 +634,34 @@ class _Window:
         denied = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
         return np.concatenate([missed, _STRICT * denied[self.seen]])
 
+    def denied(self, ends: ComplexArray) -> FloatArray:
+        """Area (px^2) of all that bits deny of each of the ends (n, k)."""
+        assert self.bits is not None
+        many = len(ends)
+        rings = np.column_stack([np.full(many, self.before), ends, np.full(many, self.behind)]) - self.corner
+        covered = (self.ground + windings(list(rings), self.share.shape)).clip(0.0, 1.0)
+        off = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
+        return np.asarray(off[:, self.seen].sum(axis=1))
+
     def rms(self, missed: FloatArray) -> float:
         """Root mean square of the misses for each pixel that counts."""
         return math.sqrt(float((missed**2).sum() / self.seen.sum()))
 
-    def fitted(self, shape: _Shape, p: FloatArray) -> tuple[float, ComplexArray, tuple[complex, ...]]:
+    def fitted(self, shape: _Shape, p: FloatArray) -> _Fit:
         """Least root mean square miss, from parameters p on, and the shape that has it."""
         p = np.append(p, 0.0)
         if self.strict:
             # Denied pixels have no slope where there are none: the likeness leads there.
             p, _ = replace(self, strict=False)._descended(shape, p)
         p, missed = self._descended(shape, p)
-        return self.rms(missed), *shape(self.arms, p[:-1])
+        return _Fit(self.rms(missed), *shape(self.arms, p[:-1]), p[:-1])
 
     def _descended(self, shape: _Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Parameters of least squares from p on, and their misses (Levenberg, Marquardt)."""
 
         def missed_at(p: FloatArray) -> FloatArray:
-            return self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
+            missed = self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
+            return np.append(missed, _STIFF * p[2:4]) if shape is _point else missed
 
         missed = missed_at(p)
         held = 1e-3
@@ -547,7 +681,7 @@ class _Window:
             p, missed, held = p + step, after, max(held / 10.0, 1e-3)
             if np.abs(step).max() < _SETTLED:
                 break
-        return p, missed
+        return p, missed[:-2] if shape is _point else missed
 
 
 def _spliced(z: ComplexArray, ends: list[_Laid]) -> ComplexArray:
