@@ -11,17 +11,18 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, maximum_filter1d, minimum_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
 from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array
 from cutout.read.picture.figure import Field
-from cutout.read.picture.likeness import coarse, winding
+from cutout.read.picture.likeness import coarse, winding, windings
 from cutout.trace.iso import IsoLines
 
 _PIXEL = 0.29
@@ -293,9 +294,12 @@ def _width(rounded: ComplexArray) -> float:
 
 def _bow(a: complex, b: complex, height: float) -> ComplexArray:
     """A parabola from a to b that stands `height` to the right of its chord's middle, at steps of about _STEP."""
-    t = np.linspace(0.0, 1.0, max(3, round(abs(b - a) / _STEP) + 1))
+    t, left = _even(max(3, round(abs(b - a) / _STEP) + 1))
+    straight = a + (b - a) * t
+    if not height:
+        return np.asarray(straight)
     way = (b - a) / max(abs(b - a), 1e-9)
-    return np.asarray(a + (b - a) * t - 1j * way * (4 * height) * t * (1 - t))
+    return np.asarray(straight - 1j * way * (4 * height) * t * left)
 
 
 def _square(arms: _Arms) -> FloatArray:
@@ -493,22 +497,31 @@ class _Window:
     bits: NDArray[np.bool_] | None = None
     strict: bool = False
 
-    def missed(self, points: ComplexArray, blurrier: float = 0.0) -> FloatArray:
-        """Likeness less picture at each pixel that counts, for points from one arm to the other.
+    def missed(self, points: ComplexArray) -> FloatArray:
+        """Likeness less picture at each pixel that counts, for points from one arm to the other."""
+        return np.asarray(self._missed(self._covered([points]), 0.0)[0])
 
-        blurrier: log of how many times more the place is blurred than `sigma` says. A strict window's own misses
-        follow: by how much each pixel is covered beyond a half, or short of it, that its bit denies.
+    def _covered(self, each: Sequence[ComplexArray]) -> FloatArray:
+        """Share of each pixel that is covered, for each of some lines from one arm to the other; (n, rows, columns)."""
+        rings = [np.concatenate([[self.before], points, [self.behind]]) - self.corner for points in each]
+        fine = windings(rings, self.share.shape, np.arange(len(rings)), len(rings))
+        fine += self.ground
+        return coarse(np.minimum(np.maximum(fine, 0.0, out=fine), 1.0, out=fine))
+
+    def _missed(self, covered: FloatArray, blurrier: float) -> FloatArray:
+        """Misses (n, m) at pixels that are covered so, if the place is exp(blurrier) times as blurred as `sigma` says.
+
+        A strict window's own misses follow: by how much each pixel is covered beyond a half, or short of it, that its
+        bit denies.
         """
-        ring = np.concatenate([[self.before], points, [self.behind]]) - self.corner
-        fine = (self.ground + winding([ring], self.share.shape)).clip(0.0, 1.0)
         sigma = self.sigma * math.exp(min(max(blurrier, -_MUCH), _MUCH))
-        covered = coarse(fine)
-        likeness = gaussian_filter(covered, sigma, mode="nearest")
-        missed = np.asarray((likeness - self.share)[self.seen])
+        down, across = (_blur(n, sigma) for n in self.share.shape)
+        likeness = down @ covered @ across.T
+        missed = np.asarray((likeness - self.share)[:, self.seen])
         if self.bits is None or not self.strict:
             return missed
         denied = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
-        return np.concatenate([missed, _STRICT * denied[self.seen]])
+        return np.concatenate([missed, _STRICT * denied[:, self.seen]], axis=1)
 
     def rms(self, missed: FloatArray) -> float:
         """Root mean square of the misses for each pixel that counts."""
@@ -526,28 +539,47 @@ class _Window:
     def _descended(self, shape: _Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Parameters of least squares from p on, and their misses (Levenberg, Marquardt)."""
 
-        def missed_at(p: FloatArray) -> FloatArray:
-            return self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
-
-        missed = missed_at(p)
+        covered = self._covered([shape(self.arms, p[:-1])[0]])
+        missed = self._missed(covered, float(p[-1]))[0]
         held = 1e-3
         for _ in range(_ROUNDS):
-            slopes = np.stack([missed_at(p + d) - missed for d in _NUDGE * np.eye(len(p))], axis=1) / _NUDGE
-            left, right = slopes.T @ slopes, slopes.T @ missed
+            slopes = self._slopes(shape, p, covered, missed)
+            left, right = slopes @ slopes.T, slopes @ missed
             for _ in range(4):
                 step = np.linalg.solve(left + held * np.diag(np.diag(left) + 1e-6), -right).clip(
                     -_STRIDE, _STRIDE
                 )
-                after = missed_at(p + step)
+                then = self._covered([shape(self.arms, (p + step)[:-1])[0]])
+                after = self._missed(then, float((p + step)[-1]))[0]
                 if (after**2).sum() <= (missed**2).sum():
                     break
                 held *= 30.0
             else:
                 break
-            p, missed, held = p + step, after, max(held / 10.0, 1e-3)
+            p, covered, missed, held = p + step, then, after, max(held / 10.0, 1e-3)
             if np.abs(step).max() < _SETTLED:
                 break
         return p, missed
+
+    def _slopes(self, shape: _Shape, p: FloatArray, covered: FloatArray, missed: FloatArray) -> FloatArray:
+        """How fast the misses (m,) at p, where pixels are covered so, grow with each of the parameters; (n, m)."""
+        nudged = p[:-1] + _NUDGE * np.eye(len(p) - 1)
+        moved = self._missed(self._covered([shape(self.arms, q)[0] for q in nudged]), float(p[-1]))
+        blurred = self._missed(covered, float(p[-1] + _NUDGE))
+        return np.asarray((np.concatenate([moved, blurred]) - missed) / _NUDGE)
+
+
+@lru_cache(maxsize=256)
+def _blur(size: int, sigma: float) -> FloatArray:
+    """Weights (size, size) of a Gaussian over so many pixels in a row; beyond its ends the row goes on as they are."""
+    return np.asarray(gaussian_filter1d(np.eye(size), sigma, axis=0, mode="nearest"))
+
+
+@lru_cache(maxsize=1024)
+def _even(count: int) -> tuple[FloatArray, FloatArray]:
+    """So many even shares from 0 to 1, and the same of what is left."""
+    t = np.linspace(0.0, 1.0, count)
+    return t, 1 - t
 
 
 def _spliced(z: ComplexArray, ends: list[_Laid]) -> ComplexArray:

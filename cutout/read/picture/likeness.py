@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import reduce
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cutout.geom.curve import ComplexArray, FloatArray
 
@@ -20,12 +22,19 @@ def drawn(lines: list[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
     return np.asarray(winding(lines, shape).clip(0.0, 1.0))
 
 
-def winding(lines: list[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
+def winding(lines: Sequence[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
     """How many times closed lines go round each finer pixel of a picture of `shape`, to its share.
 
     The picture's lower left corner is 0. Each crossing of a row of samples with a line adds to or takes from all that
     lies to its right.
     """
+    return np.asarray(windings(lines, shape, np.zeros(len(lines), dtype=np.int64), 1)[0])
+
+
+def windings(
+    lines: Sequence[ComplexArray], shape: tuple[int, ...], which: NDArray[np.int64], count: int
+) -> FloatArray:
+    """The same of `count` pictures of one shape (count, rows, columns): line k counts in the one numbered which[k]."""
     height, width = shape[0] * FINE, shape[1] * FINE
     z = np.concatenate(lines)
     x, y = z.real * FINE, (shape[0] - z.imag) * FINE * _SAMPLES - 0.5
@@ -46,12 +55,14 @@ def winding(lines: list[ComplexArray], shape: tuple[int, ...]) -> FloatArray:
     cell = place.astype(int)
     part = place - cell
     at = row // _SAMPLES * (width + 2) + cell
-    total = height * (width + 2)
-    steps = np.bincount(at, sign * (1 - part), total) + np.bincount(at + 1, sign * part, total)
-    return np.asarray(np.cumsum(steps.reshape(height, width + 2), axis=1)[:, :width])
+    size = height * (width + 2)
+    if count > 1:
+        at += np.repeat(which * size, sizes)[edge]
+    steps = np.bincount(at, sign * (1 - part), count * size) + np.bincount(at + 1, sign * part, count * size)
+    return np.asarray(np.cumsum(steps.reshape(count, height, width + 2), axis=2)[:, :, :width])
 
 
 def coarse(fine: FloatArray) -> FloatArray:
-    """Means over the finer pixels of each whole one."""
-    across = reduce(np.add, (fine[:, k::FINE] for k in range(FINE)))
-    return np.asarray(reduce(np.add, (across[k::FINE] for k in range(FINE))) / FINE**2)
+    """Means over the finer pixels of each whole one; the last two axes are a picture's rows and columns."""
+    across = reduce(np.add, (fine[..., k::FINE] for k in range(FINE)))
+    return np.asarray(reduce(np.add, (across[..., k::FINE, :] for k in range(FINE))) / FINE**2)
