@@ -33,6 +33,22 @@ class Joint:
     along: complex = 0j
 
 
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """A chain of cubics to be fitted: samples, knots among them, what ties it down, and tolerance (px)."""
+
+    z: ComplexArray
+    knots: tuple[int, ...]
+    start: Joint | None
+    end: Joint | None
+    tol: float
+
+
+def fit_chains(chains: Sequence[Chain]) -> list[list[Cubic]]:
+    """The cubics of each chain; see `fit_chain`."""
+    return [fit_chain(c.z, c.knots, c.start, c.end, c.tol) for c in chains]
+
+
 def fit_chain(
     z: ComplexArray, knots: Sequence[int], start: Joint | None, end: Joint | None, tol: float
 ) -> list[Cubic]:

@@ -6,6 +6,7 @@ are fitted in one go; a shortest path over the possible joints then picks the ch
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -100,7 +101,7 @@ class _Runs:
         return self.last - self.first + 1
 
     def costs(self, run: IntArray, first: IntArray, last: IntArray) -> FloatArray:
-        """(n, 3): cost of samples first..last as a line, arc or cubic; infinite where one misses by over the tolerance.
+        """(n, 3): cost of samples first..last as a line, arc or cubic; infinite where that misses too much.
 
         Shortest pieces are never infinite, so that a chain always exists. run: the run that each piece is of.
         """
@@ -168,7 +169,9 @@ class _Chains:
 
     def at(self, which: BoolArray | IntArray) -> _Chains:
         """Some of the pieces."""
-        return _Chains(self.run[which], self.first[which], self.last[which], self.kind[which], self.cost[which])
+        return _Chains(
+            self.run[which], self.first[which], self.last[which], self.kind[which], self.cost[which]
+        )
 
     def of(self, runs: BoolArray) -> _Chains:
         """The chains of some of the runs, which are told by their number."""
@@ -269,7 +272,7 @@ def _came(
     bounds = np.searchsorted(last[heads], np.arange(int(last[-1]) + 2)).tolist()
     starts = np.append(heads, len(own)).tolist()
     # Each joint's best chain depends on those before it, hence the loop; the runs' joints of one number go together.
-    for one, two in zip(bounds[1:-1], bounds[2:], strict=True):
+    for one, two in itertools.pairwise(bounds[1:]):
         if one == two:
             continue
         span = slice(starts[one], starts[two])
@@ -350,7 +353,7 @@ def _among(numbers: IntArray, count: int) -> BoolArray:
 
 
 def _slid(runs: _Runs, chains: _Chains) -> _Chains:
-    """Every joint moved by up to half a way to the next to where its two pieces cost least, every other one at once."""
+    """Every joint moved by up to a joint's spacing to where its pieces cost least, every other one at once."""
     sizes = runs.sizes
     reaches = np.zeros(len(sizes), dtype=np.int64)
     for run in np.unique(chains.run).tolist():
@@ -428,9 +431,7 @@ def _without_some(runs: _Runs, chains: _Chains) -> _Chains:
         low, high = chains.first[inner, None] - start, chains.last[inner, None] - start
         at = start + np.round(low + (high - low) * np.linspace(0, 1, _LEFT_OUT)).astype(np.int64)
         own = np.repeat(np.arange(len(inner)), _LEFT_OUT)
-        found = _meetings(
-            runs, run[inner], chains.first[inner - 1], chains.last[inner + 1], own, at.ravel()
-        )
+        found = _meetings(runs, run[inner], chains.first[inner - 1], chains.last[inner + 1], own, at.ravel())
         old = chains.cost[inner - 1] + chains.cost[inner] + chains.cost[inner + 1]
         with np.errstate(invalid="ignore"):
             taken = _taken(inner, old - found.cost.sum(axis=1), 2)
@@ -450,7 +451,9 @@ def _without_some(runs: _Runs, chains: _Chains) -> _Chains:
 
 def _off_line(x: FloatArray, y: FloatArray) -> FloatArray:
     """Distances of centred points (k, n) from their least-squares lines."""
-    turned = np.arctan2(2 * np.einsum("kn,kn->n", x, y), np.einsum("kn,kn->n", x, x) - np.einsum("kn,kn->n", y, y))
+    turned = np.arctan2(
+        2 * np.einsum("kn,kn->n", x, y), np.einsum("kn,kn->n", x, x) - np.einsum("kn,kn->n", y, y)
+    )
     off = y * np.cos(0.5 * turned)
     off -= x * np.sin(0.5 * turned)
     return off

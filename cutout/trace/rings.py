@@ -13,7 +13,7 @@ from threadpoolctl import ThreadpoolController
 
 from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import Ring
-from cutout.trace.fit import Told, fit_ring
+from cutout.trace.fit import Told, fit_rings
 from cutout.trace.iso import IsoLines, iso_lines
 
 _FINE = 0.01
@@ -57,15 +57,17 @@ def _fitted(
     lines: list[ComplexArray], found: IsoLines, tolerance_px: float, sigma: float
 ) -> tuple[Ring, ...]:
     told = Told.of(found.sharp, found.apexes, found.rounds)
-    rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise, told=told) for z in lines]
+    rings = fit_rings(lines, tolerance_px, found.blur, sigma, found.noise, told=told)
     for closer in (0.6, 0.25):
         bad = _unsound(rings, lines)
         if not bad:
             break
-        for k in bad:
-            rings[k] = fit_ring(
-                lines[k], tolerance_px, found.blur, sigma, found.noise, closer, restore=False, told=told
-            )
+        some = [lines[k] for k in bad]
+        again = fit_rings(
+            some, tolerance_px, found.blur, sigma, found.noise, closer, restore=False, told=told
+        )
+        for k, ring in zip(bad, again, strict=True):
+            rings[k] = ring
     # A ring drawn plainly may still meet a neighbour drawn well, which then is drawn plainly too.
     for _ in range(3):
         for k in _unsound(rings, lines):
