@@ -337,7 +337,8 @@ class _System:
         for k, at in enumerate(places):
             # A single closed cubic meets itself: its places come twice.
             for i, row in enumerate(at.tolist()):
-                np.add.at(whole, (slice(None), row, at), left[:, k, i])
+                for j, column in enumerate(at.tolist()):
+                    whole[:, row, column] += left[:, k, i, j]
                 side[:, row] += right[:, k, i]
         self._turned(whole, side)
         free = ~self.tied

@@ -50,8 +50,8 @@ class Corner:
 class Loops:
     """Rings of samples STEP apart, one after the other: the first sample of each, and how many it has.
 
-    wide: samples of all rings, each gone on round for as many samples at either end as anything here looks aside;
-    inner: places of the samples themselves among those.
+    wide: samples of all rings, each gone on round for as many samples at either end as is looked aside; inner: places
+    of the samples themselves among those.
     """
 
     z: ComplexArray
@@ -61,16 +61,16 @@ class Loops:
     inner: IntArray
 
     @classmethod
-    def of(cls, rings: Sequence[ComplexArray], blur: float) -> Loops:
-        """The same of some rings, in a picture blurred by a Gaussian of sigma `blur` px."""
-        reach = max(_JITTERS[-1], _gap(blur) + max(3, round(_LENGTHS[-1] / STEP)), _window(blur) + 1)
+    def of(cls, rings: Sequence[ComplexArray], reach: int) -> Loops:
+        """The same of some rings that are looked at by up to `reach` samples aside."""
         size = np.array([len(z) for z in rings], dtype=np.int64)
         start = np.cumsum(size) - size
         padded = size + 2 * reach
         ring = np.repeat(np.arange(len(size)), padded)
         along = np.arange(len(ring)) - (np.cumsum(padded) - padded + reach)[ring]
         inner = np.flatnonzero((along >= 0) & (along < size[ring]))
-        return cls(np.concatenate(rings), start, size, start[ring] + along % size[ring], inner)
+        wide = np.asarray(start[ring] + along % size[ring], dtype=np.int64)
+        return cls(np.concatenate(rings), start, size, wide, inner)
 
     @property
     def ring(self) -> IntArray:
@@ -80,6 +80,10 @@ class Loops:
     def at(self, ring: IntArray, number: IntArray) -> ComplexArray:
         """Samples of rings by their numbers, counted on round and round."""
         return self.z[self.start[ring] + number % self.size[ring]]
+
+    def beside(self, values: NDArray[Any], by: int) -> NDArray[Any]:
+        """Of values of all samples the one `by` samples on from each."""
+        return np.asarray(values[self.wide[self.inner + by]])
 
     def correlated(self, kernel: FloatArray) -> ComplexArray:
         """Sums of the samples about each one, weighted by the kernel."""
@@ -150,12 +154,12 @@ def jitter(z: ComplexArray) -> float:
     The quieter part of the ring counts, so that corners and tight curves do not; the line's own wobble
     from the pixel grid does.
     """
-    return float(jitters(Loops.of([z], 0.5))[0])
+    return float(jitters(Loops.of([z], _JITTERS[-1]))[0])
 
 
 def jitters(loops: Loops) -> FloatArray:
     """The same of each of some rings."""
-    ahead = loops.z[loops.wide[loops.inner + 3]] - loops.z[loops.wide[loops.inner - 3]]
+    ahead = loops.beside(loops.z, 3) - loops.beside(loops.z, -3)
     ahead /= np.maximum(np.abs(ahead), 1e-9)
     found = np.zeros(len(loops.size))
     for reach in _JITTERS:
@@ -177,7 +181,7 @@ def _lower(values: FloatArray, share: float) -> float:
 
 def find_corners(z: ComplexArray, blur: float, noise: float) -> list[Corner]:
     """Corners of a ring of equally spaced samples (STEP apart); see `corners_of`."""
-    return corners_of(Loops.of([z], blur), blur, np.array([noise]))[0]
+    return corners_of(Loops.of([z], aside(blur)), blur, np.array([noise]))[0]
 
 
 def corners_of(loops: Loops, blur: float, noise: FloatArray) -> list[list[Corner]]:
@@ -232,7 +236,7 @@ def _settled(
     """Corners where flanks of so many samples meet; as they are where that is farther off than ripples take it."""
     if not corners:
         return []
-    loops, ring = Loops.of([z], 0.5), np.zeros(len(corners), dtype=np.int64)
+    loops, ring = Loops.of([z], 0), np.zeros(len(corners), dtype=np.int64)
     index, cut_before, cut_after = np.array([(c.index, c.before, c.after) for c in corners]).T
     noises = np.full(len(corners), noise)
     left = _Flanks.of(loops, ring, index, -np.maximum(before, cut_before + 3), -cut_before, noises)
@@ -254,6 +258,11 @@ def _chord_turn(z: ComplexArray, corner: Corner, far: int) -> float:
 
 _LENGTHS = (1.5, 3.0, 6.0)
 """Lengths (px) of flank that corners are looked for with."""
+
+
+def aside(blur: float) -> int:
+    """How many samples aside of one are looked at to find noise and corners in a picture of blur sigma `blur` px."""
+    return max(_JITTERS[-1], _gap(blur) + max(3, round(_LENGTHS[-1] / STEP)), _window(blur) + 1)
 
 
 def _gap(blur: float) -> int:
@@ -441,14 +450,16 @@ def _sudden(left: _Flanks, right: _Flanks, turn: FloatArray, noise: FloatArray) 
 
 
 def _cut(reach: FloatArray, room: IntArray) -> IntArray:
-    return np.maximum(1, np.minimum(np.round(reach / STEP), np.round(0.36 * room))).astype(np.int64)
+    most = np.minimum(np.round(reach / STEP), np.round(0.36 * room))
+    return np.asarray(np.maximum(1, most), dtype=np.int64)
 
 
 def _far(cut: IntArray, room: IntArray, noise: FloatArray) -> IntArray:
     """Where the flank ends: short of the next corner's rounding, at most _REACH and _LONGER beyond the gap."""
     long = np.round((_REACH + _LONGER * noise) / STEP).astype(np.int64)
     beside = np.minimum(cut, np.round(0.36 * room).astype(np.int64))
-    return np.maximum(cut + 1, np.minimum(cut + long, room - np.maximum(1, beside)))
+    most = np.minimum(cut + long, room - np.maximum(1, beside))
+    return np.asarray(np.maximum(cut + 1, most), dtype=np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -510,7 +521,7 @@ class _Flanks:
 def _rms(off: ComplexArray, ways: ComplexArray, seen: NDArray[np.bool_], count: IntArray) -> FloatArray:
     """Root mean square of what lies across conjugate ways (n,), over those of (n, k) that are seen."""
     across = np.where(seen, (off * ways[:, None]).imag, 0.0)
-    return np.sqrt((across**2).sum(axis=1) / count)
+    return np.asarray(np.sqrt((across**2).sum(axis=1) / count))
 
 
 def _meet(left: _Flanks, right: _Flanks) -> tuple[ComplexArray, FloatArray, NDArray[np.bool_]]:

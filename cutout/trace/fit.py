@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 from cutout.geom.curve import Arc, ComplexArray, FloatArray, Line, Segment, to_array
 from cutout.geom.outline import Ring
 from cutout.trace.chain import Chain, Joint, fit_chains, local_joint
-from cutout.trace.corners import STEP, Corner, Loops, corners_of, evened, jitters, lasting, resampled
+from cutout.trace.corners import STEP, Corner, Loops, aside, corners_of, evened, jitters, lasting, resampled
 from cutout.trace.pieces import IntArray, Kind, Piece, cut_all
 
 _EXTREME = 5.0
@@ -93,7 +93,7 @@ def fit_rings(
     if not lines:
         return []
     samples = resampled(lines)
-    loops = Loops.of(samples, blur)
+    loops = Loops.of(samples, aside(blur))
     seen = jitters(loops)
     tols = closer * np.maximum(np.maximum(tol, _EXTREME * seen), 2.5 * noise)
     noises = np.maximum(closer * np.maximum(seen, noise), _LEAST_NOISE)
@@ -347,7 +347,7 @@ class _Groups:
     def centred(self) -> tuple[ComplexArray, ComplexArray]:
         """Middle of each part, and its points as seen from there."""
         middle = self.sums(self.z) / self.size
-        return middle, self.z - self.spread(middle)
+        return np.asarray(middle, dtype=np.complex128), np.asarray(self.z - self.spread(middle))
 
 
 @dataclass(frozen=True, slots=True)

@@ -454,7 +454,7 @@ def _off_line(x: FloatArray, y: FloatArray) -> FloatArray:
     turned = np.arctan2(
         2 * np.einsum("kn,kn->n", x, y), np.einsum("kn,kn->n", x, x) - np.einsum("kn,kn->n", y, y)
     )
-    off = y * np.cos(0.5 * turned)
+    off: FloatArray = y * np.cos(0.5 * turned)
     off -= x * np.sin(0.5 * turned)
     return off
 
@@ -469,7 +469,7 @@ def _off_circle(x: FloatArray, y: FloatArray) -> FloatArray:
     det[straight] = 1.0
     cx, cy = (sx * syy - sy * sxy) / (2 * det), (sy * sxx - sx * sxy) / (2 * det)
     radius = np.sqrt(cx**2 + cy**2 + w.sum(axis=0) / _SAMPLES)
-    off = x - cx
+    off: FloatArray = x - cx
     off *= off
     aside = y - cy
     aside *= aside

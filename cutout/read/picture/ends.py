@@ -8,6 +8,7 @@ half circle between them.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -116,7 +117,8 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     sigma: of the Gaussian that the values are blurred by (px), the pixels' own width apart.
     """
     blur = math.hypot(sigma, _PIXEL)
-    places = list(_noticed(found.lines, [_HALF + k * blur for k in _HALF_BLURS]))
+    noticed = _noticed(found.lines, [_HALF + k * blur for k in _HALF_BLURS])
+    places = list(itertools.islice(noticed, _MOST_ENDS + 1))
     if not places or len(places) > _MOST_ENDS:
         return found
     view = _View.of(field, found, sigma)
@@ -502,14 +504,14 @@ class _Window:
         return np.asarray(self._missed(self._covered([points]), 0.0)[0])
 
     def _covered(self, each: Sequence[ComplexArray]) -> FloatArray:
-        """Share of each pixel that is covered, for each of some lines from one arm to the other; (n, rows, columns)."""
+        """Share of each pixel that is covered, for each of some lines between the arms; (n, rows, columns)."""
         rings = [np.concatenate([[self.before], points, [self.behind]]) - self.corner for points in each]
         fine = windings(rings, self.share.shape, np.arange(len(rings)), len(rings))
         fine += self.ground
         return coarse(np.minimum(np.maximum(fine, 0.0, out=fine), 1.0, out=fine))
 
     def _missed(self, covered: FloatArray, blurrier: float) -> FloatArray:
-        """Misses (n, m) at pixels that are covered so, if the place is exp(blurrier) times as blurred as `sigma` says.
+        """Misses (n, m) at pixels covered so, if the place is exp(blurrier) times as blurred as `sigma` says.
 
         A strict window's own misses follow: by how much each pixel is covered beyond a half, or short of it, that its
         bit denies.
@@ -571,7 +573,7 @@ class _Window:
 
 @lru_cache(maxsize=256)
 def _blur(size: int, sigma: float) -> FloatArray:
-    """Weights (size, size) of a Gaussian over so many pixels in a row; beyond its ends the row goes on as they are."""
+    """Weights (size, size) of a Gaussian over a row of pixels, which goes on beyond its ends as they are."""
     return np.asarray(gaussian_filter1d(np.eye(size), sigma, axis=0, mode="nearest"))
 
 

@@ -34,7 +34,7 @@ def winding(lines: Sequence[ComplexArray], shape: tuple[int, ...]) -> FloatArray
 def windings(
     lines: Sequence[ComplexArray], shape: tuple[int, ...], which: NDArray[np.int64], count: int
 ) -> FloatArray:
-    """The same of `count` pictures of one shape (count, rows, columns): line k counts in the one numbered which[k]."""
+    """The same of `count` pictures (count, rows, columns): line k counts in the one numbered which[k]."""
     height, width = shape[0] * FINE, shape[1] * FINE
     z = np.concatenate(lines)
     x, y = z.real * FINE, (shape[0] - z.imag) * FINE * _SAMPLES - 0.5
