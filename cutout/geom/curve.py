@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TypeAlias
@@ -125,6 +126,36 @@ def points(segment: Segment, tol: float = FLATTENING) -> ComplexArray:
             run = np.asarray(u**3 * start + 3 * u**2 * t * c1 + 3 * u * t**2 * c2 + t**3 * end)
             run[0], run[-1] = start, end
             return run
+
+
+def points_of_all(
+    segments: Sequence[Segment], tol: float = FLATTENING
+) -> tuple[ComplexArray, NDArray[np.int64]]:
+    """Points along each of many segments, within `tol` of it, one after the other and without its end, and how many
+    each has; the same points as `points` gives."""
+    arcs = [k for k, segment in enumerate(segments) if isinstance(segment, Arc)]
+    cubics = [k for k, segment in enumerate(segments) if isinstance(segment, Cubic)]
+    steps = np.ones(len(segments), dtype=np.int64)
+    steps[arcs] = [_arc_steps(segment, tol) for segment in segments if isinstance(segment, Arc)]
+    steps[cubics] = [_cubic_steps(segment, tol) for segment in segments if isinstance(segment, Cubic)]
+    starts = np.cumsum(steps) - steps
+    z = np.repeat(np.array([segment.start for segment in segments], dtype=np.complex128), steps)
+    t = (np.arange(len(z)) - np.repeat(starts, steps)) / np.repeat(steps, steps)
+    for chosen in (arcs, cubics):
+        own = np.repeat(np.arange(len(chosen)), steps[chosen])
+        at = np.repeat(starts[chosen] - np.cumsum(steps[chosen]) + steps[chosen], steps[chosen])
+        at += np.arange(len(own))
+        if chosen is arcs:
+            rounds = [(s.centre, s.sweep) for s in segments if isinstance(s, Arc)]
+            centre = np.array([middle for middle, _ in rounds], dtype=np.complex128)[own]
+            sweep = np.array([turn for _, turn in rounds])[own]
+            z[at] = centre + (z[at] - centre) * np.exp(1j * sweep * t[at])
+        else:
+            places = [(s.start, s.c1, s.c2, s.end) for s in segments if isinstance(s, Cubic)]
+            p = np.array(places, dtype=np.complex128).reshape(-1, 4)[own].T
+            v, u = t[at], 1 - t[at]
+            z[at] = u**3 * p[0] + 3 * u**2 * v * p[1] + 3 * u * v**2 * p[2] + v**3 * p[3]
+    return z, steps
 
 
 def arc_cubics(arc: Arc) -> tuple[Cubic, ...]:

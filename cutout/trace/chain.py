@@ -8,13 +8,16 @@ improve each other in turn.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, TypeAlias
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
+from numpy.typing import NDArray
 
-from cutout.geom.curve import ComplexArray, Cubic, FloatArray, run_length, stations
+from cutout.geom.curve import ComplexArray, Cubic, FloatArray
+
+IntArray = NDArray[np.int64]
 
 _TOGETHER = 12
 """At most this many cubics are fitted in one problem; its cost grows with the square."""
@@ -33,28 +36,69 @@ class Joint:
     along: complex = 0j
 
 
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """A chain of cubics to be fitted through samples z, and its tolerance (px).
+
+    knots: numbers of the samples that cubics meet at, first and last included; more are added where a cubic misses a
+    sample by over the tolerance. start, end: where the chain is tied down; both None closes it on itself
+    (z[0] == z[-1]).
+    """
+
+    z: ComplexArray
+    knots: tuple[int, ...]
+    start: Joint | None
+    end: Joint | None
+    tol: float
+
+    @property
+    def closed(self) -> bool:
+        """Whether it ends where it starts."""
+        return self.start is None or self.end is None
+
+
 def fit_chain(
     z: ComplexArray, knots: Sequence[int], start: Joint | None, end: Joint | None, tol: float
 ) -> list[Cubic]:
-    """Cubics through samples z, meeting at the samples numbered `knots` (first and last included).
+    """Cubics through samples z, meeting at the samples numbered `knots`; see `Chain`."""
+    return fit_chains([Chain(z, tuple(knots), start, end, tol)])[0]
 
-    start, end: where the chain is tied down; both None closes it on itself (z[0] == z[-1]). Knots are
-    added where a cubic misses a sample by over tol.
-    """
-    knots = list(knots)
+
+def fit_chains(chains: Sequence[Chain]) -> list[list[Cubic]]:
+    """The cubics of each chain. What all chains ask for next is solved together."""
+    done: list[list[Cubic]] = [[] for _ in chains]
+    asked = {k: (fitting, next(fitting)) for k, fitting in enumerate(map(_fitting, chains))}
+    while asked:
+        found = _solve([problem for _, problem in asked.values()])
+        for (k, (fitting, _)), solution in zip(list(asked.items()), found, strict=True):
+            try:
+                asked[k] = (fitting, fitting.send(solution))
+            except StopIteration as stopped:
+                done[k] = stopped.value
+                del asked[k]
+    return done
+
+
+_Fitting: TypeAlias = Generator[Chain, "_Solution", list[Cubic]]
+"""Chains to be solved as they are, one after the other, solutions sent back, and the cubics at last."""
+
+
+def _fitting(chain: Chain) -> _Fitting:
+    """Knots are added where a cubic misses a sample by more than the tolerance."""
+    knots = list(chain.knots)
     if len(knots) - 1 > _TOGETHER:
-        half = len(knots) // 2
-        return _halves(z, knots, half, start, end, tol)
+        return (yield from _halves(chain, knots))
     for _ in range(8):
-        cubics, worst, where = _solve(z, knots, start, end)
-        extra = [k for k in range(len(cubics)) if worst[k] > tol and knots[k + 1] - knots[k] >= 8]
+        found = yield replace(chain, knots=tuple(knots))
+        worst, where = found.worst, found.where
+        extra = [k for k in range(len(worst)) if worst[k] > chain.tol and knots[k + 1] - knots[k] >= 8]
         if not extra:
             break
         added = [_between(knots[k], knots[k + 1], where[k]) for k in extra]
         knots = sorted({*knots, *added})
         if len(knots) - 1 > 2 * _TOGETHER:
-            return _halves(z, knots, len(knots) // 2, start, end, tol)
-    return cubics
+            return (yield from _halves(chain, knots))
+    return found.cubics
 
 
 def local_joint(z: ComplexArray, k: int, closed: bool = False) -> Joint:
@@ -70,15 +114,16 @@ def local_joint(z: ComplexArray, k: int, closed: bool = False) -> Joint:
     return Joint(complex(c[0]), complex(c[1] / max(abs(c[1]), 1e-12)))
 
 
-def _halves(
-    z: ComplexArray, knots: list[int], half: int, start: Joint | None, end: Joint | None, tol: float
-) -> list[Cubic]:
-    middle = local_joint(z, knots[half])
+def _halves(chain: Chain, knots: list[int]) -> _Fitting:
+    half, start, end = len(knots) // 2, chain.start, chain.end
+    at = knots[half]
+    middle = local_joint(chain.z, at)
     if start is None or end is None:
-        start = end = local_joint(z, 0, closed=True)
-    first = fit_chain(z[: knots[half] + 1], knots[: half + 1], start, middle, tol)
-    rest = [k - knots[half] for k in knots[half:]]
-    return first + fit_chain(z[knots[half] :], rest, middle, end, tol)
+        start = end = local_joint(chain.z, 0, closed=True)
+    rest = tuple(k - at for k in knots[half:])
+    first = yield from _fitting(Chain(chain.z[: at + 1], tuple(knots[: half + 1]), start, middle, chain.tol))
+    second = yield from _fitting(Chain(chain.z[at:], rest, middle, end, chain.tol))
+    return first + second
 
 
 def _between(first: int, last: int, where: int) -> int:
@@ -87,128 +132,255 @@ def _between(first: int, last: int, where: int) -> int:
     return min(max(where, first + quarter), last - quarter)
 
 
-def _solve(
-    z: ComplexArray, knots: list[int], start: Joint | None, end: Joint | None
-) -> tuple[list[Cubic], list[float], list[int]]:
-    """The chain, and of each cubic the worst miss (px) and the sample it happens at."""
-    pieces = [z[a : b + 1] for a, b in itertools.pairwise(knots)]
-    lengths = [run_length(p) for p in pieces]
-    places = [stations(p) / max(s, 1e-12) for p, s in zip(pieces, lengths, strict=True)]
-    columns = _Columns(z, knots, start, end)
-    normals = [_across(p) for p in pieces]
-    cubics: list[Cubic] = []
-    worst: list[float] = []
-    where: list[int] = []
+@dataclass(frozen=True, slots=True)
+class _Solution:
+    """A chain's cubics, and of each of them the worst miss (px) and the sample it happens at."""
+
+    cubics: list[Cubic]
+    worst: list[float]
+    where: list[int]
+
+
+def _solve(chains: Sequence[Chain]) -> list[_Solution]:
+    """Each chain fitted with the knots it has."""
+    pieces = _Pieces.of(chains)
+    systems = [_System.of(chains, which) for which in _alike(chains)]
+    t, across = pieces.shares(), pieces.normals()
     for _ in range(_ROUNDS):
-        ends = columns.solve(pieces, places, lengths, normals)
-        cubics, worst, where = [], [], []
-        for k, (p, length) in enumerate(zip(pieces, lengths, strict=True)):
-            (p0, v0), (p1, v1) = ends[k], ends[k + 1]
-            cubic = Cubic(p0, p0 + v0 * length / 3, p1 - v1 * length / 3, p1)
-            places[k], miss, normals[k] = _nearest(cubic, p, places[k])
-            at = int(np.argmax(miss))
-            cubics.append(cubic)
-            worst.append(float(miss[at]))
-            where.append(knots[k] + at)
-    return cubics, worst, where
+        sums = pieces.sums(t, across)
+        ends: ComplexArray = np.empty((len(pieces.start), 2, 2), dtype=np.complex128)
+        for system in systems:
+            ends[system.piece] = system.solved(*(part[system.piece] for part in sums))
+        handles = ends[:, :, 1] * pieces.length[:, None] / 3
+        at = ends[:, :, 0]
+        cubics = np.stack([at[:, 0], at[:, 0] + handles[:, 0], at[:, 1] - handles[:, 1], at[:, 1]], axis=1)
+        t, miss, across = pieces.nearest(cubics, t)
+    worst = np.maximum.reduceat(miss, pieces.start)
+    hits = np.flatnonzero(miss == pieces.spread(worst))
+    where = hits[np.searchsorted(hits, pieces.start)] - pieces.start
+    drawn = [Cubic(*points) for points in (cubics + pieces.origin[:, None]).tolist()]
+    out, first = [], 0
+    for chain in chains:
+        part = slice(first, first + len(chain.knots) - 1)
+        places = [k + i for k, i in zip(chain.knots, where[part].tolist(), strict=False)]
+        out.append(_Solution(drawn[part], worst[part].tolist(), places))
+        first = part.stop
+    return out
 
 
-class _Columns:
-    """The unknowns of a chain: real numbers, each moving the joints along a fixed complex way."""
-
-    def __init__(self, z: ComplexArray, knots: list[int], start: Joint | None, end: Joint | None) -> None:
-        pieces = len(knots) - 1
-        closed = start is None or end is None
-        self.joints: list[list[tuple[int, int, complex]]] = []
-        self.fixed: list[complex] = []
-        count = 0
-        for k in range(pieces + 1):
-            tied = (start if k == 0 else end if k == pieces else None) if not closed else None
-            if closed and k == pieces:
-                self.joints.append(self.joints[0])
-                self.fixed.append(self.fixed[0])
-                continue
-            ways: list[tuple[int, complex]] = [] if tied else [(0, 1 + 0j), (0, 1j)]
-            ways += [(1, tied.along)] if tied and tied.along else [(1, 1 + 0j), (1, 1j)]
-            self.joints.append([(count + i, part, way) for i, (part, way) in enumerate(ways)])
-            self.fixed.append(tied.at if tied else 0j)
-            count += len(ways)
-        self.count = count
-        self.places = [complex(z[k]) for k in knots]
-        self.speeds = [_heading(z, k, closed) for k in knots]
-
-    def solve(
-        self,
-        pieces: list[ComplexArray],
-        places: list[FloatArray],
-        lengths: list[float],
-        normals: list[ComplexArray],
-    ) -> list[tuple[complex, complex]]:
-        """Place and velocity of every joint, least misses across the samples' directions."""
-        left = np.zeros((self.count, self.count))
-        right = np.zeros(self.count)
-        # A weak pull of every joint to its sample and of its speed to one keeps short pieces tame.
-        for joint, place, speed in zip(self.joints, self.places, self.speeds, strict=True):
-            for i, part, way in joint:
-                left[i, i] += _PULL
-                right[i] += _PULL * ((speed if part else place) * way.conjugate()).real
-        for k, (p, t, length, across) in enumerate(zip(pieces, places, lengths, normals, strict=True)):
-            basis = _hermite(t, length)
-            target = p - basis[0] * self.fixed[k] - basis[2] * self.fixed[k + 1]
-            terms = [(i, basis[part] * way) for i, part, way in self.joints[k]]
-            terms += [(i, basis[2 + part] * way) for i, part, way in self.joints[k + 1]]
-            index = [i for i, _ in terms]
-            turned = np.stack([c * across.conj() for _, c in terms], axis=1)
-            aim = target * across.conj()
-            # After the turn the real part is the miss across the curve, the imaginary part along it.
-            a = np.concatenate([turned.real, _ASIDE * turned.imag])
-            b = np.concatenate([aim.real, _ASIDE * aim.imag])
-            np.add.at(left, np.ix_(index, index), a.T @ a)
-            np.add.at(right, index, a.T @ b)
-        x = cho_solve(cho_factor(left), right)
-        out = []
-        for fixed, ways in zip(self.fixed, self.joints, strict=True):
-            place = fixed + sum((way * x[i] for i, part, way in ways if part == 0), 0j)
-            out.append((complex(place), complex(sum((way * x[i] for i, part, way in ways if part == 1), 0j))))
-        return out
+def _alike(chains: Sequence[Chain]) -> list[list[int]]:
+    """Numbers of the chains of as many cubics each, closed ones and others apart."""
+    groups: dict[tuple[int, bool], list[int]] = {}
+    for k, chain in enumerate(chains):
+        groups.setdefault((len(chain.knots), chain.closed), []).append(k)
+    return list(groups.values())
 
 
-def _heading(z: ComplexArray, k: int, closed: bool) -> complex:
-    """Unit direction of the samples about number k."""
+@dataclass(frozen=True, slots=True)
+class _Pieces:
+    """Samples of all cubics of all chains, one cubic after the other, as seen from each chain's first sample.
+
+    start, size: first sample and number of samples of each cubic; length: of its samples (px); origin: of its chain.
+    """
+
+    z: ComplexArray
+    start: IntArray
+    size: IntArray
+    length: FloatArray
+    origin: ComplexArray
+
+    @classmethod
+    def of(cls, chains: Sequence[Chain]) -> _Pieces:
+        """The same of the chains' own samples; neighbours share the one they meet at."""
+        parts = [c.z[a : b + 1] - c.z[0] for c in chains for a, b in itertools.pairwise(c.knots)]
+        size = np.array([len(part) for part in parts])
+        start = np.cumsum(size) - size
+        z = np.concatenate(parts)
+        steps = np.abs(np.diff(z, prepend=z[0]))
+        steps[start] = 0.0
+        origin = np.repeat([c.z[0] for c in chains], [len(c.knots) - 1 for c in chains])
+        return cls(z, start, size, np.add.reduceat(steps, start), origin)
+
+    def spread(self, values: NDArray[Any]) -> NDArray[Any]:
+        """A value of each cubic for each of its samples."""
+        return np.repeat(values, self.size, axis=0)
+
+    def shares(self) -> FloatArray:
+        """How far along its cubic each sample lies, 0..1."""
+        steps = np.abs(np.diff(self.z, prepend=self.z[0]))
+        steps[self.start] = 0.0
+        s = np.cumsum(steps)
+        return np.asarray((s - self.spread(s[self.start])) / self.spread(np.maximum(self.length, 1e-12)))
+
+    def normals(self) -> ComplexArray:
+        """Unit ways across the samples."""
+        number = np.arange(len(self.z))
+        first = self.spread(self.start)
+        before = np.maximum(number - 1, first)
+        after = np.minimum(number + 1, first + self.spread(self.size) - 1)
+        along = self.z[after] - self.z[before]
+        return np.asarray(1j * along / np.maximum(np.abs(along), 1e-12))
+
+    def sums(self, t: FloatArray, across: ComplexArray) -> tuple[FloatArray, FloatArray]:
+        """Least squares of the misses of each cubic: matrix (n, 8, 8) and right side (n, 8).
+
+        Unknown: x, y of start place, start velocity, end place, end velocity. A miss across the curve counts in
+        full, one along it _ASIDE.
+        """
+        basis = _hermite(t, self.spread(self.length))
+        nx, ny = across.real, across.imag
+        # Squared misses of d: (d . n)^2 + _ASIDE^2 (|d|^2 - (d . n)^2).
+        xx, xy, yy = ((1 - _ASIDE**2) * part for part in (nx * nx, nx * ny, ny * ny))
+        weights = ((0, 0, xx + _ASIDE**2), (0, 1, xy), (1, 1, yy + _ASIDE**2))
+        left = np.empty((len(self.start), 4, 2, 4, 2))
+        right = np.empty((len(self.start), 4, 2))
+        x, y = self.z.real, self.z.imag
+        aims = (weights[0][2] * x + xy * y, xy * x + weights[2][2] * y)
+        for i in range(4):
+            for a, aim in enumerate(aims):
+                right[:, i, a] = np.add.reduceat(basis[i] * aim, self.start)
+            for j in range(i, 4):
+                both = basis[i] * basis[j]
+                for a, b, weight in weights:
+                    total = np.add.reduceat(both * weight, self.start)
+                    left[:, i, a, j, b] = left[:, i, b, j, a] = total
+                    left[:, j, a, i, b] = left[:, j, b, i, a] = total
+        return left.reshape(-1, 8, 8), right.reshape(-1, 8)
+
+    def nearest(self, cubics: ComplexArray, t: FloatArray) -> tuple[FloatArray, FloatArray, ComplexArray]:
+        """Parameters moved one Newton step nearer to the samples, the misses there and the unit normals."""
+        at, first, second = self._bezier(cubics, t)
+        left = at - self.z
+        speed = first.real**2 + first.imag**2
+        bottom = speed + (left * second.conj()).real
+        t = t - (left * first.conj()).real / np.maximum(bottom, 0.3 * speed + 1e-9)
+        # A cubic's parameters lie above all of the ones before it, so that one pass keeps each in order.
+        above = self.spread(2.0 * np.arange(len(self.start)))
+        t = np.maximum.accumulate(np.clip(t, 0.0, 1.0) + above) - above
+        at, first, _ = self._bezier(cubics, t)
+        across = 1j * first / np.maximum(np.abs(first), 1e-9)
+        return t, np.abs(((at - self.z) * across.conj()).real), across
+
+    def _bezier(self, p: ComplexArray, t: FloatArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+        """Points, first and second derivatives of the cubics (n, 4) at their samples' t."""
+        d = np.diff(p) * 3
+        dd = np.diff(d) * 2
+        # Powers of t, the lowest first.
+        c0, c1, c2 = p[:, 0], d[:, 0], dd[:, 0] / 2
+        c3 = (dd[:, 1] - dd[:, 0]) / 6
+        a, b, c, e = (self.spread(part) for part in (c0, c1, c2, c3))
+        return a + t * (b + t * (c + t * e)), b + t * (2 * c + t * (3 * e)), 2 * c + t * (6 * e)
+
+
+@dataclass(frozen=True, slots=True)
+class _System:
+    """Linear systems of chains of as many cubics each: every joint has a place and a velocity, x and y of each.
+
+    piece: numbers of their cubics (chains, cubics). turn: (chains, 2, 2, 2), ways that the first and the last joint's
+    velocities are told in, the first one along what ties them down. tied: which unknowns are known, by the ways;
+    value: what they are; pull, aim: weight and value that the others are drawn to.
+    """
+
+    piece: IntArray
+    closed: bool
+    turn: FloatArray
+    tied: NDArray[np.bool_]
+    value: FloatArray
+    pull: FloatArray
+    aim: FloatArray
+
+    @classmethod
+    def of(cls, all_chains: Sequence[Chain], which: list[int]) -> _System:
+        """The same of some of the chains, all of as many cubics and closed or not."""
+        counts = np.array([len(c.knots) - 1 for c in all_chains])
+        firsts = (np.cumsum(counts) - counts)[which]
+        chains = [all_chains[k] for k in which]
+        cubics, closed = int(counts[which[0]]), chains[0].closed
+        joints = cubics if closed else cubics + 1
+        aim = np.array([[_drawn_to(c, k) for k in c.knots[:joints]] for c in chains])
+        shape = (len(chains), joints, 2, 2)
+        aim = np.stack([aim.real, aim.imag], axis=3)
+        pull, tied, value = np.full(shape, _PULL), np.zeros(shape, dtype=bool), np.zeros(shape)
+        turn = np.broadcast_to(np.eye(2), (len(chains), 2, 2, 2)).copy()
+        if closed:
+            # The first joint is the last one, too, and drawn to its place as both.
+            pull[:, 0] *= 2.0
+        else:
+            for n, chain in enumerate(chains):
+                for side, joint in enumerate((chain.start, chain.end)):
+                    assert joint is not None
+                    at = joint.at - complex(chain.z[0])
+                    tied[n, -side, 0] = True
+                    value[n, -side, 0] = at.real, at.imag
+                    if joint.along:
+                        way = joint.along
+                        turn[n, side] = (way.real, way.imag), (-way.imag, way.real)
+                        tied[n, -side, 1, 1] = True
+        size = (len(chains), 4 * joints)
+        for side in (0, -1) if not closed else ():
+            aim[:, side, 1] = np.einsum("nab,nb->na", turn[:, side], aim[:, side, 1])
+        return cls(
+            firsts[:, None] + np.arange(cubics),
+            closed,
+            turn,
+            tied.reshape(size),
+            value.reshape(size),
+            pull.reshape(size),
+            aim.reshape(size),
+        )
+
+    def solved(self, left: FloatArray, right: FloatArray) -> ComplexArray:
+        """Places and velocities of both ends of each cubic (chains, cubics, 2, 2), from the cubics' own sums."""
+        many, size = self.aim.shape
+        whole, side = np.zeros((many, size, size)), np.zeros((many, size))
+        places = [(4 * k + np.arange(8)) % size for k in range(self.piece.shape[1])]
+        for k, at in enumerate(places):
+            # A single closed cubic meets itself: its places come twice.
+            for i, row in enumerate(at.tolist()):
+                for j, column in enumerate(at.tolist()):
+                    whole[:, row, column] += left[:, k, i, j]
+                side[:, row] += right[:, k, i]
+        self._turned(whole, side)
+        free = ~self.tied
+        number = np.arange(size)
+        whole[:, number, number] += np.where(free, self.pull, 0.0)
+        side += np.where(free, self.pull * self.aim, 0.0)
+        side -= np.einsum("nab,nb->na", whole, self.value)
+        whole *= free[:, :, None] & free[:, None, :]
+        whole[:, number, number] += self.tied
+        x = np.linalg.solve(whole, np.where(free, side, 0.0)[:, :, None])[:, :, 0] + self.value
+        if not self.closed:
+            for end in (0, 1):
+                part = slice(2, 4) if end == 0 else slice(size - 2, size)
+                x[:, part] = np.einsum("nba,nb->na", self.turn[:, end], x[:, part])
+        parts = x.reshape(many, -1, 2, 2)
+        joints = parts[..., 0] + 1j * parts[..., 1]
+        after = np.roll(joints, -1, axis=1) if self.closed else joints[:, 1:]
+        return np.stack([joints[:, : self.piece.shape[1]], after], axis=2)
+
+    def _turned(self, whole: FloatArray, side: FloatArray) -> None:
+        """The systems with the ends' velocities told along and across what ties them down."""
+        if self.closed:
+            return
+        size = side.shape[1]
+        for end in (0, 1):
+            part = slice(2, 4) if end == 0 else slice(size - 2, size)
+            turn = self.turn[:, end]
+            whole[:, part] = turn @ whole[:, part]
+            whole[:, :, part] = whole[:, :, part] @ turn.swapaxes(1, 2)
+            side[:, part] = np.einsum("nab,nb->na", turn, side[:, part])
+
+
+def _drawn_to(chain: Chain, k: int) -> tuple[complex, complex]:
+    """Place of sample k as seen from the chain's first, and the unit direction of the samples about it."""
+    z = chain.z
     n = len(z) - 1
-    ahead, behind = ((k + 3) % n, (k - 3) % n) if closed else (min(k + 3, n), max(k - 3, 0))
+    ahead, behind = ((k + 3) % n, (k - 3) % n) if chain.closed else (min(k + 3, n), max(k - 3, 0))
     d = complex(z[ahead] - z[behind])
-    return d / max(abs(d), 1e-12)
+    return complex(z[k] - z[0]), d / max(abs(d), 1e-12)
 
 
-def _hermite(t: FloatArray, length: float) -> list[FloatArray]:
+def _hermite(t: FloatArray, length: FloatArray) -> list[FloatArray]:
     """Weights of start place, start velocity, end place, end velocity (per unit of arc length)."""
     u = 1 - t
     return [u * u * (1 + 2 * t), length * t * u * u, t * t * (1 + 2 * u), -length * t * t * u]
-
-
-def _across(z: ComplexArray) -> ComplexArray:
-    along = np.gradient(z) if len(z) > 2 else np.full(len(z), z[-1] - z[0])
-    return 1j * along / np.maximum(np.abs(along), 1e-12)
-
-
-def _nearest(cubic: Cubic, z: ComplexArray, t: FloatArray) -> tuple[FloatArray, FloatArray, ComplexArray]:
-    """Parameters moved one Newton step nearer to the samples, the misses there and the unit normals."""
-    p = np.array([cubic.start, cubic.c1, cubic.c2, cubic.end])
-    at, first, second = _bezier(p, t)
-    left = at - z
-    bottom = np.abs(first) ** 2 + (left * second.conj()).real
-    t = t - (left * first.conj()).real / np.maximum(bottom, 0.3 * np.abs(first) ** 2 + 1e-9)
-    t = np.maximum.accumulate(np.clip(t, 0.0, 1.0))
-    at, first, _ = _bezier(p, t)
-    across = 1j * first / np.maximum(np.abs(first), 1e-9)
-    return t, np.abs(((at - z) * across.conj()).real), across
-
-
-def _bezier(p: ComplexArray, t: FloatArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
-    """Points, first and second derivatives of a cubic at t."""
-    u = 1 - t
-    at = u**3 * p[0] + 3 * u**2 * t * p[1] + 3 * u * t**2 * p[2] + t**3 * p[3]
-    d = np.diff(p) * 3
-    dd = np.diff(d) * 2
-    return at, u**2 * d[0] + 2 * u * t * d[1] + t**2 * d[2], u * dd[0] + t * dd[1]

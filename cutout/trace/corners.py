@@ -7,15 +7,18 @@ doing. So a corner is looked for, and placed, from the two flanks that lead up t
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import correlate1d, gaussian_filter1d
+from scipy.ndimage import correlate1d, gaussian_filter1d, maximum_filter1d
 
-from cutout.geom.curve import ComplexArray, FloatArray, stations
+from cutout.geom.curve import ComplexArray, FloatArray
+
+IntArray = NDArray[np.int64]
 
 STEP = 0.5
 """Distance between the samples of a ring in pixels."""
@@ -43,13 +46,106 @@ class Corner:
     after: int
 
 
+@dataclass(frozen=True, slots=True)
+class Loops:
+    """Rings of samples STEP apart, one after the other: the first sample of each, and how many it has.
+
+    wide: samples of all rings, each gone on round for as many samples at either end as is looked aside; inner: places
+    of the samples themselves among those.
+    """
+
+    z: ComplexArray
+    start: IntArray
+    size: IntArray
+    wide: IntArray
+    inner: IntArray
+
+    @classmethod
+    def of(cls, rings: Sequence[ComplexArray], reach: int) -> Loops:
+        """The same of some rings that are looked at by up to `reach` samples aside."""
+        size = np.array([len(z) for z in rings], dtype=np.int64)
+        start = np.cumsum(size) - size
+        padded = size + 2 * reach
+        ring = np.repeat(np.arange(len(size)), padded)
+        along = np.arange(len(ring)) - (np.cumsum(padded) - padded + reach)[ring]
+        inner = np.flatnonzero((along >= 0) & (along < size[ring]))
+        wide = np.asarray(start[ring] + along % size[ring], dtype=np.int64)
+        return cls(np.concatenate(rings), start, size, wide, inner)
+
+    @property
+    def ring(self) -> IntArray:
+        """The ring each sample is of."""
+        return np.repeat(np.arange(len(self.size)), self.size)
+
+    def at(self, ring: IntArray, number: IntArray) -> ComplexArray:
+        """Samples of rings by their numbers, counted on round and round."""
+        return self.z[self.start[ring] + number % self.size[ring]]
+
+    def beside(self, values: NDArray[Any], by: int) -> NDArray[Any]:
+        """Of values of all samples the one `by` samples on from each."""
+        return np.asarray(values[self.wide[self.inner + by]])
+
+    def correlated(self, kernel: FloatArray) -> ComplexArray:
+        """Sums of the samples about each one, weighted by the kernel."""
+        wide = self.z[self.wide]
+        out = np.empty(len(self.inner), dtype=np.complex128)
+        out.real = correlate1d(wide.real, kernel)[self.inner]
+        out.imag = correlate1d(wide.imag, kernel)[self.inner]
+        return out
+
+    def parts(self, values: NDArray[Any]) -> list[NDArray[Any]]:
+        """Values of all samples ring by ring."""
+        return np.split(values, self.start[1:])
+
+
 def resample(z: ComplexArray, step: float = STEP) -> ComplexArray:
     """The closed polyline through `z` at equal steps of about `step` along it; at least 8 points."""
-    closed = np.append(z, z[0])
-    s = stations(closed)
-    n = max(8, round(s[-1] / step))
-    at = np.arange(n) * (s[-1] / n)
-    return np.asarray(np.interp(at, s, closed.real) + 1j * np.interp(at, s, closed.imag))
+    return resampled([z], step)[0]
+
+
+def resampled(lines: Sequence[ComplexArray], step: float = STEP) -> list[ComplexArray]:
+    """Each of some closed polylines at equal steps of about `step` along it; at least 8 points each."""
+    s, first, total, points = _strung([np.append(z, z[0]) for z in lines])
+    many = np.maximum(8, np.round(total / step).astype(np.int64))
+    return _spread(points, s, first, many, total / many)
+
+
+def evened(runs: Sequence[ComplexArray]) -> list[ComplexArray]:
+    """Each of some open polylines at equal steps of about STEP, ends included; at least 4 points each."""
+    s, first, total, points = _strung(runs)
+    many = np.maximum(4, np.round(total / STEP).astype(np.int64) + 1)
+    return _spread(points, s, first, many, total / (many - 1))
+
+
+def _strung(lines: Sequence[ComplexArray]) -> tuple[FloatArray, FloatArray, FloatArray, ComplexArray]:
+    """Polylines one after the other: length up to each point, to each line's start, of each line, and the points."""
+    ends = np.cumsum([len(z) for z in lines])
+    points = np.concatenate(lines)
+    steps = np.abs(np.diff(points))
+    # From one line's end to the next one's start it is a step that nothing is asked of.
+    steps[ends[:-1] - 1] = STEP
+    s = np.concatenate([[0.0], np.cumsum(steps)])
+    first = s[np.concatenate([[0], ends[:-1]])]
+    return s, first, s[ends - 1] - first, points
+
+
+def _spread(
+    points: ComplexArray, s: FloatArray, first: FloatArray, many: IntArray, step: FloatArray
+) -> list[ComplexArray]:
+    """So many points of each line that starts at length `first`, so far apart."""
+    starts = np.cumsum(many) - many
+    number = np.arange(int(many.sum())) - np.repeat(starts, many)
+    at = np.repeat(first, many) + number * np.repeat(step, many)
+    out = np.empty(len(at), dtype=np.complex128)
+    out.real, out.imag = np.interp(at, s, points.real), np.interp(at, s, points.imag)
+    return np.split(out, starts[1:])
+
+
+_JITTERS = (4, 12)
+"""Samples to each side of one that a parabola is laid through, to see how far it is off."""
+
+_TOO_FEW, _UNKNOWN = 60, 0.05
+"""Samples a ring has at least that shows its noise, and what is taken for it (px) where it has fewer."""
 
 
 def jitter(z: ComplexArray) -> float:
@@ -58,43 +154,54 @@ def jitter(z: ComplexArray) -> float:
     The quieter part of the ring counts, so that corners and tight curves do not; the line's own wobble
     from the pixel grid does.
     """
-    if len(z) < 60:
-        return 0.05
-    ahead = np.roll(z, -3) - np.roll(z, 3)
+    return float(jitters(Loops.of([z], _JITTERS[-1]))[0])
+
+
+def jitters(loops: Loops) -> FloatArray:
+    """The same of each of some rings."""
+    ahead = loops.beside(loops.z, 3) - loops.beside(loops.z, -3)
     ahead /= np.maximum(np.abs(ahead), 1e-9)
-    found = 0.0
-    for reach in (4, 12):
+    found = np.zeros(len(loops.size))
+    for reach in _JITTERS:
         kernel = _kernel(-reach, reach, 2, 0)
-        across = np.abs(((z - _wrap(z, kernel)) * ahead.conj()).imag)
+        across = np.abs(((loops.z - loops.correlated(kernel)) * ahead.conj()).imag)
         # 30 % of a normal variable lie within 0.385 sigma; the parabola takes its share of the noise.
-        share = 1 - float(kernel[reach])
-        found = max(found, float(np.quantile(across, 0.3)) / 0.385 / math.sqrt(share))
-    return found
+        share = 0.385 * math.sqrt(1 - float(kernel[reach]))
+        found = np.maximum(found, np.array([_lower(part, 0.3) for part in loops.parts(across)]) / share)
+    return np.where(loops.size < _TOO_FEW, _UNKNOWN, found)
+
+
+def _lower(values: FloatArray, share: float) -> float:
+    """The value that this share of them lies below, in proportion between two of them."""
+    at = share * (len(values) - 1)
+    k = int(at)
+    low, high = np.partition(values, (k, k + 1))[k : k + 2].tolist()
+    return float(low + (high - low) * (at - k))
 
 
 def find_corners(z: ComplexArray, blur: float, noise: float) -> list[Corner]:
-    """Corners of a ring of equally spaced samples (STEP apart) whose picture has blur sigma `blur` px.
+    """Corners of a ring of equally spaced samples (STEP apart); see `corners_of`."""
+    return corners_of(Loops.of([z], aside(blur)), blur, np.array([noise]))[0]
+
+
+def corners_of(loops: Loops, blur: float, noise: FloatArray) -> list[list[Corner]]:
+    """Corners of each of some rings whose picture has blur sigma `blur` px, and whose own noise (px) is given.
 
     A place counts as a corner where the direction turns by 24 degrees or more between flanks that curve
     less, and where the line runs as near to the point in which the flanks meet as blurring a sharp corner
     would leave it. Blurred by a Gaussian of sigma s, the half-way line of a corner of angle a misses its
     apex by about 0.75 s / tan(a / 2) (worked out numerically; exact at 90 degrees to 3 %).
     """
-    if len(z) < 16:
-        return []
-    candidates = _candidates(z, blur, noise)
-    corners = _placed(z, candidates, blur, noise)
-    kept = [c.index for c in corners]
-    lost = sorted(set(candidates) - set(kept))
-    if not lost:
-        return corners
+    candidates = _candidates(loops, blur, noise)
+    corners = _placed(loops, candidates, blur, noise)
+    kept = [[c.index for c in found] for found in corners]
+    lost = [sorted(set(some) - set(few)) for some, few in zip(candidates, kept, strict=True)]
     # A candidate that falls away leaves its neighbours longer flanks to be placed by.
-    corners = _placed(z, kept, blur, noise)
-    for index in lost:
-        room = min(((index - k) % len(z) for k in kept), default=len(z))
-        room = min(room, *((k - index) % len(z) for k in kept), len(z) // 2)
-        corners.extend(_blunt(z, index, room, blur, noise))
-    return sorted(corners, key=lambda c: c.index)
+    again = _placed(loops, [few if gone else [] for few, gone in zip(kept, lost, strict=True)], blur, noise)
+    corners = [new if gone else old for old, new, gone in zip(corners, again, lost, strict=True)]
+    for ring, blunt in _blunt(loops, lost, kept, blur, noise):
+        corners[ring].extend(blunt)
+    return [sorted(found, key=lambda c: c.index) for found in corners]
 
 
 def lasting(z: ComplexArray, corners: list[Corner], reach: float, noise: float) -> list[Corner]:
@@ -116,20 +223,30 @@ def lasting(z: ComplexArray, corners: list[Corner], reach: float, noise: float) 
             kept.append(k)
     at = [corners[k].index for k in kept]
     rooms = [(b - a) % n or n for a, b in zip(at, at[1:] + at[:1], strict=True)]
+    before, after = (
+        np.minimum(round(far), np.array(part, dtype=np.int64) // 2)
+        for part in (rooms[-1:] + rooms[:-1], rooms)
+    )
+    return _settled(z, [corners[k] for k in kept], before, after, noise)
+
+
+def _settled(
+    z: ComplexArray, corners: list[Corner], before: IntArray, after: IntArray, noise: float
+) -> list[Corner]:
+    """Corners where flanks of so many samples meet; as they are where that is farther off than ripples take it."""
+    if not corners:
+        return []
+    loops, ring = Loops.of([z], 0), np.zeros(len(corners), dtype=np.int64)
+    index, cut_before, cut_after = np.array([(c.index, c.before, c.after) for c in corners]).T
+    noises = np.full(len(corners), noise)
+    left = _Flanks.of(loops, ring, index, -np.maximum(before, cut_before + 3), -cut_before, noises)
+    right = _Flanks.of(loops, ring, index, cut_after, np.maximum(after, cut_after + 3), noises)
+    apex, _, meets = _meet(left, right)
+    near = meets & (np.abs(apex - [c.apex for c in corners]) <= 1.0 + 6.0 * noise)
     return [
-        _settled(z, corners[k], min(round(far), rooms[i - 1] // 2), min(round(far), rooms[i] // 2), noise)
-        for i, k in enumerate(kept)
+        replace(corner, apex=at) if can else corner
+        for corner, at, can in zip(corners, apex.tolist(), near.tolist(), strict=True)
     ]
-
-
-def _settled(z: ComplexArray, corner: Corner, before: int, after: int, noise: float) -> Corner:
-    """The corner where flanks of so many samples meet; as it is where that is farther off than ripples take it."""
-    left = _flank(z, corner.index, -corner.before, -max(before, corner.before + 3), noise)
-    right = _flank(z, corner.index, corner.after, max(after, corner.after + 3), noise)
-    meeting = _meet(left, right, corner.apex) if left is not None and right is not None else None
-    if meeting is None or abs(meeting[0] - corner.apex) > 1.0 + 6.0 * noise:
-        return corner
-    return replace(corner, apex=meeting[0])
 
 
 def _chord_turn(z: ComplexArray, corner: Corner, far: int) -> float:
@@ -139,214 +256,289 @@ def _chord_turn(z: ComplexArray, corner: Corner, far: int) -> float:
     return abs(math.atan2((-before.conjugate() * after).imag, (-before.conjugate() * after).real))
 
 
-def _candidates(z: ComplexArray, blur: float, noise: float) -> list[int]:
-    """Samples where the direction turns most between straight flanks, short ones first.
+_LENGTHS = (1.5, 3.0, 6.0)
+"""Lengths (px) of flank that corners are looked for with."""
+
+
+def aside(blur: float) -> int:
+    """How many samples aside of one are looked at to find noise and corners in a picture of blur sigma `blur` px."""
+    return max(_JITTERS[-1], _gap(blur) + max(3, round(_LENGTHS[-1] / STEP)), _window(blur) + 1)
+
+
+def _gap(blur: float) -> int:
+    """Samples beside a corner that its blur reaches."""
+    return max(1, round(1.6 * blur / STEP))
+
+
+def _window(blur: float) -> int:
+    """Samples to each side among which a candidate turns most."""
+    return max(2, round(max(1.2, 2.4 * blur) / STEP))
+
+
+def _candidates(loops: Loops, blur: float, noise: FloatArray) -> list[list[int]]:
+    """Of each ring the samples where the direction turns most between straight flanks, short ones first.
 
     Longer flanks see corners that noise hides from short ones, but blunt pairs of near corners into one.
     """
-    found: list[int] = []
-    n = len(z)
-    for length in (1.5, 3.0, 6.0):
-        gap = max(1, round(1.6 * blur / STEP))
+    found: list[list[int]] = [[] for _ in loops.size]
+    ring = loops.ring
+    number = np.arange(len(ring)) - loops.start[ring]
+    for length in _LENGTHS:
+        gap = _gap(blur)
         reach = gap + max(3, round(length / STEP))
-        if noise > 0.05 * length or 2 * reach + 1 > n:
+        fit = (noise <= 0.05 * length) & (2 * reach + 1 <= loops.size) & (loops.size >= _SHORTEST)
+        if not fit.any():
             continue
-        for peak in _peaks(_turns(z, gap, reach), max(2, round(max(1.2, 2.4 * blur) / STEP))):
-            apart = [min((peak - other) % n, (other - peak) % n) for other in found]
-            if not apart or min(apart) > reach:
-                found.append(peak)
-    return sorted(found)
+        peaks = np.flatnonzero(_peaks(loops, _turns(loops, gap, reach), _window(blur)) & fit[ring])
+        for k, peak in zip(ring[peaks].tolist(), number[peaks].tolist(), strict=True):
+            n, others = int(loops.size[k]), found[k]
+            if all(reach < (peak - other) % n < n - reach for other in others):
+                others.append(peak)
+    return [sorted(some) for some in found]
 
 
-def _turns(z: ComplexArray, gap: int, reach: int) -> FloatArray:
+_SHORTEST = 16
+"""Rings of fewer samples have no corners to be told."""
+
+
+def _turns(loops: Loops, gap: int, reach: int) -> FloatArray:
     """Absolute turn (radians) at each sample between straight flanks gap..reach samples away."""
-    ahead, behind = _wrap(z, _kernel(gap, reach, 1, 1)), _wrap(z, _kernel(-reach, -gap, 1, 1))
+    ahead = loops.correlated(_kernel(gap, reach, 1, 1))
+    behind = loops.correlated(_kernel(-reach, -gap, 1, 1))
     turned: FloatArray = np.abs(np.angle(ahead * behind.conj()))
     return turned
 
 
-def _peaks(values: FloatArray, window: int) -> list[int]:
+def _peaks(loops: Loops, values: FloatArray, window: int) -> NDArray[np.bool_]:
     """Samples above the least turn that no other within the window exceeds; of equals the first."""
-    size = min(window, len(values) - 1)
-    round_ = np.concatenate([values[-size:], values, values[:size]])
-    spans = np.lib.stride_tricks.sliding_window_view(round_, size).max(axis=1)
-    before, after = spans[: len(values)], spans[size + 1 :]
-    peak = (values > before) & (values >= after) & (values >= _LEAST_TURN)
-    found: list[int] = np.flatnonzero(peak).tolist()
-    return found
+    wide = values[loops.wide]
+    sizes = np.minimum(window, loops.size - 1)
+    peak = values >= _LEAST_TURN
+    for size in np.unique(sizes).tolist():
+        most = maximum_filter1d(wide, size)
+        # The filter's window begins half its size before its place.
+        before = most[loops.inner - size + size // 2]
+        after = most[loops.inner + 1 + size // 2]
+        own = True if (sizes == size).all() else (sizes == size)[loops.ring]
+        peak &= ((values > before) & (values >= after)) | np.logical_not(own)
+    return peak
 
 
-def _placed(z: ComplexArray, candidates: list[int], blur: float, noise: float) -> list[Corner]:
-    n = len(z)
-    corners = []
-    for k, index in enumerate(candidates):
-        room_before = (index - candidates[k - 1]) % n or n
-        room_after = (candidates[(k + 1) % len(candidates)] - index) % n or n
-        corner = _place(z, index, room_before, room_after, blur, noise)
-        if corner is not None:
-            corners.append(corner)
+def _placed(loops: Loops, candidates: list[list[int]], blur: float, noise: FloatArray) -> list[list[Corner]]:
+    """Those of the candidates of each ring that are corners."""
+    corners: list[list[Corner]] = [[] for _ in candidates]
+    ring = np.repeat(np.arange(len(candidates)), [len(some) for some in candidates])
+    if not len(ring):
+        return corners
+    index = np.array([k for some in candidates for k in some])
+    n = loops.size[ring]
+    before = np.array([b for some in candidates for b in some[-1:] + some[:-1]])
+    after = np.array([a for some in candidates for a in some[1:] + some[:1]])
+    before, after = ((room + n - 1) % n + 1 for room in (index - before, after - index))
+    for k in range(0, len(ring), _AT_ONCE):
+        some = slice(k, k + _AT_ONCE)
+        rooms = before[some], after[some]
+        for number, corner in _place(loops, ring[some], index[some], rooms, blur, noise[ring[some]]):
+            corners[number].append(corner)
     return corners
 
 
-def _blunt(z: ComplexArray, index: int, room: int, blur: float, noise: float) -> list[Corner]:
-    """Both corners of a bar too narrow for them to be told apart, where `index` is the middle of its end.
+_AT_ONCE = 4096
+"""Corners placed at once, which bounds the memory it takes."""
+
+
+def _place(
+    loops: Loops,
+    ring: IntArray,
+    index: IntArray,
+    rooms: tuple[IntArray, IntArray],
+    blur: float,
+    noise: FloatArray,
+) -> Iterator[tuple[int, Corner]]:
+    """Rings and corners at samples `index` of them, without those where the line is only bent.
+
+    rooms: samples to the candidates before and after each.
+    """
+    gap, turn = 2.2 * blur, np.full(len(ring), math.pi / 2)
+    real = np.ones(len(ring), dtype=bool)
+    for _ in range(2):
+        reach = gap / np.maximum(np.sin(np.minimum(math.pi - turn, math.pi / 2)), 0.25)
+        before, after = (_cut(reach, room) for room in rooms)
+        left = _Flanks.of(loops, ring, index, -_far(before, rooms[0], noise), -before, noise)
+        right = _Flanks.of(loops, ring, index, after, _far(after, rooms[1], noise), noise)
+        apex, turn, meets = _meet(left, right)
+        real &= meets
+        turn = np.where(real, turn, 0.0)
+    real &= turn >= _LEAST_TURN
+    real &= (turn >= _BLUNT) | _sudden(left, right, turn, noise)
+    off = np.arange(-int(before.max()) - 2, int(after.max()) + 3)
+    near = loops.at(ring[:, None], index[:, None] + off)
+    away = np.abs(near - apex[:, None])
+    away[(off < -before[:, None] - 2) | (off > after[:, None] + 2)] = np.inf
+    closest = np.argmin(away, axis=1)[:, None]
+    tip = np.take_along_axis(near, closest, 1)[:, 0]
+    missed, sharp = np.take_along_axis(away, closest, 1)[:, 0], 0.75 * blur * np.tan(turn / 2)
+    real &= missed <= 1.7 * sharp + 0.12 + 2.0 * noise
+    # Flanks of a fine point meet far out and uncertainly: no farther than the blur accounts for.
+    most = 1.3 * sharp + 0.3
+    held = (missed > most) & (turn > math.radians(125))
+    apex = np.where(held, tip + (apex - tip) * (most / np.maximum(missed, 1e-12)), apex)
+    parts = (part[real].tolist() for part in (ring, index, apex, before, after))
+    for number, *corner in zip(*parts, strict=True):
+        yield number, Corner(*corner)
+
+
+def _blunt(
+    loops: Loops, lost: list[list[int]], kept: list[list[int]], blur: float, noise: FloatArray
+) -> Iterator[tuple[int, list[Corner]]]:
+    """Rings and both corners of bars too narrow for them to be told apart, where one of the candidates `lost` is the
+    middle of such a bar's end.
 
     The sides are found well away from the end, which is taken to be square; its place is the line's own,
     for the middle of an end two blurs wide or more is hardly moved by the blur.
     """
     first, last = round(3.5 / STEP), round(3.5 / STEP) + round(6.0 / STEP)
-    if last + 2 > room:
-        return []
-    left, right = _flank(z, index, -first, -last, noise), _flank(z, index, first, last, noise)
-    if left is None or right is None:
-        return []
-    one, two = left.direction(-first), right.direction(first)
-    one, two = one / abs(one), two / abs(two)
-    if (one * two.conjugate()).real > -0.9:
-        return []
-    axis = (one - two) / abs(one - two)
-    near = z[np.arange(index - first, index + first + 1) % len(z)]
-    tip = float((near * axis.conjugate()).real.max())
+    places = []
+    for k, gone in enumerate(lost):
+        n = int(loops.size[k])
+        for i in gone:
+            room = min((min((i - other) % n, (other - i) % n) for other in kept[k]), default=n)
+            if last + 2 <= min(room, n // 2):
+                places.append((k, i))
+    if not places:
+        return
+    ring, index = np.array(places).T
+    one, two = (np.full(len(ring), size) for size in (first, last))
+    left = _Flanks.of(loops, ring, index, -two, -one, noise[ring])
+    right = _Flanks.of(loops, ring, index, one, two, noise[ring])
+    ways = [flank.direction(np.asarray(t)) for flank, t in ((left, -one), (right, one))]
+    ways = [way / np.maximum(np.abs(way), 1e-12) for way in ways]
+    axis = (ways[0] - ways[1]) / np.maximum(np.abs(ways[0] - ways[1]), 1e-12)
+    near = loops.at(ring[:, None], index[:, None] + np.arange(-first, first + 1))
+    tip = (near * axis.conj()[:, None]).real.max(axis=1)
+    narrow = (ways[0] * ways[1].conj()).real <= -0.9
     apexes = []
-    for flank, way, at in ((left, one, -first), (right, two, first)):
-        start = flank.at(at)
-        apexes.append(start + way * ((tip - (start * axis.conjugate()).real) / (way * axis.conjugate()).real))
-    width = abs(apexes[1] - apexes[0])
-    sharp = 0.75 * blur
-    missed = [float(np.abs(near - apex).min()) for apex in apexes]
-    if not 1.2 * blur < width < 5.0 or max(missed) > 1.7 * sharp + 0.12 + 2.0 * noise:
-        return []
-    half, n = max(1, round(width / 2 / STEP)), len(z)
+    for flank, way, t in zip((left, right), ways, (-one, one), strict=True):
+        start, ahead = flank.at(t), (way * axis.conj()).real
+        ahead = np.where(np.abs(ahead) > 1e-9, ahead, 1.0)
+        apexes.append(start + way * ((tip - (start * axis.conj()).real) / ahead))
+    width = np.abs(apexes[1] - apexes[0])
+    missed = np.max([np.abs(near - apex[:, None]).min(axis=1) for apex in apexes], axis=0)
+    real = narrow & (1.2 * blur < width) & (width < 5.0)
+    real &= missed <= 1.7 * 0.75 * blur + 0.12 + 2.0 * noise[ring]
+    half = np.maximum(1, np.round(width / 2 / STEP)).astype(np.int64)
     cut = max(1, round(2.2 * blur / STEP))
-    return [
-        Corner((index - half) % n, apexes[0], cut, half),
-        Corner((index + half) % n, apexes[1], half, cut),
-    ]
+    for k in np.flatnonzero(real).tolist():
+        n, i, aside = int(loops.size[ring[k]]), int(index[k]), int(half[k])
+        yield (
+            int(ring[k]),
+            [
+                Corner((i - aside) % n, complex(apexes[0][k]), cut, aside),
+                Corner((i + aside) % n, complex(apexes[1][k]), aside, cut),
+            ],
+        )
 
 
-def _place(
-    z: ComplexArray, index: int, room_before: int, room_after: int, blur: float, noise: float
-) -> Corner | None:
-    """The corner at `index`, or None where the line is only bent."""
-    gap, apex, turn = 2.2 * blur, complex(z[index]), math.pi / 2
-    before = after = 1
-    spans = ((-1, -1), (1, 1))
-    for _ in range(2):
-        reach = gap / max(math.sin(min(math.pi - turn, math.pi / 2)), 0.25)
-        before, after = _cut(reach, room_before), _cut(reach, room_after)
-        spans = ((-before, -_far(before, room_before, noise)), (after, _far(after, room_after, noise)))
-        left, right = (_flank(z, index, *span, noise) for span in spans)
-        if left is None or right is None:
-            return None
-        meeting = _meet(left, right, apex)
-        if meeting is None:
-            return None
-        apex, turn = meeting
-    if turn < _LEAST_TURN or (turn < _BLUNT and not _sudden(z, index, spans, turn, noise)):
-        return None
-    near = z[np.arange(index - before - 2, index + after + 3) % len(z)]
-    tip = complex(near[np.argmin(np.abs(near - apex))])
-    missed, sharp = abs(apex - tip), 0.75 * blur * math.tan(turn / 2)
-    if missed > 1.7 * sharp + 0.12 + 2.0 * noise:
-        return None
-    # Flanks of a fine point meet far out and uncertainly: no farther than the blur accounts for.
-    most = 1.3 * sharp + 0.3
-    if missed > most and turn > math.radians(125):
-        apex = tip + (apex - tip) * (most / missed)
-    return Corner(index, apex, before, after)
-
-
-def _sudden(
-    z: ComplexArray, index: int, spans: tuple[tuple[int, int], ...], turn: float, noise: float
-) -> bool:
-    """Whether a small turn happens at the corner itself: parabolas through the flanks must show it too.
+def _sudden(left: _Flanks, right: _Flanks, turn: FloatArray, noise: FloatArray) -> NDArray[np.bool_]:
+    """Whether small turns happen at the corners themselves: parabolas through the flanks must show them too.
 
     On flanks too short for parabolas only a clean line is believed.
     """
-    if min(abs(b - a) for a, b in spans) * STEP < 8.0:
-        return noise < 0.05 or turn > math.radians(36)
-    ways = []
-    for a, b in spans:
-        t = np.arange(min(a, b), max(a, b) + 1)
-        ways.append(_fit(t, z[(index + t) % len(z)], 2)[1])
-    bent = math.atan2((ways[0].conjugate() * ways[1]).imag, (ways[0].conjugate() * ways[1]).real)
-    return abs(bent) > 0.4 * turn
+    short = np.minimum(left.count, right.count) - 1 < 8.0 / STEP
+    bent = np.abs(np.angle(left.bent.conj() * right.bent))
+    return np.where(short, (noise < 0.05) | (turn > math.radians(36)), bent > 0.4 * turn)
 
 
-def _cut(reach: float, room: int) -> int:
-    return max(1, min(round(reach / STEP), round(0.36 * room)))
+def _cut(reach: FloatArray, room: IntArray) -> IntArray:
+    most = np.minimum(np.round(reach / STEP), np.round(0.36 * room))
+    return np.asarray(np.maximum(1, most), dtype=np.int64)
 
 
-def _far(cut: int, room: int, noise: float) -> int:
+def _far(cut: IntArray, room: IntArray, noise: FloatArray) -> IntArray:
     """Where the flank ends: short of the next corner's rounding, at most _REACH and _LONGER beyond the gap."""
-    reach = _REACH + _LONGER * noise
-    return max(cut + 1, min(cut + round(reach / STEP), room - max(1, min(cut, round(0.36 * room)))))
+    long = np.round((_REACH + _LONGER * noise) / STEP).astype(np.int64)
+    beside = np.minimum(cut, np.round(0.36 * room).astype(np.int64))
+    most = np.minimum(cut + long, room - np.maximum(1, beside))
+    return np.asarray(np.maximum(cut + 1, most), dtype=np.int64)
 
 
 @dataclass(frozen=True, slots=True)
-class _Flank:
-    """x(t), y(t) as one complex polynomial in samples from the corner: coefficients, lowest first."""
+class _Flanks:
+    """x(t), y(t) of flanks as complex polynomials in samples from their corners: coefficients (3, n), lowest first.
 
-    c: tuple[complex, complex, complex]
+    bent: direction at the corner of a parabola through the flank, whether that was taken or not; count: its samples.
+    """
 
-    def at(self, t: float) -> complex:
-        return self.c[0] + t * (self.c[1] + t * self.c[2])
+    c: ComplexArray
+    bent: ComplexArray
+    count: IntArray
 
-    def direction(self, t: float) -> complex:
-        return self.c[1] + 2 * t * self.c[2]
+    @classmethod
+    def of(
+        cls,
+        loops: Loops,
+        ring: IntArray,
+        index: IntArray,
+        first: IntArray,
+        last: IntArray,
+        noise: FloatArray,
+    ) -> _Flanks:
+        """Straight lines through samples first..last from `index`, or parabolas where lines leave clearly more than
+        noise. Least squares, samples counted from each flank's middle, where the sums of odd powers are none."""
+        count = last - first + 1
+        number = np.arange(int(count.max()))
+        t = first[:, None] + number
+        seen = number < count[:, None]
+        origin = loops.at(ring, index)
+        points = np.where(seen, loops.at(ring[:, None], index[:, None] + t) - origin[:, None], 0.0)
+        middle = (first + last) / 2
+        u = np.where(seen, t - middle[:, None], 0.0)
+        u2 = u * u
+        s2, s4 = u2.sum(axis=1), (u2 * u2).sum(axis=1)
+        p0, p1, p2 = points.sum(axis=1), (u * points).sum(axis=1), (u2 * points).sum(axis=1)
+        slope = p1 / np.maximum(s2, 0.5)
+        left_over = s4 - s2 * s2 / count
+        bow = np.where(count >= 3, (p2 - s2 / count * p0) / np.where(left_over > 0, left_over, 1.0), 0.0)
+        ways = slope.conj() / np.maximum(np.abs(slope), 1e-12)
+        level = (p0 / count)[:, None] + u * slope[:, None] - points
+        miss_line = _rms(level, ways, seen, count)
+        miss_bend = _rms(level + (u2 - (s2 / count)[:, None]) * bow[:, None], ways, seen, count)
+        taken = (count >= 7) & (miss_line > 1.5 * miss_bend + 0.3 * noise) & (miss_line > 0.03)
+        bent = slope - 2 * bow * middle
+        some = np.where(taken, bow, 0.0)
+        c0 = origin + p0 / count - some * s2 / count - slope * middle + some * middle**2
+        return cls(np.stack([c0, slope - 2 * some * middle, some]), bent, count)
+
+    def at(self, t: NDArray[Any]) -> ComplexArray:
+        """Points."""
+        return np.asarray(self.c[0] + t * (self.c[1] + t * self.c[2]))
+
+    def direction(self, t: NDArray[Any]) -> ComplexArray:
+        """Derivatives."""
+        return np.asarray(self.c[1] + 2 * t * self.c[2])
 
 
-def _flank(z: ComplexArray, index: int, first: int, last: int, noise: float) -> _Flank | None:
-    """A straight line through the flank, or a parabola where a line leaves clearly more than noise."""
-    t = np.arange(min(first, last), max(first, last) + 1, dtype=float)
-    points = z[(index + t.astype(int)) % len(z)]
-    if len(t) < 2:
-        return None
-    line = _fit(t, points, 1)
-    if len(t) >= 7:
-        bend = _fit(t, points, 2)
-        direction = line[1] / max(abs(line[1]), 1e-12)
-        left_line = _rms(points, t, line, direction)
-        left_bend = _rms(points, t, bend, direction)
-        if left_line > 1.5 * left_bend + 0.3 * noise and left_line > 0.03:
-            return _Flank((bend[0], bend[1], bend[2]))
-    return _Flank((line[0], line[1], 0j))
+def _rms(off: ComplexArray, ways: ComplexArray, seen: NDArray[np.bool_], count: IntArray) -> FloatArray:
+    """Root mean square of what lies across conjugate ways (n,), over those of (n, k) that are seen."""
+    across = np.where(seen, (off * ways[:, None]).imag, 0.0)
+    return np.asarray(np.sqrt((across**2).sum(axis=1) / count))
 
 
-def _fit(t: NDArray[Any], points: ComplexArray, degree: int) -> list[complex]:
-    solved: list[complex] = (_solver(int(t[0]), int(t[-1]), degree) @ points).tolist()
-    return solved
-
-
-@lru_cache(maxsize=4096)
-def _solver(first: int, last: int, degree: int) -> FloatArray:
-    """Matrix from points at whole numbers first..last to a least-squares polynomial's coefficients."""
-    basis = np.vander(np.arange(first, last + 1, dtype=float), degree + 1, increasing=True)
-    return np.asarray(np.linalg.pinv(basis), dtype=np.float64)
-
-
-def _rms(points: ComplexArray, t: FloatArray, c: list[complex], direction: complex) -> float:
-    curve = c[0] + t * (c[1] + t * c[2]) if len(c) == 3 else c[0] + t * c[1]
-    off = ((points - curve) * direction.conjugate()).imag
-    return math.sqrt(float(off @ off) / len(off))
-
-
-def _meet(left: _Flank, right: _Flank, near: complex) -> tuple[complex, float] | None:
-    """Where the flanks meet nearest to t = 0, by Newton from there, and how sharply they turn (radians)."""
-    s = t = 0.0
+def _meet(left: _Flanks, right: _Flanks) -> tuple[ComplexArray, FloatArray, NDArray[np.bool_]]:
+    """Where flanks meet nearest to t = 0, by Newton from there, how much they turn (radians), and whether they do."""
+    s, t = np.zeros(len(left.count)), np.zeros(len(left.count))
+    meets = (left.count > 1) & (right.count > 1)
     for _ in range(4):
         a, b = left.direction(s), right.direction(t)
-        cross = (a.conjugate() * b).imag
-        if abs(cross) < 0.2 * abs(a) * abs(b):
-            return None
+        cross = (a.conj() * b).imag
+        meets &= np.abs(cross) >= 0.2 * np.abs(a) * np.abs(b)
+        cross = np.where(meets, cross, 1.0)
         between = right.at(t) - left.at(s)
-        s += (between.conjugate() * b).imag / cross
-        t += (between.conjugate() * a).imag / cross
-        if abs(s) > 60 or abs(t) > 60:
-            return None
+        s = np.where(meets, s + (between.conj() * b).imag / cross, 0.0)
+        t = np.where(meets, t + (between.conj() * a).imag / cross, 0.0)
+        meets &= (np.abs(s) <= 60) & (np.abs(t) <= 60)
     a, b = left.direction(s), right.direction(t)
-    turn = abs(math.atan2((a.conjugate() * b).imag, (a.conjugate() * b).real))
-    return (left.at(s) + right.at(t)) / 2, turn
+    return (left.at(s) + right.at(t)) / 2, np.abs(np.angle(a.conj() * b)), meets
 
 
 @lru_cache(maxsize=256)
@@ -360,7 +552,3 @@ def _kernel(first: int, last: int, degree: int, derivative: int) -> FloatArray:
     full = np.zeros(2 * m + 1)
     full[offsets + m] = weights
     return full
-
-
-def _wrap(z: ComplexArray, kernel: FloatArray) -> ComplexArray:
-    return correlate1d(z.real, kernel, mode="wrap") + 1j * correlate1d(z.imag, kernel, mode="wrap")

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import cKDTree
 
-from cutout.geom.curve import Arc, ComplexArray, Line, Segment, stations, to_array
+from cutout.geom.curve import Arc, ComplexArray, FloatArray, Line, Segment, to_array
 from cutout.geom.outline import Ring
-from cutout.trace.chain import Joint, fit_chain, local_joint
-from cutout.trace.corners import STEP, Corner, find_corners, jitter, lasting, resample
-from cutout.trace.pieces import Kind, Piece, cut
+from cutout.trace.chain import Chain, Joint, fit_chains, local_joint
+from cutout.trace.corners import STEP, Corner, Loops, aside, corners_of, evened, jitters, lasting, resampled
+from cutout.trace.pieces import IntArray, Kind, Piece, cut_all
 
 _EXTREME = 5.0
 """The noisiest of some thousand samples lie about this many sigmas off."""
@@ -73,45 +76,131 @@ def fit_ring(
     restore: whether corners are drawn out to where their flanks meet; if not they stay on the line z.
     told: what the picture tells of the line beside its points.
     """
-    samples = resample(z)
-    seen = jitter(samples)
-    tol = closer * max(tol, _EXTREME * seen, 2.5 * noise)
-    noise = max(closer * max(seen, noise), _LEAST_NOISE)
-    corners = _all_corners(samples, blur, noise, told or Told())
+    return fit_rings([z], tol, blur, smooth, noise, closer, restore, told)[0]
+
+
+def fit_rings(
+    lines: Sequence[ComplexArray],
+    tol: float,
+    blur: float = 0.5,
+    smooth: float = 0.0,
+    noise: float = 0.0,
+    closer: float = 1.0,
+    restore: bool = True,
+    told: Told | None = None,
+) -> list[Ring]:
+    """The same for each of some closed polylines of a picture, in batches."""
+    if not lines:
+        return []
+    samples = resampled(lines)
+    loops = Loops.of(samples, aside(blur))
+    seen = jitters(loops)
+    tols = closer * np.maximum(np.maximum(tol, _EXTREME * seen), 2.5 * noise)
+    noises = np.maximum(closer * np.maximum(seen, noise), _LEAST_NOISE)
+    corners = _all_corners(loops, samples, blur, noises, told or Told())
     # The blur makes neighbouring samples err together, which lets noise pass for shape.
-    noise *= _KINDRED * math.sqrt(2 * max(blur, 0.5))
-    if corners and blur > _UNBLURRED and not _knows(samples, told) and _is_round(samples, tol, noise):
-        # Where the blur hides how sudden a turn is, small discs seem to have corners.
-        corners = []
-    if not restore:
-        corners = [_on_line(samples, c) for c in corners]
-    corners = corners if len(corners) > 1 or len(samples) > 40 else []
-    if smooth > 0:
-        corners = lasting(samples, corners, smooth, noise)
-    if not corners:
-        return _smooth_ring(_smoothed(samples, smooth) if smooth > 0 else samples, tol, noise)
+    rough = noises * (_KINDRED * math.sqrt(2 * max(blur, 0.5)))
+    circles = _circles(samples)
+    blurred = blur > _UNBLURRED
+    for k, z in enumerate(samples):
+        if corners[k] and blurred and not _knows(z, told) and circles.fit(k, z, tols[k], rough[k]):
+            # Where the blur hides how sudden a turn is, small discs seem to have corners.
+            corners[k] = []
+        if not restore:
+            corners[k] = [_on_line(z, c) for c in corners[k]]
+        if len(corners[k]) < 2 and len(z) <= 40:
+            corners[k] = []
+        if smooth > 0:
+            # What was worked out for the noise of neighbours is the noise of the line that is smoothed.
+            corners[k] = lasting(z, corners[k], smooth, float(rough[k]))
+    angular = [k for k, found in enumerate(corners) if found]
+    plain = [k for k, found in enumerate(corners) if not found]
+    drawn: list[Drawn] = [[] for _ in lines]
+    for k, parts in zip(
+        angular,
+        _angular(
+            [samples[k] for k in angular],
+            [corners[k] for k in angular],
+            tols[angular],
+            rough[angular],
+            smooth,
+            restore,
+        ),
+        strict=True,
+    ):
+        drawn[k] = parts
+    evened = [_smoothed(samples[k], smooth) if smooth > 0 else samples[k] for k in plain]
+    for k, parts in zip(plain, _smooth_rings(evened, tols[plain], rough[plain]), strict=True):
+        drawn[k] = parts
+    return _as_rings(drawn)
+
+
+Drawn = list[Segment | Chain]
+"""A ring's parts in order: segments, and chains of cubics still to be fitted."""
+
+
+def _as_rings(drawn: list[Drawn]) -> list[Ring]:
+    """The rings, with all chains fitted."""
+    fitted = iter(fit_chains([part for parts in drawn for part in parts if isinstance(part, Chain)]))
+    return [
+        Ring(
+            tuple(
+                segment
+                for part in parts
+                for segment in (next(fitted) if isinstance(part, Chain) else (part,))
+            )
+        )
+        for parts in drawn
+    ]
+
+
+def _angular(
+    samples: list[ComplexArray],
+    corners: list[list[Corner]],
+    tols: FloatArray,
+    noises: FloatArray,
+    smooth: float,
+    restore: bool,
+) -> list[Drawn]:
+    """Parts of rings with corners."""
+    if not samples:
+        return []
     runs = _runs(samples, corners)
     if smooth > 0:
         runs = [_smoothed_run(run, smooth) for run in runs]
-    fitted = [_carriers(run, cut(run, tol, noise, STEP)) for run in runs]
-    return Ring(_joined(fitted, corners, tol, restore))
+    many = [len(found) for found in corners]
+    carriers = iter(_carriers(runs, cut_all(runs, np.repeat(tols, many), np.repeat(noises, many), STEP)))
+    return [
+        _joined([next(carriers) for _ in found], found, float(tol), restore)
+        for found, tol in zip(corners, tols, strict=True)
+    ]
 
 
-def _all_corners(z: ComplexArray, blur: float, noise: float, told: Told) -> list[Corner]:
+def _all_corners(
+    loops: Loops, samples: list[ComplexArray], blur: float, noise: FloatArray, told: Told
+) -> list[list[Corner]]:
     """Corners as the picture's blur leaves them; where it has been taken out, as a sharp picture does; those told."""
-    corners = find_corners(z, blur, noise)
+    corners = corners_of(loops, blur, noise)
     if told.sharp is not None and blur > _UNBLURRED:
-        away, _ = told.sharp.query(to_array(z), distance_upper_bound=_AT)
-        clear = np.isfinite(away)
-        if clear.any():
-            corners = [c for c in corners if not clear[c.index]]
-            corners += [c for c in find_corners(z, _UNBLURRED, noise) if clear[c.index]]
+        away, _ = told.sharp.query(to_array(loops.z), distance_upper_bound=_AT)
+        clear = loops.parts(np.isfinite(away))
+        if any(some.any() for some in clear):
+            sharp = corners_of(loops, _UNBLURRED, noise)
+            corners = [
+                [c for c in dull if not some[c.index]] + [c for c in fine if some[c.index]]
+                for dull, fine, some in zip(corners, sharp, clear, strict=True)
+            ]
+    if told.apexes is not None or told.rounds is not None:
+        beside = max(_BESIDE, _BESIDE_BLURS * blur)
+        corners = [_beside_known(z, found, told, beside) for z, found in zip(samples, corners, strict=True)]
+    return [sorted(found, key=lambda c: c.index) for found in corners]
+
+
+def _beside_known(z: ComplexArray, corners: list[Corner], told: Told, beside: float) -> list[Corner]:
+    """The corners told of a ring, and those found that are not too near to them or to where none are."""
     known = _known(z, told.apexes) if told.apexes is not None else []
     bare = _known(z, told.rounds) if told.rounds is not None else []
-    beside = max(_BESIDE, _BESIDE_BLURS * blur)
-    if known or bare:
-        corners = known + [c for c in corners if not any(_near(z, c, k, beside) for k in known + bare)]
-    return sorted(corners, key=lambda c: c.index)
+    return known + [c for c in corners if not any(_near(z, c, k, beside) for k in known + bare)]
 
 
 def _knows(z: ComplexArray, told: Told | None) -> bool:
@@ -170,23 +259,17 @@ def _averaged(z: ComplexArray, reach: float) -> ComplexArray:
     return gaussian_filter1d(z.real, reach, mode="wrap") + 1j * gaussian_filter1d(z.imag, reach, mode="wrap")
 
 
-def _runs(z: ComplexArray, corners: list[Corner]) -> list[ComplexArray]:
-    """The samples between neighbouring corners, apexes at both ends, rounded samples left out."""
-    n = len(z)
+def _runs(samples: list[ComplexArray], corners: list[list[Corner]]) -> list[ComplexArray]:
+    """The samples between neighbouring corners of each ring, apexes at both ends, rounded samples left out."""
     runs = []
-    for here, there in zip(corners, corners[1:] + corners[:1], strict=True):
-        first = here.index + here.after
-        last = there.index - there.before + (n if there.index <= here.index else 0)
-        inner = z[np.arange(first, last + 1) % n]
-        runs.append(_evened(np.concatenate([[here.apex], inner, [there.apex]])))
-    return runs
-
-
-def _evened(run: ComplexArray) -> ComplexArray:
-    """The open polyline at equal steps of about STEP."""
-    s = stations(run)
-    at = np.linspace(0.0, s[-1], max(4, round(s[-1] / STEP) + 1))
-    return np.interp(at, s, run.real) + 1j * np.interp(at, s, run.imag)
+    for z, found in zip(samples, corners, strict=True):
+        n = len(z)
+        for here, there in zip(found, found[1:] + found[:1], strict=True):
+            first = here.index + here.after
+            last = there.index - there.before + (n if there.index <= here.index else 0)
+            inner = z[first : last + 1] if first >= 0 and last < n else z[np.arange(first, last + 1) % n]
+            runs.append(np.concatenate([[here.apex], inner, [there.apex]]))
+    return evened(runs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,86 +283,169 @@ class _Carrier:
     radius: float = 0.0
 
 
-def _carriers(run: ComplexArray, pieces: list[Piece]) -> list[_Carrier]:
-    return [_carrier(run[p.first : p.last + 1], p.kind) for p in pieces]
-
-
-def _carrier(z: ComplexArray, kind: Kind) -> _Carrier:
+def _carriers(runs: list[ComplexArray], pieces: list[list[Piece]]) -> list[list[_Carrier]]:
+    """What the pieces of each run lie on."""
+    flat = [(run[p.first : p.last + 1], p.kind) for run, some in zip(runs, pieces, strict=True) for p in some]
     # The outermost samples of a piece belong half to its neighbour.
-    inner = z[1:-1] if len(z) > 6 else z
+    inner = [z[1:-1] if len(z) > 6 else z for z, _ in flat]
+    lines = _lines([z for z, (_, kind) in zip(inner, flat, strict=True) if kind == "line"])
+    arcs = _circles([z for z, (_, kind) in zip(inner, flat, strict=True) if kind == "arc"])
+    line, arc = iter(lines), iter(zip(arcs.centre.tolist(), arcs.radius.tolist(), strict=True))
+    found = iter([_carrier(z, kind, line, arc) for z, kind in flat])
+    return [[next(found) for _ in some] for some in pieces]
+
+
+def _carrier(
+    z: ComplexArray,
+    kind: Kind,
+    lines: Iterator[tuple[complex, complex]],
+    arcs: Iterator[tuple[complex, float]],
+) -> _Carrier:
+    """A piece on the next of the lines or arcs, if it is of their kind."""
     if kind == "line":
-        centre = complex(inner.mean())
-        along = complex(np.exp(0.5j * np.angle(((inner - centre) ** 2).sum())))
-        if (along.conjugate() * (z[-1] - z[0])).real < 0:
-            along = -along
-        return _Carrier(kind, z, centre, along)
+        centre, along = next(lines)
+        return _Carrier(kind, z, centre, -along if (along.conjugate() * (z[-1] - z[0])).real < 0 else along)
     if kind == "arc":
-        centre, radius = _circle(inner)
+        centre, radius = next(arcs)
         return _Carrier(kind, z, centre, 0j, radius)
     return _Carrier(kind, z)
 
 
-def _circle(z: ComplexArray) -> tuple[complex, float]:
-    """Least-squares circle: a linear start, then Gauss-Newton on the distances."""
-    middle = z.mean()
-    c = z - middle
-    a = np.column_stack([c.real, c.imag, np.ones(len(c))])
-    x, y, k = np.linalg.lstsq(a, np.abs(c) ** 2, rcond=None)[0]
-    centre, radius = complex(x / 2, y / 2), math.sqrt(max(k + (x * x + y * y) / 4, 1e-12))
+def _lines(parts: list[ComplexArray]) -> list[tuple[complex, complex]]:
+    """Middle and unit way, either way, of the least-squares line through each part's points."""
+    if not parts:
+        return []
+    groups = _Groups.of(parts)
+    middle, off = groups.centred()
+    along = np.exp(0.5j * np.angle(groups.sums(off * off)))
+    return list(zip(middle.tolist(), along.tolist(), strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class _Groups:
+    """Points of some parts, one after the other: the first of each part, and how many it has."""
+
+    z: ComplexArray
+    start: IntArray
+    size: IntArray
+
+    @classmethod
+    def of(cls, parts: Sequence[ComplexArray]) -> _Groups:
+        """The same from the parts."""
+        size = np.array([len(part) for part in parts], dtype=np.int64)
+        z = np.concatenate(parts) if parts else np.zeros(0, dtype=np.complex128)
+        return cls(z, np.cumsum(size) - size, size)
+
+    def sums(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Sum of the values of each part."""
+        return np.asarray(np.add.reduceat(values, self.start))
+
+    def spread(self, values: NDArray[Any]) -> NDArray[Any]:
+        """A value of each part for each of its points."""
+        return np.repeat(values, self.size)
+
+    def centred(self) -> tuple[ComplexArray, ComplexArray]:
+        """Middle of each part, and its points as seen from there."""
+        middle = self.sums(self.z) / self.size
+        return np.asarray(middle, dtype=np.complex128), np.asarray(self.z - self.spread(middle))
+
+
+@dataclass(frozen=True, slots=True)
+class _Circles:
+    """Least-squares circles: centres and radii (n,)."""
+
+    centre: ComplexArray
+    radius: FloatArray
+
+    def fit(self, k: int, z: ComplexArray, tol: float, noise: float) -> bool:
+        """Whether samples lie on circle number k, noise apart."""
+        off = np.abs(np.abs(z - self.centre[k]) - self.radius[k])
+        return bool(off.max() <= tol and math.sqrt(float(np.mean(off**2))) < 1.6 * noise)
+
+
+def _circles(parts: list[ComplexArray]) -> _Circles:
+    """The circle through each part's points: a linear start, then Gauss-Newton on the distances."""
+    if not parts:
+        return _Circles(np.zeros(0, dtype=np.complex128), np.zeros(0))
+    groups = _Groups.of(parts)
+    middle, c = groups.centred()
+    w = c.real**2 + c.imag**2
+    one = _solved(groups, c.real, c.imag, w)
+    centre = (one[0] + 1j * one[1]) / 2
+    radius = np.sqrt(np.maximum(groups.sums(w) / groups.size + np.abs(centre) ** 2, 1e-12))
     for _ in range(4):
-        out = c - centre
+        out = c - groups.spread(centre)
         far = np.maximum(np.abs(out), 1e-9)  # a sample may lie on the centre itself
-        a = np.column_stack([out.real / far, out.imag / far, np.ones(len(c))])
-        dx, dy, dr = np.linalg.lstsq(a, far - radius, rcond=None)[0]
-        centre, radius = centre + complex(dx, dy), radius + float(dr)
-    return complex(middle) + centre, radius
+        left = far - groups.spread(radius)
+        x, y = out.real / far, out.imag / far
+        dx, dy = _solved(groups, x, y, left)
+        means = [groups.sums(values) / groups.size for values in (left, x, y)]
+        centre, radius = centre + dx + 1j * dy, radius + means[0] - dx * means[1] - dy * means[2]
+    return _Circles(middle + centre, radius)
 
 
-def _joined(
-    runs: list[list[_Carrier]], corners: list[Corner], tol: float, restore: bool
-) -> tuple[Segment, ...]:
-    """Segments of a ring with corners: run k goes from corner k to corner k + 1."""
+def _solved(groups: _Groups, x: FloatArray, y: FloatArray, left: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """What x and y are best multiplied by, in each group, to be like `left` but for a constant; least squares."""
+    x, y, left = (v - groups.spread(groups.sums(v) / groups.size) for v in (x, y, left))
+    xx, xy, yy, xl, yl = (groups.sums(a * b) for a, b in ((x, x), (x, y), (y, y), (x, left), (y, left)))
+    det = xx * yy - xy * xy
+    can = det > 1e-15 * (xx + yy) ** 2
+    det = np.where(can, det, 1.0)
+    return np.where(can, (xl * yy - yl * xy) / det, 0.0), np.where(can, (yl * xx - xl * xy) / det, 0.0)
+
+
+def _joined(runs: list[list[_Carrier]], corners: list[Corner], tol: float, restore: bool) -> Drawn:
+    """Parts of a ring with corners: run k goes from corner k to corner k + 1."""
     sharp = [_corner_joint(runs[k - 1][-1], runs[k][0], c.apex, tol, restore) for k, c in enumerate(corners)]
-    out: list[Segment] = []
+    out: Drawn = []
     for k, run in enumerate(runs):
-        out.extend(_run_segments(run, sharp[k], sharp[(k + 1) % len(sharp)], tol))
-    return tuple(out)
+        out.extend(_run_parts(run, sharp[k], sharp[(k + 1) % len(sharp)], tol))
+    return out
 
 
-def _smooth_ring(z: ComplexArray, tol: float, noise: float) -> Ring:
-    """A ring without corners: a circle, or pieces all joined smoothly."""
-    centre, radius = _circle(z)
-    round_enough = _is_round(z, tol, noise)
+def _smooth_rings(samples: list[ComplexArray], tols: FloatArray, noises: FloatArray) -> list[Drawn]:
+    """Parts of rings without corners: circles, or pieces all joined smoothly."""
+    if not samples:
+        return []
+    circles = _circles(samples)
+    out: list[Drawn] = [[] for _ in samples]
+    bent = [k for k, z in enumerate(samples) if not circles.fit(k, z, tols[k], noises[k])]
     # A first cut anywhere finds a good joint to start the second one from.
-    pieces = [] if round_enough else cut(np.append(z, z[0]), tol, noise, STEP)
-    if round_enough or [p.kind for p in pieces] == ["arc"]:
-        turn = math.copysign(1.0, float((z.conj() * np.roll(z, -1)).imag.sum()))
-        sides = (centre + radius, centre - radius)
-        return Ring((Arc(sides[0], sides[1], turn), Arc(sides[1], sides[0], turn)))
-    start = pieces[len(pieces) // 2].first
-    run = np.append(np.roll(z, -start), z[start])
-    pieces = cut(run, tol, noise, STEP)
+    closed = [np.append(samples[k], samples[k][0]) for k in bent]
+    first = dict(zip(bent, cut_all(closed, tols[bent], noises[bent], STEP), strict=True))
+    bent = [k for k in bent if [p.kind for p in first[k]] != ["arc"]]
+    for k in set(range(len(samples))) - set(bent):
+        out[k] = _circle_drawn(samples[k], complex(circles.centre[k]), float(circles.radius[k]))
+    starts = [first[k][len(first[k]) // 2].first for k in bent]
+    runs = [np.append(np.roll(samples[k], -i), samples[k][i]) for k, i in zip(bent, starts, strict=True)]
+    pieces = cut_all(runs, tols[bent], noises[bent], STEP)
+    for k, run, some, carriers in zip(bent, runs, pieces, _carriers(runs, pieces), strict=True):
+        out[k] = _smooth_parts(run, some, carriers, float(tols[k]))
+    return out
+
+
+def _circle_drawn(z: ComplexArray, centre: complex, radius: float) -> Drawn:
+    """A circle that runs the way the samples do, as two arcs."""
+    turn = math.copysign(1.0, float((z.conj() * np.roll(z, -1)).imag.sum()))
+    sides = (centre + radius, centre - radius)
+    return [Arc(sides[0], sides[1], turn), Arc(sides[1], sides[0], turn)]
+
+
+def _smooth_parts(run: ComplexArray, pieces: list[Piece], carriers: list[_Carrier], tol: float) -> Drawn:
+    """Parts of a ring without corners that is no circle."""
     if len(pieces) == 1 or all(p.kind == "cubic" for p in pieces):
         knots = [0, *(p.last for p in pieces)] if len(pieces) > 1 else [0, len(run) // 2, len(run) - 1]
-        return Ring(tuple(fit_chain(run, knots, None, None, tol)))
+        return [Chain(run, tuple(knots), None, None, tol)]
     # Start where a straight or round piece starts, so that no chain of cubics goes through the seam.
-    carriers = _carriers(run, pieces)
     seam = next(k for k, c in enumerate(carriers) if c.kind != "cubic")
     carriers = carriers[seam:] + carriers[:seam]
     joints = [_smooth_joint(carriers[k - 1], carriers[k], tol) for k in range(len(carriers))]
-    return Ring(tuple(_chained(carriers, [*joints, joints[0]], tol)))
+    return _chained(carriers, [*joints, joints[0]], tol)
 
 
-def _is_round(z: ComplexArray, tol: float, noise: float) -> bool:
-    """Whether the samples lie on a circle, noise apart."""
-    centre, radius = _circle(z)
-    off = np.abs(np.abs(z - centre) - radius)
-    return bool(off.max() <= tol and math.sqrt(float(np.mean(off**2))) < 1.6 * noise)
-
-
-def _chained(pieces: list[_Carrier], joints: list[Joint], tol: float) -> list[Segment]:
-    """Segments of pieces between joints; neighbouring cubics are fitted together."""
-    out: list[Segment] = []
+def _chained(pieces: list[_Carrier], joints: list[Joint], tol: float) -> Drawn:
+    """Parts for pieces between joints; neighbouring cubics are fitted together."""
+    out: Drawn = []
     k = 0
     while k < len(pieces):
         if pieces[k].kind != "cubic":
@@ -290,7 +456,7 @@ def _chained(pieces: list[_Carrier], joints: list[Joint], tol: float) -> list[Se
         while last + 1 < len(pieces) and pieces[last + 1].kind == "cubic":
             last += 1
         z, knots = _strung(pieces[k : last + 1])
-        out.extend(fit_chain(z, knots, joints[k], joints[last + 1], tol))
+        out.append(Chain(z, tuple(knots), joints[k], joints[last + 1], tol))
         k = last + 1
     return out
 
@@ -300,7 +466,7 @@ def _strung(pieces: list[_Carrier]) -> tuple[ComplexArray, list[int]]:
     return z, np.cumsum([0, *(len(p.z) - 1 for p in pieces)]).tolist()
 
 
-def _run_segments(pieces: list[_Carrier], start: complex, end: complex, tol: float) -> list[Segment]:
+def _run_parts(pieces: list[_Carrier], start: complex, end: complex, tol: float) -> Drawn:
     joints = [Joint(start)]
     joints += [_smooth_joint(a, b, tol) for a, b in itertools.pairwise(pieces)]
     return _chained(pieces, [*joints, Joint(end)], tol)
@@ -384,7 +550,7 @@ def _arc_along(arc: _Carrier, at: complex) -> complex:
     return out * (1j if sense >= 0 else -1j)
 
 
-def _segments(piece: _Carrier, start: Joint, end: Joint, tol: float) -> list[Segment]:
+def _segments(piece: _Carrier, start: Joint, end: Joint, tol: float) -> Drawn:
     if abs(end.at - start.at) < 1e-6 and piece.kind != "cubic":
         return []
     if piece.kind == "line":
@@ -393,7 +559,7 @@ def _segments(piece: _Carrier, start: Joint, end: Joint, tol: float) -> list[Seg
         arc = _arc(piece, start, end)
         if arc is not None and _off(arc, piece.z) <= _TRULY * tol:
             return [arc]
-    return list(fit_chain(piece.z, [0, len(piece.z) - 1], start, end, tol))
+    return [Chain(piece.z, (0, len(piece.z) - 1), start, end, tol)]
 
 
 def _off(arc: Arc, z: ComplexArray) -> float:

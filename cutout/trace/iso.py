@@ -238,9 +238,8 @@ def _loops(follow: IntArray) -> list[IntArray]:
     after = follow.tolist()
     seen = bytearray(len(after))
     loops = []
-    for start in range(len(after)):
-        if seen[start]:
-            continue
+    start = 0
+    while start >= 0:
         loop = []
         i = start
         while not seen[i]:
@@ -248,4 +247,5 @@ def _loops(follow: IntArray) -> list[IntArray]:
             loop.append(i)
             i = after[i]
         loops.append(np.array(loop))
+        start = seen.find(0, start)
     return loops

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cache
-from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
-from cutout.geom.curve import ComplexArray, to_array
+from cutout.geom.curve import ComplexArray, FloatArray, points_of_all, to_array
 from cutout.geom.outline import Ring
-from cutout.trace.fit import Told, fit_ring
+from cutout.trace.fit import Told, fit_rings
 from cutout.trace.iso import IsoLines, iso_lines
 
 _FINE = 0.01
@@ -57,20 +56,31 @@ def _fitted(
     lines: list[ComplexArray], found: IsoLines, tolerance_px: float, sigma: float
 ) -> tuple[Ring, ...]:
     told = Told.of(found.sharp, found.apexes, found.rounds)
-    rings = [fit_ring(z, tolerance_px, found.blur, sigma, found.noise, told=told) for z in lines]
+    rings = fit_rings(lines, tolerance_px, found.blur, sigma, found.noise, told=told)
+    areas = np.array([_area(z) for z in lines])
+    loops = _loops(rings)
     for closer in (0.6, 0.25):
-        bad = _unsound(rings, lines)
+        bad = _unsound(rings, loops, areas)
         if not bad:
             break
-        for k in bad:
-            rings[k] = fit_ring(
-                lines[k], tolerance_px, found.blur, sigma, found.noise, closer, restore=False, told=told
-            )
+        some = [lines[k] for k in bad]
+        again = fit_rings(
+            some, tolerance_px, found.blur, sigma, found.noise, closer, restore=False, told=told
+        )
+        _exchanged(rings, loops, bad, again)
     # A ring drawn plainly may still meet a neighbour drawn well, which then is drawn plainly too.
     for _ in range(3):
-        for k in _unsound(rings, lines):
-            rings[k] = _plain(lines[k])
+        bad = _unsound(rings, loops, areas)
+        if not bad:
+            break
+        _exchanged(rings, loops, bad, [_plain(lines[k]) for k in bad])
     return tuple(ring for ring in rings if ring.segments)
+
+
+def _exchanged(rings: list[Ring], loops: Loops, which: list[int], again: list[Ring]) -> None:
+    """Some of the rings, and their lines, put in place of those there."""
+    for k, ring, loop in zip(which, again, _loops(again), strict=True):
+        rings[k], loops[k] = ring, loop
 
 
 def _plain(z: ComplexArray) -> Ring:
@@ -80,25 +90,43 @@ def _plain(z: ComplexArray) -> Ring:
     return Ring.of_points(plain if len(plain) > 3 else xy)
 
 
-def _unsound(rings: Sequence[Ring], lines: Sequence[ComplexArray]) -> list[int]:
-    """Rings that cross themselves or others, or have turned over or shrunk away."""
-    drawn = [_area(z) for z in lines]
-    bad = {
-        k
-        for k, (ring, area) in enumerate(zip(rings, drawn, strict=True))
-        if not ring.segments or not 0.5 < ring.area / (area or 1.0) < 2.0
-    }
-    sound = np.array([k for k in range(len(rings)) if k not in bad], dtype=np.int64)
-    loops = np.array([shapely.LinearRing(_closed(rings[k])) for k in sound.tolist()], dtype=object)
-    bad.update(sound[~shapely.is_simple(loops)].tolist())
-    one, two = shapely.STRtree(loops).query(loops, predicate="intersects")
+Loops = NDArray[np.object_]
+"""Closed lines near rings, GEOS geometries."""
+
+
+def _unsound(rings: Sequence[Ring], loops: Loops, areas: FloatArray) -> list[int]:
+    """Rings that cross themselves or others, or have turned over or shrunk away.
+
+    loops: their lines; areas: of what they are drawn after (px^2).
+    """
+    drawn = np.array([ring.area if ring.segments else 0.0 for ring in rings])
+    share = drawn / np.where(areas == 0.0, 1.0, areas)
+    sound = np.flatnonzero((share > 0.5) & (share < 2.0))
+    bad = set(range(len(rings))) - set(sound.tolist())
+    own = loops[sound]
+    bad.update(sound[~shapely.is_simple(own)].tolist())
+    one, two = shapely.STRtree(own).query(own, predicate="intersects")
     bad.update(sound[np.unique(one[one != two])].tolist())
     return sorted(bad)
 
 
-def _closed(ring: Ring) -> NDArray[Any]:
-    xy = ring.points(_FINE)
-    return np.concatenate([xy, np.repeat(xy[:1], max(1, 4 - len(xy)), axis=0)])
+def _loops(rings: Sequence[Ring]) -> Loops:
+    """A fine closed line along each ring; None for a ring of nothing."""
+    out = np.full(len(rings), None, dtype=object)
+    some = [k for k, ring in enumerate(rings) if ring.segments]
+    if not some:
+        return out
+    z, steps = points_of_all([segment for k in some for segment in rings[k].segments], _FINE)
+    heads = np.cumsum([0, *(len(rings[k].segments) for k in some[:-1])])
+    sizes = np.add.reduceat(steps, heads)
+    # A ring of two or three points is closed by its first one as often as GEOS wants four.
+    padded = np.maximum(sizes, 3)
+    starts = np.cumsum(sizes) - sizes
+    number = np.arange(int(padded.sum())) - np.repeat(np.cumsum(padded) - padded, padded)
+    number = np.where(number < np.repeat(sizes, padded), number, 0)
+    at = np.repeat(starts, padded) + number
+    out[some] = shapely.linearrings(to_array(z[at]), indices=np.repeat(np.arange(len(some)), padded))
+    return out
 
 
 def _area(z: ComplexArray) -> float:

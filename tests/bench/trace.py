@@ -7,7 +7,8 @@
     python tests/bench/trace.py --seeds 3  as many turns, places and grains of each shape; --from N: other ones
     python tests/bench/trace.py --others   other shapes, on which nothing in the tracer was tuned
     python tests/bench/trace.py --bound    how far corners may move and leave a black-and-white picture as it is
-    python tests/bench/trace.py --speed    time and memory on large scans
+    python tests/bench/trace.py --speed    CPU time and memory on large scans, beside decoding and an iso-line
+                                           (--megapixels N: of one size; --beside FOLDER: other code in turns)
 
 potrace is called as a program (Debian package of that name) and measured only.
 """
@@ -17,10 +18,10 @@ from __future__ import annotations
 import io
 import json
 import math
+import os
 import subprocess
 import sys
 import tempfile
-import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,7 +36,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import shapes
 
 from cutout.errors import CutoutError
-from cutout.geom.curve import Cubic, Line, Segment
+from cutout.geom.curve import Cubic, Line, Segment, Similarity
 from cutout.geom.outline import Ring
 from cutout.read.options import ReadOptions
 from cutout.read.picture.reader import read_picture
@@ -278,7 +279,9 @@ def _room(z: np.ndarray, at: int) -> float:
     return room
 
 
-SPEED_PIXELS = (4, 16, 64)
+SPEED_PIXELS = (1, 4, 16, 64)
+RINGS, RINGS_PIXELS = 940, (4, 16)
+"""So many small shapes on one sheet, and the sizes such sheets are read at."""
 
 _WORKER = """
 import json, sys, time
@@ -299,65 +302,73 @@ def peak(field):
     return next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith(field)) * 1024
 Path("/proc/self/clear_refs").write_text("5")
 before = peak("VmRSS")
-start = time.perf_counter()
-nodes = 0
+start = time.process_time()
+rings = nodes = 0
 if what == "ours":
-    nodes = sum(len(r.segments) for r in read_picture(data, "bench", ReadOptions(width=600.0)).rings)
+    traced = read_picture(data, "bench", ReadOptions(width=600.0)).rings
+    rings, nodes = len(traced), sum(len(r.segments) for r in traced)
 else:
     picture = Image.open(io.BytesIO(data)); picture.load()
     if what == "iso":
         find_contours(np.asarray(picture.convert("L")), 127.5)
-took = time.perf_counter() - start
-print(json.dumps([took, peak("VmHWM") - before, nodes]))
+took = time.process_time() - start
+print(json.dumps([took, peak("VmHWM") - before, rings, nodes]))
 """
 
+_TRIES = 3
 
-def speed() -> None:
-    """Each in a process of its own, best of three; memory is what the process grew to over its imports."""
-    print(
-        f"{'scan':16}{'decode':>9}{'+ iso-line':>11}{'ours':>9}{'ratio':>7}{'potrace':>9}{'bytes/px':>9}{'nodes':>7}"
-    )
+
+def speed(beside: str, megapixels: int) -> None:
+    """CPU time, each in a process and a thread of its own, best of three; memory is what it grew to over its imports.
+
+    beside: folder of other code, measured in turns with this; megapixels: only pictures as large, all where 0.
+    """
+    trees = {"this": str(Path(__file__).parents[2])} | ({"beside": beside} if beside else {})
+    heads = "".join(f"{name:>9}{'ratio':>7}{'bytes/px':>9}{'rings':>6}{'nodes':>7}" for name in trees)
+    print(f"{'scan':18}{'decode':>9}{'+ iso-line':>11}{heads}")
     with tempfile.TemporaryDirectory() as folder:
-        for megapixels in SPEED_PIXELS:
-            for kind in ("PNG grey", "JPEG colour", "JPEG uneven"):
-                path = _scan(Path(folder), megapixels, kind)
-                runs = {what: _best(what, path) for what in ("decode", "iso", "ours")}
-                pixels = megapixels * 1e6
-                ratio = runs["ours"][0] / runs["iso"][0]
-                print(
-                    f"{megapixels:3} MP {kind:11}{runs['decode'][0]:8.2f}s{runs['iso'][0]:10.2f}s"
-                    f"{runs['ours'][0]:8.2f}s"
-                    f"{ratio:7.2f}{_potrace_time(path):8.2f}s{runs['ours'][1] / pixels:9.1f}{runs['ours'][2]:7}",
-                    flush=True,
-                )
+        for size, kind in [
+            (m, k) for m in SPEED_PIXELS for k in ("PNG grey", "JPEG colour", "JPEG uneven")
+        ] + [(m, f"{RINGS} rings") for m in RINGS_PIXELS]:
+            if megapixels in (0, size):
+                path = _scan(Path(folder), size, kind)
+                runs = _runs(path, trees)
+                least = min(runs["iso"])[0]
+                told = "".join(_told(min(runs[name]), least, size * 1e6) for name in trees)
+                print(f"{size:3} MP {kind:12}{min(runs['decode'])[0]:8.3f}s{least:10.3f}s{told}", flush=True)
 
 
-def _best(what: str, path: Path) -> list[float]:
-    runs = []
-    for _ in range(3):
-        done = subprocess.run(
-            [sys.executable, "-c", _WORKER, what, str(path)], check=True, capture_output=True, text=True
-        )
-        runs.append(json.loads(done.stdout))
-    return min(runs)
+def _told(run: list[float], least: float, pixels: float) -> str:
+    took, grown, rings, nodes = run
+    return f"{took:8.3f}s{took / least:7.2f}{grown / pixels:9.1f}{rings:6}{nodes:7}"
 
 
-def _potrace_time(path: Path) -> float:
-    source = path.with_suffix(".pgm")
-    Image.open(path).convert("L").save(source)
-    start = time.perf_counter()
-    subprocess.run(["potrace", "-b", "svg", "-o", "/dev/null", str(source)], check=True)
-    took = time.perf_counter() - start
-    source.unlink()
-    return took
+def _runs(path: Path, trees: dict[str, str]) -> dict[str, list[list[float]]]:
+    """Of decoding, of decoding and iso-line, and of each tree: what the worker says of each run, all in turns."""
+    runs: dict[str, list[list[float]]] = {}
+    for _ in range(_TRIES):
+        for name in ("decode", "iso", *trees):
+            what = "ours" if name in trees else name
+            env = dict(
+                os.environ, PYTHONPATH=trees.get(name, ""), OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1"
+            )
+            done = subprocess.run(
+                [sys.executable, "-c", _WORKER, what, str(path)],
+                check=True,
+                capture_output=True,
+                text=True,
+                env=env,
+                cwd=path.parent,
+            )
+            runs.setdefault(name, []).append(json.loads(done.stdout))
+    return runs
 
 
 def _scan(folder: Path, megapixels: int, kind: str) -> Path:
-    """A scan of a scene: shapes on paper with a little grain; saved as a scanner or a camera would."""
+    """A scan of shapes on paper with a little grain; saved as a scanner or a camera would."""
     # Drawn at most 16 megapixels large and enlarged from there: a blurred edge costs what a sharp one does.
     side = round(math.sqrt(min(megapixels, 16) * 1e6))
-    made = dict(shapes.drawings())
-    shape = shapes.placed("scene", made["scene"], round(side * 0.85), 1 + 0j, 0.3 + 0.4j)
+    shape = _many(side) if kind.endswith("rings") else _scene(side)
     cover = shapes.coverage(shape)
     grey = np.full((side, side), 235, dtype=np.uint8)
     top = (side - shape.height) // 2
@@ -375,19 +386,43 @@ def _scan(folder: Path, megapixels: int, kind: str) -> Path:
             grey[a : a + 512, b : b + 512] = np.clip(part + tile[: part.shape[0], : part.shape[1]], 0, 255)
     if kind == "JPEG uneven":
         grey = (grey * np.linspace(1.0, 0.5, side, dtype=np.float32)[None, :]).astype(np.uint8)
-    path = folder / ("scan.png" if kind == "PNG grey" else "scan.jpg")
+    path = folder / ("scan.jpg" if kind.startswith("JPEG") else "scan.png")
     image = Image.fromarray(grey)
-    if kind == "PNG grey":
-        image.save(path, compress_level=4)
-    else:
+    if kind.startswith("JPEG"):
         image.convert("RGB").save(path, quality=90)
+    else:
+        image.save(path, compress_level=4)
     return path
+
+
+def _scene(side: int) -> shapes.Shape:
+    return shapes.placed("scene", dict(shapes.drawings())["scene"], round(side * 0.85), 1 + 0j, 0.3 + 0.4j)
+
+
+def _many(side: int) -> shapes.Shape:
+    """RINGS rings: points, stars, discs, gears with a hole, free shapes in rows, each turned by itself."""
+    kinds = [r for name, r in shapes.drawings() if name not in ("bars", "holes", "scene", "corner 135")]
+    rng = np.random.default_rng(11)
+    across = math.ceil(math.sqrt(RINGS))
+    width = round(0.83 * side)
+    cell = width / (across + 1)
+    rings: list[Ring] = []
+    for k in range(across * across):
+        turn = complex(np.exp(2j * math.pi * rng.random()))
+        one = shapes.placed("one", kinds[k % len(kinds)], 0.7 * cell, turn, complex(*rng.random(2)))
+        row, column = divmod(k, across)
+        at = (0.5 + column) * cell + 1j * (0.5 + row) * cell
+        more = [r.transform(Similarity(1 + 0j, at)) for r in one.rings]
+        if len(rings) + len(more) > RINGS:
+            break
+        rings += more
+    return shapes.Shape("many", tuple(rings), width, width)
 
 
 def main() -> None:
     """Print the tables."""
     if "--speed" in sys.argv:
-        speed()
+        speed(_asked("--beside", ""), int(_asked("--megapixels", "0")))
     else:
         size = _asked("--size", "")
         sizes = (int(size),) if size else SIZES[1:2] if "--quick" in sys.argv else SIZES

@@ -102,9 +102,11 @@ def _even(lines: Sequence[ComplexArray], loops: Sequence[_Loop], k: int) -> bool
 
 def _nested(lines: Sequence[ComplexArray]) -> tuple[list[_Loop], list[int]]:
     """The lines with what lies directly within each, and those within none. Lines don't cross."""
-    shapes = np.array([shapely.Polygon(to_array(z)) for z in lines], dtype=object)
+    numbers = np.repeat(np.arange(len(lines)), [len(z) for z in lines])
+    rings = shapely.linearrings(to_array(np.concatenate(lines)), indices=numbers)
+    shapes = np.asarray(shapely.polygons(rings), dtype=object)
     areas = np.array([float((z.conj() * np.roll(z, -1)).imag.sum()) / 2 for z in lines])
-    starts = shapely.points(np.array([to_array(z)[0] for z in lines]))
+    starts = shapely.points(to_array(np.array([z[0] for z in lines])))
     one, around = shapely.STRtree(shapes).query(starts, predicate="within")
     apart = (one != around) & (np.abs(areas[around]) > np.abs(areas[one]))
     one, around = one[apart], around[apart]

@@ -21,7 +21,7 @@ from scipy.special import erf
 from cutout.geom.curve import ComplexArray, FloatArray, to_array
 from cutout.read.picture.classes import climbs
 from cutout.read.picture.decode import Picture
-from cutout.trace.corners import STEP, resample
+from cutout.trace.corners import STEP, Loops, resample
 from cutout.trace.iso import IsoLines
 
 Grey = NDArray[np.uint8]
@@ -350,32 +350,41 @@ def _places(
 
     No line comes nearer than `alone` px to either end of the profile laid across one of them.
     """
-    at, normals, curves, near = [], [], [], []
-    total = sum(len(z) for z in lines)
-    stride = max(1, total // _MOST_PROFILES)
-    for z in lines:
-        if len(z) < 6 * reach or len(z) < 40:
-            continue
-        smooth = _wrapped(z, _SETTLE)
-        along = np.roll(smooth, -3) - np.roll(smooth, 3)
-        length = np.abs(along)
-        along = along / np.maximum(length, 1e-9)
-        bend = np.angle(np.roll(along, -reach) * np.roll(along, reach).conj())
-        curve = bend / np.maximum(np.abs(np.roll(smooth, -reach) - np.roll(smooth, reach)), 1.0)
-        pick = np.flatnonzero((np.abs(bend) < _BENT) & (length > 1.0))[::stride]
-        # Averaging with a spread s pulls a line of curvature c inward by c s^2 / 2.
-        pulled = curve * (_SETTLE * length / 6) ** 2 / 2
-        at.append((smooth - 1j * along * pulled)[pick])
-        normals.append(1j * along[pick])
-        curves.append(curve[pick])
-        near.append(z)
-    if not at or sum(len(a) for a in at) < _LEAST_PROFILES:
+    long = [z for z in lines if len(z) >= max(6 * reach, 40)]
+    if not long:
         return None
-    place, normal = np.concatenate(at), np.concatenate(normals)
+    kernel = _gaussian(_SETTLE)
+    loops = Loops.of(long, max(reach, len(kernel) // 2))
+    smooth = loops.correlated(kernel)
+    along = loops.beside(smooth, 3) - loops.beside(smooth, -3)
+    length = np.abs(along)
+    along = along / np.maximum(length, 1e-9)
+    bend = np.angle(loops.beside(along, reach) * loops.beside(along, -reach).conj())
+    chord = np.abs(loops.beside(smooth, reach) - loops.beside(smooth, -reach))
+    curve = bend / np.maximum(chord, 1.0)
+    plain = (np.abs(bend) < _BENT) & (length > 1.0)
+    # Every so many of those on each line.
+    number = np.cumsum(plain) - 1
+    number -= np.repeat(number[loops.start] + ~plain[loops.start], loops.size)
+    stride = max(1, sum(len(z) for z in lines) // _MOST_PROFILES)
+    pick = np.flatnonzero(plain & (number % stride == 0))
+    if len(pick) < _LEAST_PROFILES:
+        return None
+    # Averaging with a spread s pulls a line of curvature c inward by c s^2 / 2.
+    pulled = curve[pick] * (_SETTLE * length[pick] / 6) ** 2 / 2
+    place, normal = smooth[pick] - 1j * along[pick] * pulled, 1j * along[pick]
     ends = to_array(np.stack([place - reach * normal, place + reach * normal]).ravel())
-    away, _ = cKDTree(to_array(np.concatenate(near))).query(ends, distance_upper_bound=alone)
+    tree = cKDTree(to_array(loops.z), compact_nodes=False, balanced_tree=False)
+    away, _ = tree.query(ends, distance_upper_bound=alone)
     free = (np.reshape(away, (2, -1)) >= alone).all(axis=0)
-    return place[free], normal[free], np.concatenate(curves)[free]
+    return place[free], normal[free], curve[pick][free]
+
+
+def _gaussian(sigma: float) -> FloatArray:
+    """Weights of a Gaussian of `sigma` samples over as many as matter."""
+    reach = round(4.0 * sigma)
+    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
+    return np.asarray(weights / weights.sum())
 
 
 def _wrapped(z: ComplexArray, sigma: float) -> ComplexArray:

@@ -12,12 +12,13 @@ import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, maximum_filter1d, minimum_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, minimum_filter1d
 from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array
@@ -142,7 +143,7 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     """
     blur = math.hypot(sigma, _PIXEL)
     halves = [_HALF + k * blur for k in _HALF_BLURS]
-    places = list(_noticed(found.lines, halves, _NARROW))
+    places = list(itertools.islice(_noticed(found.lines, halves, _NARROW), _MOST_ENDS + 1))
     places = places if len(places) <= _MOST_ENDS else []
     blunt = _beside(found.lines, list(_noticed(found.lines, halves[:1], _BLUNT)), places, 1.5 * halves[0])
     if not places and not blunt:
@@ -196,7 +197,7 @@ def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
 def _swallowed(lines: list[ComplexArray], ends: list[_Laid]) -> set[int]:
     """Numbers of the crumbs that a fine point had come apart into, and which its end takes in."""
     crumbs = [k for k, z in enumerate(lines) if max(np.ptp(z.real), np.ptp(z.imag)) < _CRUMB]
-    middles = shapely.points(to_array(np.array([lines[k].mean() for k in crumbs], dtype=np.complex128)))
+    middles = [shapely.Point(z.real, z.imag) for z in (lines[k].mean() for k in crumbs)]
     around = [shapely.Polygon(to_array(end.points)).buffer(_ASIDE) for end in ends]
     return {k for k, at in zip(crumbs, middles, strict=True) if any(end.contains(at) for end in around)}
 
@@ -369,9 +370,12 @@ def _width(rounded: ComplexArray) -> float:
 
 def _bow(a: complex, b: complex, height: float) -> ComplexArray:
     """A parabola from a to b that stands `height` to the right of its chord's middle, at steps of about _STEP."""
-    t = np.linspace(0.0, 1.0, max(3, round(abs(b - a) / _STEP) + 1))
+    t, left = _even(max(3, round(abs(b - a) / _STEP) + 1))
+    straight = a + (b - a) * t
+    if not height:
+        return np.asarray(straight)
     way = (b - a) / max(abs(b - a), 1e-9)
-    return np.asarray(a + (b - a) * t - 1j * way * (4 * height) * t * (1 - t))
+    return np.asarray(straight - 1j * way * (4 * height) * t * left)
 
 
 def _drawn(z: ComplexArray) -> ComplexArray:
@@ -618,21 +622,29 @@ class _Window:
     bits: NDArray[np.bool_] | None = None
     strict: bool = False
 
-    def missed(self, points: ComplexArray, blurrier: float = 0.0) -> FloatArray:
-        """Likeness less picture at each pixel that counts, for points from one arm to the other.
+    def missed(self, points: ComplexArray) -> FloatArray:
+        """Likeness less picture at each pixel that counts, for points from one arm to the other."""
+        return np.asarray(self._missed(self._covered([points]), 0.0)[0])
 
-        blurrier: log of how many times more the place is blurred than `sigma` says. A strict window's own misses
-        follow: by how much each pixel is covered beyond a half, or short of it, that its bit denies.
+    def _covered(self, each: Sequence[ComplexArray]) -> FloatArray:
+        """Share of each pixel that is covered, for each of some lines between the arms; (n, rows, columns)."""
+        rings = [np.concatenate([[self.before], points, [self.behind]]) - self.corner for points in each]
+        return np.asarray((self.ground + windings(rings, self.share.shape)).clip(0.0, 1.0))
+
+    def _missed(self, covered: FloatArray, blurrier: float) -> FloatArray:
+        """Misses (n, m) at pixels covered so, if the place is exp(blurrier) times as blurred as `sigma` says.
+
+        A strict window's own misses follow: by how much each pixel is covered beyond a half, or short of it, that its
+        bit denies.
         """
-        ring = np.concatenate([[self.before], points, [self.behind]]) - self.corner
-        covered = (self.ground + winding([ring], self.share.shape, 1)).clip(0.0, 1.0)
         sigma = self.sigma * math.exp(min(max(blurrier, -_MUCH), _MUCH))
-        likeness = gaussian_filter(covered, sigma, mode="nearest")
-        missed = np.asarray((likeness - self.share)[self.seen])
+        down, across = (_blur(n, sigma) for n in self.share.shape)
+        likeness = down @ covered @ across.T
+        missed = np.asarray((likeness - self.share)[:, self.seen])
         if self.bits is None or not self.strict:
             return missed
         denied = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
-        return np.concatenate([missed, _STRICT * denied[self.seen]])
+        return np.concatenate([missed, _STRICT * denied[:, self.seen]], axis=1)
 
     def denied(self, ends: ComplexArray) -> FloatArray:
         """Area (px^2) of all that bits deny of each of the ends (n, k)."""
@@ -658,30 +670,53 @@ class _Window:
 
     def _descended(self, shape: _Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Parameters of least squares from p on, and their misses (Levenberg, Marquardt)."""
-
-        def missed_at(p: FloatArray) -> FloatArray:
-            missed = self.missed(shape(self.arms, p[:-1])[0], float(p[-1]))
-            return np.append(missed, _STIFF * p[2:4]) if shape is _point else missed
-
-        missed = missed_at(p)
+        covered = self._covered([shape(self.arms, p[:-1])[0]])
+        missed = self._stiff(shape, self._missed(covered, float(p[-1])), p[None])[0]
         held = 1e-3
         for _ in range(_ROUNDS):
-            slopes = np.stack([missed_at(p + d) - missed for d in _NUDGE * np.eye(len(p))], axis=1) / _NUDGE
-            left, right = slopes.T @ slopes, slopes.T @ missed
+            slopes = self._slopes(shape, p, covered, missed)
+            left, right = slopes @ slopes.T, slopes @ missed
             for _ in range(4):
                 step = np.linalg.solve(left + held * np.diag(np.diag(left) + 1e-6), -right).clip(
                     -_STRIDE, _STRIDE
                 )
-                after = missed_at(p + step)
+                then = self._covered([shape(self.arms, (p + step)[:-1])[0]])
+                after = self._stiff(shape, self._missed(then, float((p + step)[-1])), (p + step)[None])[0]
                 if (after**2).sum() <= (missed**2).sum():
                     break
                 held *= 30.0
             else:
                 break
-            p, missed, held = p + step, after, max(held / 10.0, 1e-3)
+            p, covered, missed, held = p + step, then, after, max(held / 10.0, 1e-3)
             if np.abs(step).max() < _SETTLED:
                 break
         return p, missed[:-2] if shape is _point else missed
+
+    def _slopes(self, shape: _Shape, p: FloatArray, covered: FloatArray, missed: FloatArray) -> FloatArray:
+        """How fast the misses (m,) at p, where pixels are covered so, grow with each of the parameters; (n, m)."""
+        nudged = p + _NUDGE * np.eye(len(p))
+        moved = self._missed(self._covered([shape(self.arms, q[:-1])[0] for q in nudged[:-1]]), float(p[-1]))
+        blurred = self._missed(covered, float(nudged[-1, -1]))
+        then = self._stiff(shape, np.concatenate([moved, blurred]), nudged)
+        return np.asarray((then - missed) / _NUDGE)
+
+    @staticmethod
+    def _stiff(shape: _Shape, missed: FloatArray, p: FloatArray) -> FloatArray:
+        """Misses (n, m) and, behind those of a point, how far its flanks are bent; p: its parameters (n, k)."""
+        return np.concatenate([missed, _STIFF * p[:, 2:4]], axis=1) if shape is _point else missed
+
+
+@lru_cache(maxsize=256)
+def _blur(size: int, sigma: float) -> FloatArray:
+    """Weights (size, size) of a Gaussian over a row of pixels, which goes on beyond its ends as they are."""
+    return np.asarray(gaussian_filter1d(np.eye(size), sigma, axis=0, mode="nearest"))
+
+
+@lru_cache(maxsize=1024)
+def _even(count: int) -> tuple[FloatArray, FloatArray]:
+    """So many even shares from 0 to 1, and the same of what is left."""
+    t = np.linspace(0.0, 1.0, count)
+    return t, 1 - t
 
 
 def _spliced(z: ComplexArray, ends: list[_Laid]) -> ComplexArray:

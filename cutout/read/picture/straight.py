@@ -9,10 +9,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.ndimage import correlate1d
 
 from cutout.geom.curve import ComplexArray, FloatArray
-from cutout.trace.corners import resample
+from cutout.trace.corners import IntArray, Loops, resampled
 
 _REACH = 30
 """Samples (half a pixel apart) to each side of a place that a straight line is laid through: by the slant at which an
@@ -23,6 +22,9 @@ _STRAIGHTEST = 0.3
 
 _LEAST = 200
 """So few places tell nothing."""
+
+_MOST = 10_000
+"""Of more places only so many, evenly spread, are looked at: they tell the same."""
 
 _ROUGH, _STRAIGHT = 0.002, 0.3
 """Misses (px) below which all is straight, and above which none of it is: there are bends only."""
@@ -43,23 +45,24 @@ def straighter(one: list[ComplexArray], two: list[ComplexArray]) -> float:
 
 def _misses(lines: list[ComplexArray]) -> float | None:
     """Root mean square miss (px) of lines laid through their straightest stretches; None where there are too few."""
-    found = [_missed(z) for z in (resample(z) for z in lines if len(z) > _REACH) if len(z) > 4 * _REACH]
-    if sum(len(missed) for missed in found) < _LEAST:
+    long = [z for z in lines if len(z) > _REACH]
+    samples = [z for z in resampled(long) if len(z) > 4 * _REACH] if long else []
+    total = sum(len(z) for z in samples)
+    if total < _LEAST:
         return None
-    return float(np.quantile(np.concatenate(found), _STRAIGHTEST))
+    loops = Loops.of(samples, 0)
+    ring, number = loops.ring, np.arange(total)
+    some = slice(None, None, max(1, total // _MOST))
+    missed = _missed(loops, ring[some], (number - loops.start[ring])[some])
+    return float(np.quantile(missed, _STRAIGHTEST))
 
 
-def _missed(z: ComplexArray) -> FloatArray:
-    """Root mean square distance of the samples about each one from the line through them, from their moments."""
+def _missed(loops: Loops, ring: IntArray, number: IntArray) -> FloatArray:
+    """Root mean square distance of the samples about each of some from the line through them, from their moments."""
     t = np.arange(-_REACH, _REACH + 1)
-    even = np.full(len(t), 1.0 / len(t))
-    z = z - z.mean()
-    middle, along = _wrapped(z, even), _wrapped(z, t / (t**2).sum())
+    z = loops.at(ring[:, None], number[:, None] + t) - loops.at(ring, number)[:, None]
+    middle, along = z.mean(axis=1), z @ (t / (t**2).sum())
     along /= np.maximum(np.abs(along), 1e-9)
-    spread = _wrapped(np.abs(z) ** 2 + 0j, even).real - np.abs(middle) ** 2
-    turned = (_wrapped(z * z, even) - middle * middle) * along.conj() ** 2
+    spread = (z.real**2 + z.imag**2).mean(axis=1) - np.abs(middle) ** 2
+    turned = ((z * z).mean(axis=1) - middle * middle) * along.conj() ** 2
     return np.asarray(np.sqrt(np.maximum((spread - turned.real) / 2, 0.0)))
-
-
-def _wrapped(z: ComplexArray, weights: FloatArray) -> ComplexArray:
-    return correlate1d(z.real, weights, mode="wrap") + 1j * correlate1d(z.imag, weights, mode="wrap")
