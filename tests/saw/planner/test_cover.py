@@ -53,7 +53,7 @@ def test_a_solver_finds_the_same_of_a_hundred(seed: int, monkeypatch: pytest.Mon
     solved = milp(
         cost,
         constraints=LinearConstraint(table.T.astype(float), lb=np.ones(40)),
-        integrality=np.ones(120),
+        integrality=np.ones(120, dtype=np.int64),
         bounds=Bounds(0, 1),
         options={"mip_rel_gap": 0.0},
     )
