@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
@@ -270,21 +270,14 @@ class Room:
 
     def _led(self, label: Label, anchors: FloatArray, spots: _Spots, over: str = "") -> Placed | None:
         """The first of these spots whose leader, if it needs one, is in nobody's way."""
-        # The first few are mostly enough; where they are not, more and more at once.
-        first, many = 0, 4
-        while first < len(spots.boxes):
-            some = slice(first, first + many)
-            starts = anchors[spots.owners[some]]
-            leaders = _leaders(starts, label.reach, spots.boxes[some])
-            clear = np.flatnonzero((spots.off[some] <= _NO_LEADER) | self._clear(*leaders, over))
+        for some in _more_and_more(len(spots.boxes), 4, 8):
+            starts, ends = _leaders(anchors[spots.owners[some]], label.reach, spots.boxes[some])
+            near = spots.off[some] <= _NO_LEADER
+            clear = np.flatnonzero(near | self._clear(starts, ends, over))
             if len(clear):
-                n = first + int(clear[0])
-                box = _as_box(spots.boxes[n])
-                near = spots.off[n] <= _NO_LEADER
-                return Placed(
-                    label, box, None if near else _leader(anchors[spots.owners[n]], label.reach, box)
-                )
-            first, many = first + many, 8 * many
+                n = int(clear[0])
+                leader = None if near[n] else (_as_place(starts[n]), _as_place(ends[n]))
+                return Placed(label, _as_box(spots.boxes[some][n]), leader)
         return None
 
     def _free(self, boxes: FloatArray, within: Box | None = None) -> NDArray[np.bool_]:
@@ -346,14 +339,20 @@ def _first_uncrossed(
     names: STRtree, start: NDArray[np.complex128], end: NDArray[np.complex128], order: NDArray[np.int_]
 ) -> tuple[int | None, int]:
     """The first straight way, in an order, that crosses none of the boxes, and how many were looked at."""
-    first, many = 0, 64
-    while first < len(order):
-        some = order[first : first + many]
+    for batch in _more_and_more(len(order), 64, 4):
+        some = order[batch]
         clear = np.flatnonzero(_uncrossed(names, start[some], end[some]))
         if len(clear):
-            return int(some[clear[0]]), first + len(some)
-        first, many = first + many, 4 * many
+            return int(some[clear[0]]), min(batch.stop, len(order))
     return None, len(order)
+
+
+def _more_and_more(count: int, first: int, times: int) -> Iterator[slice]:
+    """So many in batches, each so many times as large as the one before: the first few are mostly enough."""
+    done = 0
+    while done < count:
+        yield slice(done, done + first)
+        done, first = done + first, times * first
 
 
 def _overlap(
@@ -401,21 +400,17 @@ def _around(
     return _boxes_at(centres, label.size), owners
 
 
-def _leader(anchor: FloatArray, reach: float, box: Box) -> Span:
-    """From the rim round the anchor to the nearest point of the box."""
-    x, y = float(anchor[0]), float(anchor[1])
-    end = complex(min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
-    away = end - complex(x, y)
-    start = complex(x, y) + away / abs(away) * min(reach, abs(away))
-    return (start.real, start.imag), (end.real, end.imag)
-
-
 def _leaders(anchors: FloatArray, reach: float, boxes: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Starts and ends (n, 2) of `_leader` for each anchor (n, 2) and box (n, 4)."""
+    """Starts and ends (n, 2) of leaders from the rim round each anchor (n, 2) to its box's (n, 4) nearest point."""
     ends = np.clip(anchors, boxes[:, :2], boxes[:, 2:])
     away = ends - anchors
     far = np.hypot(*away.T)[:, None]
     return anchors + away / far * np.minimum(reach, far), ends
+
+
+def _as_place(row: FloatArray) -> tuple[float, float]:
+    x, y = row.tolist()
+    return x, y
 
 
 def _as_box(row: FloatArray) -> Box:

@@ -37,7 +37,7 @@ from cutout.write.work import Work
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 COUNT = 40
-BLADES = ("jigsaw-narrow", "jigsaw-standard", "scroll-medium")
+BLADES = ("jigsaw-narrow", "jigsaw", "scroll-medium")
 SIZE = 220.0
 
 

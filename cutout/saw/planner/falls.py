@@ -14,13 +14,13 @@ from cutout.kit import Blade
 from cutout.pattern import Pattern
 from cutout.saw.model import Hole, Leg
 from cutout.saw.planner.spin import swept
-from cutout.saw.planner.state import SNAPS, THIN
+from cutout.saw.planner.state import HAIR, SNAPS, THIN
 
 CRUMB = 1.5
 """A smaller piece (mm^2) is a crumb, which falls without a word."""
-PLAIN, HAIR = 0.003, 0.01
-"""The edge of a piece is told this plainly (mm): no vertex within the first of the line through its neighbours, none
-nearer than the second to another. Cuts that meet at a hair's breadth leave vertices by the thousand."""
+PLAIN = 0.003
+"""The edge of a piece is told this plainly (mm): no vertex within this of the line through its neighbours, none
+nearer than a hair to another. Cuts that meet at a hair's breadth leave vertices by the thousand."""
 
 
 def with_falls(legs: Sequence[Leg], holes: Sequence[Hole], pattern: Pattern, blade: Blade) -> list[Leg]:

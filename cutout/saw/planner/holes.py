@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from scipy.sparse import csr_array
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
 from cutout.geom.outline import polygons_of
 from cutout.saw.planner.choose import Gap, gaps
+from cutout.saw.planner.cover import cheapest_cover
 from cutout.saw.planner.lead import from_places
 from cutout.saw.planner.line import Stretch
 from cutout.saw.planner.state import State
@@ -41,7 +41,8 @@ def fewest(reaches: np.ndarray, price: FloatArray) -> tuple[list[int], int]:
     """Rows of a boolean matrix that together cover every column any row covers, as few as possible.
 
     `price` (n,) breaks ties; it must stay well below 1 a row. Returns the rows and a gap: 0 where the
-    number is proved least (mixed-integer program, HiGHS), else how many more than the lower bound.
+    number is proved least (branch and bound, or where that takes long a mixed-integer program, HiGHS), else how
+    many more than the lower bound.
     """
     coverable = reaches.any(axis=0)
     matrix = np.unique(reaches[:, coverable], axis=1) if coverable.any() else reaches[:, :0]
@@ -52,7 +53,12 @@ def fewest(reaches: np.ndarray, price: FloatArray) -> tuple[list[int], int]:
         # Two rows cost 2 at least, one less than that: the cheapest that does it alone is the answer.
         return [int(alone[np.argmin(price[alone])])], 0
     if len(matrix) <= SMALL:
+        exact = cheapest_cover(matrix, 1.0 + price)
+        if exact is not None:
+            return exact, 0
+        # Loaded where it is needed: that takes longer than most openings take to plan.
         from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.sparse import csr_array
 
         solved = milp(
             1.0 + price,

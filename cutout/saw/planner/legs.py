@@ -12,10 +12,7 @@ from cutout.geom.curve import ComplexArray, run_length, stations, to_array
 from cutout.pattern.placing import Placing
 from cutout.saw.model import SAME_GO, Hole, Leg, Place
 from cutout.saw.planner.hand import Prices
-from cutout.saw.planner.state import Cut, State
-
-HAIR = 0.01
-"""No two points of a path lie nearer to each other than this (mm)."""
+from cutout.saw.planner.state import HAIR, Cut, State
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,6 +46,8 @@ DENSE = 0.2
 """How deep a piece reaches is told by places on its edge so far apart (mm)."""
 PLAIN = 0.01
 """What is open is simplified by this much (mm) before rooms are looked for: less than the room beside a blade."""
+HAIR = 0.01
+"""No two points of a path, nor of the edge of what falls, lie nearer to each other than this (mm)."""
 CRUMB = 0.05
 """Pieces smaller than this (mm^2) are sawdust."""
 
