@@ -236,7 +236,8 @@ def _cheapest(runs: _Runs, which: IntArray) -> _Chains:
     place = np.concatenate([at + start for at, start in zip(joints, runs.first[which].tolist(), strict=True)])
     cost = runs.costs(which[own], place[base[own] + first], place[base[own] + last])
     price = cost.min(axis=1)
-    # A chain through what is impossible is none.
+    # A chain through what is impossible is none, but from each joint to the next there is always a way.
+    price = np.where(last - first == 1, np.minimum(price, _ABSURD), price)
     can = np.flatnonzero(np.isfinite(price))
     can = can[np.lexsort((own[can], last[can]))]
     own, first, last, price = own[can], base[own[can]] + first[can], last[can], price[can]

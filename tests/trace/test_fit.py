@@ -14,7 +14,7 @@ from cutout.geom.curve import Arc, Line, Similarity
 from cutout.geom.outline import Ring
 from cutout.trace.corners import STEP, find_corners, jitter, resample
 from cutout.trace.fit import fit_ring
-from cutout.trace.pieces import cut
+from cutout.trace.pieces import cut, cut_all
 
 BULGE = math.tan(math.pi / 8)
 
@@ -157,3 +157,14 @@ def test_the_smallest_rings_still_close(n: int) -> None:
     ends = [s.end for s in ring.segments]
     assert ends[-1:] + ends[:-1] == [s.start for s in ring.segments]
     assert ring.area > 2
+
+
+def test_runs_no_curve_follows_are_cut_by_themselves() -> None:
+    """So rough that no piece does: a chain from joint to joint, and nothing of the runs beside it."""
+    smooth = np.linspace(0, 300, 601) + 0j
+    rough = smooth + 1j * np.random.default_rng(7).normal(0.0, 4.0, len(smooth))
+    chains = cut_all([smooth, rough, smooth], [0.05] * 3, [0.01] * 3, 0.5)
+    for chain in chains:
+        assert [chain[0].first, chain[-1].last] == [0, 600]
+        assert all(a.last == b.first for a, b in itertools.pairwise(chain))
+    assert [len(chains[0]), len(chains[2])] == [1, 1]
