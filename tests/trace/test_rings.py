@@ -81,7 +81,7 @@ def test_a_larger_picture_gives_the_outline_enlarged(seed: int, times: int) -> N
     large = trace(
         painted(116 * times, 104 * times, (corners(blob(seed, 40.0, MIDDLE)) * times, 1)), 0.5, 0.1 * times
     )
-    assert apart(moved(small, [[times, 0], [0, times]], (0, 0)), large) < 0.35 * times
+    assert apart(moved(small, [[times, 0], [0, times]], (0, 0)), large) < 0.45 * times
 
 
 @settings(max_examples=6, deadline=None)
