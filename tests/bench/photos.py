@@ -161,7 +161,7 @@ def _lit(kind: str, w: int, h: int) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Off:
-    """RMS and worst distance of the outline, of the sheet's corners (photo px), of sizes over the sheet's length (mm).
+    """RMS and worst distance of the outline, of the sheet's corners (photo px), of sizes over its length (mm).
 
     said: what the notes give for the last.
     """
@@ -181,25 +181,33 @@ def measured(taken: Photo) -> Off:
     got = shapely.MultiLineString([shapely.LinearRing(r.points(0.01) * found.scale) for r in found.rings])
     truth = shapely.MultiLineString([shapely.LinearRing(r.points(0.002)) for r in taken.rings])
     d = shapes.apart(got, truth, 0.2)
-    spans = [math.hypot(x1 - x0, y1 - y0) for x0, y0, x1, y1 in (got.bounds, truth.bounds)]
     said = next(note.lengths[0] for note in found.notes if note.kind == "scale")
     return Off(
         float(np.sqrt(np.mean(d**2))) * taken.per_mm,
         float(d.max()) * taken.per_mm,
-        corners_off(taken, options),
-        abs(spans[0] / spans[1] - 1) * max(SHEET),
+        *sheet_off(taken, options),
         said,
     )
 
 
-def corners_off(taken: Photo, options: ReadOptions) -> float:
-    """Greatest distance (px) of a found corner of the sheet from its true one, whichever corner comes first."""
+def sheet_off(taken: Photo, options: ReadOptions) -> tuple[float, float]:
+    """Greatest distance (px) of a found corner of the sheet from its true one, whichever corner comes first.
+
+    And by how much (mm) the distances of the true corners come out wrong once they are set straight.
+    """
     made = straightened(decode(taken.jpeg, "photo"), "photo", options)
     assert made is not None
     assert made.sheet is not None
-    return min(
+    assert made.scale is not None
+    corner = min(
         float(np.hypot(*(np.roll(made.sheet.corners, k, axis=0) - taken.corners).T).max()) for k in range(4)
     )
+    y_up = taken.corners[:, 0] + 1j * (made.picture.colour.height - taken.corners[:, 1])
+    (z,) = made.lines([y_up])
+    flat = np.array([complex(0, H), complex(W, H), complex(W, 0), 0j])
+    pairs = [(a, b) for a in range(4) for b in range(a)]
+    size = max(abs(abs(z[a] - z[b]) * made.scale - abs(flat[a] - flat[b])) for a, b in pairs)
+    return corner, float(size)
 
 
 W, H = SHEET
@@ -243,7 +251,7 @@ def doubtful(size: tuple[int, int], first: int, count: int) -> None:
         except CutoutError as error:
             print(f"{what:40} refused: {str(error)[7:100]}", flush=True)
             continue
-        off = corners_off(taken, ReadOptions(sheet=SHEET))
+        off, _ = sheet_off(taken, ReadOptions(sheet=SHEET))
         warned = any(note.kind == "other paper" for note in found.notes)
         wrong += off > 2 and not warned
         print(f"{what:40} corners {off:7.2f} px{', and said so' if warned else ''}", flush=True)

@@ -46,7 +46,7 @@ class Field:
     stepped: the picture was black and white only, so its edges come in steps of whole pixels. exact: the level
     follows from what was asked or from transparency, not from how grey mixes. softened: sigma (px) of the Gaussian
     the values were blurred by here. sides: what ground and figure settle at, where lone edges have told it. bits:
-    which pixels were figure, in a picture of black and white only.
+    which pixels were figure, in a picture of black and white only. clear: the ground is transparent.
     """
 
     values: Grey
@@ -57,6 +57,7 @@ class Field:
     softened: float = 0.0
     sides: tuple[float, float] | None = None
     bits: NDArray[np.bool_] | None = None
+    clear: bool = False
 
     def settled(self) -> tuple[float, float]:
         """What the values of ground and figure settle at."""
@@ -114,8 +115,11 @@ def border_notes(field: Field) -> tuple[Note, ...]:
     """Says so where the figure lies along one of the picture's sides over a long stretch.
 
     Background that was taken for figure does: ground, a wall, a shadow at the edge of a scan. A figure cut off by
-    the picture does too, and so may one with a straight foot; hence nothing is left out.
+    the picture does too, and so may one with a straight foot; hence nothing is left out. A picture with a clear
+    ground has no such background; it ends where its figure does.
     """
+    if field.clear:
+        return ()
     values = field.values
     sides = {"left": values[:, 0], "right": values[:, -1], "top": values[0], "bottom": values[-1]}
     shares = {side: _longest_run(line > field.level) / len(line) for side, line in sides.items()}
@@ -157,7 +161,7 @@ def _from_alpha(alpha: Image.Image, name: str, options: ReadOptions) -> Field:
     if options.invert:
         values = 255 - values
     text = "The shape was taken from the picture's transparency."
-    return _softened(Field(values, 127.5, (Note("threshold", text),), exact=True))
+    return _softened(Field(values, 127.5, (Note("threshold", text),), exact=True, clear=True))
 
 
 def _on_white(picture: Picture) -> Image.Image:

@@ -31,6 +31,13 @@ _SMALL = 1200  # pixels of the longer side that a sheet is looked for on
 _OTHER_PAPER = 0.06
 """Difference in proportions from the paper given that is worth a word: A4 and Letter differ by 9 %."""
 
+_CORNER = 0.1
+"""Standard error (px) that a corner has at least, whatever its sides say. By measurement: 0.04 px in the median and
+0.12 in the worst of 24 simulated photos (tests/bench/photos.py); a camera's own lens may bend less evenly."""
+
+_APART = 0.02
+"""Share of a sheet's longer side by which another one's corners have to lie elsewhere to be another sheet."""
+
 _INSET = 0.012
 """Share of the sheet cut off all round, so that its own edge and shadow are not taken for the figure."""
 
@@ -78,7 +85,7 @@ def _trust(sheet: Sheet, size: tuple[float, float], scale: float | None) -> tupl
     """How well the sheet's place gives the scale, and whether its shape is that of the paper given."""
     assert scale is not None
     # Two corners with their own errors lie at either end of a side.
-    off = max(sheet.error * scale * math.sqrt(2.0), 0.01)
+    off = max(sheet.error, _CORNER) * scale * math.sqrt(2.0)
     text = "The sheet's corners give sizes to about ±{} over its length of {}"
     text += ", bent lines of the lens straightened." if sheet.bend else "."
     notes = [Note("scale", text, (off, max(size)))]
@@ -188,15 +195,23 @@ def _find_sheet(picture: Picture, name: str) -> Sheet:
     small = np.asarray(grey.reduce(factor) if factor > 1 else grey)
     light = linear(np.arange(256))[np.asarray(grey)].astype(np.float32)
     best: Sheet | None = None
+    trusted: list[Sheet] = []
     for level in _levels(small):
         quad = _quadrilateral(small, level)
         if quad is None:
             continue
         sheet = lay_sides(light, _from_top_left(quad) * factor)
         if min(sheet.seen) >= LEAST_SEEN:
-            return sheet
+            trusted.append(sheet)
         if best is None or min(sheet.seen) > min(best.seen):
             best = sheet
+    if any(_is_another(sheet, trusted[0]) for sheet in trusted[1:]):
+        raise ReadError(
+            f"{name}: two sheets or boards are seen, one on the other, and either may be the paper: take one away, "
+            "or mark the four corners of the paper by hand."
+        )
+    if trusted:
+        return trusted[0]
     if best is None:
         raise ReadError(
             f"{name}: no sheet of paper was found in the picture: lay a white sheet on a darker ground, all four "
@@ -208,6 +223,13 @@ def _find_sheet(picture: Picture, name: str) -> Sheet:
         f"{100 * best.seen[k]:.0f} % of its length. Lay it on a plain ground that is darker all round, or mark its "
         "corners by hand."
     )
+
+
+def _is_another(sheet: Sheet, than: Sheet) -> bool:
+    """Whether two sheets, both with their sides in sight, lie in different places."""
+    size = float(np.hypot(*(than.corners[2] - than.corners[0])))
+    off = min(float(np.hypot(*(np.roll(sheet.corners, k, axis=0) - than.corners).T).max()) for k in range(4))
+    return off > _APART * size
 
 
 def _levels(small: NDArray[np.uint8]) -> list[float]:

@@ -14,6 +14,7 @@ from scipy.ndimage import binary_dilation, binary_erosion, uniform_filter
 from cutout.read.picture.classes import Grey
 
 _AROUND = np.ones((3, 3), dtype=bool)
+"""A pixel and its eight neighbours."""
 
 _PART = (8, 247)
 """Opacities of 255 between which a pixel is part clear."""

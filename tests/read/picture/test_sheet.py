@@ -77,6 +77,14 @@ def test_a_shadow_is_not_the_sheets_side() -> None:
         read(lit)
 
 
+def test_a_sheet_on_a_light_board_is_asked_about() -> None:
+    """Both the board's four sides and the paper's are in sight, and both are about as long as wide."""
+    ground = np.full(SIZE[::-1], 40.0)
+    ground[100:600, 100:800] = 150.0
+    with pytest.raises(ReadError, match="two sheets or boards"):
+        read(photo(ground))
+
+
 def test_other_paper_than_was_said_is_noticed() -> None:
     assert said(read(photo(90.0)), "other paper") == ""
     assert "looks 1.4" in said(read(photo(90.0), sheet=(279.4, 215.9)), "other paper")
