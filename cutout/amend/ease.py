@@ -36,7 +36,7 @@ SINGLES = 6
 """How many single places are tried where mending them all at once gets nowhere."""
 EFFORT = 120_000
 """Points of outline that may be checked in one easing, all its checks together; drawings full of detail end here."""
-WALLS = 300_000
+WALLS = 200_000
 """Points along walls that one easing may look at: needles have many for each vertex. Usual figures need 20,000, one
 with much fine detail 50,000; so many take some twenty seconds."""
 MENDS = ("narrow opening", "thin web", "short grain", "tight corner", "tight curve")

@@ -211,12 +211,18 @@ def _of_earlier(target: Path, files: Files) -> tuple[tuple[str, ...], tuple[str,
     """Files that an earlier run of ours left and that this one doesn't write: those as it left them, those changed.
 
     Only what its result.json lists, and only names that a job can make: a folder's other files are nobody's business.
+    Raises WriteError where a disk does not give that list: what it holds would stay beside the new set.
     """
     try:
         earlier = json.loads(read_whole(target / RESULT, _MOST_RESULT))
         listed = {str(f["name"]): int(f["bytes"]) for f in earlier["files"]} if _is_ours(earlier) else {}
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    except (FileNotFoundError, ValueError, KeyError, TypeError, RecursionError):
         return (), ()
+    except OSError as error:
+        raise WriteError(
+            f"{shown(target / RESULT)}: can't be read ({(error.strerror or str(error)).lower()}), and it says which "
+            "files of an earlier run lie there; nothing was written: choose another folder with --out."
+        ) from error
     left = {n: size for n, size in sorted(listed.items()) if n not in files and _can_be_made(n)}
     there = {n: size for n, size in left.items() if _is_file(target / n)}
     removed = tuple(n for n, size in there.items() if (target / n).stat().st_size == size)

@@ -72,6 +72,16 @@ def test_mending_that_ends_early_says_so(monkeypatch: pytest.MonkeyPatch) -> Non
     assert any(f.severity == "stop" and not f.cleared for f in done.findings)
 
 
+def test_more_loose_pieces_than_are_tied_on_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("cutout.amend.bridge.MOST_PIECES", 3)
+    holes = [box(50 + 80 * k, 100, 90 + 80 * k, 140) for k in range(4)]
+    figure = box(20, 60, 380, 180).difference(shapely.union_all(holes))
+    pattern = cut_pattern(Outline(from_region(figure)), Panel(400.0, 400.0, 18.0), "panel", KIT.blade.kerf)
+    with pytest.raises(CutoutError, match="4 loose pieces would need bridges, at most 3 are tied on"):
+        mend(pattern, KIT, Mending())
+    assert not mend(pattern, KIT, Mending(bridge=False)).bridges
+
+
 def test_walls_are_made_finer_only_up_to_a_number_of_points(monkeypatch: pytest.MonkeyPatch) -> None:
     region = MultiPolygon([shapely.polygons(needles(20, 40.0))])
     whole = len(Middle(region).walls.z)

@@ -9,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, box
 
+from cutout.draw import labels
+from cutout.draw.ink import Ink
 from cutout.draw.labels import GAP, Label, Room
 from cutout.write.drawing import Drawing, segments
 from cutout.write.template.annotate import annotate, named
@@ -29,10 +31,10 @@ PLACE = st.tuples(st.floats(0, 100), st.floats(0, 100))
 def test_labels_cover_no_line_and_no_label(anchors: list, lines: list, width: float) -> None:
     drawn = [LineString(pair) for pair in lines if pair[0] != pair[1]]
     room = Room(segments(drawn) if drawn else np.empty(0, dtype=object), (-20, -20, 120, 120))
-    labels = [Label(str(n), "plain", (width, 3.0), (at,)) for n, at in enumerate(anchors)]
-    placed, left = room.place(labels)
+    wanted = [Label(str(n), "plain", (width, 3.0), (at,)) for n, at in enumerate(anchors)]
+    placed, left = room.place(wanted)
     boxes = [box(*p.box) for p in placed]
-    assert len(placed) + len(left) == len(labels)
+    assert len(placed) + len(left) == len(wanted)
     for n, one in enumerate(boxes):
         assert not any(one.intersects(line) for line in drawn)
         assert not any(one.intersects(other) for other in boxes[n + 1 :])
@@ -45,6 +47,43 @@ def test_a_label_without_room_is_named_not_dropped() -> None:
     wall = segments([LineString([(x, -50), (x, 150)]) for x in range(-50, 150, 2)])
     placed, left = Room(wall, (-20, -20, 120, 120)).place([Label("7", "plain", (6.0, 3.0), ((50, 50),))])
     assert not placed
+    assert [label.text for label in left] == ["7"]
+
+
+@settings(deadline=None, max_examples=25)
+@given(
+    lines=st.lists(st.tuples(PLACE, PLACE), min_size=1, max_size=8),
+    discs=st.lists(st.tuples(PLACE, st.floats(0.3, 9.0)), max_size=4),
+    seed=st.integers(0, 9),
+)
+def test_a_grid_of_the_lines_tells_nothing_else_than_they_do(lines: list, discs: list, seed: int) -> None:
+    drawn = [LineString(pair) for pair in lines if pair[0] != pair[1]]
+    drawn = [*(drawn or [LineString([(0, 0), (9, 9)])]), *(shapely.Point(at).buffer(r) for at, r in discs)]
+    corners = np.random.default_rng(seed).uniform(-25, 125, (300, 2))
+    sides = np.random.default_rng(seed + 1).uniform(0.0, 12.0, (300, 2))
+    boxes = np.hstack([corners, corners + sides])
+    touched, free = Ink(np.array(drawn, dtype=object), (-20, -20, 120, 120)).told(boxes)
+    exact = shapely.intersects(shapely.box(*boxes.T), shapely.union_all(drawn))
+    assert not (touched & ~exact).any()
+    assert not (free & exact).any()
+    assert (touched | free).mean() > 0.5
+
+
+def test_labels_lie_where_they_would_without_the_grid(monkeypatch: pytest.MonkeyPatch) -> None:
+    wall = segments([LineString([(x, 0), (x + 20, 100)]) for x in range(0, 90, 9)])
+    wanted = [Label(str(n), "plain", (6.0, 3.0), ((5.0 * n, 47.0),)) for n in range(12)]
+    plain = Room(wall, (-20, -20, 120, 120)).place(wanted)
+    monkeypatch.setattr(labels, "_WORTH_A_GRID", -1)
+    assert Room(wall, (-20, -20, 120, 120)).place(wanted) == plain
+
+
+def test_where_much_was_looked_for_only_what_is_near_is_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    wall = segments([LineString([(x, -200), (x, 200)]) for x in range(-30, 132, 2)])
+    wanted = [Label("7", "plain", (6.0, 3.0), ((50, 0),)), Label("8", "plain", (6.0, 3.0), ((-60, 0),))]
+    assert len(Room(wall, (-150, -150, 250, 150)).place(wanted)[0]) == 2
+    monkeypatch.setattr(labels, "EFFORT", 100)
+    placed, left = Room(wall, (-150, -150, 250, 150)).place(wanted)
+    assert [p.label.text for p in placed] == ["8"]
     assert [label.text for label in left] == ["7"]
 
 

@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,8 @@ import pytest
 import cutout
 from cutout.errors import WriteError
 from cutout.write.files import write_files
+from cutout.write.outputs import write_out
+from cutout.write.work import Work
 
 NEW = {"a.txt": b"new a", "b.txt": b"new b", "c.txt": b"new c"}
 
@@ -172,3 +175,18 @@ def test_a_file_larger_than_allowed(tmp_path: Path) -> None:
     assert (done.returncode, done.stderr) == (2, "")
     assert contents(tmp_path) == {"a.txt": b"old a"}
     assert resource.getrlimit(resource.RLIMIT_FSIZE)[0] != 100000
+
+
+def test_where_the_list_of_an_earlier_run_can_not_be_read_nothing_is_written(
+    make_work: Callable[..., Work], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What that run left, a router program perhaps, would stay beside the new template without a word."""
+    (tmp_path / "result.json").write_text("{}")
+
+    def failing(path: Path, most: int) -> bytes:
+        raise OSError(errno.EIO, "Input/output error", str(path))
+
+    monkeypatch.setattr("cutout.write.outputs.read_whole", failing)
+    with pytest.raises(WriteError, match="which files of an earlier run lie there; nothing was written"):
+        write_out(make_work(), tmp_path)
+    assert [p.name for p in tmp_path.iterdir()] == ["result.json"]
