@@ -28,6 +28,10 @@ _LASTS = 0.45
 """Share of its turn that a corner has at the scale of smoothing if it is more than a ripple."""
 
 _BLUNT = math.radians(50)  # corners that turn less must be sudden, too: by trial on pictures
+_LENGTHS, _FARTHEST, _STEADY = (1.5, 3.0, 6.0), 12.0, 0.05
+"""Lengths (px) of flanks by which corners are noticed, as long as noise is no more than such a share of them; and the
+one where it is more than that of each: along pixel rows a black-and-white picture's line goes in long steps."""
+
 _REACH, _LONGER = 10.0, 60.0
 """Greatest length (px) of flank used to place a corner, and what a pixel of noise adds to it: a flank in steps of
 whole pixels may run for a dozen pixels from one to the next."""
@@ -146,10 +150,10 @@ def _candidates(z: ComplexArray, blur: float, noise: float) -> list[int]:
     """
     found: list[int] = []
     n = len(z)
-    for length in (1.5, 3.0, 6.0):
+    for length in [long for long in _LENGTHS if noise <= _STEADY * long] or [_FARTHEST]:
         gap = max(1, round(1.6 * blur / STEP))
         reach = gap + max(3, round(length / STEP))
-        if noise > 0.05 * length or 2 * reach + 1 > n:
+        if 2 * reach + 1 > n:
             continue
         for peak in _peaks(_turns(z, gap, reach), max(2, round(max(1.2, 2.4 * blur) / STEP))):
             apart = [min((peak - other) % n, (other - peak) % n) for other in found]
