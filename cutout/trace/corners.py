@@ -31,6 +31,10 @@ _LASTS = 0.45
 """Share of its turn that a corner has at the scale of smoothing if it is more than a ripple."""
 
 _BLUNT = math.radians(50)  # corners that turn less must be sudden, too: by trial on pictures
+_LENGTHS, _FARTHEST, _STEADY = (1.5, 3.0, 6.0), 12.0, 0.05
+"""Lengths (px) of flanks by which corners are noticed, as long as noise is no more than such a share of them; and the
+one where it is more than that of each: along pixel rows a black-and-white picture's line goes in long steps."""
+
 _REACH, _LONGER = 10.0, 60.0
 """Greatest length (px) of flank used to place a corner, and what a pixel of noise adds to it: a flank in steps of
 whole pixels may run for a dozen pixels from one to the next."""
@@ -256,13 +260,9 @@ def _chord_turn(z: ComplexArray, corner: Corner, far: int) -> float:
     return abs(math.atan2((-before.conjugate() * after).imag, (-before.conjugate() * after).real))
 
 
-_LENGTHS = (1.5, 3.0, 6.0)
-"""Lengths (px) of flank that corners are looked for with."""
-
-
 def aside(blur: float) -> int:
     """How many samples aside of one are looked at to find noise and corners in a picture of blur sigma `blur` px."""
-    return max(_JITTERS[-1], _gap(blur) + max(3, round(_LENGTHS[-1] / STEP)), _window(blur) + 1)
+    return max(_JITTERS[-1], _gap(blur) + max(3, round(_FARTHEST / STEP)), _window(blur) + 1)
 
 
 def _gap(blur: float) -> int:
@@ -283,10 +283,12 @@ def _candidates(loops: Loops, blur: float, noise: FloatArray) -> list[list[int]]
     found: list[list[int]] = [[] for _ in loops.size]
     ring = loops.ring
     number = np.arange(len(ring)) - loops.start[ring]
-    for length in _LENGTHS:
+    steady = {length: noise <= _STEADY * length for length in _LENGTHS}
+    steady[_FARTHEST] = ~np.any(list(steady.values()), axis=0)
+    for length, told in steady.items():
         gap = _gap(blur)
         reach = gap + max(3, round(length / STEP))
-        fit = (noise <= 0.05 * length) & (2 * reach + 1 <= loops.size) & (loops.size >= _SHORTEST)
+        fit = told & (2 * reach + 1 <= loops.size) & (loops.size >= _SHORTEST)
         if not fit.any():
             continue
         peaks = np.flatnonzero(_peaks(loops, _turns(loops, gap, reach), _window(blur)) & fit[ring])

@@ -15,8 +15,8 @@ from shapely.geometry.polygon import orient
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
-from cutout.read.picture.ends import _Laid, _uncrossed
-from cutout.read.picture.likeness import coarse, drawn
+from cutout.read.picture.ends import _Laid, _swallowed, _uncrossed
+from cutout.read.picture.likeness import coarse, drawn, windings
 from cutout.read.picture.reader import read_picture
 
 TIP, WAY = complex(75.3, 40.4), complex(math.cos(0.4), math.sin(0.4))
@@ -107,6 +107,70 @@ def test_a_narrow_part_with_a_round_end_gets_no_corners() -> None:
     found = traced((xy[:, 0] + 1j * xy[:, 1]) * WAY + TIP - 3, 0.1)
     assert len(corners(found)) == 0
     assert found.rings[0].area == pytest.approx(end.area, rel=0.01)
+
+
+def covered(z: np.ndarray) -> FloatArray:
+    """Exact share of each pixel within a closed line; rows from the top, some paper all round."""
+    z = z - complex(z.real.min(), z.imag.min()) + 8 + 8j
+    return np.asarray(windings([z], (math.ceil(z.imag.max()) + 9, math.ceil(z.real.max()) + 9))[0])
+
+
+def seen_in(picture: Image.Image) -> np.ndarray:
+    out = io.BytesIO()
+    picture.save(out, "PNG")
+    return corners(read_picture(out.getvalue(), "ends", ReadOptions(speck=0.0, fill="as drawn")))
+
+
+def off(z: np.ndarray, seen: np.ndarray, which: list[int]) -> FloatArray:
+    """How far the corner seen nearest to each of these points is from it."""
+    z = z - complex(z.real.min(), z.imag.min()) + 8 + 8j
+    return np.asarray(np.abs(seen[:, None] - z[which]).min(axis=0))
+
+
+def test_points_in_black_and_white_lie_in_the_middle_of_where_they_may() -> None:
+    """Tips of 23 degrees may lie a pixel and more ahead or back; the nearest line of any kind is 0.8 px off (RMS)."""
+    away = []
+    for k in range(6):
+        z = leaf(70.0, 7.0) * np.exp(0.55j * k) + complex(0.3 * k, 0.7 * k)
+        away += off(z, seen_in(Image.fromarray(covered(z) < 0.5)), [0, 59]).tolist()
+    assert math.sqrt(np.mean(np.square(away))) < 0.5
+    assert max(away) < 1.2
+
+
+def test_bars_in_black_and_white_keep_all_their_corners() -> None:
+    for k in range(6):
+        z = np.array([-55 - 1.3j, -1.3j, 1.3j, -55 + 1.3j]) * np.exp(0.2j + 0.5j * k)
+        seen = seen_in(Image.fromarray(covered(z) < 0.5))
+        assert len(seen) == 4
+        assert off(z, seen, [0, 1, 2, 3]).max() < 0.6
+
+
+@pytest.mark.parametrize("degrees", [1.6, 5.2, 7.6])
+def test_right_angles_near_the_pixel_rows_stay_sharp(degrees: float) -> None:
+    """The half-way line cuts such a corner by more than most roundings do."""
+    for k in range(6):
+        shift = complex(0.37 * k % 1, 0.61 * k % 1)
+        z = np.array([-20 - 15j, 20 - 15j, 20 + 15j, -20 + 15j]) * np.exp(1j * math.radians(degrees))
+        frame = np.array([-30 - 25j, 30 - 25j, 30 + 25j, -30 + 25j])
+        share = 1.0 - windings([frame + 36 + 32j, (z + 36 + 32j + shift)[::-1]], (64, 72)).sum(axis=0).clip(
+            0, 1
+        )
+        seen = seen_in(Image.fromarray(np.round(20 + 215 * share).astype(np.uint8)))
+        assert np.abs(seen[:, None] - (z + 36 + 32j + shift)).min(axis=0).max() < 0.1
+
+
+def test_crumbs_that_a_point_had_come_apart_into_go_with_its_end() -> None:
+    end = _Laid(10, 20, np.array([0 + 0j, 12 + 1j, 0 + 2j]), (12 + 1j,))
+    crumb = np.array([9 + 0.6j, 11 + 0.6j, 10 + 1.6j])
+    assert _swallowed([crumb, crumb + 9j, 5 * crumb], [end]) == {0}
+
+
+def test_a_line_that_crosses_itself_elsewhere_keeps_its_ends() -> None:
+    z = np.concatenate([np.arange(40) + 0j, 40 - np.arange(40) + 4j])
+    z[[20, 21]] = z[[21, 20]]
+    z[60] = 20 - 1j
+    within = _Laid(38, 41, np.array([38 + 0j, 44 + 2j, 38 + 4j]), (44 + 2j,))
+    assert _uncrossed(z, [within]) == [within]
 
 
 def test_likeness_of_a_square_is_its_share_of_each_pixel() -> None:
