@@ -59,7 +59,8 @@ def _fitted(
     rings = fit_rings(lines, tolerance_px, found.blur, sigma, found.noise, told=told)
     areas = np.array([_area(z) for z in lines])
     loops = _loops(rings)
-    for closer in (0.6, 0.25):
+    # First as closely as before, but with corners where the line has them; then more closely.
+    for closer in (1.0, 0.6, 0.25):
         bad = _unsound(rings, loops, areas)
         if not bad:
             break
