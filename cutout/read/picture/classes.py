@@ -14,9 +14,6 @@ Grey = NDArray[np.uint8]
 _FINE = 1600
 """Plateaus are looked for in a picture reduced to at most about this many pixels across."""
 
-_COUNTED = 500_000
-"""About so many pixels are enough to tell a median of their greys."""
-
 _FLATTEST = 0.25
 """Share of a class's pixels, those that differ least from their neighbours, that show its plateau."""
 
@@ -93,30 +90,15 @@ def on_plateaus(grey: Grey, split: Split) -> Split:
     image = Image.fromarray(grey)
     factor = max(1, round(max(image.size) / _FINE))
     image = image.reduce(factor) if factor > 1 else image
+    values = np.asarray(image)
     # How many pixels there are of each steepness and grey tells all that is asked.
-    counts = _steepness(np.asarray(image))
+    both = climbs(values, 1).astype(np.uint16) * 256 + values
+    counts = np.bincount(both.ravel(), minlength=2**16).reshape(256, 256)
     dark = np.arange(256) <= split.level
     if not counts[:, dark].any() or not counts[:, ~dark].any():
         return split
     low, high = (_settled(counts * side) for side in (dark, ~dark))
     return replace(split, low=low, high=high, level=(low + high) / 2)
-
-
-def _steepness(values: Grey) -> NDArray[np.int64]:
-    """How many pixels there are of each climb to their next ones and each grey; (256, 256).
-
-    In large pictures those of every so many rows are counted.
-    """
-    rows = np.arange(0, len(values), max(1, values.size // _COUNTED))
-    beside = [values[np.clip(rows + k, 0, len(values) - 1)] for k in (-1, 0, 1)]
-    high, low = (
-        np.pad(part, ((0, 0), (1, 1)), mode="edge")
-        for part in (np.maximum.reduce(beside), np.minimum.reduce(beside))
-    )
-    most = np.maximum(np.maximum(high[:, :-2], high[:, 1:-1]), high[:, 2:])
-    least = np.minimum(np.minimum(low[:, :-2], low[:, 1:-1]), low[:, 2:])
-    both = (most - least).astype(np.uint16) * 256 + beside[1]
-    return np.bincount(both.ravel(), minlength=2**16).reshape(256, 256)
 
 
 def climbs(values: Grey, reach: int) -> Grey:
