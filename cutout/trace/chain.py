@@ -58,13 +58,6 @@ class Chain:
         return self.start is None or self.end is None
 
 
-def fit_chain(
-    z: ComplexArray, knots: Sequence[int], start: Joint | None, end: Joint | None, tol: float
-) -> list[Cubic]:
-    """Cubics through samples z, meeting at the samples numbered `knots`; see `Chain`."""
-    return fit_chains([Chain(z, tuple(knots), start, end, tol)])[0]
-
-
 def fit_chains(chains: Sequence[Chain]) -> list[list[Cubic]]:
     """The cubics of each chain. What all chains ask for next is solved together."""
     done: list[list[Cubic]] = [[] for _ in chains]
