@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -55,13 +56,6 @@ class Chain:
     def closed(self) -> bool:
         """Whether it ends where it starts."""
         return self.start is None or self.end is None
-
-
-def fit_chain(
-    z: ComplexArray, knots: Sequence[int], start: Joint | None, end: Joint | None, tol: float
-) -> list[Cubic]:
-    """Cubics through samples z, meeting at the samples numbered `knots`; see `Chain`."""
-    return fit_chains([Chain(z, tuple(knots), start, end, tol)])[0]
 
 
 def fit_chains(chains: Sequence[Chain]) -> list[list[Cubic]]:
@@ -110,8 +104,15 @@ def local_joint(z: ComplexArray, k: int, closed: bool = False) -> Joint:
     degree = 3 if reach >= 6 else 2 if reach >= 2 else min(1, reach)
     if degree == 0:
         return Joint(complex(z[k]))
-    c = np.linalg.lstsq(np.vander(t / reach, degree + 1, increasing=True), points, rcond=None)[0]
-    return Joint(complex(c[0]), complex(c[1] / max(abs(c[1]), 1e-12)))
+    place, along = (_local(reach, degree) @ points).tolist()
+    return Joint(place, along / max(abs(along), 1e-12))
+
+
+@lru_cache(maxsize=64)
+def _local(reach: int, degree: int) -> FloatArray:
+    """Weights (2, 2 reach + 1) of samples about one for the place and way there of a least-squares polynomial."""
+    t = np.arange(-reach, reach + 1) / reach
+    return np.asarray(np.linalg.pinv(np.vander(t, degree + 1, increasing=True))[:2])
 
 
 def _halves(chain: Chain, knots: list[int]) -> _Fitting:

@@ -7,6 +7,7 @@ doing. So a corner is looked for, and placed, from the two flanks that lead up t
 from __future__ import annotations
 
 import math
+from bisect import bisect
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -281,7 +282,7 @@ def _candidates(loops: Loops, blur: float, noise: FloatArray) -> list[list[int]]
     Longer flanks see corners that noise hides from short ones, but blunt pairs of near corners into one.
     """
     found: list[list[int]] = [[] for _ in loops.size]
-    ring = loops.ring
+    ring, sizes = loops.ring, loops.size.tolist()
     number = np.arange(len(ring)) - loops.start[ring]
     steady = {length: noise <= _STEADY * length for length in _LENGTHS}
     steady[_FARTHEST] = ~np.any(list(steady.values()), axis=0)
@@ -293,10 +294,14 @@ def _candidates(loops: Loops, blur: float, noise: FloatArray) -> list[list[int]]
             continue
         peaks = np.flatnonzero(_peaks(loops, _turns(loops, gap, reach), _window(blur)) & fit[ring])
         for k, peak in zip(ring[peaks].tolist(), number[peaks].tolist(), strict=True):
-            n, others = int(loops.size[k]), found[k]
-            if all(reach < (peak - other) % n < n - reach for other in others):
-                others.append(peak)
-    return [sorted(some) for some in found]
+            some = found[k]
+            at = bisect(some, peak)
+            # Only the next ones either way, round and round, can be nearer than that.
+            if not some or reach < min(
+                (peak - some[at - 1]) % sizes[k], (some[at % len(some)] - peak) % sizes[k]
+            ):
+                some.insert(at, peak)
+    return found
 
 
 _SHORTEST = 16

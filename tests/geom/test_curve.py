@@ -123,3 +123,12 @@ def test_swept_area_is_that_of_the_fan_of_its_points(segment: Segment) -> None:
     z = curve.points(segment, 1e-4)
     fan = float(((z[:-1].conj() * z[1:]).imag).sum() / 2)
     assert curve.swept_area(segment) == pytest.approx(fan, rel=1e-4, abs=1e-3 * (1 + curve.length(segment)))
+
+
+@settings(max_examples=20, deadline=None)
+@given(many=st.lists(segments, min_size=1, max_size=6))
+def test_points_of_many_are_those_of_each(many: list[Segment]) -> None:
+    z, counts = curve.points_of_all(many, 0.05)
+    each = [curve.points(segment, 0.05)[:-1] for segment in many]
+    assert counts.tolist() == [len(run) for run in each]
+    assert np.abs(z - np.concatenate(each)).max() < 1e-9

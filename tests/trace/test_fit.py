@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from cutout.geom.curve import Arc, Line, Similarity
 from cutout.geom.outline import Ring
 from cutout.trace.corners import STEP, find_corners, jitter, resample
-from cutout.trace.fit import fit_ring
+from cutout.trace.fit import fit_ring, fit_rings
 from cutout.trace.pieces import cut, cut_all
 
 BULGE = math.tan(math.pi / 8)
@@ -168,3 +168,30 @@ def test_runs_no_curve_follows_are_cut_by_themselves() -> None:
         assert [chain[0].first, chain[-1].last] == [0, 600]
         assert all(a.last == b.first for a, b in itertools.pairwise(chain))
     assert [len(chains[0]), len(chains[2])] == [1, 1]
+
+
+def test_rings_fitted_together_are_as_each_by_itself() -> None:
+    """A disc, a box with round corners, a point and a wavy ring: circles, arcs, lines and chains of cubics."""
+    t = np.linspace(0.0, 2 * math.pi, 700, endpoint=False)
+    lines = [
+        rounded_box(100, 80, 12).complex_points(0.01),
+        9.0 * np.exp(1j * t),
+        polygon(0j, 60 + 4j, 8 + 30j),
+        (60.0 + 9.0 * np.cos(5 * t) + 4.0 * np.sin(9 * t)) * np.exp(1j * t),
+    ]
+    together = fit_rings(lines, 0.2)
+    for line, ring in zip(lines, together, strict=True):
+        alone = fit_ring(line, 0.2)
+        assert [type(s) for s in alone.segments] == [type(s) for s in ring.segments]
+        assert max(abs(a.start - b.start) for a, b in zip(alone.segments, ring.segments, strict=True)) < 1e-6
+
+
+def test_runs_cut_together_are_as_each_by_itself() -> None:
+    rng = np.random.default_rng(5)
+    t = np.linspace(0.0, 1.0, 300)
+    runs = [200 * t + 0j, 80 * np.exp(1j * t), 150 * t + 20j * np.sin(9 * t), 30 * t[:60] + 0j]
+    noisy = [run + 0.02j * rng.normal(size=len(run)) for run in runs]
+    tols, noises = [0.2, 0.3, 0.2, 0.25], [0.03, 0.04, 0.03, 0.05]
+    alone = [cut(*run, STEP) for run in zip(noisy, tols, noises, strict=True)]
+    assert cut_all(noisy, tols, noises, STEP) == alone
+    assert len(alone[2]) > 3

@@ -42,14 +42,19 @@ measurement: brick, grass, gravel (skimage.data), walls and weaves made up, with
 four sides; a page of text 0.37 and more."""
 
 
-def is_clear(values: Grey, level: float, grain: float) -> bool:
-    """Whether the outline at `level` runs along edges for most of its length and is not mostly crumbs.
+def is_figure(values: Grey, level: float, grain: float) -> bool:
+    """Whether the outline at `level` is a figure's: clear, and no texture's.
 
     grain: sigma of the noise that is left in `values`, in its units.
     """
     image = Image.fromarray(values)
     factor = max(1, round(max(image.size) / _LOOK))
     small = np.asarray(image.reduce(factor) if factor > 1 else image)
+    return _is_clear(small, level, grain) and not _is_texture(small, level, grain)
+
+
+def _is_clear(small: Grey, level: float, grain: float) -> bool:
+    """Whether the outline at `level` runs along edges for most of its length and is not mostly crumbs."""
     found = iso_lines(small, level)
     lines = found.lines
     if not lines:
@@ -64,15 +69,12 @@ def is_clear(values: Grey, level: float, grain: float) -> bool:
     return clear >= _LEAST_CLEAR and (clear >= _CLEAN or whole >= _LEAST_WHOLE)
 
 
-def is_texture(values: Grey, level: float, grain: float) -> bool:
+def _is_texture(small: Grey, level: float, grain: float) -> bool:
     """Whether the outline at `level` is that of a pattern like itself all over, which the picture's rim cuts off.
 
     Rows of like shapes with some ground about them are no texture, nor is a clean drawing of a pattern: somebody drew
-    it. grain: sigma of the noise that is left in `values`, in its units.
+    it.
     """
-    image = Image.fromarray(values)
-    factor = max(1, round(max(image.size) / _LOOK))
-    small = np.asarray(image.reduce(factor) if factor > 1 else image)
     split = split_classes(small)
     if grain < _DRAWN * split.contrast:
         return False

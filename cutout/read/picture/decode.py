@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import math
 import warnings
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from cutout.errors import ReadError
@@ -19,6 +21,9 @@ MOST_PIXELS = 80_000_000
 
 _SAME_CODE = 3.0
 """Profiles whose greys are within this many codes of sRGB's are sRGB to us."""
+
+_LOOKED_AT = 1_000_000
+"""Pixels that tell whether a picture has colours: one of a patch of a hundred in the largest picture there may be."""
 
 _COLOURLESS = {"1": "L", "L": "L", "LA": "LA", "La": "LA"}
 
@@ -35,6 +40,16 @@ class Picture:
     alpha: Image.Image | None
     camera: bool = False
     palette: bool = False
+
+    @cached_property
+    def grey(self) -> NDArray[np.uint8]:
+        """Its greys (h, w), whatever lies behind it where it is not opaque."""
+        return np.asarray(as_grey(self.colour))
+
+
+def as_grey(image: Image.Image) -> Image.Image:
+    """The image in grey; itself where it is."""
+    return image if image.mode == "L" else image.convert("L")
 
 
 def decode(data: bytes, name: str) -> Picture:
@@ -132,10 +147,21 @@ def _split(image: Image.Image) -> Picture:
     grey = image.mode in _COLOURLESS
     if not clear:
         wanted = "L" if grey else "RGB"
-        return Picture(image if image.mode == wanted else image.convert(wanted), None)
+        whole = image if image.mode == wanted else image.convert(wanted)
+        # Where the channels are the same each of them is the grey picture, a third of the work.
+        return Picture(whole.getchannel(0) if wanted == "RGB" and _colourless(whole) else whole, None)
     full = image.convert("LA" if grey else "RGBA")
     colour = full.getchannel("L") if grey else full.convert("RGB")
     return Picture(colour, full.getchannel("A"))
+
+
+def _colourless(image: Image.Image) -> bool:
+    """Whether all channels show the same, seen by about a million pixels evenly spread over the picture."""
+    width, height = image.size
+    by = max(1, math.isqrt(width * height // _LOOKED_AT))
+    few = image if by == 1 else image.resize((-(-width // by), -(-height // by)), Image.Resampling.NEAREST)
+    values = np.asarray(few)
+    return bool((values[..., :1] == values[..., 1:]).all())
 
 
 def _finite(values: np.ndarray) -> np.ndarray:

@@ -20,7 +20,7 @@ from scipy.special import erf
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_array
 from cutout.read.picture.classes import climbs
-from cutout.read.picture.decode import Picture
+from cutout.read.picture.decode import Picture, as_grey
 from cutout.trace.corners import STEP, Loops, resample
 from cutout.trace.iso import IsoLines
 
@@ -140,7 +140,7 @@ def coded(light: ArrayLike) -> FloatArray:
 def in_light(picture: Picture) -> Picture:
     """The picture with light in place of codes, its lightest part near 250, so that mixtures lie in proportion."""
     colour = picture.colour
-    counts = np.array(colour.convert("L").histogram(), dtype=float)
+    counts = np.array(as_grey(colour).histogram(), dtype=float)
     bright = int(np.searchsorted(np.cumsum(counts), 0.995 * counts.sum()))
     gain = 250.0 / max(float(linear(max(bright, 1))), 1e-4)
     table = np.clip(np.round(linear(np.arange(256)) * gain), 0, 255).astype(int).tolist()

@@ -14,8 +14,8 @@ from cutout.errors import NoFigureError, ReadError
 from cutout.geom.outline import Note
 from cutout.read.options import ReadOptions
 from cutout.read.picture.classes import Grey, Split, histogram, on_plateaus, quantiles, split_classes
-from cutout.read.picture.clear import is_clear, is_texture
-from cutout.read.picture.decode import Picture
+from cutout.read.picture.clear import is_figure
+from cutout.read.picture.decode import Picture, as_grey
 from cutout.read.picture.light import EVEN, evenness, flattened, paper_light
 from cutout.read.picture.veil import covered
 
@@ -72,15 +72,14 @@ def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
     if picture.alpha is not None and _shape_in_alpha(picture):
         return _from_alpha(picture.alpha, name, options)
     colour = _on_white(picture)
-    grey = colour if colour.mode == "L" else colour.convert("L")
+    grey = picture.grey if picture.alpha is None else np.asarray(as_grey(colour))
     if isinstance(options.threshold, int):
         return _fixed(grey, options.threshold, name, options)
     if options.threshold is not None or options.invert is not None:
-        return _softened(_from_grey(np.asarray(grey), name, options))
+        return _softened(_from_grey(grey, name, options))
     for found in _candidates(colour, grey, name, options):
         field = _softened(found)
-        grain = _left(field)
-        if is_clear(field.values, field.level, grain) and not is_texture(field.values, field.level, grain):
+        if is_figure(field.values, field.level, _left(field)):
             return field
     raise NoFigureError(
         f"{name}: no clear figure here: what would be traced runs through shades and texture. Mark the figure by a "
@@ -89,14 +88,14 @@ def find_figure(picture: Picture, name: str, options: ReadOptions) -> Field:
     )
 
 
-def _candidates(colour: Image.Image, grey: Image.Image, name: str, options: ReadOptions) -> Iterator[Field]:
+def _candidates(colour: Image.Image, grey: Grey, name: str, options: ReadOptions) -> Iterator[Field]:
     """Ways to tell the figure apart, likeliest first; only the first is worked out where it does."""
     ways = _colour_ways(colour, grey) if colour.mode == "RGB" else ((), ())
     for way in ways[0]:
         yield from way()
     refused: ReadError | None = None
     try:
-        yield _from_grey(np.asarray(grey), name, options)
+        yield _from_grey(grey, name, options)
     except ReadError as error:
         refused = error
     for way in ways[1]:
@@ -107,8 +106,8 @@ def _candidates(colour: Image.Image, grey: Image.Image, name: str, options: Read
 
 def _left(field: Field) -> float:
     """Sigma of the grain left in a field, in its units."""
-    low, high = np.percentile(field.values[::7, ::7], (2, 98))
-    return 0.0 if field.stepped else _grain(field.values) * float(max(high - low, 1.0))
+    low, high = quantiles(histogram(field.values[::7, ::7]), (0.02, 0.98))
+    return 0.0 if field.stepped else _grain(field.values) * max(high - low, 1.0)
 
 
 def border_notes(field: Field) -> tuple[Note, ...]:
@@ -151,7 +150,7 @@ def _shape_in_alpha(picture: Picture) -> bool:
     opaque = alpha > 127
     if opaque.mean() > 0.995 or not opaque.any():
         return False
-    seen = np.asarray(_reduced(picture.colour.convert("L")))[opaque]
+    seen = np.asarray(_reduced(as_grey(picture.colour)))[opaque]
     light, dark = (seen > 216).mean(), (seen < 128).mean()
     return not (light > 0.3 and dark > 0.02)
 
@@ -171,8 +170,7 @@ def _on_white(picture: Picture) -> Image.Image:
     return Image.composite(picture.colour, white, picture.alpha)
 
 
-def _fixed(grey: Image.Image, threshold: int, name: str, options: ReadOptions) -> Field:
-    values = np.asarray(grey)
+def _fixed(values: Grey, threshold: int, name: str, options: ReadOptions) -> Field:
     border = _border(values)
     light = options.invert if options.invert is not None else bool((border <= threshold).mean() > 0.5)
     note = Note("threshold", f"Threshold as given: grey {threshold} of 255, {_sense(light)}.")
@@ -223,7 +221,7 @@ def _local(grey: Grey, lit: NDArray[np.float64], light: bool, even: float, name:
 _Way = Callable[[], Iterator[Field]]
 
 
-def _colour_ways(colour: Image.Image, grey: Image.Image) -> tuple[tuple[_Way, ...], tuple[_Way, ...]]:
+def _colour_ways(colour: Image.Image, grey: Grey) -> tuple[tuple[_Way, ...], tuple[_Way, ...]]:
     """Ways by colour to be tried before grey, because they part the picture more clearly, and those after it.
 
     Along the line from the background's colour to the figure's, which keeps edges in proportion; or, for a
@@ -234,7 +232,7 @@ def _colour_ways(colour: Image.Image, grey: Image.Image) -> tuple[tuple[_Way, ..
     ground = np.median(border, axis=0)
     if np.median(np.abs(border - ground).max(axis=1)) > 12:
         return (), ()
-    plain = np.asarray(_reduced(grey))
+    plain = np.asarray(_reduced(Image.fromarray(grey)))
     by_grey = _merit(np.abs(plain.astype(float) - float(np.median(_border(plain)))))
     apart = np.abs(small - ground).max(axis=2)
     by_difference = _merit(apart)
@@ -351,7 +349,8 @@ def _grain(values: Grey) -> float:
     across = d[:, :-2] - 2 * d[:, 1:-1] + d[:, 2:]
     both = across[:-2] - 2 * across[1:-1] + across[2:]
     low, high = quantiles(counts, (0.02, 0.98))
-    return float(np.median(np.abs(both)) / 0.6745 / 6.0 / max(high - low, 1.0))
+    median = quantiles(np.bincount(np.abs(both).ravel()), (0.5,))[0]
+    return median / 0.6745 / 6.0 / max(high - low, 1.0)
 
 
 def _reduced(image: Image.Image) -> Image.Image:

@@ -109,11 +109,10 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     if field.stepped:
         return field, ends_restored(field, replace(found, noise=STEPPED), field.softened)
     if picture.palette:
-        grey = np.asarray(picture.colour.convert("L"))
-        found = replace(found, noise=gap_noise(grey, field.values, field.level, found.blur))
+        found = replace(found, noise=gap_noise(picture.grey, field.values, field.level, found.blur))
     if field.exact:
         return field, ends_restored(field, found, max(found.blur - _PIXEL_BLUR, _LEAST_BLUR))
-    fit = fit_edges(np.asarray(picture.colour.convert("L")), found)
+    fit = fit_edges(picture.grey, found)
     light = picture.camera if fit is None else fit.light_mixed(picture.camera)
     sure = fit is not None and fit.sure
     doubtful = fit is None or fit.doubtful

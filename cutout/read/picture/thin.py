@@ -39,6 +39,9 @@ _ROUND = 0.002
 _CLOSE, _TOLERANCE = 0.05, 0.25
 """How near (px) polylines lie to what was traced, and what was traced to the picture's lines."""
 
+_DECIMALS = 8
+"""Places after the point to which the likeness of what was traced is told."""
+
 _STEPS, _LIMIT = 120, 8.0
 """Most steps of the search; how far from 0 a pixel's logit may go: 1/3000 off black or white, beyond slopes die."""
 _SOFT = 0.05
@@ -57,7 +60,8 @@ def unblurred(field: Field, found: IsoLines, sigma: float | None) -> IsoLines:
     low, _ = field.settled()
     # Corners are put back by their flanks, better than can be done here: they are no longer in doubt then.
     shapes = [ring.complex_points(_CLOSE) for ring in fit_lines(found, _TOLERANCE)]
-    as_traced = drawn(shapes, values.shape[:2])
+    # The search stops on its way: from where numbers were rounded otherwise it would end some hundredths elsewhere.
+    as_traced = np.round(drawn(shapes, values.shape[:2]), _DECIMALS)
     if sigma is None:
         sigma = _best_blur(values, as_traced, low, rough)
     likeness = gaussian_filter(coarse(as_traced), sigma, mode="nearest")

@@ -134,11 +134,18 @@ def test_a_profile_that_says_what_codes_mean_is_heeded() -> None:
     flat = Image.new("RGB", (8, 8), (128, 128, 128))
     out = io.BytesIO()
     flat.save(out, "PNG", icc_profile=linear_profile())
-    shown = np.asarray(decode(out.getvalue(), "test").colour)
-    assert shown[4, 4].tolist() == pytest.approx([188] * 3, abs=1)
+    assert decode(out.getvalue(), "test").grey[4, 4] == pytest.approx(188, abs=1)
     out = io.BytesIO()
     flat.save(out, "PNG", icc_profile=b"nonsense")
-    assert np.asarray(decode(out.getvalue(), "test").colour)[4, 4].tolist() == [128] * 3
+    assert decode(out.getvalue(), "test").grey[4, 4] == 128
+
+
+def test_a_picture_whose_channels_are_alike_is_a_grey_one() -> None:
+    """Large enough for only some of its pixels to be looked at; a red dot in it makes it one of colours."""
+    image = Image.new("RGB", (1600, 1500), (200, 200, 200))
+    assert decode(encoded(image), "test").colour.mode == "L"
+    image.paste((250, 90, 90), (700, 700, 705, 705))
+    assert decode(encoded(image), "test").colour.mode == "RGB"
 
 
 @pytest.mark.parametrize("name", ["coffee", "astronaut", "moon", "coins", "rocket", "clock", "brick"])
