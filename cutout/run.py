@@ -188,7 +188,7 @@ def make(
 
 
 _Routed: TypeAlias = tuple[ToolPath, str | None]
-_routed: Memory[_Routed] = Memory(2)
+_routed: Memory[_Routed] = Memory(2)  # of the job as it is, and as it was a moment ago
 
 
 def _beside_the_plan(pattern: Pattern, kit: Kit, settings: RouterSettings) -> _Routed:
@@ -205,7 +205,7 @@ class _Sawn:
     other_blade: str | None
 
 
-_sawn: Memory[_Sawn] = Memory(2)
+_sawn: Memory[_Sawn] = Memory(2)  # the same
 
 
 def _sawn_once(pattern: Pattern, kit: Kit, by_hand: tuple[ByHand, ...], progress: Progress) -> _Sawn:
