@@ -46,7 +46,7 @@ def beside(find: Callable[[], T]) -> Iterator[Callable[[], T]]:
     answer, as by an error, that function works it out itself. Leaving early ends the fork. A fork has all that is
     imported and remembered so far at no cost; a process started anew would load for longer than it saves.
     """
-    other = _Other.started([lambda tell: find()], [0]) if _core_to_spare() else None
+    other = _Other.started([lambda tell: find()], [0]) if cores() > 1 else None
     if other is None:
         yield find
         return
@@ -57,14 +57,18 @@ def beside(find: Callable[[], T]) -> Iterator[Callable[[], T]]:
         other.end()
 
 
-def _core_to_spare() -> bool:
-    """Whether this process may use two cores, is nobody's worker, and can be forked safely: on Linux, and where no
-    other thread works, for a lock that one holds stays shut in the fork for good."""
-    return _may_fork() and not _is_worker() and _works_alone() and len(os.sched_getaffinity(0)) > 1
+def cores() -> int:
+    """So many processes can work abreast, or beside one another: the cores this one may use; 1 where it may not, or
+    can't safely, fork."""
+    return len(os.sched_getaffinity(0)) if _may_fork() else 1
 
 
 def _may_fork() -> bool:
-    return sys.platform == "linux" and not os.environ.get(ONE_PROCESS)
+    """On Linux, and not in a fork of ours, which has its share of the work. A process that is our own may; another
+    program's only where it is nobody's worker and no other thread works: for a lock that one holds stays shut in the
+    fork for good."""
+    able = sys.platform == "linux" and not os.environ.get(ONE_PROCESS) and not _forked
+    return able and (_own or (not _is_worker() and _works_alone()))
 
 
 def _is_worker() -> bool:
@@ -81,17 +85,13 @@ def _works_alone() -> bool:
 
 
 _own = False
+_forked = False
 
 
 def own_process() -> None:
-    """Say that no other program's code runs in this process, so that it may be forked; else `abreast` forks none."""
+    """Say that no other program's code runs in this process, so that it may be forked whatever its threads do."""
     global _own
     _own = True
-
-
-def cores() -> int:
-    """So many processes can work abreast: the cores this one may use; 1 where it may not, or can't safely, fork."""
-    return len(os.sched_getaffinity(0)) if _own and _may_fork() else 1
 
 
 def abreast(
@@ -224,6 +224,8 @@ class _Other:
 
 def _work(pipe: Connection, tasks: Sequence[Task[Any]], group: Sequence[int]) -> None:
     """In the fork: do the tasks and end, whatever comes."""
+    global _forked
+    _forked = True
     try:
         gc.freeze()
         signal.set_wakeup_fd(-1)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Hashable, Mapping
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -26,15 +27,18 @@ from cutout.job.schema import Job, SawPart
 from cutout.job.set_up import Reader, SetUp, kit_of, mending_of, router_settings, router_wanted, set_up
 from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
 from cutout.kit.mine import with_measured
+from cutout.memory import Memory
 from cutout.pattern import Pattern, cut_pattern
 from cutout.processes import beside
 from cutout.read import MAX_FILE, read
 from cutout.read.whole import file_bytes
 from cutout.route import tool_path
+from cutout.route.model import Settings as RouterSettings
 from cutout.route.model import ToolPath
 from cutout.saw import plan, prove
-from cutout.saw.model import Plan
+from cutout.saw.model import Plan, Proof
 from cutout.saw.outlook import advice, refuse_endless
+from cutout.saw.planner.by_hand import ByHand
 from cutout.saw.telling import Tell, part
 from cutout.say.sizes import size_lines
 from cutout.units import Units
@@ -156,12 +160,13 @@ def make(
     progress(PLANNING, PLANNED_FROM)
     refuse_endless(mended.pattern, kit, mended=True)
     by_hand = tuple((h.at, h.diameter) for h in job.holes)
-    with beside(partial(_beside_the_plan, mended.pattern, kit, job)) as others:
-        cuts = plan(mended.pattern, kit, by_hand, within(progress, PLANNING, PLANNED_FROM, PROVED_FROM))
-        progress(PROVING, PROVED_FROM)
-        proof = prove(mended.pattern, kit, cuts, within(progress, PROVING, PROVED_FROM, 0.85))
+    asked = (mended.pattern, kit, router_settings(job))
+    find = partial(_beside_the_plan, *asked)
+    with nullcontext(find) if asked in _routed else beside(find) as others:
+        sawn = _sawn_once(mended.pattern, kit.to_saw_by, by_hand, progress)
+        cuts, proof = sawn.plan, sawn.proof
         progress("working out the router's path", 0.85)
-        path, word = others()
+        path, word = _routed.recall(asked, others)
     of_router = path.findings if router_wanted(job) else ()
     work = Work(
         job=job,
@@ -175,25 +180,57 @@ def make(
         plan=cuts,
         proof=proof,
         router=path,
-        notes=(*laid.asked.outline.notes, *_advised(word), *_other_blade(laid, mended.pattern, cuts)),
+        notes=(*laid.asked.outline.notes, *_advised(word), *_advised(sawn.other_blade)),
         folder=folder,
         job_file=job_file,
     )
     return replace(work, sheet_turn=sheet_turn(work)) if job.template.turn else work
 
 
-def _beside_the_plan(pattern: Pattern, kit: Kit, job: Job) -> tuple[ToolPath, str | None]:
+_Routed: TypeAlias = tuple[ToolPath, str | None]
+_routed: Memory[_Routed] = Memory(2)  # of the job as it is, and as it was a moment ago
+
+
+def _beside_the_plan(pattern: Pattern, kit: Kit, settings: RouterSettings) -> _Routed:
     """What needs the mended pattern alone: the router's path, and what would strengthen it."""
-    return tool_path(pattern, kit, router_settings(job)), hint(pattern, kit)
+    return tool_path(pattern, kit, settings), hint(pattern, kit)
 
 
-def _other_blade(laid: LaidOut, pattern: Pattern, cuts: Plan) -> tuple[Note, ...]:
+@dataclass(frozen=True, eq=False, slots=True)
+class _Sawn:
+    """What sawing by hand comes to: the plan, its proof, and a word where another blade would need far fewer cuts."""
+
+    plan: Plan
+    proof: Proof
+    other_blade: str | None
+
+
+_sawn: Memory[_Sawn] = Memory(2)  # the same
+
+
+def _sawn_once(pattern: Pattern, kit: Kit, by_hand: tuple[ByHand, ...], progress: Progress) -> _Sawn:
+    """The plan and its proof, known again where the pattern, what it is sawn by and the holes asked for are the same:
+    paper, units, template and router change neither."""
+    asked = (pattern, kit, by_hand)
+    if asked in _sawn:
+        progress(PROVING, PROVED_FROM)
+    return _sawn.recall(asked, lambda: _sawn_now(*asked, progress))
+
+
+def _sawn_now(pattern: Pattern, kit: Kit, by_hand: tuple[ByHand, ...], progress: Progress) -> _Sawn:
+    cuts = plan(pattern, kit, by_hand, within(progress, PLANNING, PLANNED_FROM, PROVED_FROM))
+    progress(PROVING, PROVED_FROM)
+    with beside(partial(_other_blade, pattern, kit, cuts)) as word:
+        proof = prove(pattern, kit, cuts, within(progress, PROVING, PROVED_FROM, 0.85))
+        return _Sawn(cuts, proof, word())
+
+
+def _other_blade(pattern: Pattern, kit: Kit, cuts: Plan) -> str | None:
     """A word where another blade of the kit would need far fewer cuts."""
-    kit = laid.asked.kit
     if pattern.keep_mode == "both":
-        return ()
+        return None
     others = (replace(kit, blade=b, allowance=None) for b in blades().values() if b.name != kit.blade.name)
-    return _advised(advice(pattern, kit, others, cuts))
+    return advice(pattern, kit, others, cuts)
 
 
 def _advised(word: str | None) -> tuple[Note, ...]:

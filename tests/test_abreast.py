@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 import time
 from collections.abc import Callable
 
@@ -41,10 +42,34 @@ def whose(n: int) -> Callable[[Told], tuple[int, int]]:
     return lambda tell: (n, os.getpid())
 
 
-def test_a_process_that_is_not_known_to_be_ours_is_not_forked() -> None:
-    assert cores() == 1
-    answers = abreast([whose(n) for n in range(3)], [1.0, 1.0, 1.0], silent)
-    assert answers == [(n, os.getpid()) for n in range(3)]
+def test_another_programs_process_is_forked_only_where_no_thread_works(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The same rule for work abreast and work beside."""
+    monkeypatch.setattr(os, "sched_getaffinity", lambda pid: {0, 1})
+    assert cores() == 2
+    over = threading.Event()
+    thread = threading.Thread(target=over.wait)
+    thread.start()
+    try:
+        assert cores() == 1
+        answers = abreast([whose(n) for n in range(3)], [1.0, 1.0, 1.0], silent)
+        assert answers == [(n, os.getpid()) for n in range(3)]
+        monkeypatch.setattr(processes, "_own", True)
+        assert cores() == 2
+    finally:
+        over.set()
+        thread.join()
+
+
+@pytest.mark.usefixtures("two_cores")
+def test_a_fork_forks_no_further() -> None:
+    def asked(tell: Told) -> tuple[int, int]:
+        return cores(), os.getpid()
+
+    (here, _), (there, pid) = abreast([asked, asked], [2.0, 1.0], silent)
+    assert (here, there) == (2, 1)
+    assert pid != os.getpid()
 
 
 @pytest.mark.usefixtures("two_cores")
@@ -144,7 +169,7 @@ def test_a_plan_made_by_two_processes_is_that_of_one(monkeypatch: pytest.MonkeyP
     planner._remembered.cache_clear()
     two = plan(pattern, kit)
     assert len(forks) == 1
-    monkeypatch.setattr(processes, "_own", False)
+    monkeypatch.setenv(processes.ONE_PROCESS, "1")
     planner._remembered.cache_clear()
     one = plan(pattern, kit)
     assert len(forks) == 1

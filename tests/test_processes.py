@@ -27,7 +27,7 @@ def two_cores(monkeypatch: pytest.MonkeyPatch) -> list[int]:
         forked.append(fork())
         return forked[-1]
 
-    monkeypatch.setattr(processes, "_core_to_spare", lambda: True)
+    monkeypatch.setattr(processes, "cores", lambda: 2)
     monkeypatch.setattr(os, "fork", counted)
     return forked
 
@@ -120,7 +120,7 @@ def test_nothing_is_forked_beside_a_thread_that_works(monkeypatch: pytest.Monkey
 def test_files_are_the_same_beside_one_another_and_one_by_one(
     work: Work, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(processes, "_core_to_spare", lambda: False)
+    monkeypatch.setattr(processes, "cores", lambda: 1)
     one_by_one = files_of(work, b"")
-    monkeypatch.setattr(processes, "_core_to_spare", lambda: True)
+    monkeypatch.setattr(processes, "cores", lambda: 2)
     assert list(files_of(work, b"").items()) == list(one_by_one.items())

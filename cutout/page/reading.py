@@ -7,12 +7,10 @@ import io
 import itertools
 import math
 import pickle
-from collections import OrderedDict
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Hashable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import Generic, TypeVar
 
 import numpy as np
 import shapely
@@ -21,6 +19,7 @@ from PIL import Image, ImageOps
 from cutout.errors import NoFigureError, ReadError
 from cutout.geom.curve import ComplexArray, Line, to_array, to_complex
 from cutout.geom.outline import Outline, Ring
+from cutout.memory import Memory
 from cutout.page.store import write_beside
 from cutout.read import read
 from cutout.read.options import ReadOptions
@@ -51,25 +50,6 @@ _LEAST_SPECK = 2.0
 
 _PLAIN = {"1": "L", "L": "L", "LA": "LA", "P": "RGBA", "RGB": "RGB", "RGBA": "RGBA"}
 """Modes that can be shrunk, and the mode to do it in."""
-
-_T = TypeVar("_T")
-
-
-class Memory(Generic[_T]):
-    """The last few answers, by their question."""
-
-    def __init__(self, most: int) -> None:
-        self._kept: OrderedDict[Hashable, _T] = OrderedDict()
-        self._most = most
-
-    def recall(self, question: Hashable, work_out: Callable[[], _T]) -> _T:
-        """The answer remembered, or worked out now."""
-        answer = self._kept[question] if question in self._kept else work_out()
-        self._kept[question] = answer
-        self._kept.move_to_end(question)
-        if len(self._kept) > self._most:
-            self._kept.popitem(last=False)
-        return answer
 
 
 class Reader:

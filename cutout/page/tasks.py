@@ -22,9 +22,10 @@ from cutout.geom.outline import Outline
 from cutout.job.schema import Job
 from cutout.job.set_up import kit_of, outline_of, panel_of, read_options
 from cutout.kit import Kit, Measured, blade, measured_in, mine_path, paper
+from cutout.memory import Memory
 from cutout.page import photographs, view
 from cutout.page.examples import example
-from cutout.page.reading import Memory, Reader, first_size, is_picture, pixels_of, upright_shape
+from cutout.page.reading import Reader, first_size, is_picture, pixels_of, upright_shape
 from cutout.page.remedies import Case, lead, remedies, smooth_first, take_blade, take_width
 from cutout.page.room import free_room, overlaps
 from cutout.page.start import empty

@@ -266,6 +266,7 @@ def _saw_opening(
         state = _walked(fresh(), kit, again, _needed(best, len(by_hand)), walks[ROUNDS])
         best = min(best, state, key=lambda s: _seconds(s, prices))
     drill_out(best, kit)
+    best.forget()
     return best
 
 

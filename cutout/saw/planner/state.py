@@ -48,6 +48,8 @@ PLAIN = 0.01
 """What is open is simplified by this much (mm) before rooms are looked for: less than the room beside a blade."""
 HAIR = 0.01
 """No two points of a path, nor of the edge of what falls, lie nearer to each other than this (mm)."""
+MOST_PASSED = 4096
+"""What so many paths pass is remembered at most: more than a walk asks for, but for the longest."""
 CRUMB = 0.05
 """Pieces smaller than this (mm^2) are sawdust."""
 
@@ -196,6 +198,12 @@ class State:
         self.__dict__.update(kept)
         self.kerfs = {id(self.open[n][0]) for n in kept["kerfs"]}
 
+    def forget(self) -> None:
+        """Let go of what was only remembered to be quick: the walk is over."""
+        for memory in (self._grown, self._passed, self._carried_on):
+            memory.clear()
+        self._held = None
+
     @property
     def next_hole(self) -> Place:
         """The hole that comes next."""
@@ -227,9 +235,11 @@ class State:
         return other
 
     def passed(self, z: ComplexArray) -> np.ndarray:
-        """Indices of outline points that a kerf along z leaves clean. Worked out once a path."""
+        """Indices of outline points that a kerf along z leaves clean. Worked out once a path, of the last many."""
         key = z.tobytes()
         if key not in self._passed:
+            if len(self._passed) >= MOST_PASSED:
+                self._passed.clear()
             self._passed[key] = self._found_passed(z)
         return self._passed[key]
 
