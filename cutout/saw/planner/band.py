@@ -9,7 +9,6 @@ of a few curvatures; of states that fall into one bin the cheapest is kept, each
 that every run found is a true chain of arcs. Going on until no state is alive, breaking there and starting again
 with every state free gives the fewest runs on an open chain (greedy interval covering); a ring that can be followed
 all round is closed where it began. All chains of a ring are worked out side by side, in one set of arrays.
-A line that can be followed as it lies needs none of this: see `steer`.
 """
 
 from __future__ import annotations
@@ -23,14 +22,11 @@ import shapely
 from shapely import Polygon
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_complex
-from cutout.saw.planner.steer import Frame, steered
 
 INTO_KEEP = 0.055
 """So far (mm) the middle of a kerf may leave its line towards keep: with sampling well under a pencil line's 0.1."""
 BULGE = 0.015
 """Between two stations an arc of the turning radius leaves its chord by no more than this (mm)."""
-_BENT = 8 * 1.6 * BULGE
-"""Curvature times the square of its length (mm) that an arc may have for that: with 1.6 for steps that are longer."""
 FINE = 0.01
 """The ring is simplified by this much (mm) before stations are laid on it."""
 _STEPS = np.array([0.0, 0.25, -0.25, 0.5, -0.5, 1.0, -1.0])
@@ -49,7 +45,7 @@ _BINS, _FINER = (14, 40), (28, 80)
 """Bins across the band and across the headings; where a chain breaks, once more with finer ones: they find the last
 few curves that only just fit."""
 _WIDEST = 1.3
-"""No state's heading leaves the ring's by more than this (radians), however wide the band."""
+"""No state is kept whose heading leaves the ring's by more than this (radians)."""
 HARD = 1.25
 """A vertex that even this times the band could not take is a break from the start."""
 _DEARER = 4.0
@@ -255,46 +251,14 @@ _Parts: TypeAlias = "list[tuple[int, int, ComplexArray]]"
 
 
 def _fewest(chains: list[_Chain], radius: float, allow: float, *, free: bool) -> list[_Parts]:
-    """For each chain its runs: one where the blade can be steered along it as it lies, else the fewer of those with
-    coarse bins and, where it breaks, with finer ones; see `_fitted`."""
-    found = [_as_it_lies(chain, radius, allow, free=free) for chain in chains]
-    for bins in (_BINS, _FINER):
-        broken = [n for n, parts in enumerate(found) if len(parts) != 1]
-        again = _fitted([chains[n] for n in broken], radius, allow, bins, free=free) if broken else []
-        for n, parts in zip(broken, again, strict=True):
-            if not found[n] or len(parts) < len(found[n]):
-                found[n] = parts
+    """For each chain the fewer of its runs with coarse bins and, where it breaks, with finer ones; see `_fitted`."""
+    found = _fitted(chains, radius, allow, _BINS, free=free)
+    broken = [n for n, parts in enumerate(found) if len(parts) > 1]
+    again = _fitted([chains[n] for n in broken], radius, allow, _FINER, free=free) if broken else []
+    for n, parts in zip(broken, again, strict=True):
+        if len(parts) < len(found[n]):
+            found[n] = parts
     return found
-
-
-def _as_it_lies(chain: _Chain, radius: float, allow: float, *, free: bool) -> _Parts:
-    """The one run along a chain's line itself; none where the blade can't be steered along it.
-
-    free: it may end anyhow; else it must end as it began, for the ring to be closed.
-    """
-    step = np.concatenate([[0.0], np.diff(chain.z)]) * np.exp(-1j * chain.heading)
-    turn = np.concatenate([[0.0], -np.diff(chain.heading)])
-    frame = Frame(turn, step, chain.low, chain.high)
-    widest = _widest(radius, allow)
-    states = steered(frame, radius, widest, _BENT)
-    if states is None:
-        return []
-    o, h, k = states
-    across, along = _bins(allow, widest, _FINER)
-    if not free and (abs(o[-1]) > across or abs(h[-1]) > along):
-        return []
-    z = chain.z + 1j * np.exp(1j * chain.heading) * o
-    return [(0, len(o) - 1, _arcs(z, chain.heading + h, k[1:]))]
-
-
-def _widest(radius: float, allow: float) -> float:
-    """No state is kept whose heading leaves the ring's by more than this (radians)."""
-    return min(_WIDEST, 1.3 * math.acos(max(1 - (allow + INTO_KEEP) / radius, -1.0)) + 0.35)
-
-
-def _bins(allow: float, widest: float, count: tuple[int, int]) -> tuple[float, float]:
-    """How wide so many bins are: across the band (mm) and across the headings (radians)."""
-    return (allow + 2 * INTO_KEEP) / count[0], 2 * widest / count[1]
 
 
 def _fitted(
@@ -305,7 +269,8 @@ def _fitted(
     free: a run may begin in any state; else the first begins on the line and along it, and only what comes back
     to that state at the end counts as having arrived.
     """
-    grid = _Grid(chains, radius, _widest(radius, allow), allow, bins)
+    hmax = min(_WIDEST, 1.3 * math.acos(max(1 - (allow + INTO_KEEP) / radius, -1.0)) + 0.35)
+    grid = _Grid(chains, radius, hmax, allow, bins)
     count = len(chains)
     at, begun = np.zeros(count, dtype=int), np.zeros(count, dtype=int)
     found: list[_Parts] = [[] for _ in chains]
@@ -376,7 +341,7 @@ class _Grid:
         self, chains: list[_Chain], radius: float, hmax: float, allow: float, count: tuple[int, int]
     ) -> None:
         self.radius, self.hmax, self.count = radius, hmax, count
-        self.bins = _bins(allow, hmax, count)
+        self.bins = (allow + 2 * INTO_KEEP) / count[0], 2 * hmax / count[1]
         self.last = np.array([len(c.z) - 1 for c in chains])
         self.start = np.concatenate([[0], np.cumsum(self.last + 1)[:-1]])
         self.z = np.concatenate([c.z for c in chains])
@@ -441,7 +406,7 @@ class _Grid:
         k, h, p = k.ravel()[row], np.arcsin(sine.ravel()[row]), p[i]
         half = (h - p) / 2
         length = way[i] / (np.cos(p + half) * np.sinc(half / math.pi))
-        ok = np.abs(k) * length * length <= _BENT
+        ok = np.abs(k) * length * length <= 8 * 1.6 * BULGE
         row, i, h, k, length = row[ok], i[ok], h[ok], k[ok], length[ok]
         o, q = o.ravel()[row], row - i * _WAYS
         cost = front.cost[i] + _price(o) * length + 1e-6 * np.abs(k) * self.radius
