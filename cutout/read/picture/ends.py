@@ -196,7 +196,7 @@ def _uncrossed(z: ComplexArray, ends: list[_Laid]) -> list[_Laid]:
 def _swallowed(lines: list[ComplexArray], ends: list[_Laid]) -> set[int]:
     """Numbers of the crumbs that a fine point had come apart into, and which its end takes in."""
     crumbs = [k for k, z in enumerate(lines) if max(np.ptp(z.real), np.ptp(z.imag)) < _CRUMB]
-    middles = shapely.points(to_array(np.array([lines[k].mean() for k in crumbs], dtype=np.complex128)))
+    middles = [shapely.Point(at.real, at.imag) for at in (lines[k].mean() for k in crumbs)]
     around = [shapely.Polygon(to_array(end.points)).buffer(_ASIDE) for end in ends]
     return {k for k, at in zip(crumbs, middles, strict=True) if any(end.contains(at) for end in around)}
 
