@@ -20,6 +20,7 @@ SECONDS, MEGABYTES = 60, 2000
 """CPU time and memory that one input may take; most take a hundredth of it."""
 
 EXPECTED = {
+    "bar-of-one-pixel-in-noise.png": (0, "."),
     "circle-of-infinity.dxf": (2, "."),
     "clips-in-a-circle.svg": (2, "is made of"),
     "edges-that-reach-the-rim.png": (0, "runs off the picture"),

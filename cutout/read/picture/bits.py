@@ -38,8 +38,10 @@ _BOWED = 8
 """Straight pieces a bowed flank is drawn in."""
 
 _POINT_SPREAD = np.array([1.5, 0.4, 0.25, 0.25, 0.12, 0.12])
+"""How far around the first guess of a point tries are made (px): its four numbers, and where its flanks begin."""
+
 _END_SPREAD = np.array([0.6, 0.4, 0.6, 0.4, 0.12, 0.12])
-"""How far around the first guesses tries are made (px): the shape's four numbers, and where its flanks begin."""
+"""The same for a square end."""
 
 
 @dataclass(frozen=True, slots=True)

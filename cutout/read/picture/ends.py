@@ -143,9 +143,15 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     """
     blur = math.hypot(sigma, _PIXEL)
     halves = [_HALF + k * blur for k in _HALF_BLURS]
-    places = list(itertools.islice(_noticed(found.lines, halves, _NARROW), _MOST_ENDS + 1))
+
+    def noticed(halves: Sequence[float], most: float) -> Iterator[tuple[int, int]]:
+        # What the picture's rim cuts off has its end there, and shows none.
+        every = _noticed(found.lines, halves, most)
+        return (at for at in every if not _at_rim(found.lines[at[0]][at[1]], field.values.shape))
+
+    places = list(itertools.islice(noticed(halves, _NARROW), _MOST_ENDS + 1))
     places = places if len(places) <= _MOST_ENDS else []
-    blunt = _beside(found.lines, list(_noticed(found.lines, halves[:1], _BLUNT)), places, 1.5 * halves[0])
+    blunt = _beside(found.lines, list(noticed(halves[:1], _BLUNT)), places, 1.5 * halves[0])
     if not places and not blunt:
         return found
     view = _View.of(field, found, sigma)
@@ -232,6 +238,11 @@ def _noticed(lines: list[ComplexArray], halves: Sequence[float], most: float) ->
                 yield k, i
                 taken.append((float(s[i]), 1.5 * half))
                 narrow = narrow[_along(s[narrow], float(s[i]), total) > 1.5 * half]
+
+
+def _at_rim(at: complex, shape: tuple[int, ...]) -> bool:
+    """Whether a place lies on the rim of a picture of a shape, or within a pixel of it."""
+    return min(at.real, shape[1] - at.real, at.imag, shape[0] - at.imag) < 1.0
 
 
 def _rooms(lines: list[ComplexArray], places: list[tuple[int, int]]) -> list[float]:

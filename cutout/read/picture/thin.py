@@ -88,6 +88,9 @@ def unblurred(field: Field, found: IsoLines, sigma: float | None) -> IsoLines:
     mixed = (edge * gaussian_filter(sharp, 0.5 * FINE) + (1 - edge) * smooth).astype(np.float32)
     again = iso_lines(mixed, 0.5)
     lines = [z / FINE for z in again.lines]
+    if not lines:
+        # So thin and so noisy that no sharp shape is left of it: then what was found is all there is to go by.
+        return found
     return replace(found, lines=lines, sharp=_within(doubt, np.concatenate(lines)))
 
 

@@ -137,7 +137,8 @@ class Hand:
     prices: Prices
     rooms: Rooms
     _ways: dict[int, float | None] = field(default_factory=dict)
-    _cuts: int = 0
+    _opened: int = 0
+    _last: shapely.Geometry | None = None
     _lines: dict[int, shapely.LineString] = field(default_factory=dict)
 
     @classmethod
@@ -183,8 +184,11 @@ class Hand:
 
     def _way_to_room(self, room: int) -> float | None:
         """How far (mm) the blade goes in its own kerf until it stands in a room; None if it can't."""
-        if self._cuts != len(self.state.open):
-            self._cuts, self._ways = len(self.state.open), {}
+        opened = self.state.open
+        # A hole that is taken back, and another drilled, leave as many open.
+        last = opened[-1][0] if opened else None
+        if self._opened != len(opened) or self._last is not last:
+            self._opened, self._last, self._ways = len(opened), last, {}
         if room not in self._ways:
             self._ways[room] = self._found_way(room)
         return self._ways[room]

@@ -188,3 +188,15 @@ def test_an_end_that_would_make_its_line_cross_itself_is_left_as_it_was() -> Non
     across = _Laid(15, 25, np.array([15 + 0j, 20 + 9j, 25 + 0j]), (20 + 9j,))  # through the other side
     within = _Laid(38, 45, np.array([38 + 0j, 44 + 2j, 38 + 4j]), (44 + 2j,))
     assert _uncrossed(z, [across, within]) == [within]
+
+
+@pytest.mark.parametrize("height", [2, 4, 6])
+def test_a_bar_that_runs_off_the_picture_ends_at_its_rim(height: int) -> None:
+    """What would lie beyond is not in the picture: neither a point nor a square end is looked for there."""
+    grey = np.random.default_rng(1).integers(0, 3, (48, 64)).astype(np.uint8)
+    grey[:height] = 255
+    out = io.BytesIO()
+    Image.fromarray(grey).save(out, "PNG")
+    (ring,) = read_picture(out.getvalue(), "bar.png", ReadOptions()).rings
+    x0, y0, x1, y1 = Outline((ring,), None).bounds
+    assert (x0, y0, x1, y1) == pytest.approx((0.0, 48.0 - height, 64.0, 48.0), abs=0.15)
