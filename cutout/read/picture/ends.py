@@ -150,7 +150,8 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
         return (at for at in every if not _at_rim(found.lines[at[0]][at[1]], field.values.shape))
 
     places = list(itertools.islice(noticed(halves, _NARROW), _MOST_ENDS + 1))
-    places = places if len(places) <= _MOST_ENDS else []
+    if len(places) > _MOST_ENDS:
+        return found
     blunt = _beside(found.lines, list(noticed(halves[:1], _BLUNT)), places, 1.5 * halves[0])
     if not places and not blunt:
         return found
