@@ -353,7 +353,7 @@ def _places(
     long = [z for z in lines if len(z) >= max(6 * reach, 40)]
     if not long:
         return None
-    kernel = _gaussian(_SETTLE)
+    kernel = gaussian(_SETTLE)
     loops = Loops.of(long, max(reach, len(kernel) // 2))
     smooth = loops.correlated(kernel)
     along = loops.beside(smooth, 3) - loops.beside(smooth, -3)
@@ -380,7 +380,7 @@ def _places(
     return place[free], normal[free], curve[pick][free]
 
 
-def _gaussian(sigma: float) -> FloatArray:
+def gaussian(sigma: float) -> FloatArray:
     """Weights of a Gaussian of `sigma` samples over as many as matter."""
     reach = round(4.0 * sigma)
     weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)

@@ -23,6 +23,7 @@ from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, stations, to_array
 from cutout.read.picture.bits import Flanks, allowed
+from cutout.read.picture.edge import gaussian
 from cutout.read.picture.figure import Field
 from cutout.read.picture.likeness import winding, windings
 from cutout.trace.iso import IsoLines
@@ -655,17 +656,16 @@ class _Window:
         missed = np.asarray((likeness - self.share)[:, self.seen])
         if self.bits is None or not self.strict:
             return missed
-        denied = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
-        return np.concatenate([missed, _STRICT * denied[:, self.seen]], axis=1)
+        return np.concatenate([missed, _STRICT * self._denied(covered)], axis=1)
 
     def denied(self, ends: ComplexArray) -> FloatArray:
         """Area (px^2) of all that bits deny of each of the ends (n, k)."""
+        return np.asarray(self._denied(self._covered(list(ends))).sum(axis=1))
+
+    def _denied(self, covered: FloatArray) -> FloatArray:
+        """By how much pixels covered so (n, h, w) go beyond a half, or short of it, that bits deny; (n, m)."""
         assert self.bits is not None
-        many = len(ends)
-        rings = np.column_stack([np.full(many, self.before), ends, np.full(many, self.behind)]) - self.corner
-        covered = (self.ground + windings(list(rings), self.share.shape)).clip(0.0, 1.0)
-        off = np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)
-        return np.asarray(off[:, self.seen].sum(axis=1))
+        return np.asarray(np.where(self.bits, 0.5 - covered, covered - 0.5).clip(0.0)[:, self.seen])
 
     def rms(self, missed: FloatArray) -> float:
         """Root mean square of the misses for each pixel that counts."""
@@ -682,8 +682,7 @@ class _Window:
 
     def _descended(self, shape: _Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Parameters of least squares from p on, and their misses (Levenberg, Marquardt)."""
-        covered = self._covered([shape(self.arms, p[:-1])[0]])
-        missed = self._stiff(shape, self._missed(covered, float(p[-1])), p[None])[0]
+        covered, missed = self._tried(shape, p)
         held = 1e-3
         for _ in range(_ROUNDS):
             slopes = self._slopes(shape, p, covered, missed)
@@ -692,8 +691,7 @@ class _Window:
                 step = np.linalg.solve(left + held * np.diag(np.diag(left) + 1e-6), -right).clip(
                     -_STRIDE, _STRIDE
                 )
-                then = self._covered([shape(self.arms, (p + step)[:-1])[0]])
-                after = self._stiff(shape, self._missed(then, float((p + step)[-1])), (p + step)[None])[0]
+                then, after = self._tried(shape, p + step)
                 if (after**2).sum() <= (missed**2).sum():
                     break
                 held *= 30.0
@@ -703,6 +701,11 @@ class _Window:
             if np.abs(step).max() < _SETTLED:
                 break
         return p, missed[:-2] if shape is _point else missed
+
+    def _tried(self, shape: _Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """What parameters p cover (1, rows, columns), and their misses (m,)."""
+        covered = self._covered([shape(self.arms, p[:-1])[0]])
+        return covered, self._stiff(shape, self._missed(covered, float(p[-1])), p[None])[0]
 
     def _slopes(self, shape: _Shape, p: FloatArray, covered: FloatArray, missed: FloatArray) -> FloatArray:
         """How fast the misses (m,) at p, where pixels are covered so, grow with each of the parameters; (n, m)."""
@@ -721,11 +724,11 @@ class _Window:
 @lru_cache(maxsize=256)
 def _blur(size: int, sigma: float) -> FloatArray:
     """Weights (size, size) of a Gaussian over a row of pixels, which goes on beyond its ends as they are."""
-    reach = round(4.0 * sigma)
-    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
+    weights = gaussian(sigma)
+    reach = len(weights) // 2
     # A row too many in each line shifts the weights by one from line to line.
     wide = np.zeros((size, size + 2 * reach + 1))
-    wide[:, : 2 * reach + 1] = weights / weights.sum()
+    wide[:, : 2 * reach + 1] = weights
     wide = wide.ravel()[: size * (size + 2 * reach)].reshape(size, size + 2 * reach)
     inner = wide[:, reach : reach + size]
     inner[:, 0] += wide[:, :reach].sum(axis=1)
