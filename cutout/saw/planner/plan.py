@@ -28,6 +28,7 @@ from cutout.saw.planner.holes import choices, fewest
 from cutout.saw.planner.left import left_over_of
 from cutout.saw.planner.legs import Takes, legs_of, takes
 from cutout.saw.planner.nibble import nibble, relief
+from cutout.saw.planner.regroup import regrouped
 from cutout.saw.planner.slit import slit_plan
 from cutout.saw.planner.state import Drilled, State
 from cutout.saw.planner.steps import steps_of
@@ -254,6 +255,7 @@ def _saw_opening(
     best: State | None = None
     for n in range(ROUNDS):
         state = _walked(fresh(), kit, replace(prices, room=ROOM[n]), holes, walks[n])
+        state = min([state, *regrouped(state, fresh, prices)], key=lambda s: _seconds(s, prices))
         if best is None or _seconds(state, prices) < _seconds(best, prices) - 1e-6:
             best = state
         needed = _needed(state, len(by_hand))
@@ -264,7 +266,7 @@ def _saw_opening(
     if len(best.cuts) <= MOST_CUTS and best.cuts[-1:] and best.cuts[-1].go > 1:
         again = replace(prices, reluctance=RELUCTANCE, room=ROOM[0])
         state = _walked(fresh(), kit, again, _needed(best, len(by_hand)), walks[ROUNDS])
-        best = min(best, state, key=lambda s: _seconds(s, prices))
+        best = min([best, state, *regrouped(state, fresh, prices)], key=lambda s: _seconds(s, prices))
     drill_out(best, kit)
     best.forget()
     return best

@@ -65,7 +65,8 @@ class Covers:
 
 @dataclass(frozen=True, eq=False)
 class Cut:
-    """A leg in the making. z: path (n,), complex; along: which stretch it runs along, None for a nibble.
+    """A leg in the making. z: path (n,), complex; along: which stretch it runs along, None for a nibble. led: the
+    path as it was asked for, not carried on to the outline.
 
     start_by, seconds: the move it begins with and what that takes. parent: the cut it branched from and how far
     along it that is (mm), None where it began in a hole, in fallen waste or at the edge. go: number of the go.
@@ -80,6 +81,7 @@ class Cut:
     seconds: float
     parent: tuple[int, float] | None
     go: int
+    led: ComplexArray
     turned: float = 0.0
 
     @cached_property
@@ -296,7 +298,7 @@ class State:
         turned: by which angle (radians) the blade was spun before.
         """
         leg = Place("leg", self.next_leg)
-        end = self._open_at(z[-1])
+        end, led = self.open_at(z[-1]), z
         z = self.pushed(z)
         kerf: shapely.Geometry = shapely.LineString(to_array(z)).buffer(
             self.blade.kerf / 2, quad_segs=16, cap_style="flat"
@@ -320,6 +322,7 @@ class State:
             move.seconds,
             move.parent,
             go,
+            led,
             turned,
         )
         if along is not None:
@@ -370,7 +373,7 @@ class State:
 
     def pushed(self, z: ComplexArray) -> ComplexArray:
         """A path that ends against wood, carried on until the square end of its kerf meets the outline."""
-        if self._open_at(z[-1]):
+        if self.open_at(z[-1]):
             return z
         key = z[-2:].tobytes()
         if key not in self._carried_on:
@@ -394,7 +397,7 @@ class State:
         count = int(np.argmin(np.concatenate([fits, [False]])))
         return complex(z[-1] + d * extra[count - 1]) if count else None
 
-    def _open_at(self, z: complex) -> Place | None:
+    def open_at(self, z: complex) -> Place | None:
         """What is already open at z: a hole, an earlier leg, the edge; None if it is wood."""
         x, y = float(z.real), float(z.imag)
         close = self._beside((x, y, x, y), 0.02)
