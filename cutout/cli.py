@@ -572,7 +572,7 @@ def _say_work(work: Work) -> None:
         f"silhouette {format_size(x1 - x0, y1 - y0, units)}, {count(len(work.pattern.openings), 'opening')}; "
         f"turning radius {format_length(blade.turning_radius, units)} ({blade.radius_from})"
     )
-    if work.eased is not None:
+    if work.eased is not None and work.eased.moved:
         _say(f"eased: the outline moved {format_length(work.eased.max_shift, units)} at most")
     if work.bridges:
         hold = "holds" if len(work.bridges) == 1 else "hold"

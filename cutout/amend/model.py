@@ -12,6 +12,9 @@ from cutout.choices import Corners, LetterBridges
 from cutout.finding import Finding
 from cutout.pattern import Pattern
 
+WORTH_A_WORD = 0.005
+"""An outline that easing moved no further (mm) counts as left alone: lengths are told to a hundredth."""
+
 
 @dataclass(frozen=True, slots=True)
 class Bridge:
@@ -69,6 +72,11 @@ class Eased:
 
     max_shift: float
     area_change: float
+
+    @property
+    def moved(self) -> bool:
+        """Whether it moved the outline by more than a rounding, so that it is worth a word."""
+        return self.max_shift >= WORTH_A_WORD
 
 
 @dataclass(frozen=True, slots=True)

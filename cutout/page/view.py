@@ -294,7 +294,7 @@ def whole_length(mm: float, units: Units) -> str:
 
 
 def _eased(eased: Eased, units: Units) -> str:
-    if eased.max_shift <= 0:
+    if not eased.moved:
         return "Easing changed nothing."
     return f"Easing moved the line by {format_length(eased.max_shift, units)} at most."
 

@@ -307,7 +307,7 @@ def bridges_table(work: Work) -> str:
 
 
 def _eased_words(work: Work) -> str:
-    if not work.eased or work.eased.max_shift < 0.005:
+    if work.eased is None or not work.eased.moved:
         return "The outline was not eased."
     places = len(eased_places(work))
     if places:
