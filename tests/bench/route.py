@@ -98,7 +98,7 @@ def offset_fit_order(shapes: list[Polygon]) -> list[Ring]:
     rooms = polygons_of(offset.grow(shapely.MultiPolygon(shapes), -RADIUS))
     lines = [line for room in rooms for line in (room.exterior, *room.interiors)]
     fitted = fit_rings([shapely.get_coordinates(line)[:-1] for line in lines], TOLERANCE)
-    rings = [from_middle_of_longest(ring) for ring in fitted]
+    rings = from_middle_of_longest(fitted)
     turn, _ = order(rings, [0] * len(rings))
     return [rings[i] for i in turn]
 
