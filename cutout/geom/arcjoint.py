@@ -71,7 +71,8 @@ def bent(path: Path, found: Stretches, low: FloatArray, high: FloatArray, best: 
 def own_turn(path: Path, vertex: IntArray) -> FloatArray:
     """How far (radians) the polyline itself turns at each vertex."""
     back = path.vertex(vertex, path.size[vertex] - 1)
-    return np.abs(np.angle(path.edges[path.again[vertex]] / path.edges[path.again[back]]))
+    turn: FloatArray = np.abs(np.angle(path.edges[path.again[vertex]] / path.edges[path.again[back]]))
+    return turn
 
 
 def _round(path: Path, found: Stretches, shifts: tuple[int, ...]) -> Stretches:
