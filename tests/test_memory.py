@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from cutout import run
+from cutout.amend import lie
 from cutout.job.options import asked_for
 from cutout.memory import Memory
 from cutout.saw.planner import plan as planner
@@ -29,9 +31,33 @@ def figure(tmp_path: Path) -> Path:
 
 
 def forget() -> None:
+    """As a fresh process, but for what comes with the package: kits and fonts."""
     run._sawn.clear()
     run._routed.clear()
-    planner._remembered.cache_clear()
+    lie.forget()
+    worked = ("cutout.check", "cutout.amend", "cutout.measure", "cutout.pattern", "cutout.saw")
+    for name, module in list(sys.modules.items()):
+        if name.startswith(worked):
+            for found in vars(module).values():
+                if hasattr(found, "cache_clear"):
+                    found.cache_clear()
+
+
+def told(work: Work) -> list[object]:
+    """Plan and proof to the last bit."""
+    paths = [
+        (leg.path.tobytes(), leg.drops.wkb, leg.starts, leg.ends, leg.start_by) for leg in work.plan.legs
+    ]
+    left = [(spot.at, spot.depth, spot.area) for spot in (*work.plan.left_over, *work.proof.left_over)]
+    return [
+        paths,
+        left,
+        work.plan.holes,
+        work.plan.findings,
+        work.plan.minutes_by,
+        [(step.letter, step.legs, step.drops.wkb, step.minutes) for step in work.plan.steps],
+        (work.proof.ok, work.proof.findings, work.proof.gouge, work.proof.steps),
+    ]
 
 
 def made(figure: Path, **more: Any) -> Work:
@@ -61,8 +87,50 @@ def test_no_byte_tells_that_something_was_remembered(figure: Path, more: dict[st
     again = made(figure, **more)
     assert result_json(again, {}) == result_json(cold, {})
     assert router_dxf(again) == router_dxf(cold)
-    assert [leg.path.tobytes() for leg in again.plan.legs] == [leg.path.tobytes() for leg in cold.plan.legs]
-    assert repr(again.proof) == repr(cold.proof)
+    assert told(again) == told(cold)
+    assert repr(again.findings) == repr(cold.findings)
+
+
+MOVES = {
+    "moved": ({"at": "117.31mm,104.07mm"}, True),
+    "mirrored": ({"at": "119mm,101mm", "mirror": True}, False),
+    "turned": ({"at": "119mm,101mm", "turn": "90"}, False),
+    "near an edge": ({"at": "34.5mm,100mm"}, False),
+    "over the edge": ({"at": "18mm,100mm"}, False),
+}
+"""Where the figure goes, and whether a plan of it is known there."""
+
+
+def test_no_byte_tells_that_a_figure_was_only_moved(figure: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What comes after all other places is what a run that remembers nothing comes to."""
+    # Rough, so that there is something to mend, and short of symmetry.
+    figure.write_text(figure.read_text("utf-8").replace("a9 9 0 0 1 18-3", "l4-9 1 4 2-6 1 5 10 3"), "utf-8")
+    planned: list[object] = []
+    monkeypatch.setattr(run, "plan", lambda *asked: planned.append(asked) or planner.plan(*asked))
+    forget()
+    for name, (place, known) in {"first": ({"at": "120mm,100mm"}, False), **MOVES}.items():
+        here = {
+            "panel": "240x200mm",
+            "wood": "white-pine",
+            "blade": "scroll-medium",
+            "width": "40mm",
+            **place,
+        }
+        begun = len(planned)
+        moved = made(figure, **here)
+        assert not known or len(planned) == begun, name
+        # In the other order: this place first.
+        kept = {memory: dict(memory._kept) for memory in (run._sawn, lie._mended)}
+        forget()
+        cold = made(figure, **here)
+        assert result_json(moved, {}) == result_json(cold, {}), name
+        assert told(moved) == told(cold), name
+        assert repr((moved.findings, moved.bridges, moved.eased)) == repr(
+            (cold.findings, cold.bridges, cold.eased)
+        ), name
+        assert moved.pattern.waste.wkb == cold.pattern.waste.wkb, name
+        for memory, answers in kept.items():
+            memory._kept.update(answers)
 
 
 def test_paper_units_and_router_leave_plan_and_proof_as_they_are(
@@ -79,8 +147,7 @@ def test_paper_units_and_router_leave_plan_and_proof_as_they_are(
     stages: list[str] = []
     job, folder = asked_for(figure, {**OPTIONS, "paper": "A3", "bit": "3mm"})
     after = run.make(job, folder, lambda stage, done: stages.append(stage))
-    assert after.plan is before.plan
-    assert after.proof is before.proof
+    assert told(after) == told(before)
     assert [s for s in stages if s in (run.PLANNING, run.PROVING)] == [run.PLANNING, run.PROVING]
     with pytest.raises(AssertionError, match="planned again"):
         made(figure, blade="scroll-medium")
