@@ -12,6 +12,7 @@ from cutout import run
 from cutout.amend import lie
 from cutout.job.options import asked_for
 from cutout.memory import Memory
+from cutout.saw.model import Plan
 from cutout.saw.planner import plan as planner
 from cutout.write.dxf import router_dxf
 from cutout.write.result import result_json
@@ -106,7 +107,13 @@ def test_no_byte_tells_that_a_figure_was_only_moved(figure: Path, monkeypatch: p
     # Rough, so that there is something to mend, and short of symmetry.
     figure.write_text(figure.read_text("utf-8").replace("a9 9 0 0 1 18-3", "l4-9 1 4 2-6 1 5 10 3"), "utf-8")
     planned: list[object] = []
-    monkeypatch.setattr(run, "plan", lambda *asked: planned.append(asked) or planner.plan(*asked))
+    memories: tuple[Memory[Any], ...] = (run._sawn, lie._mended)
+
+    def counted(*asked: Any) -> Plan:
+        planned.append(asked)
+        return planner.plan(*asked)
+
+    monkeypatch.setattr(run, "plan", counted)
     forget()
     for name, (place, known) in {"first": ({"at": "120mm,100mm"}, False), **MOVES}.items():
         here = {
@@ -120,7 +127,7 @@ def test_no_byte_tells_that_a_figure_was_only_moved(figure: Path, monkeypatch: p
         moved = made(figure, **here)
         assert not known or len(planned) == begun, name
         # In the other order: this place first.
-        kept = {memory: dict(memory._kept) for memory in (run._sawn, lie._mended)}
+        kept = [dict(memory._kept) for memory in memories]
         forget()
         cold = made(figure, **here)
         assert result_json(moved, {}) == result_json(cold, {}), name
@@ -129,7 +136,7 @@ def test_no_byte_tells_that_a_figure_was_only_moved(figure: Path, monkeypatch: p
             (cold.findings, cold.bridges, cold.eased)
         ), name
         assert moved.pattern.waste.wkb == cold.pattern.waste.wkb, name
-        for memory, answers in kept.items():
+        for memory, answers in zip(memories, kept, strict=True):
             memory._kept.update(answers)
 
 
