@@ -26,7 +26,7 @@ SUFFIXES = frozenset(
 )
 """Names of files that are taken for pictures; what they really are is found out when they are read."""
 
-_LOADED = ("cutout.write.outputs", "cutout.read.picture", "cutout.read.svg")
+_LOADED = ("cutout.write.outputs", "cutout.read.picture.reader", "cutout.read.svg.reader", "ezdxf")
 """What a job loads as it is needed, and nearly every one of a folder needs."""
 
 
