@@ -2,9 +2,9 @@
 
     python tests/bench/folder.py [--jobs 8] [--rounds 1]
 
-Jobs as good as equal: one invented drawing, each a hair different. All on one core, then on two, in turn. On a busy machine the wall says
-little; then the CPU time of all jobs together over twice the wall tells how much of two cores was used, and that over
-the CPU time on one core what working side by side costs.
+Jobs as good as equal: one invented drawing, each a hair different. All on one core, then on two, in turn. On a busy
+machine the wall says little; then the CPU time of all jobs together over twice the wall tells how much of two cores
+was used, and that over the CPU time on one core what working side by side costs.
 """
 
 from __future__ import annotations
