@@ -35,11 +35,6 @@ STEPS = 2.0**20
 what is drawn in tenths of a millimetre or in parts of an inch never lies half way between two steps."""
 _COARSE = 100.0
 """The same for telling its turns and mirror images apart."""
-_FINE = 2.0**24
-"""The same where nothing is turned and a shape need not be told from its turns: nearer to what was drawn."""
-SHIFT = 3
-"""What moves a pattern to zero is a number of so many places (mm): a plan made there, told in no fewer places, is the
-plan that would have been made here."""
 _APART = 0.1
 """A figure nearer to the panel's edge than this (mm) is taken to come to it."""
 _SAME_ANGLE = 9
@@ -170,13 +165,12 @@ def placed_pattern(pattern: Pattern, reach: float = math.inf) -> tuple[Pattern, 
 def at_zero(pattern: Pattern, reach: float) -> tuple[Pattern, tuple[float, float]]:
     """The pattern moved to zero, on as much of its panel as is within reach (mm), without its curves; and from where.
 
-    To zero but for a rest of a step of SHIFT, so that what is told in so many places, or fewer, is told alike there.
-    Wherever the pattern lay, by that step, it is the same there to the last bit.
+    Wherever the pattern lay, it is the same there to the last bit.
     """
-    x0, y0 = (round(v, SHIFT) for v in pattern.figure.bounds[:2])
+    x0, y0 = pattern.figure.bounds[:2]
 
     def moved(xy: FloatArray) -> FloatArray:
-        return np.asarray(np.rint((xy - (x0, y0)) * _FINE) / _FINE + 0.0)
+        return _stepped(xy - (x0, y0))
 
     def there(region: Shape) -> Shape:
         return shapely.normalize(shapely.transform(region, moved))
