@@ -160,7 +160,7 @@ def make(
     progress(PLANNING, PLANNED_FROM)
     refuse_endless(mended.pattern, kit, mended=True)
     by_hand = tuple((h.at, h.diameter) for h in job.holes)
-    asked = (mended.pattern, kit, router_settings(job))
+    asked = (mended.pattern, replace(kit, units="mm"), router_settings(job))
     find = partial(_beside_the_plan, *asked)
     with nullcontext(find) if asked in _routed else beside(find) as others:
         sawn = _sawn_once(mended.pattern, kit.to_saw_by, by_hand, progress)
@@ -211,7 +211,7 @@ class _Sawn:
 
 _EDGE = 10.0
 """A cut that does not come this near (mm) to the panel's edge knows nothing of it."""
-_sawn: Memory[_Sawn] = Memory(2)  # the same
+_sawn: Memory[_Sawn] = Memory(4)  # the same, of two jobs
 
 
 def _sawn_once(pattern: Pattern, kit: Kit, by_hand: tuple[ByHand, ...], progress: Progress) -> _Sawn:

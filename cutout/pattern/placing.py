@@ -25,7 +25,7 @@ from cutout.geom.curve import (
     to_array,
     to_complex,
 )
-from cutout.geom.outline import Letter, Outline, Ring, as_multi
+from cutout.geom.outline import Letter, Outline, Ring
 from cutout.pattern.layout import assembled
 from cutout.pattern.panel import Panel, Zone
 from cutout.pattern.pattern import Opening, Pattern
@@ -163,38 +163,33 @@ def placed_pattern(pattern: Pattern, reach: float = math.inf) -> tuple[Pattern, 
 
 
 def at_zero(pattern: Pattern, reach: float) -> tuple[Pattern, tuple[float, float]]:
-    """The pattern moved to zero, on as much of its panel as is within reach (mm), without its curves; and from where.
+    """A pattern that is cut out of its panel, away from the edge, moved to zero; and from where.
 
-    Wherever the pattern lay, it is the same there to the last bit.
+    On as much of the panel as is within reach (mm), without what a plan does not go by: curves, zones, boards. It is
+    the same there to the last bit wherever it lay; turned or mirrored its openings have the same form.
     """
-    x0, y0 = pattern.figure.bounds[:2]
-
-    def moved(xy: FloatArray) -> FloatArray:
-        return _stepped(xy - (x0, y0))
-
-    def there(region: Shape) -> Shape:
-        return shapely.normalize(shapely.transform(region, moved))
-
-    old = pattern.panel
-    low, high = moved(np.array([old.lower_left, np.add(old.lower_left, (old.width, old.height))]))
+    zero = pattern.figure.bounds[:2]
+    (x0, y0), (x1, y1) = Placing(origin=complex(*zero))._corners(pattern.panel)
     whole = replace(
-        old,
-        width=float(high[0] - low[0]),
-        height=float(high[1] - low[1]),
-        lower_left=(float(low[0]), float(low[1])),
-        zones=tuple(Zone(z.name, there(z.area)) for z in old.zones),
-        drawn=tuple(Zone(z.name, there(z.area)) for z in old.drawn),
+        pattern.panel, width=x1 - x0, height=y1 - y0, lower_left=(x0, y0), zones=(), drawn=(), board=None
     )
-    figure, waste = there(pattern.figure), there(pattern.waste)
-    panel = within_reach(whole, figure.bounds, reach)
-    kept = there(pattern.keep)
-    if panel is not whole:
-        kept = shapely.normalize(as_multi(shapely.intersection(kept, panel.polygon)))
-    openings = tuple(replace(o, region=there(o.region)) for o in pattern.openings)
-    made = Pattern(panel, Outline(()), pattern.keep_mode, pattern.kerf, figure, waste, kept, openings)
-    if not all(shapely.is_valid([figure, waste, kept, *(o.region for o in openings)])):
+    openings = tuple(replace(o, region=_as_planned(o, pattern.panel, zero)) for o in pattern.openings)
+    waste = MultiPolygon([o.region for o in openings])
+    if not waste.is_valid:
         return pattern, (0.0, 0.0)
-    return made, (x0, y0)
+    panel = within_reach(whole, waste.bounds, reach)
+    made = assembled(Outline(()), waste, panel, pattern.keep_mode, pattern.kerf)
+    return replace(made, figure=waste, waste=waste, openings=openings), zero
+
+
+def _as_planned(opening: Opening, panel: Panel, zero: tuple[float, float]) -> Polygon:
+    """An opening moved to zero, its form to the steps in which it is planned, however that lies."""
+    local, _, placing = placed(opening, panel)
+    back = replace(placing, origin=0j).back
+    region = shapely.transform(local.region, lambda xy: to_array(back(to_complex(xy))) + 0.0)
+    lies, wanted = (np.array([p.bounds[:2]]) for p in (region, opening.region))
+    by = _stepped(wanted - zero) - lies
+    return shapely.normalize(shapely.transform(region, lambda xy: xy + by))
 
 
 def within_reach(panel: Panel, bounds: tuple[float, float, float, float], reach: float) -> Panel:
