@@ -188,7 +188,7 @@ def make(
 
 
 _Routed: TypeAlias = tuple[ToolPath, str | None]
-_routed: Memory[_Routed] = Memory(2)  # of the job as it is, and as it was a moment ago
+_routed: Memory[_Routed] = Memory(4)  # of the job as it is, and as it was a moment ago, of two jobs
 
 
 def _beside_the_plan(pattern: Pattern, kit: Kit, settings: RouterSettings) -> _Routed:
@@ -211,7 +211,7 @@ class _Sawn:
 
 _EDGE = 10.0
 """A cut that does not come this near (mm) to the panel's edge knows nothing of it."""
-_sawn: Memory[_Sawn] = Memory(4)  # the same, of two jobs
+_sawn: Memory[_Sawn] = Memory(4)  # the same
 
 
 def _sawn_once(pattern: Pattern, kit: Kit, by_hand: tuple[ByHand, ...], progress: Progress) -> _Sawn:
