@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import threading
 from collections import Counter
@@ -17,7 +16,7 @@ from pebble import ProcessExpired, ProcessPool
 
 from cutout.errors import JobError, WriteError, in_one_line
 from cutout.job.options import asked_for, is_job_file, laid_over, named
-from cutout.processes import quick_context
+from cutout.processes import at_once, limit_memory, quick_context
 from cutout.run import make
 from cutout.units import Units, count, format_minutes
 from cutout.write.files import recover
@@ -26,6 +25,9 @@ SUFFIXES = frozenset(
     [".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".bmp", ".gif", ".svg", ".svgz", ".dxf"]
 )
 """Names of files that are taken for pictures; what they really are is found out when they are read."""
+
+_LOADED = ("cutout.write.outputs", "cutout.read.picture.reader", "cutout.read.svg.reader", "ezdxf")
+"""What a job loads as it is needed, and nearly every one of a folder needs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,19 +67,29 @@ def made_all(
 ) -> tuple[Outcome, ...]:
     """Work out every source with the same options and write each into a folder of its own in `out`.
 
-    executor: where the work is done; None: processes of our own on every core, replaced when they crash.
+    executor: where the work is done; None: processes of our own on every core, as far as there is memory for them
+    (`processes.at_once`), replaced when they crash, the largest source first, so that none is left over at the end.
     each: told every outcome as it comes. bare: the unit of bare numbers. Outcomes come in the order of the
     sources. An interrupt ends the processes at work; what is finished stays.
     """
     jobs = list(zip(sources, targets(sources, out), strict=True))
     if executor is not None:
         return _gathered([executor.submit(_worked_out, *job, options, bare) for job in jobs], jobs, each)
+    several, memory = at_once(len(jobs))
     with _deaf():
-        pool = ProcessPool(min(len(jobs), os.cpu_count() or 1), context=quick_context(__name__))
+        pool = ProcessPool(
+            several,
+            # All that any job needs is loaded once, before the processes part.
+            context=quick_context(__name__, *_LOADED),
+            initializer=limit_memory,
+            initargs=[memory],
+        )
     try:
         with _deaf():
-            running = [pool.schedule(_worked_out, [*job, options, bare]) for job in jobs]
-        return _gathered(running, jobs, each)
+            running = {
+                n: pool.schedule(_worked_out, [*jobs[n], options, bare]) for n in _largest_first(sources)
+            }
+        return _gathered([running[n] for n in range(len(jobs))], jobs, each)
     finally:
         pool.stop()  # type: ignore[no-untyped-call]
         pool.join()
@@ -85,6 +97,17 @@ def made_all(
         for _, target in jobs:
             with suppress(WriteError):
                 recover(target)
+
+
+def _largest_first(sources: Sequence[Path]) -> list[int]:
+    """Numbers of the sources, the largest file first: about what takes longest."""
+
+    def size(source: Path) -> int:
+        with suppress(OSError):
+            return source.stat().st_size
+        return 0
+
+    return sorted(range(len(sources)), key=lambda n: (-size(sources[n]), n))
 
 
 def _gathered(

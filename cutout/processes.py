@@ -11,6 +11,7 @@ import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 if TYPE_CHECKING:
@@ -25,6 +26,46 @@ Task: TypeAlias = Callable[[Callable[[float], None]], Answer]
 
 ONE_PROCESS = "CUTOUT_ONE_PROCESS"
 """Set to anything but nothing, a job never forks."""
+
+
+MEMORY = 6 * 2**30
+"""Address space (bytes) a process that works for others may take at most."""
+LEAST_MEMORY = 2 * 2**30
+"""And it is given this much at least: libraries and the usual job take less than half of it."""
+A_JOB = 2**30
+"""Memory (bytes) to have for each of several jobs at once: three times what a usual one takes, and about what one of
+many megapixels does."""
+
+
+def limit_memory(most: int = MEMORY) -> None:
+    """Where the system can: what is made to fill the memory (bytes) ends its own process, not the machine."""
+    if sys.platform != "win32":
+        import resource
+
+        _, hard = resource.getrlimit(resource.RLIMIT_AS)
+        most = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        resource.setrlimit(resource.RLIMIT_AS, (most, hard))
+
+
+def at_once(jobs: int, free: int | None = None) -> tuple[int, int]:
+    """How many of so many jobs to do at once, and the memory (bytes) each may take at most.
+
+    One on each core this process may use, as far as there is memory for them; at least one. free: the memory there
+    is (bytes); None asks the system.
+    """
+    able = len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
+    free = _free_memory() if free is None else free
+    several = max(1, min(jobs, able, free // A_JOB))
+    return several, max(LEAST_MEMORY, min(MEMORY, free // several))
+
+
+def _free_memory() -> int:
+    """Memory (bytes) that programs may take without others being swapped out; all that is granted where unknown."""
+    with suppress(OSError, ValueError):
+        for line in Path("/proc/meminfo").read_text("ascii").splitlines():
+            if line.startswith("MemAvailable:"):
+                return 1024 * int(line.split()[1])
+    return MEMORY * (os.cpu_count() or 1)
 
 
 def quick_context(*modules: str) -> BaseContext:

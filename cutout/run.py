@@ -13,8 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
-from cutout import check
-from cutout.amend import Mended, mend
+from cutout.amend import Mended, checked, mend
 from cutout.amend.size import scaled, sizes, webs_hold_from, with_own
 from cutout.check.boards import movement_finding
 from cutout.check.glue_line import clear_seams, glue_line
@@ -29,6 +28,7 @@ from cutout.kit import Kit, Measured, blades, measured_in, paper, wood
 from cutout.kit.mine import with_measured
 from cutout.memory import Memory
 from cutout.pattern import Pattern, cut_pattern
+from cutout.pattern.placing import at_zero
 from cutout.processes import beside
 from cutout.read import MAX_FILE, read
 from cutout.read.whole import file_bytes
@@ -112,7 +112,7 @@ def lay_out(job: Job, folder: Path, reader: Reader = read) -> LaidOut:
 
 def check_laid(laid: LaidOut) -> tuple[Finding, ...]:
     """What the checks say about the pattern as laid out, nothing mended."""
-    found = check.run(laid.pattern, laid.asked.kit)
+    found = checked(laid.pattern, laid.asked.kit)
     return ordered((*found, *laid.of_the_panel(), *_of_the_source(laid, laid.pattern)))
 
 
@@ -160,7 +160,7 @@ def make(
     progress(PLANNING, PLANNED_FROM)
     refuse_endless(mended.pattern, kit, mended=True)
     by_hand = tuple((h.at, h.diameter) for h in job.holes)
-    asked = (mended.pattern, kit, router_settings(job))
+    asked = (mended.pattern, replace(kit, units="mm"), router_settings(job))
     find = partial(_beside_the_plan, *asked)
     with nullcontext(find) if asked in _routed else beside(find) as others:
         sawn = _sawn_once(mended.pattern, kit.to_saw_by, by_hand, progress)
@@ -188,7 +188,7 @@ def make(
 
 
 _Routed: TypeAlias = tuple[ToolPath, str | None]
-_routed: Memory[_Routed] = Memory(2)  # of the job as it is, and as it was a moment ago
+_routed: Memory[_Routed] = Memory(4)  # of the job as it is, and as it was a moment ago, of two jobs
 
 
 def _beside_the_plan(pattern: Pattern, kit: Kit, settings: RouterSettings) -> _Routed:
@@ -204,17 +204,30 @@ class _Sawn:
     proof: Proof
     other_blade: str | None
 
+    def moved(self, by: tuple[float, float]) -> _Sawn:
+        """The same somewhere else (mm)."""
+        return replace(self, plan=self.plan.moved(by), proof=self.proof.moved(by))
 
-_sawn: Memory[_Sawn] = Memory(2)  # the same
+
+_EDGE = 10.0
+"""A cut that does not come this near (mm) to the panel's edge knows nothing of it."""
+_sawn: Memory[_Sawn] = Memory(4)  # the same
 
 
 def _sawn_once(pattern: Pattern, kit: Kit, by_hand: tuple[ByHand, ...], progress: Progress) -> _Sawn:
     """The plan and its proof, known again where the pattern, what it is sawn by and the holes asked for are the same:
-    paper, units, template and router change neither."""
-    asked = (pattern, kit, by_hand)
+    paper, units, template and router change neither.
+
+    Openings away from the panel's edge are planned and proved at zero, wherever they lie, and what that comes to is
+    moved to where they do: so one that was only moved is known again too.
+    """
+    moves = pattern.keep_mode == "panel" and not by_hand and not any(o.at_edge for o in pattern.openings)
+    there, shift = at_zero(pattern, _EDGE) if moves else (pattern, (0.0, 0.0))
+    asked = (there, kit, by_hand)
     if asked in _sawn:
         progress(PROVING, PROVED_FROM)
-    return _sawn.recall(asked, lambda: _sawn_now(*asked, progress))
+    sawn = _sawn.recall(asked, lambda: _sawn_now(*asked, progress))
+    return sawn if shift == (0.0, 0.0) else sawn.moved(shift)
 
 
 def _sawn_now(pattern: Pattern, kit: Kit, by_hand: tuple[ByHand, ...], progress: Progress) -> _Sawn:

@@ -16,7 +16,7 @@ from PIL import Image, ImageDraw
 
 from cutout.cli import run
 from cutout.errors import JobError
-from cutout.folder import Outcome, _gathered, exit_code, pictures_in, targets
+from cutout.folder import Outcome, _gathered, _largest_first, exit_code, pictures_in, targets
 
 SIZES = ["--width", "120mm", "--panel", "200x200mm"]
 
@@ -68,6 +68,14 @@ def test_the_files_are_those_of_a_run_by_itself(folder: Path, tmp_path: Path) ->
     assert {p.name: p.read_bytes() for p in together.iterdir()} == {
         p.name: p.read_bytes() for p in alone.iterdir()
     }
+
+
+def test_the_largest_file_is_begun_first(tmp_path: Path) -> None:
+    sources = [tmp_path / name for name in ("small", "large", "gone", "also small")]
+    for source, size in zip(sources, (3, 9, None, 3), strict=True):
+        if size:
+            source.write_bytes(bytes(size))
+    assert _largest_first(sources) == [1, 0, 3, 2]
 
 
 def test_two_pictures_of_one_name_keep_their_endings() -> None:

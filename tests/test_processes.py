@@ -10,7 +10,7 @@ import pytest
 
 from cutout import processes
 from cutout.errors import Length, WriteError
-from cutout.processes import ONE_PROCESS, beside
+from cutout.processes import LEAST_MEMORY, MEMORY, ONE_PROCESS, at_once, beside
 from cutout.write.outputs import files_of
 from cutout.write.work import Work
 
@@ -124,3 +124,19 @@ def test_files_are_the_same_beside_one_another_and_one_by_one(
     one_by_one = files_of(work, b"")
     monkeypatch.setattr(processes, "cores", lambda: 2)
     assert list(files_of(work, b"").items()) == list(one_by_one.items())
+
+
+def test_as_many_jobs_at_once_as_there_are_cores_and_memory_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "sched_getaffinity", lambda pid: {0, 1, 2, 3})
+    gib = 2**30
+    assert at_once(20, free=64 * gib) == (4, MEMORY)
+    assert at_once(3, free=64 * gib) == (3, MEMORY)
+    assert at_once(20, free=16 * gib) == (4, 4 * gib)
+    assert at_once(20, free=2 * gib + 1) == (2, LEAST_MEMORY)
+    assert at_once(20, free=0) == (1, LEAST_MEMORY)
+
+
+def test_the_system_says_how_much_memory_there_is() -> None:
+    several, memory = at_once(1)
+    assert several == 1
+    assert LEAST_MEMORY <= memory <= MEMORY

@@ -14,7 +14,7 @@ from cutout.amend.bridge import bridge
 from cutout.amend.ease import ease
 from cutout.amend.fillet import with_fillets
 from cutout.amend.lie import lying_alike
-from cutout.amend.model import Mended, Mending, Tell, untold
+from cutout.amend.model import GaveUp, Mended, Mending, Tell, untold
 from cutout.amend.stencil import bridged_letters
 from cutout.errors import LayoutError
 from cutout.finding import Facts, Finding, ordered
@@ -26,11 +26,6 @@ _SAME_PLACE = 5.0
 
 MOST_LOST = 0.5
 """Less than this share of the figure's area left by mending is no longer the drawing (our own choice)."""
-
-
-@dataclass(frozen=True, slots=True)
-class GaveUp(Facts):
-    """The drawing holds so much detail that mending was ended before all of it was tried."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +44,8 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell = untold) -> M
     as cleared. Pieces and openings too small to be made at all are left out, and their findings say so.
     Raises LayoutError where nothing is left that way.
     """
-    return lying_alike(lambda there, asked: _mended(there, kit, asked, tell), pattern, mending)
+    by = kit.to_saw_by
+    return lying_alike(lambda there, asked: _mended(there, by, asked, tell), pattern, by, mending)
 
 
 def _mended(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell) -> Mended:

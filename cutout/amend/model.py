@@ -9,7 +9,7 @@ from typing import TypeAlias
 from shapely import Polygon
 
 from cutout.choices import Corners, LetterBridges
-from cutout.finding import Finding
+from cutout.finding import Facts, Finding
 from cutout.pattern import Pattern
 
 WORTH_A_WORD = 0.005
@@ -64,6 +64,11 @@ class Mending:
     without: tuple[tuple[float, float], ...] = ()
     corners: Corners = "cheapest"
     letters: LetterBridges | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GaveUp(Facts):
+    """The drawing holds so much detail that mending was ended before all of it was tried."""
 
 
 @dataclass(frozen=True, slots=True)

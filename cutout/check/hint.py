@@ -11,8 +11,9 @@ import numpy as np
 import shapely
 
 from cutout.kit import Kit
-from cutout.measure.webs import webs, webs_along
+from cutout.measure.webs import edge_matters, webs, webs_along
 from cutout.pattern import Pattern
+from cutout.pattern.placing import placed_pattern
 
 _WORTH = 1.1
 """A gain below this factor is not worth a word."""
@@ -47,13 +48,22 @@ def best_way(pattern: Pattern, kit: Kit) -> Way | None:
     it stays on the panel. A web counts by its width over its limit; the weakest one decides.
     """
     grain = pattern.panel.grain
-    if grain is None or not kit.wood.has_grain or not webs(pattern, kit):
+    if grain is None or not kit.wood.has_grain:
         return None
-    now = _weakest(grain, pattern, kit)
+    by = kit.to_saw_by
+    # Where mending lays it, what is known of its webs is known again.
+    there, placing = placed_pattern(pattern, edge_matters(pattern, by))
+    if not webs(there, by):
+        return None
+
+    def weakest(grain: float) -> float:
+        return _weakest(placing.angle_there(grain), there, by)
+
+    now = weakest(grain)
     turns = (t * sign for t in _TURNS for sign in (1, -1))
     tried = [(t, grain - math.radians(t)) for t in turns if _stays_on(pattern, math.radians(t))]
     ways: list[tuple[int | None, float]] = [(None, grain + math.pi / 2), *tried]
-    best, turn = max(((_weakest(g, pattern, kit), t) for t, g in ways), key=lambda c: round(c[0], 6))
+    best, turn = max(((weakest(g), t) for t, g in ways), key=lambda c: round(c[0], 6))
     if best < _WORTH * now or best < now + _LEAST:
         return None
     gain = "the weakest web is sound then, instead of having"

@@ -51,13 +51,25 @@ def fit_rings(lines: Sequence[FloatArray], tol: float) -> list[Ring]:
 
 def filled(rings: Sequence[Ring], tol: float) -> NDArray[np.object_]:
     """Each ring of lines and arcs as a polygon, drawn within `tol`: all at once, which is what makes it quick."""
-    runs = [
-        (n, s.start, s.end, s.bulge if isinstance(s, curve.Arc) else 0.0)
-        for n, ring in enumerate(rings)
-        for s in ring.segments
-    ]
-    ring, start, end, bulge = zip(*runs, strict=True)
-    return _Fit(np.array(ring), np.array(start), np.array(end), np.array(bulge)).polygons(tol)
+    return _Fit.of(rings).polygons(tol)
+
+
+def areas(rings: Sequence[Ring]) -> FloatArray:
+    """Signed area of each ring of lines and arcs, positive counter-clockwise."""
+    fit = _Fit.of(rings)
+    sweep, chord = 4 * np.arctan(fit.bulge), np.abs(fit.end - fit.start)
+    radius = chord * (1 + fit.bulge**2) / (4 * np.where(fit.bulge == 0, 1.0, np.abs(fit.bulge)))
+    swept = (fit.start.conj() * fit.end).imag + radius**2 * (sweep - np.sin(sweep))
+    return np.asarray(np.bincount(fit.ring, swept / 2, len(rings)))
+
+
+def longest(rings: Sequence[Ring]) -> list[int]:
+    """Which line or arc of each ring is the longest: the first of those that are equal to a millionth of a mm."""
+    fit = _Fit.of(rings)
+    half, chord = 2 * np.arctan(np.abs(fit.bulge)), np.abs(fit.end - fit.start)
+    length = np.round(np.where(half == 0, chord, chord * half / np.where(half == 0, 1.0, np.sin(half))), 6)
+    first = np.flatnonzero(np.diff(fit.ring, prepend=-1)).tolist()
+    return [int(np.argmax(length[a:b])) for a, b in pairwise([*first, len(length)])]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -68,6 +80,19 @@ class _Fit:
     start: ComplexArray
     end: ComplexArray
     bulge: FloatArray
+
+    @classmethod
+    def of(cls, rings: Sequence[Ring]) -> _Fit:
+        """Rings of lines and arcs as arrays."""
+        runs = [
+            (n, s.start, s.end, s.bulge if isinstance(s, curve.Arc) else 0.0)
+            for n, ring in enumerate(rings)
+            for s in ring.segments
+        ]
+        ring, start, end, bulge = zip(*runs, strict=True) if runs else ((), (), (), ())
+        return cls(
+            np.array(ring, np.intp), np.array(start, complex), np.array(end, complex), np.array(bulge, float)
+        )
 
     def rings(self) -> list[Ring]:
         """The same as values."""
@@ -146,13 +171,7 @@ def _walked(path: Path) -> Stretches:
     Every vertex of a ring's first stretch is tried as the start. The last stretch may end early, at the
     start, and is halved while that makes no arc of it.
     """
-    reach = _reach(path)
-    starts: list[int] = []
-    for base in np.unique(path.base).tolist():
-        own = reach[base : base + int(path.size[base])].tolist()
-        walks = (_walk(start, own) for start in range(own[0] + 1))
-        starts += [base + node % len(own) for node in min(walks, key=len)]
-    start = np.array(starts, dtype=np.intp)
+    start = _shortest_walks(path, _reach(path))
     ring = path.ring[start]
     found = Stretches(ring, start, np.zeros(len(start), dtype=np.intp))
     before = found.before()
@@ -164,12 +183,26 @@ def _walked(path: Path) -> Stretches:
     return found
 
 
-def _walk(start: int, reach: list[int]) -> list[int]:
-    nodes, at = [], start
-    while at < start + len(reach):
-        nodes.append(at)
-        at += reach[at % len(reach)]
-    return nodes
+def _shortest_walks(path: Path, reach: IntArray) -> IntArray:
+    """The vertices at which the shortest walk round each ring stops, ring after ring; of equals the first one."""
+    first = np.unique(path.base)
+    tried = reach[first] + 1
+    lead, walk, along = _ragged(tried)
+    base, size = first[walk], path.size[first][walk]
+    at, ends = along, along + size
+    stops, left = [at], np.arange(len(at))
+    count = np.zeros(len(at), dtype=np.intp)
+    # All walks take their steps together; those that are round stay where they are.
+    while len(left):
+        count[left] += 1
+        at = at.copy()
+        at[left] += reach[base[left] + at[left] % size[left]]
+        stops.append(at)
+        left = left[at[left] < ends[left]]
+    best = np.minimum.reduceat(count * len(count) + np.arange(len(count)), lead) % len(count)
+    taken = np.stack(stops, axis=1)[best]
+    within = np.arange(taken.shape[1]) < count[best][:, None]
+    return np.asarray((first[:, None] + taken % size[best][:, None])[within])
 
 
 def _reach(path: Path) -> IntArray:

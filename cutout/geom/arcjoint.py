@@ -70,8 +70,9 @@ def bent(path: Path, found: Stretches, low: FloatArray, high: FloatArray, best: 
 
 def own_turn(path: Path, vertex: IntArray) -> FloatArray:
     """How far (radians) the polyline itself turns at each vertex."""
-    back = path.vertex(vertex, np.full(len(vertex), -1))
-    return np.abs(np.angle(path.edges[path.again[vertex]] / path.edges[path.again[back]]))
+    back = path.vertex(vertex, path.size[vertex] - 1)
+    turn: FloatArray = np.abs(np.angle(path.edges[path.again[vertex]] / path.edges[path.again[back]]))
+    return turn
 
 
 def _round(path: Path, found: Stretches, shifts: tuple[int, ...]) -> Stretches:

@@ -8,8 +8,7 @@ share a value: no circle is ever fitted and then tested.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +17,11 @@ from cutout.geom.curve import ComplexArray, FloatArray
 
 IntArray: TypeAlias = NDArray[np.intp]
 BoolArray: TypeAlias = NDArray[np.bool_]
+Number = TypeVar("Number", np.complex128, np.intp)
 
 _STEEPEST = 10.0
 """Greatest tan(sweep / 2): arcs turn a little under half a circle at most."""
-_BATCH = 20_000
+_BATCH = 10_000
 """Points worked on at once, few enough to stay in the processor's cache."""
 _MIDDLE = 0.25
 """The middle of an edge is looked at too where an arc could bulge from it by this share of the tolerance."""
@@ -90,8 +90,10 @@ class Path:
         self.size = sizes[self.ring]
         self.base = (np.cumsum(sizes) - sizes)[self.ring]
         self.z = np.concatenate(rings)
-        one = np.ones(len(self.z), dtype=np.intp)
-        following = self.vertex(np.arange(len(self.z)), one)
+        own = np.cumsum(sizes) - sizes
+        self.again = np.arange(len(self.z)) + own[self.ring]
+        self.number = _twice(np.arange(len(self.z)), own)
+        following = self.number[self.again + 1]
         edge = self.z[following] - self.z
         turn = np.empty(len(self.z))
         turn[following] = np.abs(np.angle(edge[following] / edge))
@@ -107,15 +109,12 @@ class Path:
         # What is looked at stands there twice over for each ring, so that no stretch has to be wrapped round.
         self.probes = _twice(probes, begin)
         self.twice = self.place + begin[self.ring]
-        own = np.cumsum(sizes) - sizes
         self.vertices, self.edges = _twice(self.z, own), _twice(edge, own)
         self.squares = np.maximum(np.abs(self.edges) ** 2, 1e-300)
-        self.again = np.arange(len(self.z)) + own[self.ring]
 
     def vertex(self, start: IntArray, along: IntArray) -> IntArray:
-        """The vertex so many edges after another, round its ring."""
-        base = self.base[start]
-        return np.asarray(base + (start - base + along) % self.size[start])
+        """The vertex so many edges after another, round its ring: once round at most."""
+        return np.asarray(self.number[self.again[start] + along])
 
     def ends(self, start: IntArray, steps: IntArray) -> tuple[ComplexArray, ComplexArray]:
         """First and last point of each stretch."""
@@ -124,7 +123,7 @@ class Path:
     def inside(self, start: IntArray, steps: IntArray) -> IntArray:
         """How many points there are to look at between the ends of each stretch."""
         between = self.place[self.vertex(start, steps)] - self.place[start] - 1
-        return np.asarray(between % self.probes_of[start])
+        return np.asarray(np.where(between < 0, between + self.probes_of[start], between))
 
     def interval(
         self, start: IntArray, steps: IntArray, most: int | None = None
@@ -149,41 +148,62 @@ class Path:
             if len(many):
                 low[many], high[many] = self.interval(start[many], steps[many], most)
             return low, high
-        heap = np.cumsum(counts) // _BATCH
-        if heap[-1] == 0:
-            return self._interval(start, steps, counts, inside)
-        cuts = [0, *(np.flatnonzero(np.diff(heap)) + 1).tolist(), len(start)]
-        parts = [self._interval(start[i:j], steps[i:j], counts[i:j], inside[i:j]) for i, j in pairwise(cuts)]
-        return np.concatenate([low for low, _ in parts]), np.concatenate([high for _, high in parts])
+        low, high = np.empty(len(start)), np.empty(len(start))
+        for rows in _batches(counts):
+            low[rows], high[rows] = self._interval(start[rows], steps[rows], counts[rows], inside[rows])
+        return low, high
 
     def _interval(
         self, start: IntArray, steps: IntArray, counts: IntArray, inside: IntArray
     ) -> tuple[FloatArray, FloatArray]:
+        """The same of stretches with counts that rise: the last point of each stands for those it has fewer."""
         a, b = self.ends(start, steps)
         half = np.maximum(np.abs(b - a) / 2, 1e-12)
-        first = np.cumsum(counts) - counts
         # In half chords, turned so that the chord lies level: its ends are at -1 and 1.
         turn = (b - a).conjugate() / (2 * half * half)
+        place = self._looked_at(start, counts, inside)
+        local = self.probes[place]
+        local *= turn
+        local -= (a + b) / 2 * turn
+        t = self.tol / half
+        tt, y = t * t, local.imag
+        A, root = local.real**2, y**2
+        A += root
+        A -= 1
+        A -= tt
+        outer = -2 * t <= A
+        below = A * A
+        root -= tt
+        root *= 4
+        root += below
+        np.sqrt(np.maximum(root, 0.0, out=root), out=root)
+        root *= 2 * t
+        below -= 4 * tt
+        A *= 2
+        A *= y
+        some = outer.any()
+        if some:
+            below[outer] = 1.0
+        low, high = A - root, A
+        high += root
+        low /= below
+        high /= below
+        if some:
+            near = local[outer]
+            free = (np.abs(near.real) - 1) ** 2 + near.imag**2 <= np.broadcast_to(tt, outer.shape)[outer]
+            low[outer], high[outer] = np.where(free, -np.inf, np.inf), np.where(free, np.inf, -np.inf)
+        most = _STEEPEST / half
+        return np.maximum(low.max(axis=0) / half, -most), np.minimum(high.min(axis=0) / half, most)
+
+    def _looked_at(self, start: IntArray, counts: IntArray, inside: IntArray) -> IntArray:
+        """Which points of each stretch to look at: evenly spread where there are fewer than it has; in columns."""
+        nth = np.arange(int(counts[-1]))[:, None]
+        if counts[0] != counts[-1]:
+            nth = np.minimum(nth, counts - 1)
         if (counts < inside).any():
-            along = np.arange(int(counts.sum())) - np.repeat(first, counts)
-            along = (along + 1) * np.repeat(inside + 1, counts) // np.repeat(counts + 1, counts) - 1
-            place = np.repeat(self.twice[start] + 1, counts) + along
-        else:
-            place = np.arange(int(counts.sum())) + np.repeat(self.twice[start] + 1 - first, counts)
-        local = self.probes[place] * np.repeat(turn, counts) - np.repeat((a + b) / 2 * turn, counts)
-        t = np.repeat(self.tol / half, counts)
-        x, y = local.real, local.imag
-        yy, tt = y * y, t * t
-        A = x * x + yy - 1 - tt
-        inner = -2 * t > A
-        free = ~inner & ((np.abs(x) - 1) ** 2 + yy <= tt)
-        root = 2 * t * np.sqrt(np.maximum(A * A + 4 * (yy - tt), 0.0))
-        below = np.where(inner, A * A - 4 * tt, 1.0)
-        none = np.where(free, np.inf, -np.inf)
-        twice = 2 * A * y
-        low = np.maximum.reduceat(np.where(inner, (twice - root) / below, -none), first) / half
-        high = np.minimum.reduceat(np.where(inner, (twice + root) / below, none), first) / half
-        return np.maximum(low, -_STEEPEST / half), np.minimum(high, _STEEPEST / half)
+            among = counts[0] + 1 if counts[0] == counts[-1] else counts + 1
+            nth = (nth + 1) * (inside + 1) // among - 1
+        return np.asarray(self.twice[start] + 1 + nth)
 
     def feasible(self, start: IntArray, steps: IntArray) -> BoolArray:
         """Whether one arc or line will do for each stretch; most that won't fail on a few points."""
@@ -237,20 +257,51 @@ class Path:
         curved = np.where(bulges == 0, 1.0, bulges)
         centre = (a + b) / 2 + (b - a) * 0.25j * (1 / curved - curved)
         radius = np.abs(a - centre)
-        first = np.cumsum(steps) - steps
-        place = np.arange(int(steps.sum())) + np.repeat(self.again[start] - first, steps)
-        p, edge, round_ = self.vertices[place], self.edges[place], np.repeat(radius, steps)
-        spoke = np.repeat(centre, steps) - p
+        off = np.empty(len(start))
+        for rows in _batches(steps):
+            off[rows] = self._farthest(start[rows], steps[rows], centre[rows], radius[rows])
+        straight = np.flatnonzero(bulges == 0)
+        for rows in _batches(steps[straight]) if len(straight) else ():
+            at = straight[rows]
+            off[at] = self._aside(start[at], steps[at], a[at], b[at])
+        return off
+
+    def _farthest(
+        self, start: IntArray, steps: IntArray, centre: ComplexArray, radius: FloatArray
+    ) -> FloatArray:
+        """Greatest distance of each stretch, with steps that rise, from its circle."""
+        place = self._passed(start, steps)
+        edge, spoke = self.edges[place], centre - self.vertices[place]
         share = np.clip((spoke * edge.conjugate()).real / self.squares[place], 0.0, 1.0)
-        off = np.maximum(np.abs(np.abs(spoke) - round_), np.abs(np.abs(spoke - share * edge) - round_))
-        straight = bulges == 0
-        if straight.any():
-            unit = (b - a).conjugate() / np.maximum(np.abs(b - a), 1e-300)
-            aside = np.abs((p * np.repeat(unit, steps) - np.repeat(a * unit, steps)).imag)
-            off = np.where(np.repeat(straight, steps), aside, off)
-        return np.asarray(np.maximum.reduceat(off, first))
+        near, far = np.abs(spoke - share * edge), np.abs(spoke)
+        near -= radius
+        far -= radius
+        return np.asarray(np.maximum(np.abs(far, out=far), np.abs(near, out=near), out=far).max(axis=0))
+
+    def _aside(self, start: IntArray, steps: IntArray, a: ComplexArray, b: ComplexArray) -> FloatArray:
+        """Greatest distance of each stretch, with steps that rise, from the line through its ends."""
+        unit = (b - a).conjugate() / np.maximum(np.abs(b - a), 1e-300)
+        p = self.vertices[self._passed(start, steps)]
+        return np.asarray(np.abs((p * unit - a * unit).imag).max(axis=0))
+
+    def _passed(self, start: IntArray, steps: IntArray) -> IntArray:
+        """Where the vertices stand that each stretch passes, its last one left out; in columns."""
+        return np.asarray(self.again[start] + np.minimum(np.arange(int(steps[-1]))[:, None], steps - 1))
 
 
-def _twice(values: ComplexArray, begin: IntArray) -> ComplexArray:
+def _batches(counts: IntArray) -> list[IntArray]:
+    """Stretches by how many points they have, rising, in batches: with about as many they are worked on together, as
+    the columns of arrays."""
+    if (counts != counts[0]).any():
+        # Numbers of 16 bits are sorted by counting, which is several times as quick.
+        small = counts.max() < 1 << 16
+        by_count = np.argsort(counts.astype(np.uint16) if small else counts, kind="stable")
+    else:
+        by_count = np.arange(len(counts))
+    heap = np.cumsum(counts[by_count]) // _BATCH
+    return np.split(by_count, np.flatnonzero(np.diff(heap)) + 1)
+
+
+def _twice(values: NDArray[Number], begin: IntArray) -> NDArray[Number]:
     """Each ring's values, and the same once more after them; begin: where each ring's start."""
     return np.concatenate([again for own in np.split(values, begin[1:]) for again in (own, own)])

@@ -49,6 +49,13 @@ STRIP = 3.0
 _NO_SLACK = 1e-9
 """For lengths that were copied, not worked out (mm): rounding only."""
 
+REACH = 1.25
+"""The panel's edge matters this far from a figure, as a share of the widest web that is asked for: where there is
+more wood nothing that is narrow ends at it, and every neck still has the wider part beside it that makes it one."""
+
+EDGES, LEAST_REACH = 3.0, 30.0
+"""And so many times what is to stay at an edge, and so far (mm), at least: easing may come between."""
+
 SAME = 0.4
 """Webs nearer to each other than this many tufts are one place."""
 
@@ -172,7 +179,7 @@ def _apart(found: list[Web], same: float) -> tuple[Web, ...]:
 @lru_cache(maxsize=8)
 def _places(pattern: Pattern, kit: Kit) -> Places:
     middle = middle_of_keep(pattern)
-    most = _most(pattern, kit)
+    most = widest_web(pattern, kit)
     x0, y0, x1, y1 = pattern.figure.bounds if not pattern.figure.is_empty else (0.0, 0.0, 0.0, 0.0)
     longer = max(x1 - x0, y1 - y0)
     tuft = min(TUFT, longer / TUFT_SHARE)
@@ -181,7 +188,14 @@ def _places(pattern: Pattern, kit: Kit) -> Places:
     return Places(tuple(necks), free_arms(middle, 2 * tuft), tuft)
 
 
-def _most(pattern: Pattern, kit: Kit) -> float:
+def edge_matters(pattern: Pattern, kit: Kit) -> float:
+    """How far (mm) from the figure the panel's edge matters; where the figure alone survives, all the waste does."""
+    if pattern.keep_mode == "figure":
+        return math.inf
+    return max(REACH * widest_web(pattern, kit), EDGES * kit.limits.edge, LEAST_REACH)
+
+
+def widest_web(pattern: Pattern, kit: Kit) -> float:
     """The greatest width (mm) any web could be asked to have, whichever way it runs."""
     if kit.wood.has_grain and pattern.panel.grain is not None:
         return max(web_limit(pattern.panel.thickness, kit, angle) for angle in (0.0, math.pi / 2))
@@ -201,7 +215,7 @@ def _of_arm(arm: FreeArm, tuft: float, pattern: Pattern, kit: Kit, grain: float 
     Only places count that something worth the name hangs on: two tufts of wood, and so many widths.
     """
     lever = (arm.beyond >= LEVER * arm.width) & (arm.beyond >= 2 * tuft)
-    lever &= arm.width < _most(pattern, kit)
+    lever &= arm.width < widest_web(pattern, kit)
     if not lever.any():
         return None
     ways = arm.along

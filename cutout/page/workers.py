@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import importlib
 import signal
-import sys
 import time
 import traceback
 from collections.abc import Callable
@@ -17,17 +16,13 @@ from typing import Any
 
 from cutout.errors import CutoutError
 from cutout.page.telling import heard_by
-from cutout.processes import own_process, quick_context
+from cutout.processes import limit_memory, own_process, quick_context
 
 MOST = 4
 """Processes at most; one slow job a tab and quick ones beside it."""
 
 SLOW_AT_MOST = MOST - 2
 """Slow tasks at a time at most: two processes are always left for quick ones."""
-
-MEMORY = 6 * 2**30
-"""Address space (bytes) one process may take."""
-
 
 _TOLD = "told"
 """What comes over a pipe while a task goes on; the others are its outcome."""
@@ -232,7 +227,7 @@ class _Worker:
 def _serve(pipe: Connection, module: str, prepare: tuple[Any, ...] | None) -> None:
     """Run tasks until the other end is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _limit_memory()
+    limit_memory()
     own_process()
     tasks = vars(importlib.import_module(module))
     if prepare is not None:
@@ -245,16 +240,6 @@ def _serve(pipe: Connection, module: str, prepare: tuple[Any, ...] | None) -> No
         with heard_by(lambda stage, share: pipe.send((_TOLD, (stage, share)))):
             outcome = _outcome(tasks[task], arguments)
         pipe.send(outcome)
-
-
-def _limit_memory() -> None:
-    """Where the system can: a picture made to fill the memory ends its own process, not the machine."""
-    if sys.platform != "win32":
-        import resource
-
-        _, hard = resource.getrlimit(resource.RLIMIT_AS)
-        most = MEMORY if hard == resource.RLIM_INFINITY else min(MEMORY, hard)
-        resource.setrlimit(resource.RLIMIT_AS, (most, hard))
 
 
 def _outcome(task: Callable[..., Any], arguments: tuple[Any, ...]) -> tuple[str, Any]:

@@ -14,7 +14,18 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from cutout.geom.curve import ComplexArray, FloatArray, Similarity, to_array, to_complex
+from cutout.geom.curve import (
+    Arc,
+    ComplexArray,
+    Cubic,
+    FloatArray,
+    Line,
+    Segment,
+    Similarity,
+    to_array,
+    to_complex,
+)
+from cutout.geom.outline import Letter, Outline, Ring
 from cutout.pattern.layout import assembled
 from cutout.pattern.panel import Panel, Zone
 from cutout.pattern.pattern import Opening, Pattern
@@ -24,6 +35,8 @@ STEPS = 2.0**20
 what is drawn in tenths of a millimetre or in parts of an inch never lies half way between two steps."""
 _COARSE = 100.0
 """The same for telling its turns and mirror images apart."""
+_APART = 0.1
+"""A figure nearer to the panel's edge than this (mm) is taken to come to it."""
 _SAME_ANGLE = 9
 """Places behind the point (radians) that a direction is rounded to."""
 
@@ -100,15 +113,15 @@ class Placing:
             drawn=tuple(self._zone(z) for z in panel.drawn),
         )
 
-    def pattern_there(self, pattern: Pattern) -> Pattern:
-        """The whole pattern there; its figure to the step, its curves as exact as they are."""
-        region = pattern.figure
-        x0, y0, x1, y1 = pattern.outline.bounds
-        if x0 < 0 or y0 < 0 or x1 > pattern.panel.width or y1 > pattern.panel.height:
-            region = pattern.outline.region()
-        outline = pattern.outline.transform(self.similarity)
-        figure = self.region_there(region)
-        return assembled(outline, figure, self.panel_there(pattern.panel), pattern.keep_mode, pattern.kerf)
+    def pattern_there(self, pattern: Pattern, reach: float = math.inf) -> Pattern:
+        """The whole pattern there, figure and curves to the step, on as much of the panel as is within reach.
+
+        The same shape gives the same pattern to the last bit, wherever it lay.
+        """
+        outline = stepped_outline(pattern.outline.transform(self.similarity))
+        figure = shapely.normalize(shapely.transform(outline.region(), _stepped))
+        panel = within_reach(self.panel_there(pattern.panel), outline.bounds, reach)
+        return assembled(outline, figure, panel, pattern.keep_mode, pattern.kerf)
 
     def _corners(self, panel: Panel) -> list[list[float]]:
         """Lower left and upper right of the panel there."""
@@ -133,12 +146,12 @@ def placed(opening: Opening, panel: Panel) -> tuple[Opening, Panel, Placing]:
     return replace(opening, region=region), panel, placing
 
 
-def placed_pattern(pattern: Pattern) -> tuple[Pattern, Placing]:
-    """The pattern as it is mended, and how it got there."""
+def placed_pattern(pattern: Pattern, reach: float = math.inf) -> tuple[Pattern, Placing]:
+    """The pattern as it is mended, on as much of its panel as is within reach (mm), and how it got there."""
     ways = [
         (
             _told_apart(region),
-            _lies(placing.panel_there(pattern.panel)),
+            _lies(within_reach(placing.panel_there(pattern.panel), region.bounds, reach)),
             _told_apart(region, STEPS),
             n,
             placing,
@@ -146,7 +159,62 @@ def placed_pattern(pattern: Pattern) -> tuple[Pattern, Placing]:
         for n, (region, placing) in enumerate(_ways(pattern.figure))
     ]
     placing = min(ways)[-1]
-    return placing.pattern_there(pattern), placing
+    return placing.pattern_there(pattern, reach), placing
+
+
+def at_zero(pattern: Pattern, reach: float) -> tuple[Pattern, tuple[float, float]]:
+    """A pattern that is cut out of its panel, away from the edge, moved to zero; and from where.
+
+    On as much of the panel as is within reach (mm), without what a plan does not go by: curves, zones, boards. It is
+    the same there to the last bit wherever it lay; turned or mirrored its openings have the same form.
+    """
+    zero = pattern.figure.bounds[:2]
+    (x0, y0), (x1, y1) = Placing(origin=complex(*zero))._corners(pattern.panel)
+    whole = replace(
+        pattern.panel, width=x1 - x0, height=y1 - y0, lower_left=(x0, y0), zones=(), drawn=(), board=None
+    )
+    openings = tuple(replace(o, region=_as_planned(o, pattern.panel, zero)) for o in pattern.openings)
+    waste = MultiPolygon([o.region for o in openings])
+    if not waste.is_valid:
+        return pattern, (0.0, 0.0)
+    panel = within_reach(whole, waste.bounds, reach)
+    made = assembled(Outline(()), waste, panel, pattern.keep_mode, pattern.kerf)
+    return replace(made, figure=waste, waste=waste, openings=openings), zero
+
+
+def _as_planned(opening: Opening, panel: Panel, zero: tuple[float, float]) -> Polygon:
+    """An opening moved to zero, its form to the steps in which it is planned, however that lies."""
+    local, _, placing = placed(opening, panel)
+    back = replace(placing, origin=0j).back
+    region = shapely.transform(local.region, lambda xy: to_array(back(to_complex(xy))) + 0.0)
+    lies, wanted = (np.array([p.bounds[:2]]) for p in (region, opening.region))
+    by = _stepped(wanted - zero) - lies
+    return shapely.normalize(shapely.transform(region, lambda xy: xy + by))
+
+
+def within_reach(panel: Panel, bounds: tuple[float, float, float, float], reach: float) -> Panel:
+    """As much of a panel as lies within reach (mm) of a figure with these bounds, to the step.
+
+    All of it where the figure comes to its edge, which may part it, and where glue lines go by its width.
+    """
+    x0, y0 = panel.lower_left
+    x1, y1 = x0 + panel.width, y0 + panel.height
+    away = (bounds[0] - x0, bounds[1] - y0, x1 - bounds[2], y1 - bounds[3])
+    if min(away) < _APART or (panel.board is not None and panel.grain is not None):
+        return panel
+    ends = np.array([bounds[:2], bounds[2:]]) + np.array([[-reach] * 2, [reach] * 2])
+    if not np.isfinite(ends).all():
+        return panel
+    low, high = np.maximum(_stepped(ends[0]), (x0, y0)), np.minimum(_stepped(ends[1]), (x1, y1))
+    room = shapely.box(*low, *high)
+    return replace(
+        panel,
+        width=float(high[0] - low[0]),
+        height=float(high[1] - low[1]),
+        lower_left=(float(low[0]), float(low[1])),
+        zones=tuple(z for z in panel.zones if shapely.intersects(z.area, room)),
+        drawn=tuple(z for z in panel.drawn if shapely.intersects(z.area, room)),
+    )
 
 
 def _ways(region: Shape) -> list[tuple[Shape, Placing]]:
@@ -186,6 +254,39 @@ def stepped(region: MultiPolygon) -> MultiPolygon:
 def stepped_points(z: ComplexArray) -> ComplexArray:
     """Points (n,) to the step."""
     return to_complex(_stepped(to_array(z)))
+
+
+def stepped_outline(outline: Outline) -> Outline:
+    """The outline with the ends and handles of its curves to the step; runs that are shorter are left out."""
+    rings = tuple(_stepped_ring(ring) for ring in outline.rings)
+    letters = tuple(_stepped_letter(letter) for letter in outline.letters)
+    return replace(outline, rings=rings, letters=letters)
+
+
+def _stepped_ring(ring: Ring) -> Ring:
+    found = [_stepped_run(s) for s in ring.segments]
+    kept = tuple(s for s in found if s.start != s.end or isinstance(s, Cubic))
+    return Ring(kept or tuple(found))
+
+
+def _stepped_run(run: Segment) -> Segment:
+    match run:
+        case Line(start, end):
+            return Line(_stepped_spot(start), _stepped_spot(end))
+        case Arc(start, end, bulge):
+            return Arc(_stepped_spot(start), _stepped_spot(end), bulge)
+        case Cubic(a, b, c, d):
+            return Cubic(_stepped_spot(a), _stepped_spot(b), _stepped_spot(c), _stepped_spot(d))
+
+
+def _stepped_letter(letter: Letter) -> Letter:
+    return Letter(
+        letter.letter, _stepped_spot(letter.foot), _stepped_spot(letter.along), _stepped_spot(letter.up)
+    )
+
+
+def _stepped_spot(z: complex) -> complex:
+    return complex(round(z.real * STEPS) / STEPS + 0.0, round(z.imag * STEPS) / STEPS + 0.0)
 
 
 def _stepped(xy: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from cutout.geom.arcfit import filled
+from cutout.geom.arcfit import areas, filled
 from cutout.geom.curve import ComplexArray, run_length
 from cutout.geom.outline import Ring
 
@@ -26,7 +26,7 @@ def order(rings: Sequence[Ring], first: Sequence[int], begin: complex = 0j) -> t
     """
     starts = np.array([r.segments[0].start for r in rings], dtype=complex)
     level = _levels(rings)
-    keys = [(s, lv, _size(r)) for s, lv, r in zip(first, level, rings, strict=True)]
+    keys = list(zip(first, level, _sizes(rings), strict=True))
     done: list[int] = []
     at, travel = begin, 0.0
     for key in sorted(set(keys)):
@@ -39,8 +39,9 @@ def order(rings: Sequence[Ring], first: Sequence[int], begin: complex = 0j) -> t
     return done, travel
 
 
-def _size(ring: Ring) -> int:
-    return math.floor(math.log10(max(abs(ring.area), 1e-3)))
+def _sizes(rings: Sequence[Ring]) -> list[int]:
+    """Tenfolds of the area of each ring."""
+    return [math.floor(math.log10(max(area, 1e-3))) for area in np.abs(areas(rings)).tolist()]
 
 
 def _levels(rings: Sequence[Ring]) -> list[int]:
@@ -74,19 +75,28 @@ def _tour(z: ComplexArray, begin: complex) -> NDArray[np.intp]:
 
 def _untangled(tour: NDArray[np.intp], z: ComplexArray, begin: complex) -> NDArray[np.intp]:
     """2-opt: turn a stretch round while that shortens the tour; every pair of joints is tried at once."""
-    for _ in range(min(4 * len(tour), _PAIRS // max(len(tour), 1) ** 2)):
-        p = np.concatenate([[begin], z[tour]])
-        n = len(p)
-        a, b = p[:-1], p[1:]
-        here = np.abs(b - a)
-        i, j = np.triu_indices(n - 1, k=1)
-        gain = here[i] + here[j] - np.abs(a[j] - a[i]) - np.abs(b[j] - b[i])
-        tail = here - np.abs(p[-1] - a)
-        best, best_tail = (int(np.argmax(gain)) if len(gain) else -1), int(np.argmax(tail))
-        if len(gain) and gain[best] > 1e-6 and gain[best] >= tail[best_tail]:
-            tour[i[best] : j[best]] = tour[i[best] : j[best]][::-1]
-        elif tail[best_tail] > 1e-6:
-            tour[best_tail:] = tour[best_tail:][::-1]
+    rounds = min(4 * len(tour), _PAIRS // max(len(tour), 1) ** 2)
+    if not rounds:
+        return tour
+    z = np.append(z[tour], begin)
+    apart = np.abs(z[:, None] - z)
+    n = len(z)
+    at = np.concatenate([[n - 1], np.arange(n - 1)])  # the begin, then the places of the tour
+    twice = np.tri(n - 1, dtype=bool)
+    for _ in range(rounds):
+        a, b = at[:-1], at[1:]
+        here = apart[a, b]
+        gain = here[:, None] + here
+        gain -= apart[np.ix_(a, a)]
+        gain -= apart[np.ix_(b, b)]
+        gain[twice] = -np.inf
+        tail = here - apart[at[-1], a]
+        i, j = divmod(int(np.argmax(gain)), n - 1)
+        k = int(np.argmax(tail))
+        if gain[i, j] > 1e-6 and gain[i, j] >= tail[k]:
+            at[i + 1 : j + 1] = at[i + 1 : j + 1][::-1]
+        elif tail[k] > 1e-6:
+            at[k + 1 :] = at[k + 1 :][::-1]
         else:
             break
-    return tour
+    return np.asarray(tour[at[1:]])

@@ -224,7 +224,7 @@ def _ordered(
 
 def _rings(runs: Sequence[Run], settings: Settings) -> list[Ring]:
     turned = [run.xy if settings.direction == "conventional" else run.xy[::-1] for run in runs]
-    return [from_middle_of_longest(ring) for ring in fit_rings(turned, settings.tolerance)]
+    return from_middle_of_longest(fit_rings(turned, settings.tolerance))
 
 
 def _minutes(path: ToolPath, rapid: float) -> float:

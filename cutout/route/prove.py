@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
@@ -173,10 +174,15 @@ def _left_standing(
     wood = shapely.difference(pattern.panel.polygon, swept)
     inner = shapely.buffer(stays, -GOUGE)
     shapely.prepare(inner)
-    joined = [part for part in polygons_of(wood) if shapely.intersects(inner, part)]
-    allowed = shapely.union_all([stays, shapely.buffer(path.unreached, GOUGE)])
-    missed = shapely.difference(shapely.union_all(joined), allowed)
-    for part in polygons_of(shapely.buffer(missed, -GOUGE)):
+    # What the cuts part lies apart already: nothing has to be united.
+    joined = MultiPolygon([part for part in polygons_of(wood) if shapely.intersects(inner, part)])
+    allowed: shapely.Geometry = stays
+    if not path.unreached.is_empty:
+        allowed = shapely.union(stays, shapely.buffer(path.unreached, GOUGE))
+    missed = polygons_of(shapely.difference(joined, allowed))
+    # What has no room for a disc of that size is nothing once it is drawn in.
+    wide = MultiPolygon([part for part in missed if part.area >= math.pi * GOUGE**2])
+    for part in polygons_of(shapely.buffer(wide, -GOUGE)):
         spot = shapely.point_on_surface(part)
         yield _fault("uncut", (spot.x, spot.y), float(part.area))
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import accumulate
 
 import numpy as np
 
 from cutout.geom import curve
+from cutout.geom.arcfit import longest
 from cutout.geom.curve import Arc, ComplexArray, FloatArray, Line, Segment
 from cutout.geom.outline import Ring
 
@@ -77,12 +78,14 @@ def part(run: Line | Arc, f0: float, f1: float) -> Line | Arc:
     return Arc(start, end, math.tan(run.sweep * (min(f1, 1.0) - max(f0, 0.0)) / 4))
 
 
-def from_middle_of_longest(ring: Ring) -> Ring:
-    """The same ring started in the middle of its longest line or arc, where entering the wood marks least."""
-    runs = [_plain(s) for s in ring.segments]
-    i = max(range(len(runs)), key=lambda k: round(curve.length(runs[k]), 6))
-    first, second = part(runs[i], 0.0, 0.5), part(runs[i], 0.5, 1.0)
-    return Ring((second, *runs[i + 1 :], *runs[:i], first))
+def from_middle_of_longest(rings: Sequence[Ring]) -> list[Ring]:
+    """The same rings, each started in the middle of its longest line or arc, where entering the wood marks least."""
+    found = []
+    for ring, i in zip(rings, longest(rings), strict=True):
+        runs = [_plain(s) for s in ring.segments]
+        first, second = part(runs[i], 0.0, 0.5), part(runs[i], 0.5, 1.0)
+        found.append(Ring((second, *runs[i + 1 :], *runs[:i], first)))
+    return found
 
 
 def _at(run: Line | Arc, f: float) -> complex:

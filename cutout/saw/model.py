@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
+import numpy as np
+import shapely
 from shapely import MultiPolygon
 
 from cutout.finding import Finding
@@ -24,8 +26,13 @@ lift: lifted out and put into a kerf; thread: unclamped and passed through."""
 
 HELD = 50.0
 """A piece from this size (mm^2) on is to be held when it comes free."""
+SPOT_PLACES, PATH_PLACES = 4, 5
+"""Places behind the point that spots and paths of a plan are told to (mm)."""
 SHORT = 15.0
 """Cuts up to this length (mm) are short."""
+
+Shift: TypeAlias = tuple[float, float]
+"""By how much something is moved (mm)."""
 
 SAME_GO: tuple[StartBy, ...] = ("on", "back", "turn", "spin")
 """Moves within one go: the saw is not lifted."""
@@ -81,6 +88,10 @@ class Leg:
         """Length of the path (mm)."""
         return run_length(to_complex(self.path))
 
+    def moved(self, by: Shift) -> Leg:
+        """The same somewhere else."""
+        return replace(self, path=np.round(self.path + by, PATH_PLACES), drops=_moved(self.drops, by))
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class LeftOver:
@@ -89,6 +100,10 @@ class LeftOver:
     at: tuple[float, float]
     depth: float
     area: float
+
+    def moved(self, by: Shift) -> LeftOver:
+        """The same somewhere else."""
+        return replace(self, at=_spot(self.at, by))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -106,6 +121,10 @@ class Step:
     drops: MultiPolygon
     goes: int = 0
     minutes: float = 0.0
+
+    def moved(self, by: Shift) -> Step:
+        """The same somewhere else."""
+        return replace(self, drops=_moved(self.drops, by))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -128,6 +147,17 @@ class Plan:
     lifts: int = 0
     minutes_by: Mapping[str, float] = field(default_factory=dict)
 
+    def moved(self, by: Shift) -> Plan:
+        """The same plan for a pattern that lies somewhere else."""
+        return replace(
+            self,
+            holes=tuple(replace(h, at=_spot(h.at, by)) for h in self.holes),
+            legs=tuple(leg.moved(by) for leg in self.legs),
+            left_over=tuple(left.moved(by) for left in self.left_over),
+            findings=_found(self.findings, by),
+            steps=tuple(step.moved(by) for step in self.steps),
+        )
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Proof:
@@ -141,3 +171,20 @@ class Proof:
     gouge: float
     left_over: tuple[LeftOver, ...]
     steps: int
+
+    def moved(self, by: Shift) -> Proof:
+        """The same proof for a plan that lies somewhere else."""
+        left = tuple(spot.moved(by) for spot in self.left_over)
+        return replace(self, findings=_found(self.findings, by), left_over=left)
+
+
+def _spot(at: tuple[float, float], by: Shift) -> tuple[float, float]:
+    return round(at[0] + by[0], SPOT_PLACES), round(at[1] + by[1], SPOT_PLACES)
+
+
+def _moved(area: MultiPolygon, by: Shift) -> MultiPolygon:
+    return shapely.transform(area, lambda xy: xy + by)
+
+
+def _found(findings: tuple[Finding, ...], by: Shift) -> tuple[Finding, ...]:
+    return tuple(replace(f, at=_spot(f.at, by)) for f in findings)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from cutout.amend.bridge import HandBridgeMisses
-from cutout.amend.mend import GaveUp, MostLost
+from cutout.amend.mend import MostLost
+from cutout.amend.model import GaveUp
 from cutout.finding import Finding
 from cutout.say.words import Said, Words, says
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, Polygon, affinity, box
 
 from cutout import check
-from cutout.amend import Mending, mend
+from cutout.amend import Mending, lie, mend
 from cutout.amend.ease import ease
 from cutout.amend.round import opened, tips
 from cutout.amend.spine import followed, spine
@@ -283,6 +283,7 @@ def test_a_drawing_full_of_detail_ends_early_and_says_so(monkeypatch: pytest.Mon
     plain = mend(pattern, kit, Mending())
     assert not [f for f in plain.findings if f.severity == "stop" and not f.cleared]
     monkeypatch.setattr("cutout.amend.ease.EFFORT", -1)
+    lie.forget()
     short = mend(pattern, kit, Mending())
     left = [f for f in short.findings if not f.cleared]
     assert [f.kind for f in left if f.severity == "stop"] == ["narrow opening"]

@@ -3,7 +3,8 @@
     python tests/bench/route.py
 
 Prints how far the bit turns where two runs meet; points of the fit against a polyline simplified (Douglas-Peucker,
-GEOS) to the same tolerance; the time of offset, fit and order against one GEOS buffer of the same outline. Then feeds
+GEOS) to the same tolerance; the time of offset, fit and order, without tabs, findings and proof, against one GEOS
+buffer of the same outline, and that of the whole path with all of them. Then feeds
 beside the published charts (their sources stand in cutout/kit/data/chips.toml), the words that wait for the spindle,
 and how the bit goes down in forty jobs.
 Silhouettes are invented, except skimage's horse.
@@ -39,6 +40,7 @@ from cutout.read.letters import Lettering, read_text
 from cutout.read.options import ReadOptions
 from cutout.route import Settings, offset, tool_path
 from cutout.route.order import order
+from cutout.route.prove import prove
 from cutout.route.readback import read_back
 from cutout.route.track import from_middle_of_longest
 from cutout.write.gcode import router_bits, router_ngc
@@ -84,12 +86,12 @@ def horse(width: float = 300.0) -> Outline:
 
 
 def clock(work: Callable[[], Any], rounds: int = 5) -> float:
-    """Median seconds of `rounds` calls."""
+    """Median seconds (CPU) of `rounds` calls."""
     times = []
     for _ in range(rounds):
-        start = time.perf_counter()
+        start = time.process_time()
         work()
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     return statistics.median(times)
 
 
@@ -98,7 +100,7 @@ def offset_fit_order(shapes: list[Polygon]) -> list[Ring]:
     rooms = polygons_of(offset.grow(shapely.MultiPolygon(shapes), -RADIUS))
     lines = [line for room in rooms for line in (room.exterior, *room.interiors)]
     fitted = fit_rings([shapely.get_coordinates(line)[:-1] for line in lines], TOLERANCE)
-    rings = [from_middle_of_longest(ring) for ring in fitted]
+    rings = from_middle_of_longest(fitted)
     turn, _ = order(rings, [0] * len(rings))
     return [rings[i] for i in turn]
 
@@ -177,14 +179,28 @@ def main() -> int:
     traced = shapely.segmentize(horse().region(1e-3), 0.04)
     times("horse", list(polygons_of(traced)))
     kit = KIT
-    pattern = cut_pattern(Outline(from_region(blob(30_000)), 1.0), Panel(700, 700, 18), "panel", 1.28)
-    once = clock(lambda: shapely.buffer(pattern.waste, -RADIUS, quad_segs=offset.quad_segs(RADIUS)))
-    whole = clock(lambda: tool_path(pattern, kit), 3)
-    print(f"whole path of the blob, with tabs, findings and proof: {whole / once:.0f} x that buffer")
+    whole_path("the blob", shapely.MultiPolygon([blob(30_000)]), kit)
+    whole_path("200 openings", shapely.MultiPolygon(many(200, 20_000)), kit)
     feed_table()
     waits()
     forty_jobs(kit)
     return 0
+
+
+def whole_path(name: str, shapes: shapely.MultiPolygon, kit: Kit) -> None:
+    """Print the time of all the router's stage does, its proof included, as a multiple of one plain GEOS buffer."""
+    x0, y0, x1, y1 = shapes.bounds
+    there = shapely.transform(shapes, lambda xy: xy - (x0, y0) + 30.0)
+    panel = Panel(x1 - x0 + 60, y1 - y0 + 60, 18)
+    pattern = cut_pattern(Outline(from_region(there), 1.0), panel, "panel", 1.28)
+    once = clock(lambda: shapely.buffer(pattern.waste, -RADIUS, quad_segs=offset.quad_segs(RADIUS)))
+    whole = clock(lambda: tool_path(pattern, kit), 3)
+    path = tool_path(pattern, kit)
+    proof = clock(lambda: prove(pattern, path), 3)
+    print(
+        f"whole path of {name}, with tabs, findings and proof: {whole / once:.0f} x that buffer, "
+        f"the proof alone {proof / once:.0f}"
+    )
 
 
 def feed_table() -> None:

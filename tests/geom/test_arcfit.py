@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LinearRing, Polygon
 
-from cutout.geom.arcfit import fit_rings
+from cutout.geom import curve
+from cutout.geom.arcfit import areas, fit_rings, longest
 from cutout.geom.curve import Arc, Line
 from cutout.geom.outline import Ring
 from cutout.route.offset import quad_segs
@@ -151,3 +152,15 @@ def test_no_ring_no_fit(xy):
 def test_no_tolerance_no_fit():
     with pytest.raises(ValueError, match="tolerance"):
         fit_arcs(corners(wavy(10.0, [(2, 0.05, 0.0)])), 0.0)
+
+
+def test_all_at_once_areas_and_longest_runs_are_those_of_each_ring():
+    round_ = [shapely.get_coordinates(wavy(r, ((3, 0.2, 0.1),), 40 + 9j, 90))[:-1] for r in (3.0, 20.0)]
+    square = np.array([[0, 0], [4, 0], [4, 9], [0, 9.0]])
+    rings = fit_rings([*round_, square], TOL)
+    assert areas(rings) == pytest.approx([ring.area for ring in rings], rel=1e-12)
+    for ring, i in zip(rings, longest(rings), strict=True):
+        lengths = [round(curve.length(s), 6) for s in ring.segments]
+        assert i == lengths.index(max(lengths))
+    assert len(areas([])) == 0
+    assert longest([]) == []

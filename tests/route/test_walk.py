@@ -137,7 +137,7 @@ def test_samples_lie_where_place_says_and_look_ahead():
 
 
 def test_a_ring_starts_in_the_middle_of_its_longest_piece():
-    turned = from_middle_of_longest(CAPSULE)
+    turned = from_middle_of_longest([CAPSULE])[0]
     assert turned.segments[0].start == 20 + 0j
     assert turned.length == pytest.approx(CAPSULE.length)
     assert turned.area == pytest.approx(CAPSULE.area)
