@@ -144,7 +144,7 @@ def _rings(pattern: Pattern) -> Iterator[tuple[ComplexArray, int]]:
 def _oriented(polygon: Polygon) -> Iterator[ComplexArray]:
     """Its rings, the inside on their left, each from the vertex farthest from their mean.
 
-    Where thinning begins tells a little on what it leaves; turned, mirrored or cut out anew it begins in the same place.
+    What thinning leaves depends a little on where it begins: turned, mirrored or cut out anew in the same place.
     """
     for ring, ccw in ((polygon.exterior, True), *((hole, False) for hole in polygon.interiors)):
         z = to_complex(shapely.get_coordinates(ring)[:-1])
