@@ -36,6 +36,10 @@ AFTER_MENDING = 1.25
 """After it a few more are: what was not refused then is not refused late for a cut or two."""
 
 
+MOST_DIFFERENT = 500
+"""Openings, and the cuts these take at least, that are worked out one by one; equal openings count once."""
+
+
 @dataclass(frozen=True, slots=True)
 class Outlook:
     """About how many cuts a blade needs, and about how many minutes; an estimate."""
@@ -77,13 +81,31 @@ def refuse_endless(pattern: Pattern, kit: Kit, *, mended: bool) -> None:
     times = AFTER_MENDING if mended else BEFORE_MENDING if loose_pieces(pattern) else 1
     most_of_one, most = (math.floor(times * cuts) for cuts in MOST_CUTS)
     cuts = 0
+    different: dict[tuple[float, float, int], int] = {}
     for opening in pattern.openings:
         mine = fewest_stretches(opening, pattern.panel, kit.blade, kit.allow)
         cuts += mine
+        different[_measures(opening)] = 1 + mine
+        if len(different) > 1 and sum(different.values()) > math.floor(times * MOST_DIFFERENT):
+            raise _too_different(len(pattern.openings))
         if mine > most_of_one:
             raise _endless(kit, mine, "one opening", most_of_one)
         if cuts > most:
             raise _endless(kit, cuts, "all", most)
+
+
+def _measures(opening: Opening) -> tuple[float, float, int]:
+    """What equal openings have in common, however they lie."""
+    region = opening.region
+    return round(region.area, 2), round(region.length, 2), len(region.exterior.coords)
+
+
+def _too_different(openings: int) -> LayoutError:
+    return LayoutError(
+        f"{openings} openings are more than are worked out one by one: at most {MOST_DIFFERENT} different ones and "
+        "cuts in them, equal ones counted once. Leave the smallest spots out, smooth the picture, or make several "
+        "panels of it."
+    )
 
 
 def _endless(kit: Kit, least: int, place: str, most: int) -> LayoutError:

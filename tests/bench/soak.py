@@ -90,12 +90,9 @@ def main() -> int:
     print(
         f"after 100 changes {first[0]:.0f} MB, {first[1]} files open; at the end {last[0]:.0f} MB, {last[1]} files"
     )
-    print(
-        f"lines of complaint: {len(complaints)}; wrong answers: {len(wrong)}",
-        *complaints[:3],
-        *wrong[:5],
-        sep="\n",
-    )
+    print(f"lines of complaint: {len(complaints)}; wrong answers: {len(wrong)}")
+    for said in (*complaints[:3], *wrong[:5]):
+        print(said)
     return 1 if wrong or complaints else 0
 
 

@@ -57,7 +57,7 @@ def test_a_blade_that_takes_too_long_is_known_before_all_openings_were_fitted(
     wheels = [wavy(30.0, [(16, 0.1, 0.0)], 40 + 40j + 80 * n) for n in range(6)]
     outline = Outline(from_region(shapely.union_all(wheels)), 1.0)
     pattern = cut_pattern(outline, Panel(480.0, 80.0, 18.0), "panel", kit.blade.kerf)
-    planned = many(wheel(16, kit), 10.0 * len(wheels))
+    planned = many(wheel(3, kit), 10.0 * len(wheels))
     fitted: list[Blade] = []
 
     def counting(opening: Opening, panel: Panel, blade: Blade, allow: float) -> list[Stretch]:
@@ -110,3 +110,19 @@ def test_what_is_told_without_fitting_is_no_more_than_what_is_found(name: str) -
         (opening,) = pattern.openings
         fitted = stretches_of(opening, pattern.panel, kit.blade, kit.allow)
         assert fewest_stretches(opening, pattern.panel, kit.blade, kit.allow) <= len(fitted)
+
+
+@pytest.mark.parametrize(("wider", "refused"), [(0.5, True), (0.0, False)])
+def test_openings_that_are_all_different_are_refused_where_equal_ones_are_taken(
+    wider: float, refused: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kit = kit_of("jigsaw-narrow")
+    boxes = [shapely.box(20 + 60 * k, 20, 50 + (60 + wider) * k, 50) for k in range(5)]
+    outline = Outline(from_region(shapely.MultiPolygon(boxes)), 1.0)
+    pattern = cut_pattern(outline, Panel(320.0, 80.0, 18.0), "panel", kit.blade.kerf)
+    monkeypatch.setattr(counted, "MOST_DIFFERENT", 12)
+    if refused:
+        with pytest.raises(LayoutError, match="5 openings are more than are worked out one by one"):
+            refuse_endless(pattern, kit, mended=False)
+    else:
+        refuse_endless(pattern, kit, mended=False)
