@@ -82,11 +82,12 @@ def refuse_endless(pattern: Pattern, kit: Kit, *, mended: bool) -> None:
     most_of_one, most = (math.floor(times * cuts) for cuts in MOST_CUTS)
     cuts = 0
     different: dict[tuple[float, float, int], int] = {}
+    most_different = math.floor(MOST_DIFFERENT * (AFTER_MENDING if mended else 1))
     for opening in pattern.openings:
         mine = fewest_stretches(opening, pattern.panel, kit.blade, kit.allow)
         cuts += mine
         different[_measures(opening)] = 1 + mine
-        if len(different) > 1 and sum(different.values()) > math.floor(times * MOST_DIFFERENT):
+        if len(different) > 1 and sum(different.values()) > most_different:
             raise _too_different(len(pattern.openings))
         if mine > most_of_one:
             raise _endless(kit, mine, "one opening", most_of_one)

@@ -107,6 +107,7 @@ def noise(n: int) -> bytes:
 CHILD = """
 import json, resource, sys, tempfile, time
 from pathlib import Path
+from cutout.errors import CutoutError
 from cutout.job.options import asked_for
 from cutout.run import make
 from cutout.write.outputs import write_out
@@ -121,7 +122,12 @@ def note(stage, done):
     if stage == until:
         sys.exit(0)
 job, folder = asked_for(source, options)
-work = make(job, folder, note)
+try:
+    work = make(job, folder, note)
+except CutoutError as error:
+    note("", 1.0)
+    print(json.dumps([f"refused: {error}", 0, 0]))
+    sys.exit(0)
 note("writing", 0.9)
 with tempfile.TemporaryDirectory() as out:
     write_out(work, Path(out))
@@ -167,7 +173,7 @@ def one(source: Path, seconds: int, until: str) -> Run:
     pairs = list(itertools.pairwise(marks))
     ended = {}
     if marks and marks[-1][0] not in ("", until):
-        ended[marks[-1][0]] = f">{seconds}" if done.returncode < 0 else "refused"
+        ended[marks[-1][0]] = f">{seconds}" if done.returncode < 0 else "failed"
     return Run({a[0]: b[1] - a[1] for a, b in pairs}, {a[0]: b[2] for a, b in pairs}, ended, said[:90])
 
 
