@@ -81,7 +81,7 @@ class _Search:
     site: Site
     held: set[int]
     loose: list[int]
-    tell: Tell
+    tell: Tell = untold
     ties: list[_Tie] = field(default_factory=list)
     known: dict[tuple[int, int], tuple[Strip, ...]] = field(default_factory=dict)
     clear: dict[tuple[int, int], tuple[int, Sequence[Strip]]] = field(default_factory=dict)

@@ -115,7 +115,7 @@ def blade_fits(pattern: Pattern, places: Sequence[Tight], kit: Kit) -> NDArray[n
     kerf, body = (max(size / 2 - INTO_KEEP, 0.0) for size in (blade.kerf, blade.body))
     room = ~np.asarray(shapely.dwithin(keep, shapely.points(teeth.real, teeth.imag), kerf))
     first = teeth[np.arange(len(places)), np.argmax(room, axis=1)]
-    fits = ~room.any(axis=1)
+    fits = np.asarray(~room.any(axis=1))
     # Mostly there is room straight behind: the other ways are asked for where there is none.
     for headings in (_HEADINGS[[_STRAIGHT]], np.delete(_HEADINGS, _STRAIGHT)):
         left = np.flatnonzero(~fits)
