@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
 from cutout.amend import Mended, checked, mend
+from cutout.amend.model import Trying
 from cutout.amend.size import scaled, sizes, webs_hold_from, with_own
 from cutout.check.boards import movement_finding
 from cutout.check.glue_line import clear_seams, glue_line
@@ -119,9 +120,10 @@ def check_laid(laid: LaidOut) -> tuple[Finding, ...]:
 def mend_laid(laid: LaidOut, progress: Progress = silent) -> Mended:
     """The pattern mended as the job allows; its findings hold those on the panel and the source too."""
 
-    def tell(tries: int, share: float) -> None:
+    def tell(trying: Trying, tries: int, share: float) -> None:
         if tries > 1:
-            within(progress, f"{MENDING} ({tries} tries)", MENDED_FROM, PLANNED_FROM)(share)
+            what = f"{tries} tries" if trying == "patterns" else f"{tries} tries at bridges"
+            within(progress, f"{MENDING} ({what})", MENDED_FROM, PLANNED_FROM)(share)
 
     mended = mend(laid.pattern, laid.asked.kit, mending_of(laid.job), tell)
     done = _seams_clear(mended, laid.asked.kit)

@@ -93,7 +93,7 @@ class _Effort:
         if pattern.keep_mode != "both":
             self.walls += len(middle_of_waste(pattern).walls.z)
         self.tries += 1
-        self.tell(self.tries, min(max(self.points / EFFORT, self.walls / WALLS), 1.0))
+        self.tell("patterns", self.tries, min(max(self.points / EFFORT, self.walls / WALLS), 1.0))
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ class MostLost(Facts):
 def mend(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell = untold) -> Mended:
     """The pattern with what `mending` allows put right: first bridges, then easing, checked after each.
 
-    tell: called while it is eased, which may take many tries.
+    tell: called while bridges are looked for, half of the work, and while it is eased, which may take many tries.
 
     findings: those left on the mended pattern, and those that were on `pattern` and are not any more, marked
     as cleared. Pieces and openings too small to be made at all are left out, and their findings say so.
@@ -51,7 +51,7 @@ def mend(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell = untold) -> M
 def _mended(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell) -> Mended:
     # Bridges first: where there are too many pieces for them, that is said before the checks take their time.
     lettered = bridged_letters(pattern, kit, mending)
-    bridged = bridge(lettered.pattern, kit, mending)
+    bridged = bridge(lettered.pattern, kit, mending, _told_of(tell, 0.0, 0.5))
     before = check.run(pattern, kit)
     bridges = lettered.after(bridged.bridges)
     if bridges:
@@ -59,7 +59,7 @@ def _mended(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell) -> Mended:
     mended, eased, left_out = bridged.pattern, None, bridged.left_out
     left = before if mended is pattern else check.run(mended, kit)
     if mending.ease:
-        done = ease(mended, kit, left, mending.corners, tell)
+        done = ease(mended, kit, left, mending.corners, _told_of(tell, 0.5, 1.0))
         mended, eased, left = done.pattern, done.eased, done.findings
         left_out = (*left_out, *done.left_out)
         if done.gave_up:
@@ -70,6 +70,11 @@ def _mended(pattern: Pattern, kit: Kit, mending: Mending, tell: Tell) -> Mended:
     left = (*left, *stays)
     cleared = _said(_cleared(before, left), left_out)
     return Mended(mended, bridges, eased, ordered((*left, *bridged.findings, *cleared)))
+
+
+def _told_of(tell: Tell, begins: float, ends: float) -> Tell:
+    """What is told of a part of mending, as a share of the whole in which that part lies."""
+    return lambda trying, tries, share: tell(trying, tries, begins + (ends - begins) * share)
 
 
 def _lost(before: Pattern, after: Pattern) -> list[Finding]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
 from shapely import Polygon
 
@@ -40,11 +40,14 @@ class HandBridge:
     width: float
 
 
-Tell: TypeAlias = Callable[[int, float], None]
-"""Called while mending: how many patterns were tried so far, and the share (0..1) used up of what may be."""
+Trying: TypeAlias = Literal["bridges", "patterns"]
+"""What is tried one after the other while mending: bridges to a loose piece, and patterns eased somewhere."""
+
+Tell: TypeAlias = Callable[[Trying, int, float], None]
+"""Called while mending: what is tried, how many so far, and the share (0..1) done, or used up of what may be."""
 
 
-def untold(tries: int, share: float) -> None:
+def untold(trying: Trying, tries: int, share: float) -> None:
     """Nobody listens."""
 
 

@@ -7,6 +7,7 @@ and for R - kerf / 2 round a point of wood; R on both sides where the blade runs
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -22,6 +23,7 @@ from cutout.geom.curve import Arc, ComplexArray, to_array, to_complex
 from cutout.geom.outline import Outline
 from cutout.kit import Blade
 from cutout.measure.bends import Bend, left_bends
+from cutout.memory import Memory
 from cutout.pattern import Pattern
 from cutout.pattern.panel import TOUCHING
 
@@ -83,7 +85,7 @@ def tight_places(pattern: Pattern, blade: Blade) -> tuple[Tight, ...]:
         on_ring: dict[bool, list[Bend]] = {}
         needed = {inside: blade.turning_radius + (half if inside else -half) for inside in (True, False)}
         for inside in (True, False):
-            bends = left_bends(ring if inside else ring[::-1], needed[inside], sharpest)
+            bends = _bends(ring if inside else ring[::-1], needed[inside], sharpest)
             on_ring[inside] = [b for b in bends if not _on_edge(b, edge)]
         for inside, bends in on_ring.items():
             found += [
@@ -92,6 +94,16 @@ def tight_places(pattern: Pattern, blade: Blade) -> tuple[Tight, ...]:
                 if not kink
             ]
     return tuple(found)
+
+
+_known: Memory[list[Bend]] = Memory(2048)
+"""Mending tries one pattern after the other, and most of their rings stay as they were."""
+
+
+def _bends(ring: ComplexArray, radius: float, sharpest: float) -> list[Bend]:
+    """`left_bends`, known again by a digest of the ring: rings themselves would be kept by the megabyte."""
+    digest = hashlib.blake2b(ring.tobytes(), digest_size=16).digest()
+    return _known.recall((digest, radius, sharpest), lambda: left_bends(ring, radius, sharpest))
 
 
 def _kinks(bends: list[Bend], others: list[Bend]) -> list[bool]:
@@ -130,9 +142,14 @@ def _rings(pattern: Pattern) -> Iterator[tuple[ComplexArray, int]]:
 
 
 def _oriented(polygon: Polygon) -> Iterator[ComplexArray]:
+    """Its rings, the inside on their left, each from the vertex farthest from their mean.
+
+    What thinning leaves depends a little on where it begins: turned, mirrored or cut out anew in the same place.
+    """
     for ring, ccw in ((polygon.exterior, True), *((hole, False) for hole in polygon.interiors)):
         z = to_complex(shapely.get_coordinates(ring)[:-1])
-        yield z if ring.is_ccw == ccw else z[::-1]
+        z = z if ring.is_ccw == ccw else z[::-1]
+        yield np.roll(z, -int(np.argmax(np.round(np.abs(z - z.mean()), 6))))
 
 
 class _Exact:

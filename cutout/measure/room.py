@@ -33,6 +33,9 @@ _STEPS = np.array([0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
 _HEADINGS = np.linspace(-math.radians(110), math.radians(110), 45)
 """Directions in which the body may trail, five degrees apart: to square with the way in and a little beyond."""
 
+_STRAIGHT = len(_HEADINGS) // 2
+"""The one straight behind."""
+
 
 _WITHIN = math.cos(math.pi / 32) - 1e-6
 """Radius of the circle inside the polygon of 32 sides that stands for one of radius 1, and a little less."""
@@ -112,11 +115,15 @@ def blade_fits(pattern: Pattern, places: Sequence[Tight], kit: Kit) -> NDArray[n
     kerf, body = (max(size / 2 - INTO_KEEP, 0.0) for size in (blade.kerf, blade.body))
     room = ~np.asarray(shapely.dwithin(keep, shapely.points(teeth.real, teeth.imag), kerf))
     first = teeth[np.arange(len(places)), np.argmax(room, axis=1)]
-    back = first[:, None] + into[:, None] * np.exp(1j * _HEADINGS) * blade.width
-    ends = np.stack(np.broadcast_arrays(first[:, None], back), axis=-1)
-    bodies = shapely.linestrings(np.stack([ends.real, ends.imag], axis=-1))
-    clear = ~np.asarray(shapely.dwithin(keep, bodies, body))
-    return np.asarray(clear.any(axis=1) | ~room.any(axis=1))
+    fits = np.asarray(~room.any(axis=1))
+    # Mostly there is room straight behind: the other ways are asked for where there is none.
+    for headings in (_HEADINGS[[_STRAIGHT]], np.delete(_HEADINGS, _STRAIGHT)):
+        left = np.flatnonzero(~fits)
+        back = first[left, None] + into[left, None] * np.exp(1j * headings) * blade.width
+        ends = np.stack(np.broadcast_arrays(first[left, None], back), axis=-1)
+        bodies = shapely.linestrings(np.stack([ends.real, ends.imag], axis=-1))
+        fits[left] = ~np.asarray(shapely.dwithin(keep, bodies, body)).all(axis=1)
+    return fits
 
 
 def _centre(place: Tight, radius: float) -> complex:

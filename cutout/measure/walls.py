@@ -37,6 +37,9 @@ _PER_WIDTH = 3.0
 _FORKS = 1.2
 """Middle lines between points less further apart along the wall than this, times across, are its roughness."""
 
+_FINE = 0.01
+"""Wall points nearer than this (mm) are looked at: whether the region lies between them."""
+
 _JOGGLE = 1e-5
 """How far (mm) points are joggled while they are triangulated: far less than any size, far more than rounding."""
 
@@ -252,12 +255,24 @@ def ridges_of(walls: Walls, region: MultiPolygon) -> Ridges:
     centres = _circumcentres(walls.z[corners[order]])
     within = _inside(region, centres)[joins].all(axis=1)
     detour = np.where((walls.next[i] != j) & (walls.next[j] != i), walls.detour(i, j), 0.0)
+    between = np.column_stack([i, j])
     kept = np.flatnonzero(within & (detour > _FORKS * across))
+    kept = kept[~_beyond(region, walls.z[between[kept]])]
     kept = kept[np.lexsort((j[kept], i[kept]))]
     near = np.flatnonzero(~within & (detour > _DETOUR * across) & (across < walls.wide_apart(i, j)))
-    between = np.column_stack([i, j])
     close = between[near[_inside(region, walls.z[between[near]].mean(axis=1))]]
     return Ridges(centres, between[kept], joins[kept], across[kept], close)
+
+
+def _beyond(region: MultiPolygon, pairs: ComplexArray) -> NDArray[np.bool_]:
+    """Whether pairs of wall points (n, 2) face each other through what is not the region.
+
+    Where that is finer than the steps between the points, at the very tip of a point, both nodes lie inside.
+    """
+    found = np.zeros(len(pairs), dtype=bool)
+    fine = np.flatnonzero(np.abs(pairs[:, 0] - pairs[:, 1]) < _FINE)
+    found[fine] = ~_inside(region, pairs[fine].mean(axis=1))
+    return found
 
 
 def _joggled(walls: Walls) -> FloatArray:

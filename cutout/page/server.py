@@ -88,7 +88,8 @@ def server_of(app: App) -> uvicorn.Server:
         proxy_headers=False,
         server_header=False,
         access_log=False,
-        log_level="warning",
+        # Not a line for every visitor who speaks no HTTP: anybody on this machine could fill the terminal with them.
+        log_level="error",
         timeout_graceful_shutdown=2,
         # So many are taken at a time, before any of them is looked at: far fewer than files may be open.
         backlog=32,

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 from shapely import MultiPolygon, Polygon
 
@@ -40,3 +42,16 @@ class Pattern:
     waste: MultiPolygon
     keep: MultiPolygon
     openings: tuple[Opening, ...]
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        """Worked out once, and of the figure alone: what is known again is asked for by patterns of many thousand
+        numbers, hundreds of times over."""
+        return hash((self.keep_mode, self.kerf, self.figure))
+
+    def __getstate__(self) -> dict[str, Any]:
+        # Words have another hash in another process.
+        return {name: value for name, value in self.__dict__.items() if name != "_hash"}

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from cutout.check.loose_piece import loose_pieces
 from cutout.errors import LayoutError
 from cutout.kit import Blade, Kit
-from cutout.pattern import Pattern
+from cutout.pattern import Opening, Panel, Pattern
 from cutout.pattern.placing import placed
 from cutout.saw.model import Plan
 from cutout.saw.planner.area import fewest_stretches, stretches_of
@@ -36,6 +36,10 @@ AFTER_MENDING = 1.25
 """After it a few more are: what was not refused then is not refused late for a cut or two."""
 
 
+MOST_DIFFERENT = 500
+"""Openings, and the cuts these take at least, that are worked out one by one; equal openings count once."""
+
+
 @dataclass(frozen=True, slots=True)
 class Outlook:
     """About how many cuts a blade needs, and about how many minutes; an estimate."""
@@ -48,17 +52,23 @@ class Outlook:
 def outlook(pattern: Pattern, kit: Kit) -> Outlook:
     """The fewest stretches of every opening, with what arriving at each takes."""
     prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
-    cuts, seconds = 0, 0.0
-    for opening in pattern.openings:
-        found = stretches_of(*placed(opening, pattern.panel)[:2], kit.blade, kit.allow)
-        ends = sum(sum(s.inside) for s in found if not s.closed)
-        # A stretch that ends in inside corners at both ends is arrived at from both sides.
-        mine = max(len(found), len(found) / 2 + ends / 2)
-        length = math.fsum(s.length for s in found)
-        put_in = prices.moves.thread if prices.moves.threads else prices.moves.drop_in
-        seconds += length * prices.cut + prices.moves.hole + put_in + ARRIVAL * mine
-        cuts += math.ceil(mine)
-    return Outlook(kit.blade, cuts, seconds / 60)
+    found = [_of_one(opening, pattern.panel, kit, prices) for opening in pattern.openings]
+    return Outlook(kit.blade, sum(cuts for cuts, _ in found), math.fsum(s for _, s in found) / 60)
+
+
+def _of_one(opening: Opening, panel: Panel, kit: Kit, prices: Prices) -> tuple[int, float]:
+    """Cuts and seconds that one opening takes."""
+    found = stretches_of(*placed(opening, panel)[:2], kit.blade, kit.allow)
+    ends = sum(sum(s.inside) for s in found if not s.closed)
+    # A stretch that ends in inside corners at both ends is arrived at from both sides.
+    mine = max(len(found), len(found) / 2 + ends / 2)
+    return math.ceil(mine), _seconds(prices, math.fsum(s.length for s in found), mine)
+
+
+def _seconds(prices: Prices, length: float, cuts: float) -> float:
+    """What sawing `length` mm in so many cuts of one opening takes."""
+    put_in = prices.moves.thread if prices.moves.threads else prices.moves.drop_in
+    return length * prices.cut + prices.moves.hole + put_in + ARRIVAL * cuts
 
 
 def refuse_endless(pattern: Pattern, kit: Kit, *, mended: bool) -> None:
@@ -71,13 +81,32 @@ def refuse_endless(pattern: Pattern, kit: Kit, *, mended: bool) -> None:
     times = AFTER_MENDING if mended else BEFORE_MENDING if loose_pieces(pattern) else 1
     most_of_one, most = (math.floor(times * cuts) for cuts in MOST_CUTS)
     cuts = 0
+    different: dict[tuple[float, float, int], int] = {}
+    most_different = math.floor(MOST_DIFFERENT * (AFTER_MENDING if mended else 1))
     for opening in pattern.openings:
         mine = fewest_stretches(opening, pattern.panel, kit.blade, kit.allow)
         cuts += mine
+        different[_measures(opening)] = 1 + mine
+        if len(different) > 1 and sum(different.values()) > most_different:
+            raise _too_different(len(pattern.openings))
         if mine > most_of_one:
             raise _endless(kit, mine, "one opening", most_of_one)
         if cuts > most:
             raise _endless(kit, cuts, "all", most)
+
+
+def _measures(opening: Opening) -> tuple[float, float, int]:
+    """What equal openings have in common, however they lie."""
+    region = opening.region
+    return round(region.area, 2), round(region.length, 2), len(region.exterior.coords)
+
+
+def _too_different(openings: int) -> LayoutError:
+    return LayoutError(
+        f"{openings} openings are more than are worked out one by one: at most {MOST_DIFFERENT} different ones and "
+        "cuts in them, equal ones counted once. Leave the smallest spots out, smooth the picture, or make several "
+        "panels of it."
+    )
 
 
 def _endless(kit: Kit, least: int, place: str, most: int) -> LayoutError:
@@ -99,10 +128,8 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
     likely = [other for other in others if _may_be_better(other, kit, pattern, most)]
     if not likely:
         return None
-    mine = outlook(pattern, kit)
-    few = WORTH_IT * mine.cuts
-    likely = [other for other in likely if sum(_fewest(other, pattern)) < few]
-    better = [o for o in (outlook(pattern, other) for other in likely) if o.cuts < few and o.minutes < most]
+    few = WORTH_IT * outlook(pattern, kit).cuts
+    better = [o for other in likely if (o := _within(pattern, other, few, most)) is not None]
     if not better:
         return None
     best = min(better, key=lambda o: (o.minutes, o.cuts))
@@ -113,9 +140,26 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
     )
 
 
-def _fewest(kit: Kit, pattern: Pattern) -> list[int]:
-    """Cuts each opening takes at least, told without fitting."""
-    return [fewest_stretches(o, pattern.panel, kit.blade, kit.allow) for o in pattern.openings]
+def _within(pattern: Pattern, kit: Kit, few: float, most: float) -> Outlook | None:
+    """The outlook of a blade that takes fewer cuts than `few` and less than `most` minutes; else None, told soon.
+
+    One opening after the other is fitted; of those to come only the least is counted, which is told without fitting.
+    """
+    prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
+    least = [_at_least(opening, pattern.panel, kit, prices) for opening in pattern.openings]
+    cuts, seconds = sum(c for c, _ in least), math.fsum(s for _, s in least)
+    for opening, (c, s) in zip(pattern.openings, least, strict=True):
+        if cuts >= few or seconds / 60 >= most:
+            return None
+        found = _of_one(opening, pattern.panel, kit, prices)
+        cuts, seconds = cuts + found[0] - c, seconds + found[1] - s
+    return Outlook(kit.blade, cuts, seconds / 60) if cuts < few and seconds / 60 < most else None
+
+
+def _at_least(opening: Opening, panel: Panel, kit: Kit, prices: Prices) -> tuple[int, float]:
+    """Cuts and seconds that one opening takes at least, told without fitting."""
+    cuts = fewest_stretches(opening, panel, kit.blade, kit.allow)
+    return cuts, _seconds(prices, _ALL_BUT * opening.region.length if cuts else 0.0, cuts)
 
 
 def _may_be_better(other: Kit, kit: Kit, pattern: Pattern, most: float) -> bool:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import signal
 import stat
+import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -109,7 +111,8 @@ def _swap_in(folder: Path, files: Mapping[str, bytes], gone: tuple[str, ...]) ->
     except BaseException as error:
         left = _UNCHANGED
         try:
-            settle(folder, forward=False)
+            with _undisturbed():
+                settle(folder, forward=False)
         except OSError:
             left = _HALF
         if isinstance(error, OSError):
@@ -118,6 +121,24 @@ def _swap_in(folder: Path, files: Mapping[str, bytes], gone: tuple[str, ...]) ->
     # What is left of a set that is in place is in nobody's way, and the next run clears it.
     with contextlib.suppress(OSError):
         settle(folder)
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """While this lasts signals that end the program wait: putting back takes a moment, and half of it is a mix."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    heard: list[int] = []
+    ends = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {number: signal.signal(number, lambda number, _: heard.append(number)) for number in ends}
+    try:
+        yield
+    finally:
+        for number, how in before.items():
+            signal.signal(number, signal.SIG_DFL if how is None else how)
+        for number in heard[:1]:
+            signal.raise_signal(number)
 
 
 @contextmanager

@@ -6,7 +6,7 @@ import math
 
 import pytest
 import shapely
-from shapely import MultiPolygon, box
+from shapely import MultiPolygon, Point, box
 
 from cutout import check
 from cutout.amend import HandBridge, Mending, mend
@@ -114,16 +114,35 @@ def test_what_sticks_out_over_the_panel_is_not_cleared_by_rounding_a_corner() ->
     assert set(left) == {"off the panel", "too near the edge"}
 
 
+def told_while_mending(pattern: Pattern) -> list[tuple[str, int, float]]:
+    said: list[tuple[str, int, float]] = []
+    mend(pattern, KIT, Mending(), lambda trying, tries, share: said.append((trying, tries, share)))
+    return said
+
+
 def test_mending_says_how_many_patterns_it_tried() -> None:
-    said: list[tuple[int, float]] = []
     rough = drawn()["rough"]
-    pattern = cut_pattern(Outline(from_region(rough)), Panel(300.0, 300.0, 18.0), "panel", KIT.blade.kerf)
-    mend(pattern, KIT, Mending(), lambda tries, share: said.append((tries, share)))
-    tries, shares = zip(*said, strict=True)
+    said = told_while_mending(
+        cut_pattern(Outline(from_region(rough)), Panel(300.0, 300.0, 18.0), "panel", KIT.blade.kerf)
+    )
+    _, tries, shares = zip(*said, strict=True)
     assert tries == tuple(range(1, len(said) + 1))
     assert len(said) > 1
     assert list(shares) == sorted(shares)
     assert 0 < shares[0] <= shares[-1] <= 1
+
+
+def test_it_says_of_every_loose_piece_that_it_is_looked_at_before_it_eases() -> None:
+    middles = [Point(60 + 90 * n, 200) for n in range(3)]
+    rings = [middle.buffer(35).difference(middle.buffer(20)) for middle in middles]
+    said = told_while_mending(pattern(shapely.union_all(rings)))
+    tried = [what for what, _, _ in said]
+    assert tried == sorted(tried)
+    assert tried.count("bridges") >= 2 * len(rings)
+    shares = [share for _, _, share in said]
+    assert shares == sorted(shares)
+    assert 0 < shares[0] < 0.25
+    assert shares[tried.count("bridges") - 1] == 0.5
 
 
 def test_a_figure_finer_than_the_saw_cut_is_refused_when_none_of_it_is_left() -> None:

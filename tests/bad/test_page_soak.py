@@ -82,9 +82,11 @@ LOW = "import resource; resource.setrlimit(resource.RLIMIT_NOFILE, (256, 256))\n
 
 @pytest.mark.skipif(sys.platform == "win32", reason="limits of open files are POSIX")
 def test_half_open_requests_do_not_keep_others_out(tmp_path: Path) -> None:
-    """Three hundred connections that never finish a request, with 256 files allowed."""
+    """Three hundred connections that never finish a request or send none that is one, with 256 files allowed."""
     with page(tmp_path, LOW) as running:
-        starts = (b"", b"GET / HT", b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n", b"POST /api/jobs HTTP/1.1\r\n")
+        greeting = b"\x16\x03\x01\x00\xc8 of a browser that takes it for a page in cipher"
+        line = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n"
+        starts = (b"", b"GET / HT", line, b"POST /api/jobs HTTP/1.1\r\n", greeting)
         held = [running.half(starts[n % len(starts)]) for n in range(300)]
         with running.client() as client:
             for _ in range(20):

@@ -7,7 +7,7 @@
 Series (all invented): a blob, smooth; a star, tip beside tip; teeth, needles 30 mm long on a bar; a spiral,
 one long narrow opening; squares, four points each, on a grid; noise, a picture of as many grains. Each is
 300 mm wide on a panel of 400 by 400 mm. A run ends where it has used up --seconds of CPU time: the stage it
-was in is marked with a `>`.
+was in is marked with a `>`. Between two sizes: the power of the size that time and peak memory grow with.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -106,6 +107,7 @@ def noise(n: int) -> bytes:
 CHILD = """
 import json, resource, sys, tempfile, time
 from pathlib import Path
+from cutout.errors import CutoutError
 from cutout.job.options import asked_for
 from cutout.run import make
 from cutout.write.outputs import write_out
@@ -120,7 +122,12 @@ def note(stage, done):
     if stage == until:
         sys.exit(0)
 job, folder = asked_for(source, options)
-work = make(job, folder, note)
+try:
+    work = make(job, folder, note)
+except CutoutError as error:
+    note("", 1.0)
+    print(json.dumps([f"refused: {error}", 0, 0]))
+    sys.exit(0)
 note("writing", 0.9)
 with tempfile.TemporaryDirectory() as out:
     write_out(work, Path(out))
@@ -129,8 +136,30 @@ print(json.dumps([f"{len(work.findings)} findings, {'proved' if work.proof.ok el
 """
 
 
-def one(source: Path, seconds: int, until: str) -> tuple[dict[str, str], str, str]:
-    """What each stage took (s CPU), the peak (MB) and how it ended."""
+@dataclass(frozen=True)
+class Run:
+    """What each stage took (s CPU), the peak once it was done (MB), where it ended, and in what words."""
+
+    took: dict[str, float]
+    peak: dict[str, float]
+    ended: dict[str, str]
+    said: str
+
+    def cells(self) -> list[str]:
+        """A cell for each stage: seconds, and the peak where it rose by more than a tenth in it."""
+        made, before = [], 0.0
+        for stage in STAGES:
+            if stage not in self.took:
+                made.append(self.ended.get(stage, ""))
+                continue
+            peak = self.peak[stage]
+            made.append(f"{self.took[stage]:.2f}" + (f" ({peak:.0f} MB)" if peak > 1.1 * before else ""))
+            before = max(before, peak)
+        return made
+
+
+def one(source: Path, seconds: int, until: str) -> Run:
+    """One run in a process of its own."""
     done = subprocess.run(
         [sys.executable, "-c", CHILD, str(source), json.dumps(OPTIONS), str(seconds), until],
         capture_output=True,
@@ -138,14 +167,35 @@ def one(source: Path, seconds: int, until: str) -> tuple[dict[str, str], str, st
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "CUTOUT_ONE_PROCESS": "1"},
     )
     marks = [json.loads(line) for line in done.stdout.splitlines()]
-    peak = max((mark[2] for mark in marks), default=0.0)
     said = marks.pop()[0] if marks and marks[-1][1] == 0 else (done.stderr.strip().splitlines() or [""])[-1]
     # A stage tells of itself again and again: from its first mark to the next stage's.
     marks = [mark for k, mark in enumerate(marks) if k == 0 or mark[0] != marks[k - 1][0]]
-    took = {a[0]: f"{b[1] - a[1]:.2f}" for a, b in itertools.pairwise(marks)}
+    pairs = list(itertools.pairwise(marks))
+    ended = {}
     if marks and marks[-1][0] not in ("", until):
-        took[marks[-1][0]] = f">{seconds}" if done.returncode < 0 else "refused"
-    return took, f"{peak:.0f}" if marks else "-", said[:90]
+        ended[marks[-1][0]] = f">{seconds}" if done.returncode < 0 else "failed"
+    return Run({a[0]: b[1] - a[1] for a, b in pairs}, {a[0]: b[2] for a, b in pairs}, ended, said[:90])
+
+
+def power(less: float, more: float, times: float) -> str:
+    """The power of the size that a figure grows with, where it is long enough to be told."""
+    return f"{math.log(more / less) / math.log(times):.1f}" if min(less, more) >= _TOLD else ""
+
+
+_TOLD = 0.05
+"""Shorter times (s) say more of the machine than of the size."""
+
+
+def growth(less: Run, more: Run, times: float) -> list[str]:
+    """A cell for each stage: the powers that time and, behind a stroke, peak memory grow with."""
+    made = []
+    for stage in STAGES:
+        if stage not in less.took or stage not in more.took:
+            made.append("")
+            continue
+        seconds = power(less.took[stage], more.took[stage], times)
+        made.append(f"{seconds} / {power(less.peak[stage], more.peak[stage], times)}" if seconds else "")
+    return made
 
 
 def main() -> None:
@@ -156,15 +206,23 @@ def main() -> None:
     parser.add_argument("--seconds", type=int, default=60)
     parser.add_argument("--until", default="-")
     asked = parser.parse_args()
-    print("| series | points |" + "".join(f" {s} |" for s in STAGES) + " peak MB | |")
+    print("| series | points |" + "".join(f" {s} |" for s in STAGES) + " in all | |")
     print("|---" * (len(STAGES) + 4) + "|")
     with tempfile.TemporaryDirectory() as folder:
-        for name, size in itertools.product(asked.series, asked.sizes):
-            source = Path(folder) / f"{name}-{size}.{'png' if name == 'noise' else 'svg'}"
-            source.write_bytes(noise(size) if name == "noise" else drawn(SERIES[name](size)))
-            took, peak, said = one(source, asked.seconds, asked.until)
-            row = " | ".join(took.get(stage, "") for stage in STAGES)
-            print(f"| {name} | {size:,} | {row} | {peak} | {said} |", flush=True)
+        for name in asked.series:
+            before: tuple[int, Run] | None = None
+            for size in asked.sizes:
+                source = Path(folder) / f"{name}-{size}.{'png' if name == 'noise' else 'svg'}"
+                source.write_bytes(noise(size) if name == "noise" else drawn(SERIES[name](size)))
+                run = one(source, asked.seconds, asked.until)
+                row = " | ".join(run.cells())
+                whole = f"{math.fsum(run.took.values()):.1f}"
+                print(f"| {name} | {size:,} | {row} | {whole} | {run.said} |", flush=True)
+                if before is not None:
+                    cells = growth(before[1], run, size / before[0])
+                    if any(cells):
+                        print(f"| | grows as (time / memory) | {' | '.join(cells)} | | |", flush=True)
+                before = size, run
 
 
 if __name__ == "__main__":

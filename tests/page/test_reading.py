@@ -120,7 +120,9 @@ def test_what_was_mended_is_not_mended_again_for_the_plan(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     drawing = (
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="30"/></svg>'
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60">'
+        '<g fill="none" stroke="black" stroke-width="5"><circle cx="30" cy="30" r="27"/>'
+        '<circle cx="30" cy="30" r="14"/></g></svg>'
     )
     (tmp_path / "a.svg").write_text(drawing)
     panel = PanelPart().model_copy(update={"width": 100.0, "height": 120.0})
@@ -134,8 +136,11 @@ def test_what_was_mended_is_not_mended_again_for_the_plan(
         return mended(laid, progress)
 
     monkeypatch.setattr(run, "mend_laid", counting)
-    first = tasks.mended(job, tmp_path)
     told: list[tuple[str, float]] = []
+    with heard_by(lambda stage, share: told.append((stage, share))):
+        first = tasks.mended(job, tmp_path)
+    assert any("tries at bridges" in stage for stage, _ in told), "a word for each while many are looked for"
+    told.clear()
     with heard_by(lambda stage, share: told.append((stage, share))):
         after = tasks.planned(job, tmp_path)
     shares = [share for _, share in told]

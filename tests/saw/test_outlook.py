@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 import shapely
 
 from cutout.errors import LayoutError
 from cutout.geom.outline import Outline, from_region
-from cutout.kit import Kit
-from cutout.pattern import Panel, Pattern, cut_pattern
+from cutout.kit import Blade, Kit
+from cutout.pattern import Opening, Panel, Pattern, cut_pattern
+from cutout.saw import outlook as counted
 from cutout.saw import plan
 from cutout.saw.model import Plan
 from cutout.saw.outlook import MANY, MOST_CUTS, advice, outlook, refuse_endless
 from cutout.saw.planner.area import fewest_stretches, stretches_of
+from cutout.saw.planner.line import Stretch
 from tests.figures import star, wavy
 from tests.kits import kit_of
 
@@ -44,6 +48,29 @@ def test_a_blade_with_far_fewer_cuts_is_named_unless_it_is_much_slower() -> None
     assert text is not None
     assert other.blade.title in text
     assert advice(pattern, kit, [other], many(pattern, 1.0)) is None
+
+
+def test_a_blade_that_takes_too_long_is_known_before_all_openings_were_fitted(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    kit, other = kit_of("jigsaw-narrow"), kit_of("scroll-medium")
+    wheels = [wavy(30.0, [(16, 0.1, 0.0)], 40 + 40j + 80 * n) for n in range(6)]
+    outline = Outline(from_region(shapely.union_all(wheels)), 1.0)
+    pattern = cut_pattern(outline, Panel(480.0, 80.0, 18.0), "panel", kit.blade.kerf)
+    planned = many(wheel(3, kit), 10.0 * len(wheels))
+    fitted: list[Blade] = []
+
+    def counting(opening: Opening, panel: Panel, blade: Blade, allow: float) -> list[Stretch]:
+        fitted.append(blade)
+        return stretches_of(opening, panel, blade, allow)
+
+    whole = outlook(pattern, other)
+    monkeypatch.setattr(counted, "stretches_of", counting)
+    assert advice(pattern, kit, [other], replace(planned, minutes=whole.minutes)) is not None
+    assert fitted.count(other.blade) == len(wheels)
+    fitted.clear()
+    assert advice(pattern, kit, [other], replace(planned, minutes=0.75 * whole.minutes)) is None
+    assert 0 < fitted.count(other.blade) < len(wheels)
 
 
 def test_nothing_is_said_of_a_short_plan() -> None:
@@ -83,3 +110,19 @@ def test_what_is_told_without_fitting_is_no_more_than_what_is_found(name: str) -
         (opening,) = pattern.openings
         fitted = stretches_of(opening, pattern.panel, kit.blade, kit.allow)
         assert fewest_stretches(opening, pattern.panel, kit.blade, kit.allow) <= len(fitted)
+
+
+@pytest.mark.parametrize(("wider", "refused"), [(0.5, True), (0.0, False)])
+def test_openings_that_are_all_different_are_refused_where_equal_ones_are_taken(
+    wider: float, refused: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kit = kit_of("jigsaw-narrow")
+    boxes = [shapely.box(20 + 60 * k, 20, 50 + (60 + wider) * k, 50) for k in range(5)]
+    outline = Outline(from_region(shapely.MultiPolygon(boxes)), 1.0)
+    pattern = cut_pattern(outline, Panel(320.0, 80.0, 18.0), "panel", kit.blade.kerf)
+    monkeypatch.setattr(counted, "MOST_DIFFERENT", 12)
+    if refused:
+        with pytest.raises(LayoutError, match="5 openings are more than are worked out one by one"):
+            refuse_endless(pattern, kit, mended=False)
+    else:
+        refuse_endless(pattern, kit, mended=False)

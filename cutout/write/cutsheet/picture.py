@@ -61,7 +61,11 @@ def reduced(work: Work, long: float) -> Drawing:
 
 
 def panel_picture(work: Work) -> Picture:
-    """The panel with openings, holes and findings, each with its number in the tables."""
+    """The panel with openings, holes and findings, each with its number in the tables; on a page and in print."""
+    return work.once(panel_picture, lambda: _panel_picture(work))
+
+
+def _panel_picture(work: Work) -> Picture:
     drawing = reduced(work, LONG)
     eased = eased_places(work)
     placed, left = _placed(drawing, eased)
