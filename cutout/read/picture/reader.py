@@ -19,6 +19,7 @@ from cutout.read.picture.ends import ends_restored
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
+from cutout.read.picture.ribs import fit_ribs, settled_ribs
 from cutout.read.picture.straight import CLEARLY, TELLING, straighter
 from cutout.read.picture.straighten import straightened
 from cutout.read.picture.thin import unblurred
@@ -112,7 +113,8 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
         found = replace(found, noise=gap_noise(picture.grey, field.values, field.level, found.blur))
     if field.exact:
         return field, ends_restored(field, found, max(found.blur - _PIXEL_BLUR, _LEAST_BLUR))
-    fit = fit_edges(picture.grey, found)
+    lone = fit_edges(picture.grey, found)
+    fit = fit_ribs(picture.grey, found) if lone is None else lone
     light = picture.camera if fit is None else fit.light_mixed(picture.camera)
     sure = fit is not None and fit.sure
     doubtful = fit is None or fit.doubtful
@@ -127,13 +129,21 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     if sides is not None:
         field = replace(field, level=sum(sides) / 2, sides=sides)
         found = replace(iso_lines(field.values, field.level), noise=found.noise)
-    blur = None if fit is None else math.hypot(fit.blur, field.softened)
+    blur = None if lone is None else math.hypot(lone.blur, field.softened)
+    ribs = settled_ribs(field.values, found) if lone is None else None
+    if ribs is not None:
+        field = replace(field, level=(ribs.low + ribs.high) / 2, sides=(ribs.low, ribs.high))
+        field, blur = replace(field, notes=(*field.notes, *ribs.notes)), ribs.blur
+        again = replace(iso_lines(field.values, field.level), noise=found.noise)
+        # Parts so narrow that they never reach the level are found from where they were seen.
+        found = again if len(again.lines) >= len(found.lines) else found
     together = found_together(field, found) if blur is None else None
     if together is not None:
         field, found, blur = together
     about = max(found.blur - _PIXEL_BLUR, _LEAST_BLUR) if blur is None else blur
     found = bends_restored(found, about)
-    found = ends_restored(field, unblurred(field, found, blur), about)
+    contrast = None if ribs is None else ribs.high - ribs.low
+    found = ends_restored(field, unblurred(field, found, blur, contrast), about)
     return replace(field, notes=(*field.notes, _edge_note(sure, light))), found
 
 
