@@ -4,9 +4,10 @@
     python tests/bench/bars.py --widths 3 4    only those; --blurs and --grains likewise
     python tests/bench/bars.py --beside        with a broad square in the picture as well
 
-Invented: nine bars 70 px long of one width, each turned by another angle, black on white, mixed in codes. In such a picture
-no pixel shows the ink's own grey where the bars are narrow and the blur is wide. Printed for each: by how much the bars come
-out too wide (px, mean of their long sides, ends left out), the worst bar, and how many of nine are found.
+Invented: nine bars 70 px long of one width, each turned by another angle, black on white, mixed in codes. In
+such a picture no pixel shows the ink's own grey where the bars are narrow and the blur is wide. Printed for
+each: by how much the bars come out too wide (px, mean of their long sides, ends left out), the worst bar,
+and how many of nine are found.
 """
 
 from __future__ import annotations
@@ -47,11 +48,15 @@ def bars(width: float) -> list[np.ndarray]:
 
 
 def picture(width: float, blur: float, grain: float, square: bool, seed: int) -> bytes:
-    """A PNG of the bars; blur: sigma (px) of a Gaussian; grain: sigma (codes of 255) of noise added afterwards."""
+    """A PNG of the bars; blur: sigma (px) of a Gaussian; grain: sigma (codes of 255) of noise added
+    afterwards."""
     lines = bars(width)
     size = 3 * CELL
     if square:
-        lines = [*lines, np.array([(x, y) for x, y in ((size, 30), (size + 90, 30), (size + 90, 120), (size, 120))])]
+        lines = [
+            *lines,
+            np.array([(x, y) for x, y in ((size, 30), (size + 90, 30), (size + 90, 120), (size, 120))]),
+        ]
     cover = shapes.covered(lines, size + (CELL if square else 0), size)
     grey = 255 * (0.95 - 0.85 * gaussian_filter(cover, blur))
     grey = grey + np.random.default_rng(seed).normal(0, grain, grey.shape) if grain else grey
@@ -70,7 +75,14 @@ def too_wide(data: bytes, width: float, blur: float) -> list[float]:
         middle, way = box.mean(axis=0), (box[1] - box[0]) / LENGTH
         side = np.array([-way[1], way[0]])
         along, across = way * (LENGTH / 2 - spare), side * (width / 2 + 12)
-        window = shapely.Polygon([middle + along + across, middle - along + across, middle - along - across, middle + along - across])
+        window = shapely.Polygon(
+            [
+                middle + along + across,
+                middle - along + across,
+                middle - along - across,
+                middle + along - across,
+            ]
+        )
         seen = inked.intersection(window).area / (2 * float(np.hypot(*along)))
         if seen > 0.3 * width:
             off.append(seen - width)
@@ -91,7 +103,10 @@ def main() -> None:
                 try:
                     off = too_wide(picture(width, blur, grain, args.beside, 7), width, blur)
                 except CutoutError as error:
-                    print(f"grain {grain:4.0f}  blur {blur:3.1f}  width {width:4.1f}  {str(error)[:70]}", flush=True)
+                    print(
+                        f"grain {grain:4.0f}  blur {blur:3.1f}  width {width:4.1f}  {str(error)[:70]}",
+                        flush=True,
+                    )
                     continue
                 worst = max(off, key=abs, default=math.nan)
                 mean = float(np.mean(off)) if off else math.nan

@@ -1,10 +1,10 @@
 """What narrow parts settle at, found from profiles that cross both of their edges.
 
-Where an edge is alone, a profile across it shows figure and ground. In a figure of narrow parts only, no profile shows
-the figure's own grey: the blur of one edge reaches the other. Its grey, the blur and each part's width are then fitted
-together: a box seen through the blur. A part narrower than the blur looks the same whether it is dark and thin or paler
-and wider; how well its grey is known follows from the fit, and what is not known is taken from the middle of what is
-possible.
+Where an edge is alone, a profile across it shows figure and ground. In a figure of narrow parts only, no
+profile shows the figure's own grey: the blur of one edge reaches the other. Its grey, the blur and each
+part's width are then fitted together: a box seen through the blur. A part narrower than the blur looks the
+same whether it is dark and thin or paler and wider; how well its grey is known follows from the fit, and
+what is not known is taken from the middle of what is possible.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.geom.outline import Note
-from cutout.read.picture.edge import EdgeFit, coded, gaussian, linear, step
+from cutout.read.picture.edge import EdgeFit, coded, gaussian, grain_of, linear, step
 from cutout.trace.corners import STEP, Loops, resampled
 from cutout.trace.iso import IsoLines
 
@@ -28,8 +28,8 @@ _MOST, _LEAST = 600, 40
 """Profiles: more tell no more, fewer tell nothing."""
 
 _SETTLE, _STRAIGHT, _BENT = 5.0, 6, 0.15
-"""Sigma (samples) over which a line is averaged; samples to each side of a place over which it turns by at most so much
-(radians) where a profile is laid."""
+"""Sigma (samples) over which a line is averaged; samples to each side of a place over which it turns by at
+most so much (radians) where a profile is laid."""
 
 _BEYOND, _MARGIN = 3.0, 2.0
 """Blurs and pixels beyond a part's edge that a profile reaches: ground is bare there."""
@@ -38,13 +38,16 @@ _WIDEST = 12.0
 """Parts wider than so many blurs have edges that are alone."""
 
 _UNEVEN, _NOISES = 0.03, 2.0
-"""How much the ground at a profile's ends differs at most: share of the part's height, and sigmas of noise."""
+"""How much the ground at a profile's ends differs at most: share of the part's height, and sigmas of
+noise."""
 
-_FLAT = 0.4
-"""Parts less than such a share as high as most show too little."""
+_FLAT, _RISES = 0.4, 0.25
+"""Parts less than such a share as high as most show too little; where the picture rises again by such a
+share of a part's height beyond its edges, another part is near."""
 
 _STEPS, _STILL, _TAME = 40, 1e-4, 12.0
-"""Steps towards the best fit at most, how short the last one is, and the miss (codes) from which on it counts less."""
+"""Steps towards the best fit at most, how short the last one is, and the miss (codes) from which on it
+counts less."""
 
 _LEAST_BLUR, _MOST_BLUR, _THINNEST = 0.1, 12.0, 0.05
 """Bounds of the blur and of a part's width (px)."""
@@ -52,6 +55,12 @@ _LEAST_BLUR, _MOST_BLUR, _THINNEST = 0.1, 12.0, 0.05
 _KNOWN = 0.04
 """Standard error of the figure's contrast, as a share of it, up to which it counts as known. By measurement
 (tests/bench/bars.py): contrasts known so well were off by 3 % at most."""
+
+_TELLING = 0.03
+"""Evidence that settles whether light or codes were mixed: less than of edges that are alone, for width,
+blur and contrast fitted to each profile take up most of the difference. By measurement on bars 4 to 12 px
+wide (tests/bench/bars.py): -0.02 and less for codes mixed, in noise and JPEG 60, and -0.02 to 0.12 for light
+mixed, in noise and JPEG 90."""
 
 _KINDRED = 5.0
 """So many profiles side by side err together, by what the blur joins and by what a box is not."""
@@ -62,7 +71,8 @@ _FLOOR = 0.4
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """What ground and figure settle at, the blur (px), and the standard error of their contrast as a share of it."""
+    """What ground and figure settle at, the blur (px), and the standard error of their contrast as a share
+    of it."""
 
     low: float
     high: float
@@ -75,28 +85,31 @@ class Settled:
         if self.error <= _KNOWN:
             return ()
         text = (
-            "Lines here are about as narrow as the picture is blurred, so how dark they are, and with it how wide, was "
-            f"partly guessed: widths may be off by some {100 * self.error:.0f} %. A sharper or larger picture tells more."
+            "Lines are about as narrow here as the picture is blurred: how dark they are, and with it how wide, was "
+            f"partly guessed, and widths may be off by some {100 * self.error:.0f} %. A sharper or larger picture "
+            "tells more."
         )
         return (Note("narrow lines", text),)
 
 
 def fit_ribs(grey: Grey, found: IsoLines) -> EdgeFit | None:
-    """Whether narrow parts mix codes or light, as `fit_edges` tells it of edges that are alone; None where they don't
-    tell. found: lines round the figure in `grey` (sRGB codes)."""
+    """Whether narrow parts mix codes or light, as `fit_edges` tells it of edges that are alone; None where there are
+    too few narrow parts. found: lines round the figure in `grey` (sRGB codes)."""
     profiles = _profiles(grey, found)
     if profiles is None:
         return None
     one, two = (_fit(profiles, found.blur, mixed) for mixed in (_in_codes, _in_light))
-    if max(one.error, two.error) > _KNOWN:
-        return None
-    return EdgeFit(one.missed, two.missed, len(profiles.t), min(one, two, key=lambda fit: fit.missed).blur)
+    telling = _TELLING if max(one.error, two.error) <= _KNOWN else math.inf
+    blur = min(one, two, key=lambda fit: fit.missed).blur
+    return EdgeFit(one.missed, two.missed, len(profiles.t), blur, telling)
 
 
 def settled_ribs(values: Grey, found: IsoLines) -> Settled | None:
-    """What ground and figure settle at in `values`, high in the figure; None where there are too few narrow parts.
+    """What ground and figure settle at in `values`, high in the figure; None where there are too few narrow
+    parts.
 
-    Where the fit leaves the contrast open, it is held to the middle between what is seen of it and all there can be.
+    Where the fit leaves the contrast open, it is held to the middle between what is seen of it and all there
+    can be.
     """
     profiles = _profiles(values, found)
     if profiles is None:
@@ -109,8 +122,8 @@ def settled_ribs(values: Grey, found: IsoLines) -> Settled | None:
 
 @dataclass(frozen=True, slots=True)
 class _Profiles:
-    """Profiles across both edges of narrow parts: distances (n, k) from the part's middle, values, whether they count
-    (0 beyond a profile's ends), the ground's value and how wide the part seems (n,)."""
+    """Profiles across both edges of narrow parts: distances (n, k) from the part's middle, values, whether
+    they count (0 beyond a profile's ends), the ground's value and how wide the part seems (n,)."""
 
     t: FloatArray
     values: FloatArray
@@ -139,7 +152,7 @@ def _profiles(grey: Grey, found: IsoLines) -> _Profiles | None:
     if narrow.sum() < _LEAST:
         return None
     at, normal, width = at[narrow], normal[narrow], width[narrow]
-    return _laid(grey, at + normal * width / 2, normal, width, _BEYOND * blur + _MARGIN)
+    return _laid(grey, at + normal * width / 2, normal, width, blur)
 
 
 def _places(lines: list[ComplexArray]) -> tuple[ComplexArray, ComplexArray] | None:
@@ -185,11 +198,11 @@ def _seen(grey: Grey, z: ComplexArray) -> FloatArray:
 
 
 def _laid(
-    grey: Grey, middle: ComplexArray, normal: ComplexArray, width: FloatArray, beyond: float
+    grey: Grey, middle: ComplexArray, normal: ComplexArray, width: FloatArray, blur: float
 ) -> _Profiles | None:
     """Rows or columns of pixels across the parts, those with bare and even ground at either end."""
     high, wide = grey.shape
-    half = width / 2 + beyond
+    half = width / 2 + _BEYOND * blur + _MARGIN
     flat = np.abs(normal.real) >= np.abs(normal.imag)
     k = np.arange(-math.ceil(math.sqrt(2.0) * half.max()), math.ceil(math.sqrt(2.0) * half.max()) + 1)
     col = np.floor(middle.real).astype(int)[:, None] + np.where(flat[:, None], k, 0)
@@ -203,9 +216,14 @@ def _laid(
     laid = _Profiles(t, values, within.astype(float), (left + right) / 2, width)
     rise = np.abs(laid.rise)
     stray = np.sqrt(_mean((values - laid.ground[:, None]) ** 2, ends))
-    noise = float(np.median(stray))
+    noise = grain_of(grey)
+    beyond = within & (np.abs(t) > width[:, None] / 2 + blur)
+    edge = (laid.rise / 2 + laid.ground - _seen(grey, middle - normal * width / 2)) / np.maximum(rise, 1e-9)
+    again = ((values - laid.ground[:, None]) * np.sign(laid.rise)[:, None] * beyond).max(axis=1)
     even = np.abs(left - right) < _UNEVEN * rise + _NOISES * noise + 1.0
-    good = whole & even & (stray < _NOISES * noise + 1.0) & (rise > _FLAT * np.quantile(rise, 0.75))
+    alone = (again < _RISES * rise + 2 * _NOISES * noise) & (np.abs(edge) < 0.5 - _RISES / 2)
+    bare = stray < _NOISES * noise + 1.0 + _UNEVEN * rise
+    good = whole & even & alone & bare & (rise > _FLAT * np.quantile(rise, 0.75))
     if good.sum() < _LEAST:
         return None
     return _Profiles(t[good], values[good], laid.weight[good], laid.ground[good], width[good])
@@ -244,8 +262,8 @@ def _slope(of: Callable[[FloatArray], FloatArray], at: FloatArray) -> FloatArray
 
 @dataclass(frozen=True, slots=True)
 class _Fit:
-    """Mean squared miss (codes), blur (px), ground and contrast (codes, median), and the latter's standard error as a
-    share of it."""
+    """Mean squared miss (codes), blur (px), ground and contrast (codes, median), and the latter's standard
+    error as a share of it."""
 
     missed: float
     blur: float
@@ -257,8 +275,9 @@ class _Fit:
 def _fit(profiles: _Profiles, blur: float, mixed: _Mixed, noise: float | None = None) -> _Fit:
     """The blur and contrast shared by all profiles, each with a middle, a width and a ground of its own.
 
-    noise: mean squared miss (codes) by which the contrast is weighed against the middle of all it may be; None lets it
-    go free. Levenberg's and Marquardt's way, each profile's own numbers eliminated from the normal equations (Schur).
+    noise: mean squared miss (codes) by which the contrast is weighed against the middle of all it may be;
+    None lets it go free. Levenberg's and Marquardt's way, each profile's own numbers eliminated from the
+    normal equations (Schur).
     """
     n, t, weight = len(profiles.t), profiles.t, profiles.weight
     rise = float(np.median(profiles.rise))
@@ -271,7 +290,8 @@ def _fit(profiles: _Profiles, blur: float, mixed: _Mixed, noise: float | None = 
     lowest, highest = (math.log(_LEAST_BLUR), 0.0), (math.log(_MOST_BLUR), most)
 
     def model(shared: FloatArray, own: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, float]:
-        """Misses (n, k), slopes by each profile's own numbers (n, k, 3) and the shared ones (n, k, 2), and the cost."""
+        """Misses (n, k), slopes by each profile's own numbers (n, k, 3) and the shared ones (n, k, 2), and
+        the cost."""
         sigma, contrast = math.exp(shared[0]), np.full((1, 1), sign * math.exp(shared[1]))
         middle, width, ground = (own[:, j, None] for j in range(3))
         rising, along, wider = step(t - middle + width / 2, sigma)
@@ -321,8 +341,8 @@ def _fit(profiles: _Profiles, blur: float, mixed: _Mixed, noise: float | None = 
 
 @dataclass(frozen=True, slots=True)
 class _System:
-    """Normal equations: blocks of each profile's own numbers (n, 3, 3), theirs with the shared ones (n, 3, 2), of the
-    shared ones (2, 2), and the slopes (n, 3) and (2,)."""
+    """Normal equations: blocks of each profile's own numbers (n, 3, 3), theirs with the shared ones (n, 3,
+    2), of the shared ones (2, 2), and the slopes (n, 3) and (2,)."""
 
     a: FloatArray
     b: FloatArray
@@ -340,7 +360,8 @@ class _System:
         held_by: float,
         pull: FloatArray,
     ) -> _System:
-        """From slopes of each value by either kind of number, weights and misses; and a spring on the contrast."""
+        """From slopes of each value by either kind of number, weights and misses; and a spring on the
+        contrast."""
         turned = (mine * w[:, :, None]).transpose(0, 2, 1)
         weighed = ours * w[:, :, None]
         return cls(
@@ -354,9 +375,7 @@ class _System:
     def reduced(self, damping: float) -> FloatArray:
         """The shared numbers' equations (2, 2) with the others eliminated."""
         solved = np.linalg.solve(self._damped(damping), self.b)
-        return np.asarray(
-            self.c * (1 + damping * np.eye(2)) - np.einsum("nij,nik->jk", self.b, solved)
-        )
+        return np.asarray(self.c * (1 + damping * np.eye(2)) - np.einsum("nij,nik->jk", self.b, solved))
 
     def solved(self, damping: float) -> tuple[FloatArray, FloatArray]:
         """Moves of the shared numbers (2,) and of each profile's own (n, 3)."""

@@ -48,9 +48,7 @@ _SOFT = 0.05
 """Rounds off the corner of the price of an edge at no edge (share of a step from black to white), for its slope."""
 
 
-def unblurred(
-    field: Field, found: IsoLines, sigma: float | None, contrast: float | None = None
-) -> IsoLines:
+def unblurred(field: Field, found: IsoLines, sigma: float | None, contrast: float | None = None) -> IsoLines:
     """The lines, found anew where they are nearer to one another than a Gaussian of `sigma` px blurs them.
 
     sigma: of the values as they are, the pixels' own width apart; None where no edge is alone enough to tell.
