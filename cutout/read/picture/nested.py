@@ -1,8 +1,9 @@
 """Whether a sheet found in a photo is a board with the paper lying on it.
 
-A board of the paper's own proportions, all four sides in sight, is found like a sheet; nothing about its shape tells
-that it is none. But the paper on it has four sides too: a step up in brightness along each of the board's sides, and
-between both steps all is darker than the paper. A frame drawn on paper has paper on both sides of it.
+A board of the paper's own proportions, all four sides in sight, is found like a sheet; nothing about its
+shape tells that it is none. But the paper on it has four sides too: a step up in brightness along each of
+the board's sides, and between both steps all is darker than the paper. A frame drawn on paper has paper on
+both sides of it.
 """
 
 from __future__ import annotations
@@ -28,14 +29,14 @@ _TILT = 10
 """Places across by which the paper's side may lie deeper at one end than at the other."""
 
 _STEP, _SEEN = 0.025, 0.85
-"""Step in brightness, as a share of the brightness there, that a paper's side has at least in the median; and the share
-of places along it at which half of that is seen. A light ground differs from paper by more; paper's own unevenness and
-a lens's falling off are no steps."""
+"""Step in brightness, as a share of the brightness there, that a paper's side has at least in the median;
+and the share of places along it at which half of that is seen. A light ground differs from paper by more;
+paper's own unevenness and a lens's falling off are no steps."""
 
 
 def holds_another(light: FloatArray, corners: FloatArray) -> bool:
-    """Whether within the sheet of these corners (4, 2), y down, a smaller and lighter one lies, its sides along the
-    sheet's own: three of them are enough. light: brightness (h, w)."""
+    """Whether within the sheet of these corners (4, 2), y down, a smaller and lighter one lies, its sides
+    along the sheet's own: three of them are enough. light: brightness (h, w)."""
     return sum(_has_side(_strip(light, np.roll(corners, -k, axis=0))) for k in range(4)) >= 3
 
 
@@ -49,7 +50,8 @@ def _strip(light: FloatArray, corners: FloatArray) -> FloatArray:
 
 
 def _has_side(strip: FloatArray) -> bool:
-    """Whether all along the strip brightness climbs at once, on a line nearly along the side, and was lower before."""
+    """Whether all along the strip brightness climbs at once, on a line nearly along the side, and was lower
+    before."""
     first = round(_EDGE * _DEEP)
     smooth = gaussian_filter1d(strip, 1.0, axis=0)
     # What a step of one is over the middle of the Gaussian's slope is one.

@@ -119,7 +119,10 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     light = picture.camera if fit is None else fit.light_mixed(picture.camera)
     sure = fit is not None and fit.sure
     doubtful = fit is None or fit.doubtful
-    lit = _lit(picture, figure, found.noise, light) if light or doubtful else None
+    lit = _lit(picture, figure, found.noise, light and picture.camera) if light or doubtful else None
+    if lit is None and light:
+        # Shaded drawings may seem to mix light, and show their figure in codes only.
+        sure, light = False, False
     # Edges near to one another sway for other reasons, too.
     if lit is not None and doubtful and fit is lone:
         waver = straighter(found.lines, lit[1].lines)

@@ -15,6 +15,7 @@ from cutout.geom.curve import FloatArray
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
 from cutout.read.picture.edge import coded, linear
+from cutout.read.picture.nested import holds_another
 from cutout.read.picture.reader import read_picture
 from cutout.read.picture.sides import aspect, lay_sides
 from cutout.say.source import sentence
@@ -24,7 +25,8 @@ SIZE = (900, 700)
 
 
 def photo(ground: FloatArray | float, bend: float = 0.0) -> FloatArray:
-    """A white sheet of 600 x 424.5 px with a dark box of 300 x 200 px, seen through a lens with that radial term."""
+    """A white sheet of 600 x 424.5 px with a dark box of 300 x 200 px, seen through a lens with that radial
+    term."""
     w, h = SIZE
     col, row = np.meshgrid((np.arange(4 * w) + 0.5) / 4, (np.arange(4 * h) + 0.5) / 4)
     away = np.stack([col - w / 2, row - h / 2])
@@ -83,6 +85,30 @@ def test_a_sheet_on_a_light_board_is_asked_about() -> None:
     ground[100:600, 100:800] = 150.0
     with pytest.raises(ReadError, match="two sheets or boards"):
         read(photo(ground))
+
+
+def test_a_sheet_on_a_board_of_its_own_proportions_nearly_as_light_is_asked_about() -> None:
+    """No level lies between board and paper, and the board is shaped like the paper: only the paper's own
+    sides tell."""
+    ground = np.full(SIZE[::-1], 40.0)
+    ground[102:598, 100:800] = 212.0
+    with pytest.raises(ReadError, match="two sheets or boards"):
+        read(photo(ground))
+
+
+@pytest.mark.parametrize(("line", "another"), [(None, False), (30.0, False), (218.0, False), (None, True)])
+def test_a_frame_drawn_on_the_sheet_is_no_other_sheet(line: float | None, another: bool) -> None:
+    corners = np.array([(100.0, 102.5), (800.0, 102.5), (800.0, 597.5), (100.0, 597.5)])
+    codes = np.full(SIZE[::-1], 60.0)
+    codes[102:598, 100:800] = 215.0 if another else 228.0
+    if line is not None:
+        codes[138:562, 150:750] = line
+        codes[142:558, 154:746] = 228.0
+    if another:
+        codes[138:562, 150:750] = 228.0
+    light = gaussian_filter(linear(codes), 0.8) * np.linspace(1.0, 0.6, SIZE[0])
+    noisy = light + np.random.default_rng(2).normal(0.0, 0.008, light.shape)
+    assert holds_another(noisy.astype(np.float32), corners) == another
 
 
 def test_other_paper_than_was_said_is_noticed() -> None:
