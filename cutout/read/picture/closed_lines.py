@@ -13,8 +13,8 @@ from cutout.geom.curve import ComplexArray, to_array
 from cutout.geom.outline import Note, polygons_of
 
 _PEN = 0.02
-"""A closed line's width is at most this share of its longer side to be taken for a pen's by itself: 3 mm on
-half a sheet of A4, a broad marker."""
+"""A closed line's width is at most this share of its longer side to be taken for a pen's by itself: 3 mm on half a
+sheet of A4, a broad marker."""
 
 _ASKED = 0.06
 """The same where filling was asked for."""
@@ -23,8 +23,8 @@ _EVEN = 2.5
 """Nowhere is a pen's line so many times as wide as on the average."""
 
 _GAP, _MOSTLY = 0.1, 0.3
-"""Longest gap in a line that is worth a word, as a share of its longer side; and the share of what it spans
-that it would enclose without."""
+"""Longest gap in a line that is worth a word, as a share of its longer side; and the share of what it spans that it
+would enclose without."""
 
 _KEPT = (
     "Part of the drawing is a closed thin line and was kept as a line: fill in what it encloses with "
@@ -34,8 +34,7 @@ _KEPT = (
 
 @dataclass(frozen=True)
 class _Loop:
-    """An iso-line: signed area (px^2; holes below 0), length, longer side, and the loops directly within
-    it."""
+    """An iso-line: signed area (px^2; holes below 0), length, longer side, and the loops directly within it."""
 
     area: float
     length: float
@@ -46,11 +45,10 @@ class _Loop:
 def fill_lines(
     lines: Sequence[ComplexArray], how: FillHow | None
 ) -> tuple[list[ComplexArray], tuple[Note, ...]]:
-    """The closed lines (outer ones counter-clockwise) with those of pens filled, as `how` says, and a word
-    on it.
+    """The closed lines (outer ones counter-clockwise) with those of pens filled, as `how` says, and a word on it.
 
-    Where nothing was asked, a drawing is filled if nothing else can be meant: everything in it is a thin
-    closed line of even width with nothing inside. A filled line belongs to the figure up to its outer edge; a
+    Where nothing was asked, a drawing is filled if nothing else can be meant: everything in it is a thin closed
+    line of even width with nothing inside. A filled line belongs to the figure up to its outer edge; a
     closed line within it encloses an opening.
     """
     if how == "as drawn":
@@ -59,8 +57,8 @@ def fill_lines(
     pens = [k for k in top if _is_pen(loops, k, _ASKED if how == "outline" else _PEN)]
     if how == "outline":
         if not pens:
-            text = "Nothing was filled: no closed thin line was found. Close its gaps, or fill the figure in
-            by hand." return list(lines), (Note("fill", text),)
+            text = "Nothing was filled: no closed thin line was found. Close its gaps, or fill the figure in by hand."
+            return list(lines), (Note("fill", text),)
         kept = [j for k in top for j in _kept(loops, k, _ASKED)]
         return [lines[k] for k in sorted(kept)], (Note("fill", "Closed lines were filled, as asked."),)
     if not pens:
@@ -79,8 +77,7 @@ def fill_lines(
 
 
 def _offered(lines: Sequence[ComplexArray], loops: Sequence[_Loop], top: Sequence[int]) -> tuple[Note, ...]:
-    """A word where a line may be meant for what it encloses: as broad as a brush's, or closed but for a
-    gap."""
+    """A word where a line may be meant for what it encloses: broad as a brush's, or closed but for a gap."""
     if any(_is_pen(loops, k, _ASKED) for k in top):
         return (Note("fill", _KEPT),)
     if any(_nearly_closed(lines[k], loops[k]) for k in top if not loops[k].within):

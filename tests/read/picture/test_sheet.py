@@ -25,8 +25,7 @@ SIZE = (900, 700)
 
 
 def photo(ground: FloatArray | float, bend: float = 0.0) -> FloatArray:
-    """A white sheet of 600 x 424.5 px with a dark box of 300 x 200 px, seen through a lens with that radial
-    term."""
+    """A white sheet of 600 x 424.5 px with a dark box of 300 x 200 px, seen through a lens with that radial term."""
     w, h = SIZE
     col, row = np.meshgrid((np.arange(4 * w) + 0.5) / 4, (np.arange(4 * h) + 0.5) / 4)
     away = np.stack([col - w / 2, row - h / 2])
