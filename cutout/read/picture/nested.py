@@ -34,6 +34,11 @@ and the share of places along it at which half of that is seen. A light ground d
 paper's own unevenness and a lens's falling off are no steps."""
 
 
+_CLOSE, _PLAIN = 5, 0.75
+"""Places to either side of a step by which it is over, and how bright the ground is there at least beside what it is
+farther out: darker is a line that is drawn on the sheet, or a figure."""
+
+
 def holds_another(light: FloatArray, corners: FloatArray) -> bool:
     """Whether within the sheet of these corners (4, 2), y down, a smaller and lighter one lies, its sides
     along the sheet's own: three of them are enough. light: brightness (h, w)."""
@@ -68,8 +73,10 @@ def _has_side(strip: FloatArray) -> bool:
             if float(np.mean(found[:, k] > 0.5 * middle[k])) < _SEEN:
                 continue
             depth = at[:, k]
-            before = np.median([smooth[i, first : max(depth[i] - 4, first + 1)].max() for i in rows[:, 0]])
-            after = np.median(smooth[rows[:, 0], np.minimum(depth + 6, _DEEP - 1)])
-            if before < after * (1 - 0.5 * _STEP):
+            around = [smooth[i, first : max(d - _CLOSE, first + 1)] for i, d in enumerate(depth.tolist())]
+            before = np.median([ring.max() for ring in around])
+            last = np.median([ring[-1] / np.median(ring) for ring in around])
+            after = np.median(smooth[rows[:, 0], np.minimum(depth + _CLOSE, _DEEP - 1)])
+            if before < after * (1 - 0.5 * _STEP) and last > _PLAIN:
                 return True
     return False
