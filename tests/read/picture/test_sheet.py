@@ -95,17 +95,22 @@ def test_a_sheet_on_a_board_of_its_own_proportions_nearly_as_light_is_asked_abou
         read(photo(ground))
 
 
-@pytest.mark.parametrize(("line", "another"), [(None, False), (30.0, False), (218.0, False), (None, True)])
-def test_a_frame_drawn_on_the_sheet_is_no_other_sheet(line: float | None, another: bool) -> None:
+@pytest.mark.parametrize(
+    ("line", "width", "another"),
+    [(None, 0, False), (30.0, 4, False), (30.0, 12, False), (218.0, 4, False), (None, 0, True)],
+)
+def test_a_frame_drawn_on_the_sheet_is_no_other_sheet(line: float | None, width: int, another: bool) -> None:
+    """In light that falls off from the middle to all sides."""
     corners = np.array([(100.0, 102.5), (800.0, 102.5), (800.0, 597.5), (100.0, 597.5)])
     codes = np.full(SIZE[::-1], 60.0)
     codes[102:598, 100:800] = 215.0 if another else 228.0
     if line is not None:
-        codes[138:562, 150:750] = line
-        codes[142:558, 154:746] = 228.0
-    if another:
-        codes[138:562, 150:750] = 228.0
-    light = gaussian_filter(linear(codes), 0.8) * np.linspace(1.0, 0.6, SIZE[0])
+        codes[178:522, 200:700] = line
+    if line is not None or another:
+        codes[178 + width : 522 - width, 200 + width : 700 - width] = 228.0
+    y, x = np.mgrid[-1:1:700j, -1:1:900j]
+    lit = 0.95 - 0.25 * (x**2 + y**2)
+    light = gaussian_filter(linear(codes), 0.8) * lit
     noisy = light + np.random.default_rng(2).normal(0.0, 0.008, light.shape)
     assert holds_another(noisy.astype(np.float32), corners) == another
 
