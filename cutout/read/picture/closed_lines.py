@@ -10,7 +10,7 @@ import shapely
 
 from cutout.choices import FillHow
 from cutout.geom.curve import ComplexArray, to_array
-from cutout.geom.outline import Note
+from cutout.geom.outline import Note, polygons_of
 
 _PEN = 0.02
 """A closed line's width is at most this share of its longer side to be taken for a pen's by itself: 3 mm on half a
@@ -21,6 +21,15 @@ _ASKED = 0.06
 
 _EVEN = 2.5
 """Nowhere is a pen's line so many times as wide as on the average."""
+
+_GAP, _MOSTLY = 0.1, 0.3
+"""Longest gap in a line that is worth a word, as a share of its longer side; and the share of what it spans that it
+would enclose without."""
+
+_KEPT = (
+    "Part of the drawing is a closed thin line and was kept as a line: fill in what it encloses with "
+    'fill = "outline".'
+)
 
 
 @dataclass(frozen=True)
@@ -53,22 +62,42 @@ def fill_lines(
         kept = [j for k in top for j in _kept(loops, k, _ASKED)]
         return [lines[k] for k in sorted(kept)], (Note("fill", "Closed lines were filled, as asked."),)
     if not pens:
-        return list(lines), ()
+        return list(lines), _offered(lines, loops, top)
     plain = len(pens) == len(top) and all(
         len(loops[k].within) == 1 and not loops[loops[k].within[0]].within and _even(lines, loops, k)
         for k in pens
     )
     if not plain:
-        text = (
-            "Part of the drawing is a closed thin line and was kept as a line: fill in what it encloses with "
-            'fill = "outline".'
-        )
-        return list(lines), (Note("fill", text),)
+        return list(lines), (Note("fill", _KEPT),)
     text = (
         "An unfilled outline: what the closed line encloses was filled, up to the line's outer edge. To cut "
         'the line itself, set fill = "as drawn".'
     )
     return [lines[k] for k in sorted(pens)], (Note("fill", text),)
+
+
+def _offered(lines: Sequence[ComplexArray], loops: Sequence[_Loop], top: Sequence[int]) -> tuple[Note, ...]:
+    """A word where a line may be meant for what it encloses: broad as a brush's, or closed but for a gap."""
+    if any(_is_pen(loops, k, _ASKED) for k in top):
+        return (Note("fill", _KEPT),)
+    if any(_nearly_closed(lines[k], loops[k]) for k in top if not loops[k].within):
+        text = (
+            "A thin line goes round nearly all the way and has a gap, so it was kept as a line. If what it encloses "
+            "is meant, close the gap in the picture."
+        )
+        return (Note("fill", text),)
+    return ()
+
+
+def _nearly_closed(line: ComplexArray, loop: _Loop) -> bool:
+    """Whether a line drawn with a pen, grown by a little, would close round most of what it spans."""
+    width = 2 * loop.area / loop.length
+    if width > _PEN * loop.size:
+        return False
+    shape = shapely.simplify(shapely.Polygon(to_array(line)), 0.2 * width).buffer(0)
+    grown = shape.buffer(max(_GAP * loop.size, width) / 2, quad_segs=2)
+    enclosed = sum(shapely.Polygon(hole).area for part in polygons_of(grown) for hole in part.interiors)
+    return bool(enclosed > _MOSTLY * shapely.convex_hull(shape).area)
 
 
 def _kept(loops: Sequence[_Loop], k: int, most: float) -> list[int]:

@@ -97,13 +97,14 @@ class EdgeFit:
     """How well a blurred step explains the edges, in codes and in light: mean squared misses in codes.
 
     profiles: how many were looked at; blur: sigma (px) of the Gaussian beside the pixel's own width, in the
-    space that fits better.
+    space that fits better. telling: evidence that settles the matter.
     """
 
     codes: float
     light: float
     profiles: int
     blur: float
+    telling: float = _TELLING
 
     @property
     def evidence(self) -> float:
@@ -113,7 +114,7 @@ class EdgeFit:
     @property
     def sure(self) -> bool:
         """Whether the edges settle it by themselves."""
-        return abs(self.evidence) > _TELLING
+        return abs(self.evidence) > self.telling
 
     @property
     def doubtful(self) -> bool:
@@ -122,7 +123,7 @@ class EdgeFit:
 
     def light_mixed(self, camera: bool) -> bool:
         """Whether the edges mix light; where they don't tell, whether a camera took the picture decides."""
-        return self.evidence > (-_TELLING if camera else _TELLING)
+        return self.evidence > (-self.telling if camera else self.telling)
 
 
 def linear(codes: ArrayLike) -> FloatArray:
@@ -198,7 +199,7 @@ def _clear_profiles(
     t, values = _profiles(grey, *places, reach)
     if len(values) < _LEAST_PROFILES:
         return None  # In a small picture most reach past its rim.
-    low, high, clear = _plateaus(values, reach, _grain(grey))
+    low, high, clear = _plateaus(values, reach, grain_of(grey))
     if clear.sum() < _LEAST_PROFILES:
         return None
     return t[clear], values[clear], low[clear, None], high[clear, None]
@@ -410,7 +411,7 @@ def _profiles(
     return np.take_along_axis(t[whole], order, 1), np.take_along_axis(values[whole], order, 1)
 
 
-def _grain(grey: Grey) -> float:
+def grain_of(grey: Grey) -> float:
     """Sigma of the noise in most of a picture, from second differences along some of its rows."""
     rows = grey[:: max(1, len(grey) // 100)].astype(np.float32)
     if rows.shape[1] < 3:

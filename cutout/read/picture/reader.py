@@ -19,6 +19,7 @@ from cutout.read.picture.ends import ends_restored
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
+from cutout.read.picture.ribs import fit_ribs, settled_ribs
 from cutout.read.picture.straight import CLEARLY, TELLING, straighter
 from cutout.read.picture.straighten import straightened
 from cutout.read.picture.thin import unblurred
@@ -32,7 +33,8 @@ _LEAST_SPECK = 2.0
 """Rings less than this across (px) are grain, whatever size they would have on the wood."""
 
 _PIXEL_BLUR = 0.15
-"""What a pixel's own width adds to the blur (px) that an edge seems to have, about, where it is blurred itself."""
+"""What a pixel's own width adds to the blur (px) that an edge seems to have, about, where it is blurred
+itself."""
 
 _LEAST_BLUR = 0.1
 """Sigma (px) of the sharpest edges drawing programs make, beside the pixel's own width."""
@@ -112,12 +114,17 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
         found = replace(found, noise=gap_noise(picture.grey, field.values, field.level, found.blur))
     if field.exact:
         return field, ends_restored(field, found, max(found.blur - _PIXEL_BLUR, _LEAST_BLUR))
-    fit = fit_edges(picture.grey, found)
+    lone = fit_edges(picture.grey, found)
+    fit = fit_ribs(picture.grey, found) if lone is None else lone
     light = picture.camera if fit is None else fit.light_mixed(picture.camera)
     sure = fit is not None and fit.sure
     doubtful = fit is None or fit.doubtful
-    lit = _lit(picture, figure, found.noise, light) if light or doubtful else None
-    if lit is not None and doubtful:
+    lit = _lit(picture, figure, found.noise, light and picture.camera) if light or doubtful else None
+    if lit is None and light:
+        # Shaded drawings may seem to mix light, and show their figure in codes only.
+        sure, light = False, False
+    # Edges near to one another sway for other reasons, too.
+    if lit is not None and doubtful and fit is lone:
         waver = straighter(found.lines, lit[1].lines)
         if abs(waver) > (CLEARLY if sure else TELLING):
             sure, light = True, waver > 0
@@ -127,20 +134,43 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     if sides is not None:
         field = replace(field, level=sum(sides) / 2, sides=sides)
         found = replace(iso_lines(field.values, field.level), noise=found.noise)
-    blur = None if fit is None else math.hypot(fit.blur, field.softened)
-    together = found_together(field, found) if blur is None else None
+    field, found = _sharpened(field, found, None if lone is None else math.hypot(lone.blur, field.softened))
+    return replace(field, notes=(*field.notes, _edge_note(sure, light))), found
+
+
+def _sharpened(field: Field, found: IsoLines, blur: float | None) -> tuple[Field, IsoLines]:
+    """Field and lines with what a Gaussian of `blur` px does to bends, narrow parts and ends taken back;
+    where no edge is alone (None), the narrow parts tell the blur and the level."""
+    if blur is not None:
+        return field, _restored(field, found, blur)
+    ribs = settled_ribs(field.values, found)
+    if ribs is not None:
+        sides = (ribs.low, ribs.high)
+        level = replace(field, level=sum(sides) / 2, sides=sides, notes=(*field.notes, *ribs.notes))
+        again = replace(iso_lines(level.values, level.level), noise=found.noise)
+        # Parts so narrow that they never reach the level are found from where they were seen.
+        start = again if len(again.lines) >= len(found.lines) else found
+        sharp = _restored(level, start, ribs.blur, ribs.high - ribs.low)
+        # Faint lines fall to pieces in noise; then what is seen of them is all there is to go by.
+        if len(sharp.lines) <= len(found.lines):
+            return level, sharp
+    together = found_together(field, found)
     if together is not None:
         field, found, blur = together
+    return field, _restored(field, found, blur)
+
+
+def _restored(field: Field, found: IsoLines, blur: float | None, contrast: float | None = None) -> IsoLines:
     about = max(found.blur - _PIXEL_BLUR, _LEAST_BLUR) if blur is None else blur
     found = bends_restored(found, about)
-    found = ends_restored(field, unblurred(field, found, blur), about)
-    return replace(field, notes=(*field.notes, _edge_note(sure, light))), found
+    return ends_restored(field, unblurred(field, found, blur, contrast), about)
 
 
 def _lit(
     picture: Picture, figure: Callable[[Picture], Field], noise: float, believed: bool
 ) -> tuple[Field, IsoLines] | None:
-    """Field and lines half-way in light; None where no figure is to be seen so, unless light is believed in."""
+    """Field and lines half-way in light; None where no figure is to be seen so, unless light is believed
+    in."""
     try:
         field = figure(in_light(picture))
     except NoFigureError:

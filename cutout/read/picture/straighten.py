@@ -21,6 +21,7 @@ from cutout.geom.outline import Note
 from cutout.read.options import ReadOptions
 from cutout.read.picture.decode import Picture
 from cutout.read.picture.edge import linear
+from cutout.read.picture.nested import holds_another
 from cutout.read.picture.sides import LEAST_SEEN, Sheet, aspect, lay_sides
 from cutout.trace.iso import iso_lines
 
@@ -205,7 +206,9 @@ def _find_sheet(picture: Picture, name: str) -> Sheet:
             trusted.append(sheet)
         if best is None or min(sheet.seen) > min(best.seen):
             best = sheet
-    if any(_is_another(sheet, trusted[0]) for sheet in trusted[1:]):
+    if any(_is_another(sheet, trusted[0]) for sheet in trusted[1:]) or (
+        trusted and holds_another(light, trusted[0].corners)
+    ):
         raise ReadError(
             f"{name}: two sheets or boards are seen, one on the other, and either may be the paper: take one away, "
             "or mark the four corners of the paper by hand."

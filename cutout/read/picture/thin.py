@@ -48,10 +48,11 @@ _SOFT = 0.05
 """Rounds off the corner of the price of an edge at no edge (share of a step from black to white), for its slope."""
 
 
-def unblurred(field: Field, found: IsoLines, sigma: float | None) -> IsoLines:
+def unblurred(field: Field, found: IsoLines, sigma: float | None, contrast: float | None = None) -> IsoLines:
     """The lines, found anew where they are nearer to one another than a Gaussian of `sigma` px blurs them.
 
     sigma: of the values as they are, the pixels' own width apart; None where no edge is alone enough to tell.
+    contrast: what the figure settles at above its ground, where its thin parts have told it.
     """
     values = field.values
     rough = found.blur if sigma is None else sigma
@@ -65,7 +66,7 @@ def unblurred(field: Field, found: IsoLines, sigma: float | None) -> IsoLines:
     if sigma is None:
         sigma = _best_blur(values, as_traced, low, rough)
     likeness = gaussian_filter(coarse(as_traced), sigma, mode="nearest")
-    share, noise = _share(values, likeness, low)
+    share, noise = _share(values, likeness, low, contrast)
     differs = np.abs(share - likeness)
     most = max(_DIFFERS, _NOISES * noise)
     doubt = binary_propagation(differs > most, mask=differs > most * _SPREADS / _DIFFERS)
@@ -125,15 +126,18 @@ class _Window:
         return slice(self.columns.start * FINE, self.columns.stop * FINE)
 
 
-def _share(values: NDArray[np.uint8], likeness: FloatArray, low: float) -> tuple[FloatArray, float]:
+def _share(
+    values: NDArray[np.uint8], likeness: FloatArray, low: float, contrast: float | None = None
+) -> tuple[FloatArray, float]:
     """How much of each pixel the figure covers by its grey, and the noise in that.
 
-    The contrast is what lays the blurred likeness of the whole figure best over the picture: a figure of thin
-    parts only never shows its own grey.
+    Where the contrast is not known, it is what lays the blurred likeness of the whole figure best over the picture: a
+    figure of thin parts only never shows its own grey.
     """
     above = values.astype(np.float64) - low
-    seen = likeness > 0.02
-    contrast = float((above * likeness)[seen].sum() / max((likeness[seen] ** 2).sum(), 1e-9))
+    if contrast is None:
+        seen = likeness > 0.02
+        contrast = float((above * likeness)[seen].sum() / max((likeness[seen] ** 2).sum(), 1e-9))
     share = above / max(contrast, 1.0)
     bare = likeness < 0.001
     steps = np.abs(np.diff(share, axis=1))[bare[:, 1:] & bare[:, :-1]]

@@ -67,10 +67,25 @@ def test_filled_as_asked_closed_lines_within_are_openings(inner: tuple, opening:
 
 
 @pytest.mark.parametrize(
+    ("picture", "words"),
+    [
+        (drawn(LOOP, gap=8.0), "has a gap"),
+        (drawn((150.0, 130.0, R, 9.0, False)), 'fill = "outline"'),  # a broad brush, or a ring
+    ],
+)
+def test_what_may_be_meant_for_its_inside_stays_as_drawn_and_filling_is_offered(
+    picture: bytes, words: str
+) -> None:
+    found = traced(picture)
+    assert words in said(found)
+    assert found.rings == traced(picture, fill="as drawn").rings
+
+
+@pytest.mark.parametrize(
     "picture",
     [
         drawn((150.0, 130.0, R, 14.0, False)),  # a ring meant as one
-        drawn(LOOP, gap=10.0),  # not closed
+        drawn(LOOP, gap=60.0),  # not closed
         drawn((150.0, 130.0, R, 0.0, True)),
     ],
 )

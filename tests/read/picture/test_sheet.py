@@ -15,6 +15,7 @@ from cutout.geom.curve import FloatArray
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
 from cutout.read.picture.edge import coded, linear
+from cutout.read.picture.nested import holds_another
 from cutout.read.picture.reader import read_picture
 from cutout.read.picture.sides import aspect, lay_sides
 from cutout.say.source import sentence
@@ -83,6 +84,35 @@ def test_a_sheet_on_a_light_board_is_asked_about() -> None:
     ground[100:600, 100:800] = 150.0
     with pytest.raises(ReadError, match="two sheets or boards"):
         read(photo(ground))
+
+
+def test_a_sheet_on_a_board_of_its_own_proportions_nearly_as_light_is_asked_about() -> None:
+    """No level lies between board and paper, and the board is shaped like the paper: only the paper's own
+    sides tell."""
+    ground = np.full(SIZE[::-1], 40.0)
+    ground[102:598, 100:800] = 212.0
+    with pytest.raises(ReadError, match="two sheets or boards"):
+        read(photo(ground))
+
+
+@pytest.mark.parametrize(
+    ("line", "width", "another"),
+    [(None, 0, False), (30.0, 4, False), (30.0, 12, False), (218.0, 4, False), (None, 0, True)],
+)
+def test_a_frame_drawn_on_the_sheet_is_no_other_sheet(line: float | None, width: int, another: bool) -> None:
+    """In light that falls off from the middle to all sides."""
+    corners = np.array([(100.0, 102.5), (800.0, 102.5), (800.0, 597.5), (100.0, 597.5)])
+    codes = np.full(SIZE[::-1], 60.0)
+    codes[102:598, 100:800] = 215.0 if another else 228.0
+    if line is not None:
+        codes[178:522, 200:700] = line
+    if line is not None or another:
+        codes[178 + width : 522 - width, 200 + width : 700 - width] = 228.0
+    y, x = np.mgrid[-1:1:700j, -1:1:900j]
+    lit = 0.95 - 0.25 * (x**2 + y**2)
+    light = gaussian_filter(linear(codes), 0.8) * lit
+    noisy = light + np.random.default_rng(2).normal(0.0, 0.008, light.shape)
+    assert holds_another(noisy.astype(np.float32), corners) == another
 
 
 def test_other_paper_than_was_said_is_noticed() -> None:
