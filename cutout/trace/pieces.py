@@ -46,11 +46,6 @@ class Piece:
     kind: Kind
 
 
-def cut(z: ComplexArray, tol: float, noise: float, step: float) -> list[Piece]:
-    """The cheapest chain of pieces over the whole open run z; see `cut_all`."""
-    return cut_all([z], [tol], [noise], step)[0]
-
-
 def cut_all(runs: Sequence[ComplexArray], tol: ArrayLike, noise: ArrayLike, step: float) -> list[list[Piece]]:
     """The cheapest chain of pieces over each of some open runs.
 
