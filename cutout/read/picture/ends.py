@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 
 from cutout.geom.curve import ComplexArray, to_array
-from cutout.read.picture.ends_noticed import arms_of, at_rim, narrow_places, rooms_of
+from cutout.read.picture.ends_noticed import Arms, arms_of, at_rim, narrow_places, rooms_of
 from cutout.read.picture.ends_shapes import Laid
 from cutout.read.picture.ends_view import ASIDE, PIXEL, View
 from cutout.read.picture.figure import Field
@@ -69,25 +69,27 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
         return found
     view = View.of(field, found, sigma)
     far = _ARM + _ARM_BLURS * blur
-    laid: dict[int, list[Laid]] = {}
     rooms = rooms_of(found.lines, places + blunt)
+    ends: list[tuple[int, Arms]] = []
     for n, ((k, i), room) in enumerate(zip(places + blunt, rooms, strict=True)):
         arm = min(far, room) if field.bits is None else min(_BITS_ARM, _BITS_SHARE * room)
         arms = arms_of(found.lines[k], i, arm)
         if arms is None or (n >= len(places) and not view.doubts(k, arms, found.blur)):
             continue
-        best = view.best(k, arms)
+        ends.append((k, arms))
+    laid: dict[int, list[Laid]] = {}
+    for (k, _), best in zip(ends, view.best(ends), strict=True):
         if best is not None:
             laid.setdefault(k, []).append(best)
     laid = {k: kept for k, ends in laid.items() if (kept := _uncrossed(found.lines[k], ends))}
     if not laid:
         return found
-    ends = [end for those in laid.values() for end in those]
-    gone = _swallowed(found.lines, ends)
+    every = [end for those in laid.values() for end in those]
+    gone = _swallowed(found.lines, every)
     lines = [_spliced(z, laid[k]) if k in laid else z for k, z in enumerate(found.lines) if k not in gone]
-    apexes = np.array([p for end in ends for p in end.corners], dtype=np.complex128)
+    apexes = np.array([p for end in every for p in end.corners], dtype=np.complex128)
     rounds = np.array(
-        [end.points[len(end.points) // 2] for end in ends if not end.corners], dtype=np.complex128
+        [end.points[len(end.points) // 2] for end in every if not end.corners], dtype=np.complex128
     )
     return replace(found, lines=lines, apexes=apexes, rounds=rounds)
 

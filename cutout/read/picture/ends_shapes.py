@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.read.picture.ends_noticed import Arms
+
+IntArray = NDArray[np.int64]
 
 _BAR = 0.7
 """Share of the distance between its flanks that a bar's end is wide, at least."""
@@ -41,35 +42,74 @@ class Laid:
     corners: tuple[complex, ...]
 
 
-Shape: TypeAlias = Callable[[Arms, FloatArray], tuple[ComplexArray, tuple[complex, ...]]]
+@dataclass(frozen=True, slots=True)
+class Bases:
+    """Where the flanks of some ends come from, the lines' own tips, and the unit ways to those; each (n, 1)."""
+
+    start: ComplexArray
+    end: ComplexArray
+    tip: ComplexArray
+    axis: ComplexArray
+
+    @classmethod
+    def of(cls, arms: Sequence[Arms]) -> Bases:
+        """The same of each of some ends."""
+        parts = np.array([(a.start, a.end, a.tip, a.axis) for a in arms], dtype=np.complex128)
+        return cls(*parts.T[:, :, None])
+
+    def at(self, which: IntArray) -> Bases:
+        """Some of them."""
+        return Bases(self.start[which], self.end[which], self.tip[which], self.axis[which])
+
+    def place(self, ahead: FloatArray, aside: FloatArray) -> ComplexArray:
+        """Places (n, q) so far along the axes and aside of them, from the tips, px."""
+        return np.asarray(self.tip + self.axis * (ahead + 1j * aside))
 
 
-def pointed(arms: Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, ...]]:
+Shape: TypeAlias = Callable[[Bases, FloatArray], ComplexArray]
+"""From ends and numbers (n, q, 4) to points (n, q, k) from one arm to the other.
+
+The second and following shapes of an end have as many points as its first, so that each moves as the numbers do.
+Where an end has fewer points than others, its last one is repeated.
+"""
+
+
+def pointed(bases: Bases, p: FloatArray) -> ComplexArray:
     """Flanks that meet; p: where (along the axis and aside of it, from the line's tip) and how far each bows, px."""
-    apex = arms.tip + arms.axis * complex(p[0], p[1])
-    one, two = _bow(arms.start, apex, p[2]), _bow(apex, arms.end, p[3])
-    return np.concatenate([one, two[1:]]), (apex,)
+    apex = bases.place(p[..., 0], p[..., 1])
+    one, two = _bow(bases.start, apex, p[..., 2]), _bow(apex, bases.end, p[..., 3])
+    return np.concatenate([one, two[..., 1:]], axis=2)
 
 
-def cut_off(arms: Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, ...]]:
+def cut_off(bases: Bases, p: FloatArray) -> ComplexArray:
     """Straight flanks and a straight end; p: both corners' places, along the axis and aside of it, px."""
-    one, two = (arms.tip + arms.axis * complex(a, b) for a, b in ((p[0], p[1]), (p[2], p[3])))
-    runs = (_bow(arms.start, one, 0.0), _bow(one, two, 0.0)[1:], _bow(two, arms.end, 0.0)[1:])
-    return np.concatenate(runs), (one, two)
+    one, two = bases.place(p[..., 0], p[..., 1]), bases.place(p[..., 2], p[..., 3])
+    start, end = np.broadcast_arrays(bases.start, one)[0], np.broadcast_arrays(bases.end, two)[0]
+    return np.stack([start, one, two, end], axis=2)
 
 
-def rounded_off(arms: Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, ...]]:
+def rounded_off(bases: Bases, p: FloatArray) -> ComplexArray:
     """Straight flanks and a half circle between them; p: corners of the square round it, as of an end cut off."""
-    one, two = (arms.tip + arms.axis * complex(a, b) for a, b in ((p[0], p[1]), (p[2], p[3])))
+    z = cut_off(bases, p)
+    one, two = z[..., 1], z[..., 2]
     middle, half = (one + two) / 2, (two - one) / 2
-    into = (one - arms.start) / max(abs(one - arms.start), 1e-9) - (arms.end - two) / max(
-        abs(arms.end - two), 1e-9
-    )
-    ahead = into / max(abs(into), 1e-9) * abs(half)
-    turn = np.linspace(0.0, math.pi, max(9, round(math.pi * abs(half) / _STEP)))
-    cap = middle - ahead - half * np.cos(turn) + ahead * np.sin(turn)
-    runs = (_bow(arms.start, complex(cap[0]), 0.0), cap[1:], _bow(complex(cap[-1]), arms.end, 0.0)[1:])
-    return np.concatenate(runs), ()
+    into = _unit(one - bases.start) - _unit(bases.end - two)
+    ahead = _unit(into) * np.abs(half)
+    many = np.maximum(9, np.round(math.pi * np.abs(half[:, 0]) / _STEP))
+    turn = math.pi * _even(many)[:, None]
+    cap = (middle - ahead)[..., None] - half[..., None] * np.cos(turn) + ahead[..., None] * np.sin(turn)
+    return np.concatenate([z[..., :1], cap, z[..., 3:]], axis=2)
+
+
+def finished(shape: Shape, arms: Arms, p: FloatArray) -> tuple[ComplexArray, tuple[complex, ...]]:
+    """The points of a shape of numbers p (4,), at steps of about _STEP, and which of them are corners."""
+    bases = Bases.of([arms])
+    z = shape(bases, p[None, None])[0, 0]
+    if shape is pointed:
+        return z, (complex(bases.place(p[:1], p[1:2])[0, 0]),)
+    if shape is cut_off:
+        return stepped(z), (complex(z[1]), complex(z[2]))
+    return np.concatenate([stepped(z[:2]), z[2:-1], stepped(z[-2:])[1:]]), ()
 
 
 def width_of(rounded: ComplexArray) -> float:
@@ -79,27 +119,38 @@ def width_of(rounded: ComplexArray) -> float:
     return float(abs(rounded[cap[-1] + 1] - rounded[cap[0] + 1])) if len(cap) > 1 else 0.0
 
 
-def _bow(a: complex, b: complex, height: float) -> ComplexArray:
-    """A parabola from a to b that stands `height` to the right of its chord's middle, at steps of about _STEP."""
-    t, left = _even(max(3, round(abs(b - a) / _STEP) + 1))
-    straight = a + (b - a) * t
-    if not height:
-        return np.asarray(straight)
-    way = (b - a) / max(abs(b - a), 1e-9)
-    return np.asarray(straight - 1j * way * (4 * height) * t * left)
+def _bow(a: ComplexArray, b: ComplexArray, height: FloatArray) -> ComplexArray:
+    """Parabolas from a to b (n, q) that stand `height` to the right of their chords' middles; (n, q, k).
+
+    In steps of about _STEP, as the first of each n has them.
+    """
+    chord = b - a
+    t = _even(_steps(chord[:, 0]))[:, None]
+    bent = (-4j * _unit(chord) * height)[..., None]
+    return np.asarray(np.broadcast_to(a, chord.shape)[..., None] + chord[..., None] * t + bent * t * (1 - t))
 
 
-@lru_cache(maxsize=1024)
-def _even(count: int) -> tuple[FloatArray, FloatArray]:
-    """So many even shares from 0 to 1, and the same of what is left."""
-    t = np.linspace(0.0, 1.0, count)
-    return t, 1 - t
+def _steps(chord: ComplexArray) -> FloatArray:
+    """How many points stand for straight runs (n,), ends included."""
+    return np.asarray(np.maximum(3.0, np.round(np.abs(chord) / _STEP) + 1.0))
+
+
+def _even(many: FloatArray) -> FloatArray:
+    """So many even shares from 0 to 1 in each row, and then ones; (n, k)."""
+    t = np.arange(many.max()) * (1.0 / (many - 1.0))[:, None]
+    return np.where(np.arange(many.max()) < many[:, None] - 1.0, t, 1.0)
+
+
+def _unit(way: ComplexArray) -> ComplexArray:
+    return np.asarray(way / np.maximum(np.abs(way), 1e-9))
 
 
 def stepped(z: ComplexArray) -> ComplexArray:
     """Straight runs from point to point, at steps of about _STEP."""
-    runs = [_bow(complex(a), complex(b), 0.0) for a, b in itertools.pairwise(z)]
-    return np.concatenate([runs[0], *(run[1:] for run in runs[1:])])
+    chord = np.diff(z)
+    many = _steps(chord).astype(np.int64) - 1
+    share = (np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many)) / np.repeat(many, many)
+    return np.append(np.repeat(z[:-1], many) + np.repeat(chord, many) * share, z[-1])
 
 
 def squared(arms: Arms) -> FloatArray:

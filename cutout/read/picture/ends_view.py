@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_array
 from cutout.read.picture.bits import Flanks, allowed
+from cutout.read.picture.ends_fit import Asked, fitted
 from cutout.read.picture.ends_noticed import Arms
 from cutout.read.picture.ends_shapes import (
     Fit,
@@ -87,6 +90,10 @@ _TOLD = 1.5
 """Width (px) from which on a round end can be told from a point."""
 
 
+_Choosing: TypeAlias = Generator[list[Asked], list[Fit], Laid | None]
+"""Shapes to be fitted, what was found of them sent back, and the end at last."""
+
+
 @dataclass(frozen=True, slots=True)
 class View:
     """The picture as shares of full contrast, how it is blurred (px), its noise (share), and all its lines.
@@ -134,21 +141,37 @@ class View:
         sharp = 0.75 * blur * math.tan(math.acos((arms.into.conjugate() * arms.out).real) / 2)
         return _DOUBTED[0] * sharp < missed < _DOUBTED[1] * sharp
 
-    def best(self, k: int, arms: Arms) -> Laid | None:
-        """The end of line k as it is likeliest, or None where none fits so well that it is to be believed."""
-        z = self.lines[k]
-        window = self._window(k, arms)
-        if window.seen.sum() < _LEAST_SEEN:
-            return None
-        own = z[np.arange(arms.first, arms.last + 1) % len(z)]
-        by_bits = None if window.bits is None else self._by_bits(window, own)
-        return by_bits or self._likeliest(window, own)
+    def best(self, places: Sequence[tuple[int, Arms]]) -> list[Laid | None]:
+        """The end at each place of a line as it is likeliest, or None where none fits so well that it is to be
+        believed. What all ends ask for next is fitted together."""
+        found: list[Laid | None] = [None] * len(places)
+        choices: dict[int, _Choosing] = {}
+        for n, (k, arms) in enumerate(places):
+            window, z = self._window(k, arms), self.lines[k]
+            if window.seen.sum() >= _LEAST_SEEN:
+                choices[n] = self._chosen(window, z[np.arange(arms.first, arms.last + 1) % len(z)])
+        asked = {n: next(choosing) for n, choosing in choices.items()}
+        while asked:
+            fits = iter(fitted([one for some in asked.values() for one in some]))
+            answers = {n: [next(fits) for _ in some] for n, some in asked.items()}
+            asked = {}
+            for n, answer in answers.items():
+                try:
+                    asked[n] = choices[n].send(answer)
+                except StopIteration as stopped:
+                    found[n] = stopped.value
+        return found
 
-    def _by_bits(self, window: Window, own: ComplexArray) -> Laid | None:
+    def _chosen(self, window: Window, own: ComplexArray) -> _Choosing:
+        """The end seen in a window as it is likeliest, or None; own: the line's points that it would stand for."""
+        by_bits = None if window.bits is None else (yield from self._by_bits(window, own))
+        return by_bits or (yield from self._likeliest(window, own))
+
+    def _by_bits(self, window: Window, own: ComplexArray) -> _Choosing:
         """The end as the bits of a black-and-white picture allow it."""
         arms = window.arms
         strict = replace(window, strict=True)
-        point, square = window.fitted(pointed, np.zeros(4)), window.fitted(cut_off, squared(arms))
+        point, square = yield [Asked(window, pointed, np.zeros(4)), Asked(window, cut_off, squared(arms))]
         flanks = Flanks(arms.start, arms.end, arms.into, arms.out, arms.tip, arms.axis)
         drawn, corners = allowed(flanks, window.denied, point.numbers, square.numbers)
         middle = drawn[1:-1] if corners == 2 else drawn[len(drawn) // 2 : len(drawn) // 2 + 1]
@@ -157,32 +180,36 @@ class View:
         wide = corners == 2 and abs(middle[1] - middle[0]) > _SEEN
         if not wide and window.denied(drawn[None])[0] < _DENIED:
             return Laid(arms.first, arms.last, best.points, best.corners)
-        rounded = strict.fitted(rounded_off, squared(arms))
+        (rounded,) = yield [Asked(strict, rounded_off, squared(arms))]
         if _MUCH_SURER * rounded.missed < best.missed and width_of(rounded.points) > _TOLD:
             best = rounded
         return self._believed(best, strict.rms(strict.missed(own)), arms)
 
-    def _likeliest(self, window: Window, own: ComplexArray) -> Laid | None:
+    def _likeliest(self, window: Window, own: ComplexArray) -> _Choosing:
         """The end seen in a window as it is likeliest; own: the line's points that it would stand for."""
         arms = window.arms
         was = window.rms(window.missed(own))
-        best = window.fitted(pointed, np.zeros(4))
+        best, square, rounded = yield [
+            Asked(window, pointed, np.zeros(4)),
+            Asked(window, cut_off, squared(arms)),
+            Asked(window, rounded_off, squared(arms)),
+        ]
         if best.missed > max(_FITS, _NOISES * self.noise):
             # From the line's own tip it may have come to rest short of where it belongs.
-            best = nearer(best, window.fitted(pointed, np.array([_AHEAD, 0.0, 0.0, 0.0])))
-        square = window.fitted(cut_off, squared(arms))
+            (other,) = yield [Asked(window, pointed, np.array([_AHEAD, 0.0, 0.0, 0.0]))]
+            best = nearer(best, other)
         if square.missed < best.missed and not lies_across(square.corners, arms.axis):
             # An end that lies along a flank is a point, which may be looked for from there.
             ahead = max(
                 ((c - arms.tip) * arms.axis.conjugate() for c in square.corners), key=lambda at: at.real
             )
-            best = nearer(best, window.fitted(pointed, np.array([ahead.real, ahead.imag, 0.0, 0.0])))
+            (other,) = yield [Asked(window, pointed, np.array([ahead.real, ahead.imag, 0.0, 0.0]))]
+            best = nearer(best, other)
         # Its last pixels tell little of an end that runs out between two flanks; a bar's run side by side.
         surer = (1.0 if window.strict else _SURER) if is_bar(square.corners, arms) else _MUCH_SURER
         if lies_across(square.corners, arms.axis) and surer * square.missed < best.missed:
             best = square
         # A point cut off or rounded within its last pixel looks like one that is not.
-        rounded = window.fitted(rounded_off, squared(arms))
         surer = _SURER if len(best.corners) == 2 and not window.strict else _MUCH_SURER
         if surer * rounded.missed < best.missed and width_of(rounded.points) > _TOLD:
             best = rounded

@@ -1,33 +1,23 @@
-"""Pixels about the end of a narrow part, and the shape whose blurred likeness comes nearest to them."""
+"""Pixels about the end of a narrow part, and how far a line's blurred likeness misses them."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cutout.geom.curve import ComplexArray, FloatArray
-from cutout.read.picture.edge import gaussian
+from cutout.read.picture.edge import gaussians
 from cutout.read.picture.ends_noticed import Arms
-from cutout.read.picture.ends_shapes import Fit, Shape, pointed
 from cutout.read.picture.likeness import windings
 
-_ROUNDS, _NUDGE, _STRIDE, _SETTLED = 8, 0.05, 2.0, 0.02
-"""Steps of the fit at most; the change (px) that slopes are taken over; the longest step, and the last one."""
+IntArray = NDArray[np.int64]
 
-_STRICT = 10.0
+STRICT = 10.0
 """What a pixel weighs that is black where it would be less than half covered, or white where more, by the share."""
-
-_STIFF = 0.2
-"""What a flank that bows by a pixel counts, as if so large a share of a pixel's contrast were missed: what
-compression leaves of a point would bow it by pixels."""
-
-_MUCH = 0.7
-"""Greatest log of how much more or less blurred a place may be than the whole picture."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,26 +41,25 @@ class Window:
 
     def missed(self, points: ComplexArray) -> FloatArray:
         """Likeness less picture at each pixel that counts, for points from one arm to the other."""
-        return np.asarray(self._missed(self._covered([points]), 0.0)[0])
+        return np.asarray(self._missed(self._covered([points]))[0])
 
     def _covered(self, each: Sequence[ComplexArray]) -> FloatArray:
         """Share of each pixel that is covered, for each of some lines between the arms; (n, rows, columns)."""
         rings = [np.concatenate([[self.before], points, [self.behind]]) - self.corner for points in each]
         return np.asarray((self.ground + windings(rings, self.share.shape)).clip(0.0, 1.0))
 
-    def _missed(self, covered: FloatArray, blurrier: float) -> FloatArray:
-        """Misses (n, m) at pixels covered so, if the place is exp(blurrier) times as blurred as `sigma` says.
+    def _missed(self, covered: FloatArray) -> FloatArray:
+        """Misses (n, m) at pixels covered so.
 
         A strict window's own misses follow: by how much each pixel is covered beyond a half, or short of it, that its
         bit denies.
         """
-        sigma = self.sigma * math.exp(min(max(blurrier, -_MUCH), _MUCH))
-        down, across = (_blur(n, sigma) for n in self.share.shape)
+        down, across = (_blur(n, self.sigma) for n in self.share.shape)
         likeness = down @ covered @ across.T
         missed = np.asarray((likeness - self.share)[:, self.seen])
         if self.bits is None or not self.strict:
             return missed
-        return np.concatenate([missed, _STRICT * self._denied(covered)], axis=1)
+        return np.concatenate([missed, STRICT * self._denied(covered)], axis=1)
 
     def denied(self, ends: ComplexArray) -> FloatArray:
         """Area (px^2) of all that bits deny of each of the ends (n, k)."""
@@ -85,66 +74,26 @@ class Window:
         """Root mean square of the misses for each pixel that counts."""
         return math.sqrt(float((missed**2).sum() / self.seen.sum()))
 
-    def fitted(self, shape: Shape, p: FloatArray) -> Fit:
-        """Least root mean square miss, from parameters p on, and the shape that has it."""
-        p = np.append(p, 0.0)
-        if self.strict:
-            # Denied pixels have no slope where there are none: the likeness leads there.
-            p, _ = replace(self, strict=False)._descended(shape, p)
-        p, missed = self._descended(shape, p)
-        return Fit(self.rms(missed), *shape(self.arms, p[:-1]), p[:-1])
 
-    def _descended(self, shape: Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Parameters of least squares from p on, and their misses (Levenberg, Marquardt)."""
-        covered, missed = self._tried(shape, p)
-        held = 1e-3
-        for _ in range(_ROUNDS):
-            slopes = self._slopes(shape, p, covered, missed)
-            left, right = slopes @ slopes.T, slopes @ missed
-            for _ in range(4):
-                step = np.linalg.solve(left + held * np.diag(np.diag(left) + 1e-6), -right).clip(
-                    -_STRIDE, _STRIDE
-                )
-                then, after = self._tried(shape, p + step)
-                if (after**2).sum() <= (missed**2).sum():
-                    break
-                held *= 30.0
-            else:
-                break
-            p, covered, missed, held = p + step, then, after, max(held / 10.0, 1e-3)
-            if np.abs(step).max() < _SETTLED:
-                break
-        return p, missed[:-2] if shape is pointed else missed
-
-    def _tried(self, shape: Shape, p: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """What parameters p cover (1, rows, columns), and their misses (m,)."""
-        covered = self._covered([shape(self.arms, p[:-1])[0]])
-        return covered, self._stiff(shape, self._missed(covered, float(p[-1])), p[None])[0]
-
-    def _slopes(self, shape: Shape, p: FloatArray, covered: FloatArray, missed: FloatArray) -> FloatArray:
-        """How fast the misses (m,) at p, where pixels are covered so, grow with each of the parameters; (n, m)."""
-        nudged = p + _NUDGE * np.eye(len(p))
-        moved = self._missed(self._covered([shape(self.arms, q[:-1])[0] for q in nudged[:-1]]), float(p[-1]))
-        blurred = self._missed(covered, float(nudged[-1, -1]))
-        then = self._stiff(shape, np.concatenate([moved, blurred]), nudged)
-        return np.asarray((then - missed) / _NUDGE)
-
-    @staticmethod
-    def _stiff(shape: Shape, missed: FloatArray, p: FloatArray) -> FloatArray:
-        """Misses (n, m) and, behind those of a point, how far its flanks are bent; p: its parameters (n, k)."""
-        return np.concatenate([missed, _STIFF * p[:, 2:4]], axis=1) if shape is pointed else missed
-
-
-@lru_cache(maxsize=256)
 def _blur(size: int, sigma: float) -> FloatArray:
     """Weights (size, size) of a Gaussian over a row of pixels, which goes on beyond its ends as they are."""
-    weights = gaussian(sigma)
-    reach = len(weights) // 2
-    # A row too many in each line shifts the weights by one from line to line.
-    wide = np.zeros((size, size + 2 * reach + 1))
-    wide[:, : 2 * reach + 1] = weights
-    wide = wide.ravel()[: size * (size + 2 * reach)].reshape(size, size + 2 * reach)
-    inner = wide[:, reach : reach + size]
-    inner[:, 0] += wide[:, :reach].sum(axis=1)
-    inner[:, -1] += wide[:, reach + size :].sum(axis=1)
-    return inner
+    return np.asarray(blurs(np.array([size]), np.array([sigma]), size)[0])
+
+
+def blurs(sizes: IntArray, sigmas: FloatArray, most: int) -> FloatArray:
+    """Weights (n, most, most) of Gaussians over rows of so many pixels each, which go on beyond their ends as they
+    are; where rows are shorter than `most` there are no weights beyond."""
+    weights = gaussians(sigmas)
+    reach = weights.shape[1] // 2
+    row, column = np.arange(most), np.arange(most)
+    # Weights before each row's first pixel and after its last one count with those.
+    wide = np.pad(weights, ((0, 0), (most, most)))
+    sums = np.cumsum(wide, axis=1)
+    out = wide[:, reach + most + column - row[:, None]]
+    out[:, :, 0] = sums[:, reach + most - row]
+    last = sizes - 1
+    number = np.arange(len(sizes))
+    before = sums[number[:, None], reach + most + last[:, None] - row - 1]
+    out[number, :, last] = np.where(last[:, None] > 0, 1.0 - before, 1.0)
+    out *= (row[:, None] < sizes[:, None, None]) & (column < sizes[:, None, None])
+    return np.asarray(out)
