@@ -9,11 +9,11 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d, minimum_filter1d
 from scipy.spatial import cKDTree
 
 from cutout.geom.curve import ComplexArray, FloatArray, to_array
 from cutout.read.picture.bits import Flanks, allowed
+from cutout.read.picture.classes import histogram, quantiles
 from cutout.read.picture.ends_fit import Asked, fitted
 from cutout.read.picture.ends_noticed import Arms
 from cutout.read.picture.ends_shapes import (
@@ -297,13 +297,22 @@ def _noise(values: NDArray[np.uint8], level: float, contrast: float, blur: float
 
     Edges show in a row for three times their blur (px); in pictures all of whose parts are narrow nearer ones count.
     """
-    sample = values[:: max(1, values.shape[0] // 200)].astype(np.float32) - level
-    steps = np.abs(np.diff(sample, axis=1))
+    sample = values[:: max(1, values.shape[0] // 200)]
+    steps = np.maximum(sample[:, 1:], sample[:, :-1]) - np.minimum(sample[:, 1:], sample[:, :-1])
     for reach in (3.0 * blur, 1.5 * blur, 0.0):
-        size = 2 * math.ceil(reach) + 2
-        above, below = minimum_filter1d(sample, size, axis=1), maximum_filter1d(sample, size, axis=1)
-        sides = (above[:, 1:] > _PLAIN * contrast, below[:, 1:] < -_PLAIN * contrast)
-        found = [float(np.quantile(steps[side], 0.68)) for side in sides if side.sum() > _LEAST_PLAIN]
+        least, most = _extremes(sample, math.ceil(reach) + 1)
+        sides = (least[:, 1:] - level > _PLAIN * contrast, most[:, 1:] - level < -_PLAIN * contrast)
+        found = [quantiles(histogram(steps[s]), (0.68,))[0] for s in sides if s.sum() > _LEAST_PLAIN]
         if found:
             return max(found) / math.sqrt(2)
     return 0.0
+
+
+def _extremes(values: NDArray[np.uint8], half: int) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Least and greatest of the `half` values before each of a row and as many from it on; mirrored at the ends."""
+    wide = np.pad(values, ((0, 0), (half, half - 1)), mode="symmetric")
+    count = values.shape[1]
+    least = most = wide[:, :count]
+    for k in range(1, 2 * half):
+        least, most = np.minimum(least, wide[:, k : k + count]), np.maximum(most, wide[:, k : k + count])
+    return least, most
