@@ -26,7 +26,8 @@ _SAMPLES = 24
 """Points of a piece on which its fit is judged: three for each co-ordinate of a cubic."""
 _SHARES: FloatArray = np.linspace(0.0, 1.0, _SAMPLES)
 _CHUNK = 1_000
-"""Pieces judged at once: what is worked out of them on the way stays in the processor's cache."""
+"""Pieces judged at once: what is worked out of them on the way stays in the processor's cache, and products of so few
+are worked out in one thread, which several would only hinder one another at."""
 _ABSURD = 1e12
 """Stands for a cost without bound, where the difference of two such is asked."""
 _PRICE: FloatArray = np.array([9.0, 15.0, 20.0])
