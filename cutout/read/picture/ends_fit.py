@@ -245,10 +245,11 @@ class _Stack:
         """
         n, q = grown.shape[:2]
         seen = self.seen[:, None]
-        likeness = self._blurred(np.concatenate([covered[:, None], grown], axis=1), blurrier) * seen
-        more = self._blurred(covered[:, None], blurrier + _NUDGE) * seen
+        blur, more = self._blurs(np.stack([blurrier, blurrier + _NUDGE]))
+        likeness = _blurred(np.concatenate([covered[:, None], grown], axis=1), *blur) * seen
+        blurred = _blurred(covered[:, None], *more) * seen
         missed = likeness[:, 0] - self.share * self.seen
-        slopes = np.concatenate([likeness[:, 1:], (more - likeness[:, :1]) / _NUDGE], axis=1)
+        slopes = np.concatenate([likeness[:, 1:], (blurred - likeness[:, :1]) / _NUDGE], axis=1)
         missed, slopes = missed.reshape(n, -1), slopes.reshape(n, q + 1, -1)
         if not self.strict:
             return missed, slopes
@@ -261,11 +262,16 @@ class _Stack:
             np.concatenate([slopes, STRICT * risen.reshape(n, q + 1, -1)], axis=2),
         )
 
-    def _blurred(self, layers: FloatArray, blurrier: FloatArray) -> FloatArray:
-        """Layers (n, q, h, w) blurred by exp(blurrier) times the picture's own sigmas."""
+    def _blurs(self, blurrier: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
+        """Weights of Gaussians exp(blurrier) times as wide as the picture's own, down (n, h, h) and across (n, w, w),
+        for each row of (k, n)."""
+        many, (h, w) = len(blurrier), self.share.shape[1:]
         sigma = self.sigma * np.exp(np.clip(blurrier, -_MUCH, _MUCH))
-        down, across = (
-            blurs(sizes, sigma, most)
-            for sizes, most in zip((self.tall, self.wide), self.share.shape[1:], strict=True)
-        )
-        return np.asarray(down[:, None] @ layers @ across.swapaxes(1, 2)[:, None])
+        sizes = np.concatenate([np.tile(self.tall, many), np.tile(self.wide, many)])
+        weights = np.split(blurs(sizes, np.tile(sigma.ravel(), 2), max(h, w)), 2 * many)
+        return [(weights[k][:, :h, :h], weights[many + k][:, :w, :w]) for k in range(many)]
+
+
+def _blurred(layers: FloatArray, down: FloatArray, across: FloatArray) -> FloatArray:
+    """Layers (n, q, h, w) blurred by such weights."""
+    return np.asarray(down[:, None] @ layers @ across.swapaxes(1, 2)[:, None])
