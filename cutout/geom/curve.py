@@ -115,15 +115,13 @@ def points(segment: Segment, tol: float = FLATTENING) -> ComplexArray:
         case Line(start, end):
             return np.array([start, end])
         case Arc(start, end, _):
-            n = _arc_steps(segment, tol)
-            turn = np.exp(1j * segment.sweep * np.linspace(0.0, 1.0, n + 1))
-            run: ComplexArray = np.asarray(segment.centre + (start - segment.centre) * turn)
+            t = np.linspace(0.0, 1.0, _arc_steps(segment, tol) + 1)
+            run = _on_arcs(segment.centre, start, segment.sweep, t)
             run[0], run[-1] = start, end
             return run
         case Cubic(start, c1, c2, end):
             t = np.linspace(0.0, 1.0, _cubic_steps(segment, tol) + 1)
-            u = 1 - t
-            run = np.asarray(u**3 * start + 3 * u**2 * t * c1 + 3 * u * t**2 * c2 + t**3 * end)
+            run = _on_cubics((start, c1, c2, end), t)
             run[0], run[-1] = start, end
             return run
 
@@ -149,12 +147,11 @@ def points_of_all(
             rounds = [(s.centre, s.sweep) for s in segments if isinstance(s, Arc)]
             centre = np.array([middle for middle, _ in rounds], dtype=np.complex128)[own]
             sweep = np.array([turn for _, turn in rounds])[own]
-            z[at] = centre + (z[at] - centre) * np.exp(1j * sweep * t[at])
+            z[at] = _on_arcs(centre, z[at], sweep, t[at])
         else:
             places = [(s.start, s.c1, s.c2, s.end) for s in segments if isinstance(s, Cubic)]
             p = np.array(places, dtype=np.complex128).reshape(-1, 4)[own].T
-            v, u = t[at], 1 - t[at]
-            z[at] = u**3 * p[0] + 3 * u**2 * v * p[1] + 3 * u * v**2 * p[2] + v**3 * p[3]
+            z[at] = _on_cubics((p[0], p[1], p[2], p[3]), t[at])
     return z, steps
 
 
@@ -238,6 +235,21 @@ def _cross(a: complex, b: complex) -> float:
 def _unit(d: complex) -> complex:
     size = abs(d)
     return d / size if size > 1e-15 else 0j
+
+
+_Places: TypeAlias = complex | ComplexArray
+"""A place, or one for each of some points."""
+
+
+def _on_arcs(centre: _Places, start: _Places, sweep: float | FloatArray, t: FloatArray) -> ComplexArray:
+    """Points at shares t (n,) of arcs, of one of them or each of its own."""
+    return np.asarray(centre + (start - centre) * np.exp(1j * sweep * t))
+
+
+def _on_cubics(p: tuple[_Places, _Places, _Places, _Places], t: FloatArray) -> ComplexArray:
+    """Points at parameters t (n,) of Bezier cubics, of one of them or each of its own."""
+    u = 1 - t
+    return np.asarray(u**3 * p[0] + 3 * u**2 * t * p[1] + 3 * u * t**2 * p[2] + t**3 * p[3])
 
 
 def _arc_steps(arc: Arc, tol: float) -> int:

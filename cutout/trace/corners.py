@@ -153,17 +153,12 @@ _TOO_FEW, _UNKNOWN = 60, 0.05
 """Samples a ring has at least that shows its noise, and what is taken for it (px) where it has fewer."""
 
 
-def jitter(z: ComplexArray) -> float:
-    """Noise of the samples across the line (px): what local parabolas over 9 and over 25 samples leave.
+def jitters(loops: Loops) -> FloatArray:
+    """Noise of each ring's samples across the line (px): what local parabolas over 9 and over 25 samples leave.
 
     The quieter part of the ring counts, so that corners and tight curves do not; the line's own wobble
     from the pixel grid does.
     """
-    return float(jitters(Loops.of([z], _JITTERS[-1]))[0])
-
-
-def jitters(loops: Loops) -> FloatArray:
-    """The same of each of some rings."""
     ahead = loops.beside(loops.z, 3) - loops.beside(loops.z, -3)
     ahead /= np.maximum(np.abs(ahead), 1e-9)
     found = np.zeros(len(loops.size))
@@ -182,11 +177,6 @@ def _lower(values: FloatArray, share: float) -> float:
     k = int(at)
     low, high = np.partition(values, (k, k + 1))[k : k + 2].tolist()
     return float(low + (high - low) * (at - k))
-
-
-def find_corners(z: ComplexArray, blur: float, noise: float) -> list[Corner]:
-    """Corners of a ring of equally spaced samples (STEP apart); see `corners_of`."""
-    return corners_of(Loops.of([z], aside(blur)), blur, np.array([noise]))[0]
 
 
 def corners_of(loops: Loops, blur: float, noise: FloatArray) -> list[list[Corner]]:

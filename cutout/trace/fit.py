@@ -56,29 +56,6 @@ class Told:
         return cls(*(cKDTree(to_array(z)) if len(z) else None for z in (sharp, apexes, rounds)))
 
 
-def fit_ring(
-    z: ComplexArray,
-    tol: float,
-    blur: float = 0.5,
-    smooth: float = 0.0,
-    noise: float = 0.0,
-    closer: float = 1.0,
-    restore: bool = True,
-    told: Told | None = None,
-) -> Ring:
-    """A ring of few segments within about `tol` of the closed dense polyline z (all in the same unit, px).
-
-    blur: sigma (px) of the Gaussian the picture's edges are blurred by; corners are restored accordingly.
-    noise: least sigma (px) of the line across itself, where more is known than the line shows.
-    smooth: details shorter than about this (px) are smoothed away, without shrinking the ring; corners that
-    show at this scale keep their places.
-    closer: share of the tolerance, including what noise adds to it, to make do with.
-    restore: whether corners are drawn out to where their flanks meet; if not they stay on the line z.
-    told: what the picture tells of the line beside its points.
-    """
-    return fit_rings([z], tol, blur, smooth, noise, closer, restore, told)[0]
-
-
 def fit_rings(
     lines: Sequence[ComplexArray],
     tol: float,
@@ -89,7 +66,17 @@ def fit_rings(
     restore: bool = True,
     told: Told | None = None,
 ) -> list[Ring]:
-    """The same for each of some closed polylines of a picture, in batches."""
+    """Rings of few segments, each within about `tol` of its closed dense polyline; all in the same unit, px.
+
+    lines: of one picture, fitted in batches; each is (n,).
+    blur: sigma (px) of the Gaussian the picture's edges are blurred by; corners are restored accordingly.
+    noise: least sigma (px) of the lines across themselves, where more is known than they show.
+    smooth: details shorter than about this (px) are smoothed away, without shrinking the rings; corners that
+    show at this scale keep their places.
+    closer: share of the tolerance, including what noise adds to it, to make do with.
+    restore: whether corners are drawn out to where their flanks meet; if not they stay on their line.
+    told: what the picture tells of the lines beside their points.
+    """
     if not lines:
         return []
     samples = resampled(lines)

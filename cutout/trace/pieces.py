@@ -26,7 +26,8 @@ _SAMPLES = 24
 """Points of a piece on which its fit is judged: three for each co-ordinate of a cubic."""
 _SHARES: FloatArray = np.linspace(0.0, 1.0, _SAMPLES)
 _CHUNK = 1_000
-"""Pieces judged at once: what is worked out of them on the way stays in the processor's cache."""
+"""Pieces judged at once: what is worked out of them on the way stays in the processor's cache, and products of so few
+are worked out in one thread, which several would only hinder one another at."""
 _ABSURD = 1e12
 """Stands for a cost without bound, where the difference of two such is asked."""
 _PRICE: FloatArray = np.array([9.0, 15.0, 20.0])
@@ -44,11 +45,6 @@ class Piece:
     first: int
     last: int
     kind: Kind
-
-
-def cut(z: ComplexArray, tol: float, noise: float, step: float) -> list[Piece]:
-    """The cheapest chain of pieces over the whole open run z; see `cut_all`."""
-    return cut_all([z], [tol], [noise], step)[0]
 
 
 def cut_all(runs: Sequence[ComplexArray], tol: ArrayLike, noise: ArrayLike, step: float) -> list[list[Piece]]:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from threadpoolctl import ThreadpoolController
 
 from cutout.geom.curve import ComplexArray, FloatArray, points_of_all, to_array
 from cutout.geom.outline import Ring
@@ -42,14 +40,7 @@ def fit_lines(found: IsoLines, tolerance_px: float, smooth: float = 0.0) -> tupl
         return ()
     spans = [max(np.ptp(z.real), np.ptp(z.imag)) for z in lines]
     sigma = smooth * _FULL_SMOOTH * float(max(spans))
-    with _one_thread().limit(limits=1, user_api="blas"):
-        return _fitted(lines, found, tolerance_px, sigma)
-
-
-@cache
-def _one_thread() -> ThreadpoolController:
-    """Fitting multiplies thousands of tiny matrices, which several threads only hinder one another at."""
-    return ThreadpoolController()
+    return _fitted(lines, found, tolerance_px, sigma)
 
 
 def _fitted(

@@ -12,11 +12,15 @@ from hypothesis import strategies as st
 
 from cutout.geom.curve import Arc, Line, Similarity
 from cutout.geom.outline import Ring
-from cutout.trace.corners import STEP, find_corners, jitter, resample
-from cutout.trace.fit import fit_ring, fit_rings
-from cutout.trace.pieces import cut, cut_all
+from cutout.trace.corners import STEP, Loops, aside, corners_of, jitters, resample
+from cutout.trace.fit import fit_rings
+from cutout.trace.pieces import cut_all
 
 BULGE = math.tan(math.pi / 8)
+
+
+def fit_ring(z: np.ndarray, tol: float, smooth: float = 0.0) -> Ring:
+    return fit_rings([z], tol, smooth=smooth)[0]
 
 
 def polygon(*corners: complex) -> np.ndarray:
@@ -98,7 +102,7 @@ def test_jitter_measures_the_noise_put_in(sigma: float) -> None:
     rng = np.random.default_rng(1)
     z = resample(60 * np.exp(1j * np.linspace(0, 2 * math.pi, 700, endpoint=False)))
     noisy = z * (1 + rng.normal(0, sigma, len(z)) / 60)
-    assert jitter(noisy) == pytest.approx(sigma, rel=0.2)
+    assert jitters(Loops.of([noisy], aside(0.5)))[0] == pytest.approx(sigma, rel=0.2)
 
 
 def test_a_corner_the_picture_rounded_off_is_put_back() -> None:
@@ -109,7 +113,7 @@ def test_a_corner_the_picture_rounded_off_is_put_back() -> None:
     y = norm.ppf(np.clip(0.5 / norm.cdf(x / 0.5), 0, 1 - 1e-12)) * 0.5
     arm = np.concatenate([[30 + 0j], (x + 1j * y)[x > 0.39][::-1], (y + 1j * x)[x > 0.39], [30j, 30 + 30j]])
     z = resample(arm)
-    corners = find_corners(z, 0.5, 0.03)
+    corners = corners_of(Loops.of([z], aside(0.5)), 0.5, np.array([0.03]))[0]
     assert min(abs(c.apex) for c in corners) < 0.05
 
 
@@ -145,7 +149,7 @@ def test_smoothing_keeps_corners_and_size(smooth: float) -> None:
 def test_pieces_cover_a_run_without_gaps() -> None:
     rng = np.random.default_rng(2)
     z = np.cumsum(STEP * np.exp(1j * np.cumsum(rng.normal(0, 0.08, 600))))
-    pieces = cut(z, 0.2, 0.05, STEP)
+    pieces = cut_all([z], [0.2], [0.05], STEP)[0]
     assert pieces[0].first == 0
     assert pieces[-1].last == len(z) - 1
     assert all(a.last == b.first < b.last for a, b in itertools.pairwise(pieces))
@@ -192,6 +196,6 @@ def test_runs_cut_together_are_as_each_by_itself() -> None:
     runs = [200 * t + 0j, 80 * np.exp(1j * t), 150 * t + 20j * np.sin(9 * t), 30 * t[:60] + 0j]
     noisy = [run + 0.02j * rng.normal(size=len(run)) for run in runs]
     tols, noises = [0.2, 0.3, 0.2, 0.25], [0.03, 0.04, 0.03, 0.05]
-    alone = [cut(*run, STEP) for run in zip(noisy, tols, noises, strict=True)]
+    alone = [cut_all([z], [tol], [noise], STEP)[0] for z, tol, noise in zip(noisy, tols, noises, strict=True)]
     assert cut_all(noisy, tols, noises, STEP) == alone
     assert len(alone[2]) > 3

@@ -14,6 +14,9 @@ Grey = NDArray[np.uint8]
 _FINE = 1600
 """Plateaus are looked for in a picture reduced to at most about this many pixels across."""
 
+_STRIP = 128
+"""Rows worked on at once, so that temporaries stay small."""
+
 _FLATTEST = 0.25
 """Share of a class's pixels, those that differ least from their neighbours, that show its plateau."""
 
@@ -91,14 +94,26 @@ def on_plateaus(grey: Grey, split: Split) -> Split:
     factor = max(1, round(max(image.size) / _FINE))
     image = image.reduce(factor) if factor > 1 else image
     values = np.asarray(image)
-    # How many pixels there are of each steepness and grey tells all that is asked.
-    both = climbs(values, 1).astype(np.uint16) * 256 + values
-    counts = np.bincount(both.ravel(), minlength=2**16).reshape(256, 256)
+    counts = _by_climb(values)
     dark = np.arange(256) <= split.level
     if not counts[:, dark].any() or not counts[:, ~dark].any():
         return split
     low, high = (_settled(counts * side) for side in (dark, ~dark))
     return replace(split, low=low, high=high, level=(low + high) / 2)
+
+
+def _by_climb(values: Grey) -> NDArray[np.int64]:
+    """How many pixels there are of each steepness and grey (256, 256), which tells all that is asked of them.
+
+    In strips: arrays of eight bytes for each pixel of a picture take longer to get than to fill.
+    """
+    counts = np.zeros(2**16, dtype=np.int64)
+    for top in range(0, len(values), _STRIP):
+        strip = values[top : top + _STRIP]
+        low = max(top - 1, 0)
+        climb = climbs(values[low : top + _STRIP + 1], 1)[top - low :][: len(strip)]
+        counts += np.bincount((climb.astype(np.int64) * 256 + strip).ravel(), minlength=2**16)
+    return counts.reshape(256, 256)
 
 
 def climbs(values: Grey, reach: int) -> Grey:

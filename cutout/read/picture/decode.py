@@ -160,8 +160,8 @@ def _colourless(image: Image.Image) -> bool:
     width, height = image.size
     by = max(1, math.isqrt(width * height // _LOOKED_AT))
     few = image if by == 1 else image.resize((-(-width // by), -(-height // by)), Image.Resampling.NEAREST)
-    values = np.asarray(few)
-    return bool((values[..., :1] == values[..., 1:]).all())
+    first, *others = (channel.tobytes() for channel in few.split())
+    return all(other == first for other in others)
 
 
 def _finite(values: np.ndarray) -> np.ndarray:

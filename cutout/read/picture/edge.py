@@ -383,9 +383,16 @@ def _places(
 
 def gaussian(sigma: float) -> FloatArray:
     """Weights of a Gaussian of `sigma` samples over as many as matter."""
-    reach = round(4.0 * sigma)
-    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
-    return np.asarray(weights / weights.sum())
+    return np.asarray(gaussians(np.array([sigma]))[0])
+
+
+def gaussians(sigmas: FloatArray) -> FloatArray:
+    """Weights of some Gaussians, each over as many samples as matter to it; (n, k)."""
+    reach = np.round(4.0 * sigmas)
+    away = np.arange(-reach.max(), reach.max() + 1)
+    weights = np.exp(-0.5 * (away / sigmas[:, None]) ** 2)
+    weights[np.abs(away) > reach[:, None]] = 0.0
+    return np.asarray(weights / weights.sum(axis=1, keepdims=True))
 
 
 def _wrapped(z: ComplexArray, sigma: float) -> ComplexArray:

@@ -46,7 +46,8 @@ class Field:
     stepped: the picture was black and white only, so its edges come in steps of whole pixels. exact: the level
     follows from what was asked or from transparency, not from how grey mixes. softened: sigma (px) of the Gaussian
     the values were blurred by here. sides: what ground and figure settle at, where lone edges have told it. bits:
-    which pixels were figure, in a picture of black and white only. clear: the ground is transparent.
+    which pixels were figure, in a picture of black and white only. clear: the ground is transparent. plateaus: what
+    ground and figure settle at away from their edges, where the level lies half-way between.
     """
 
     values: Grey
@@ -58,11 +59,13 @@ class Field:
     sides: tuple[float, float] | None = None
     bits: NDArray[np.bool_] | None = None
     clear: bool = False
+    plateaus: tuple[float, float] | None = None
 
     def settled(self) -> tuple[float, float]:
         """What the values of ground and figure settle at."""
-        if self.sides is not None:
-            return self.sides
+        known = self.sides or self.plateaus
+        if known is not None:
+            return known
         split = on_plateaus(self.values, split_classes(self.values))
         return split.low, split.high
 
@@ -174,7 +177,10 @@ def _fixed(values: Grey, threshold: int, name: str, options: ReadOptions) -> Fie
     border = _border(values)
     light = options.invert if options.invert is not None else bool((border <= threshold).mean() > 0.5)
     note = Note("threshold", f"Threshold as given: grey {threshold} of 255, {_sense(light)}.")
-    return replace(_oriented(values, float(threshold) + 0.5, light, (note,)), exact=True)
+    level = float(threshold) + 0.5
+    if light:
+        return Field(values, level, (note,), exact=True)
+    return Field(255 - values, 255.0 - level, (note,), exact=True)
 
 
 def _from_grey(grey: Grey, name: str, options: ReadOptions) -> Field:
@@ -190,7 +196,7 @@ def _from_grey(grey: Grey, name: str, options: ReadOptions) -> Field:
     _check(split, name)
     split = on_plateaus(grey, split)
     text = f"One threshold for the whole picture: grey {split.level:.0f} of 255, {_sense(light)}."
-    return _oriented(grey, split.level, light, (Note("threshold", text),))
+    return _oriented(grey, split, light, (Note("threshold", text),))
 
 
 def _uneven(small: Grey, lit: NDArray[np.float64], light: bool, split: Split, even: float) -> bool:
@@ -215,7 +221,7 @@ def _local(grey: Grey, lit: NDArray[np.float64], light: bool, even: float, name:
     share = split.level / 230.0
     text = f"Local threshold ({why}): {100 * share:.0f} % of the paper's brightness nearby, {_sense(light)}."
     # The flattened picture has light paper in either case.
-    return _oriented(flat, split.level, False, (Note("threshold", text),))
+    return _oriented(flat, split, False, (Note("threshold", text),))
 
 
 _Way = Callable[[], Iterator[Field]]
@@ -269,9 +275,8 @@ def _told_apart(values: Grey, how: str) -> Iterator[Field]:
     split = split_classes(np.asarray(_reduced(Image.fromarray(values))))
     if split.contrast >= _LEAST_CONTRAST and split.between <= _TOO_GREY:
         split = on_plateaus(values, split)
-        yield Field(
-            values, split.level, (Note("threshold", f"The figure was told from the background {how}."),)
-        )
+        note = Note("threshold", f"The figure was told from the background {how}.")
+        yield _oriented(values, split, True, (note,))
 
 
 def _merit(values: NDArray[np.float64]) -> float:
@@ -311,10 +316,12 @@ def _border(values: NDArray[Any]) -> NDArray[Any]:
     )
 
 
-def _oriented(values: Grey, level: float, light: bool, notes: tuple[Note, ...]) -> Field:
-    if light:
-        return Field(values, level, notes)
-    return Field(255 - values, 255.0 - level, notes)
+def _oriented(values: Grey, split: Split, light: bool, notes: tuple[Note, ...]) -> Field:
+    """The field of values that are split so, its figure the higher ones."""
+    low, high, level = split.low, split.high, split.level
+    if not light:
+        values, low, high, level = 255 - values, 255.0 - high, 255.0 - low, 255.0 - level
+    return Field(values, level, notes, plateaus=(low, high) if level == (low + high) / 2 else None)
 
 
 def _sense(light: bool) -> str:
@@ -328,7 +335,14 @@ def _softened(field: Field) -> Field:
         return field
     image = Image.fromarray(field.values).filter(ImageFilter.GaussianBlur(_SOFTENING))
     bits = field.values > field.level if grain >= 1.0 else None
-    return replace(field, values=np.asarray(image), stepped=bits is not None, softened=_SOFTENING, bits=bits)
+    return replace(
+        field,
+        values=np.asarray(image),
+        stepped=bits is not None,
+        softened=_SOFTENING,
+        bits=bits,
+        plateaus=None,
+    )
 
 
 def _grain(values: Grey) -> float:

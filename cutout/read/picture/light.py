@@ -91,13 +91,13 @@ def _surface(values: FloatArray) -> FloatArray:
         if (kept == use).all() or kept.sum() < 4:
             break
         use = kept
-    rows = np.arange(h) / h
-    columns = np.arange(w) / w
-    surface = np.zeros((h, w))
-    for k, (i, j) in enumerate(_POWERS[:size]):
-        surface += c[k] * np.outer((rows - 0.5) ** i, (columns - 0.5) ** j)
+    rows, columns = ((np.arange(n) / n - 0.5)[:, None] ** np.arange(4) for n in (h, w))
+    factors = np.zeros((4, 4))
+    factors[tuple(np.array(_POWERS[:size]).T)] = c
+    surface = (rows @ factors) @ columns.T
     lightest = float(level[use].max())
-    return np.exp(np.clip(surface, lightest - 2.5, lightest + 0.2))
+    np.clip(surface, lightest - 2.5, lightest + 0.2, out=surface)
+    return np.asarray(np.exp(surface, out=surface))
 
 
 def _lightest(values: FloatArray, y_edges: IntArray, x_edges: IntArray) -> FloatArray:

@@ -34,7 +34,7 @@ def retouched(field: Field, options: ReadOptions, name: str) -> Field:
     if options.crop is not None:
         _crop(values, options.crop, field.level, steep, name)
     whole = np.clip(np.round(values), 0, 255).astype(np.uint8)
-    return replace(field, values=whole, notes=(*field.notes, *_notes(options)))
+    return replace(field, values=whole, notes=(*field.notes, *_notes(options)), plateaus=None)
 
 
 def _dab(

@@ -15,7 +15,8 @@ from shapely.geometry.polygon import orient
 from cutout.geom.curve import FloatArray
 from cutout.geom.outline import Outline
 from cutout.read.options import ReadOptions
-from cutout.read.picture.ends import _Laid, _swallowed, _uncrossed
+from cutout.read.picture.ends import _swallowed, _uncrossed
+from cutout.read.picture.ends_shapes import Laid
 from cutout.read.picture.likeness import coarse, drawn, windings
 from cutout.read.picture.reader import read_picture
 
@@ -160,7 +161,7 @@ def test_right_angles_near_the_pixel_rows_stay_sharp(degrees: float) -> None:
 
 
 def test_crumbs_that_a_point_had_come_apart_into_go_with_its_end() -> None:
-    end = _Laid(10, 20, np.array([0 + 0j, 12 + 1j, 0 + 2j]), (12 + 1j,))
+    end = Laid(10, 20, np.array([0 + 0j, 12 + 1j, 0 + 2j]), (12 + 1j,))
     crumb = np.array([9 + 0.6j, 11 + 0.6j, 10 + 1.6j])
     assert _swallowed([crumb, crumb + 9j, 5 * crumb], [end]) == {0}
 
@@ -169,7 +170,7 @@ def test_a_line_that_crosses_itself_elsewhere_keeps_its_ends() -> None:
     z = np.concatenate([np.arange(40) + 0j, 40 - np.arange(40) + 4j])
     z[[20, 21]] = z[[21, 20]]
     z[60] = 20 - 1j
-    within = _Laid(38, 41, np.array([38 + 0j, 44 + 2j, 38 + 4j]), (44 + 2j,))
+    within = Laid(38, 41, np.array([38 + 0j, 44 + 2j, 38 + 4j]), (44 + 2j,))
     assert _uncrossed(z, [within]) == [within]
 
 
@@ -185,8 +186,8 @@ def test_an_end_that_would_make_its_line_cross_itself_is_left_as_it_was() -> Non
     z = np.concatenate(
         [np.arange(40) + 0j, 40 + 1j * np.arange(4), 40 - np.arange(40) + 4j, 4j - 1j * np.arange(4)]
     )
-    across = _Laid(15, 25, np.array([15 + 0j, 20 + 9j, 25 + 0j]), (20 + 9j,))  # through the other side
-    within = _Laid(38, 45, np.array([38 + 0j, 44 + 2j, 38 + 4j]), (44 + 2j,))
+    across = Laid(15, 25, np.array([15 + 0j, 20 + 9j, 25 + 0j]), (20 + 9j,))  # through the other side
+    within = Laid(38, 45, np.array([38 + 0j, 44 + 2j, 38 + 4j]), (44 + 2j,))
     assert _uncrossed(z, [across, within]) == [within]
 
 
