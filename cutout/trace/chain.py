@@ -26,7 +26,7 @@ _TOGETHER = 12
 _ROUNDS = 3  # of fitting; by trial: later ones move no sample
 _PULL = 0.3  # towards its place by length, where samples alone would leave a free joint adrift. By trial
 _LEAST_SPEED = 0.1
-"""Least speed, as a share of the samples' own, that a curve has where it is tied to a way: below 0 it would turn back."""
+"""Least speed, as a share of the samples' own, of a curve where it is tied to a way: below 0 it would turn back."""
 _ASIDE = 0.2
 """Weight of a miss along the curve: samples may slide along it, but not freely."""
 
@@ -375,7 +375,7 @@ class _System:
         return np.asarray(np.linalg.solve(left, np.where(free, side, 0.0)[:, :, None])[:, :, 0])
 
     def _backward(self, x: FloatArray) -> NDArray[np.bool_]:
-        """Which of the unknowns x are speeds, along ways that ends are tied to, at which curves would turn back there."""
+        """Which unknowns x are speeds, along ways that ends are tied to, at which curves would turn back there."""
         back = np.zeros(x.shape, dtype=bool)
         if not self.closed:
             for along, aside in ((2, 3), (-2, -1)):

@@ -17,6 +17,7 @@ from cutout.geom.curve import Arc, ComplexArray, FloatArray, Line, Segment, to_a
 from cutout.geom.outline import Ring
 from cutout.trace.chain import Chain, Joint, fit_chains, local_joint
 from cutout.trace.corners import STEP, Corner, Loops, aside, corners_of, evened, jitters, lasting, resampled
+from cutout.trace.iso import IsoLines
 from cutout.trace.pieces import IntArray, Kind, Piece, cut_all
 
 _EXTREME = 5.0
@@ -195,6 +196,15 @@ def _all_corners(
         beside = max(_BESIDE, _BESIDE_BLURS * blur)
         corners = [_beside_known(z, found, told, beside) for z, found in zip(samples, corners, strict=True)]
     return [sorted(found, key=lambda c: c.index) for found in corners]
+
+
+def found_corners(found: IsoLines) -> tuple[Loops, list[list[Corner]]]:
+    """Samples of a picture's lines, and their corners as `fit_rings` finds them, those told among them."""
+    samples = resampled(found.lines)
+    loops = Loops.of(samples, aside(found.blur))
+    noises = np.maximum(np.maximum(jitters(loops), found.noise), _LEAST_NOISE)
+    told = Told.of(found.sharp, found.apexes, found.rounds)
+    return loops, _all_corners(loops, samples, found.blur, noises, told)
 
 
 def _of_both(

@@ -198,7 +198,7 @@ def _clear_profiles(
     t, values = _profiles(grey, *places, reach)
     if len(values) < _LEAST_PROFILES:
         return None  # In a small picture most reach past its rim.
-    low, high, clear = _plateaus(values, reach, _grain(grey))
+    low, high, clear = _plateaus(values, reach, grain_of(grey))
     if clear.sum() < _LEAST_PROFILES:
         return None
     return t[clear], values[clear], low[clear, None], high[clear, None]
@@ -410,7 +410,7 @@ def _profiles(
     return np.take_along_axis(t[whole], order, 1), np.take_along_axis(values[whole], order, 1)
 
 
-def _grain(grey: Grey) -> float:
+def grain_of(grey: Grey) -> float:
     """Sigma of the noise in most of a picture, from second differences along some of its rows."""
     rows = grey[:: max(1, len(grey) // 100)].astype(np.float32)
     if rows.shape[1] < 3:
