@@ -35,8 +35,8 @@ profiles seem to say. By measurement on tests/bench/shapes.py: at most 0.21 the 
 edges are sharp and straight."""
 
 GRAINY = 3.0
-"""Sigma of grain, in codes, from which on only what is told clearly is believed: in light dark parts' grain is next to
-nothing, so that lines found there are the smoother ones, by up to 0.44 on those pictures, whatever the truth is."""
+"""Sigma of grain, in codes, from which on only what is told clearly is believed. In light dark parts' grain is next
+to nothing, so lines found there are the smoother ones, by up to 0.44 on those pictures, whatever the truth is."""
 
 
 def straighter(one: list[ComplexArray], two: list[ComplexArray]) -> float:
