@@ -55,6 +55,10 @@ _BITS_ARM, _BITS_SHARE = 32.0, 0.9
 """The same (px) in a picture of black and white, whose flanks tell their way by where they step from row to row, and
 what share of the room there is."""
 
+_BITS_FLANKS, _STRAY = (12.0, 24.0, 48.0, 96.0), 0.25
+"""Lengths (px) of line beyond where the arms begin that tell their place and way there in a picture of black and
+white: the longest one that a parabola runs along within such a root mean square (px), as steps of a pixel make it."""
+
 _FLANK = 6.0
 """Length (px) of line to both sides of where the arms begin that gives their place and way."""
 
@@ -162,7 +166,7 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     rooms = _rooms(found.lines, places + blunt)
     for n, ((k, i), room) in enumerate(zip(places + blunt, rooms, strict=True)):
         arm = min(far, room) if field.bits is None else min(_BITS_ARM, _BITS_SHARE * room)
-        arms = _arms(found.lines[k], i, arm)
+        arms = _arms(found.lines[k], i, arm, () if field.bits is None else _BITS_FLANKS)
         if arms is None or (n >= len(places) and not view.doubts(k, arms, found.blur)):
             continue
         best = view.best(k, arms)
@@ -300,8 +304,11 @@ class _Arms:
         return way / max(abs(way), 1e-9)
 
 
-def _arms(z: ComplexArray, i: int, arm: float) -> _Arms | None:
-    """The flanks that lead up to point i from `arm` px away; None where the line is too short for them."""
+def _arms(z: ComplexArray, i: int, arm: float, farther: Sequence[float] = ()) -> _Arms | None:
+    """The flanks that lead up to point i from `arm` px away; None where the line is too short for them.
+
+    farther: lengths (px) of line beyond where they begin that tell more of them, where they go on as parabolas do.
+    """
     middle = len(z) // 2
     turned = np.roll(z, middle - i)
     s = stations(turned)
@@ -313,6 +320,10 @@ def _arms(z: ComplexArray, i: int, arm: float) -> _Arms | None:
         return None
     start, into = _flank(turned[left], s[left] + arm)
     end, out = _flank(turned[right], s[right] - arm)
+    for length in farther:
+        start, into = _long_flank(turned, s + arm, flank, length) or (start, into)
+        back = _long_flank(turned[::-1], arm - s[::-1], flank, length)
+        end, out = (end, out) if back is None else (back[0], -back[1])
     first, last = int(np.searchsorted(s, -arm)), int(np.searchsorted(s, arm)) - 1
     return _Arms(first + i - middle, last + i - middle, start, end, into, out, complex(turned[middle]))
 
@@ -321,6 +332,19 @@ def _flank(z: ComplexArray, t: FloatArray) -> tuple[complex, complex]:
     """Place and unit way at t = 0 of a parabola through points at lengths t along a line."""
     c = np.linalg.lstsq(np.vander(t, 3, increasing=True), z, rcond=None)[0]
     return complex(c[0]), complex(c[1] / max(abs(c[1]), 1e-12))
+
+
+def _long_flank(
+    z: ComplexArray, t: FloatArray, flank: float, length: float
+) -> tuple[complex, complex] | None:
+    """The same from points at -length < t < flank; None where those go another way, or are not as many."""
+    some = (t > -length) & (t < flank)
+    if t[0] > -length:
+        return None
+    place, way = _flank(z[some], t[some])
+    off = (z[some] - place) * way.conjugate()
+    missed = np.polynomial.Polynomial.fit(off.real, off.imag, 2)(off.real) - off.imag
+    return (place, way) if math.sqrt(float(np.mean(missed**2))) < _STRAY else None
 
 
 @dataclass(frozen=True, slots=True)
