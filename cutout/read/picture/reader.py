@@ -20,7 +20,7 @@ from cutout.read.picture.ends import ends_restored
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
-from cutout.read.picture.straight import CLEARLY, GRAINY, TELLING, straighter
+from cutout.read.picture.straight import CLEARLY, GRAINY, SWAYING, TELLING, straighter
 from cutout.read.picture.straighten import straightened
 from cutout.read.picture.thin import unblurred
 from cutout.read.picture.together import found_together
@@ -118,7 +118,7 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     sure = fit is not None and fit.sure
     doubtful = fit is None or fit.doubtful
     lit = _lit(picture, figure, found.noise, light) if light or doubtful else None
-    if lit is not None and doubtful:
+    if lit is not None and doubtful and found.blur < SWAYING:
         waver = straighter(found.lines, lit[1].lines)
         if abs(waver) > (CLEARLY if sure or grain_of(picture.grey) > GRAINY else TELLING):
             sure, light = True, waver > 0

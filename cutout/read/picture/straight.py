@@ -39,6 +39,11 @@ GRAINY = 3.0
 to nothing, so lines found there are the smoother ones, by up to 0.44 on those pictures, whatever the truth is."""
 
 
+SWAYING = 0.75
+"""Blur (px) that edges seem to have from which on lines don't sway in either space: a pixel's share changes as evenly
+as the edge passes it. Sharp ones of those pictures seem to have 0.5 to 0.61, blurred ones 0.9 and more."""
+
+
 def straighter(one: list[ComplexArray], two: list[ComplexArray]) -> float:
     """log of how much less straight the one's straight stretches are than the other's; 0 where neither has any."""
     misses = [_misses(lines) for lines in (one, two)]
