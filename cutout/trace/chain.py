@@ -25,6 +25,8 @@ _TOGETHER = 12
 
 _ROUNDS = 3  # of fitting; by trial: later ones move no sample
 _PULL = 0.3  # towards its place by length, where samples alone would leave a free joint adrift. By trial
+_LEAST_SPEED = 0.1
+"""Least speed, as a share of the samples' own, of a curve where it is tied to a way: below 0 it would turn back."""
 _ASIDE = 0.2
 """Weight of a miss along the curve: samples may slide along it, but not freely."""
 
@@ -347,9 +349,14 @@ class _System:
         whole[:, number, number] += np.where(free, self.pull, 0.0)
         side += np.where(free, self.pull * self.aim, 0.0)
         side -= np.einsum("nab,nb->na", whole, self.value)
-        whole *= free[:, :, None] & free[:, None, :]
-        whole[:, number, number] += self.tied
-        x = np.linalg.solve(whole, np.where(free, side, 0.0)[:, :, None])[:, :, 0] + self.value
+        x = self._least(whole, side, free) + self.value
+        back = self._backward(x)
+        some = back.any(axis=1)
+        if some.any():
+            # With a single bound broken the best that keeps it lies on it.
+            value = np.where(back, _LEAST_SPEED, 0.0)[some]
+            left = side[some] - np.einsum("nab,nb->na", whole[some], value)
+            x[some] = self._least(whole[some], left, (free & ~back)[some]) + self.value[some] + value
         if not self.closed:
             for end in (0, 1):
                 part = slice(2, 4) if end == 0 else slice(size - 2, size)
@@ -358,6 +365,22 @@ class _System:
         joints = parts[..., 0] + 1j * parts[..., 1]
         after = np.roll(joints, -1, axis=1) if self.closed else joints[:, 1:]
         return np.stack([joints[:, : self.piece.shape[1]], after], axis=2)
+
+    @staticmethod
+    def _least(whole: FloatArray, side: FloatArray, free: NDArray[np.bool_]) -> FloatArray:
+        """Solutions of systems in what is free; 0 elsewhere."""
+        number = np.arange(side.shape[1])
+        left = np.where(free[:, :, None] & free[:, None, :], whole, 0.0)
+        left[:, number, number] += ~free
+        return np.asarray(np.linalg.solve(left, np.where(free, side, 0.0)[:, :, None])[:, :, 0])
+
+    def _backward(self, x: FloatArray) -> NDArray[np.bool_]:
+        """Which unknowns x are speeds, along ways that ends are tied to, at which curves would turn back there."""
+        back = np.zeros(x.shape, dtype=bool)
+        if not self.closed:
+            for along, aside in ((2, 3), (-2, -1)):
+                back[:, along] = self.tied[:, aside] & (x[:, along] < _LEAST_SPEED)
+        return back
 
     def _turned(self, whole: FloatArray, side: FloatArray) -> None:
         """The systems with the ends' velocities told along and across what ties them down."""

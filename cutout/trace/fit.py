@@ -17,6 +17,7 @@ from cutout.geom.curve import Arc, ComplexArray, FloatArray, Line, Segment, to_a
 from cutout.geom.outline import Ring
 from cutout.trace.chain import Chain, Joint, fit_chains, local_joint
 from cutout.trace.corners import STEP, Corner, Loops, aside, corners_of, evened, jitters, lasting, resampled
+from cutout.trace.iso import IsoLines
 from cutout.trace.pieces import IntArray, Kind, Piece, cut_all
 
 _EXTREME = 5.0
@@ -173,14 +174,49 @@ def _all_corners(
         clear = loops.parts(np.isfinite(away))
         if any(some.any() for some in clear):
             sharp = corners_of(loops, _UNBLURRED, noise)
+            beside = max(_BESIDE, _BESIDE_BLURS * blur)
             corners = [
-                [c for c in dull if not some[c.index]] + [c for c in fine if some[c.index]]
-                for dull, fine, some in zip(corners, sharp, clear, strict=True)
+                _of_both(z, dull, fine, some, beside)
+                for z, dull, fine, some in zip(samples, corners, sharp, clear, strict=True)
             ]
     if told.apexes is not None or told.rounds is not None:
         beside = max(_BESIDE, _BESIDE_BLURS * blur)
         corners = [_beside_known(z, found, told, beside) for z, found in zip(samples, corners, strict=True)]
     return [sorted(found, key=lambda c: c.index) for found in corners]
+
+
+def found_corners(found: IsoLines) -> tuple[Loops, list[list[Corner]]]:
+    """Samples of a picture's lines, and their corners as `fit_rings` finds them, those told among them."""
+    samples = resampled(found.lines)
+    loops = Loops.of(samples, aside(found.blur))
+    noises = np.maximum(np.maximum(jitters(loops), found.noise), _LEAST_NOISE)
+    told = Told.of(found.sharp, found.apexes, found.rounds)
+    return loops, _all_corners(loops, samples, found.blur, noises, told)
+
+
+def _of_both(
+    z: ComplexArray, dull: list[Corner], fine: list[Corner], clear: NDArray[np.bool_], beside: float
+) -> list[Corner]:
+    """Fine corners where samples are clear and dull ones elsewhere, each once.
+
+    At the border of what is clear a corner's index may lie on one side for the one and on the other for the other:
+    it would be there twice, or not at all.
+    """
+    kept = [c for c in fine if clear[c.index]]
+    # A dull one that lies in what is clear is gone there unless a fine one is found beside it.
+    told = [c for c in dull if not clear[c.index] or any(_same(z, c, f, beside) for f in fine)]
+    return kept + [c for c in told if not any(_same(z, c, k, beside) for k in kept)]
+
+
+def _same(z: ComplexArray, one: Corner, two: Corner, reach: float) -> bool:
+    """Whether two corners are so near to each other both straight and along the ring."""
+    return abs(one.apex - two.apex) < reach and _apart(z, one, two) < reach
+
+
+def _apart(z: ComplexArray, one: Corner, two: Corner) -> float:
+    """Length (px) of ring between two corners, the shorter way."""
+    apart = (one.index - two.index) % len(z)
+    return min(apart, len(z) - apart) * STEP
 
 
 def _beside_known(z: ComplexArray, corners: list[Corner], told: Told, beside: float) -> list[Corner]:
@@ -197,8 +233,7 @@ def _knows(z: ComplexArray, told: Told | None) -> bool:
 
 def _near(z: ComplexArray, one: Corner, two: Corner, reach: float) -> bool:
     """Whether two corners are so near to each other, straight or along the ring."""
-    apart = (one.index - two.index) % len(z)
-    return abs(one.apex - two.apex) < reach or min(apart, len(z) - apart) * STEP < reach
+    return abs(one.apex - two.apex) < reach or _apart(z, one, two) < reach
 
 
 def _known(z: ComplexArray, places: cKDTree) -> list[Corner]:

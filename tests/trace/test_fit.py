@@ -12,15 +12,18 @@ from hypothesis import strategies as st
 
 from cutout.geom.curve import Arc, Line, Similarity
 from cutout.geom.outline import Ring
+from cutout.trace.chain import Chain, Joint, fit_chains
 from cutout.trace.corners import STEP, Loops, aside, corners_of, jitters, resample
-from cutout.trace.fit import fit_rings
+from cutout.trace.fit import Told, fit_rings
 from cutout.trace.pieces import cut_all
 
 BULGE = math.tan(math.pi / 8)
 
 
-def fit_ring(z: np.ndarray, tol: float, smooth: float = 0.0) -> Ring:
-    return fit_rings([z], tol, smooth=smooth)[0]
+def fit_ring(
+    z: np.ndarray, tol: float, blur: float = 0.5, smooth: float = 0.0, told: Told | None = None
+) -> Ring:
+    return fit_rings([z], tol, blur, smooth, told=told)[0]
 
 
 def polygon(*corners: complex) -> np.ndarray:
@@ -115,6 +118,38 @@ def test_a_corner_the_picture_rounded_off_is_put_back() -> None:
     z = resample(arm)
     corners = corners_of(Loops.of([z], aside(0.5)), 0.5, np.array([0.03]))[0]
     assert min(abs(c.apex) for c in corners) < 0.05
+
+
+@pytest.mark.parametrize("off", range(-2, 7))
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_corner_at_the_border_of_what_is_clear_is_there_once(off: int, side: int) -> None:
+    """The blur is told to be out of the line from near a corner on, one way or the other."""
+    from scipy.ndimage import gaussian_filter1d
+
+    corners = [100 * np.exp(2j * math.pi * k / 8) for k in range(8)]
+    z = resample(polygon(*corners))
+    z = z + np.random.default_rng(3).normal(0.0, 0.15, (2, len(z))).T @ [1, 1j]
+    z = gaussian_filter1d(z.real, 2.0, mode="wrap") + 1j * gaussian_filter1d(z.imag, 2.0, mode="wrap")
+    at = int(np.argmin(np.abs(z - corners[3]))) + side * off
+    none = np.zeros(0, dtype=np.complex128)
+    told = Told.of(z[at + side * np.arange(40)], none, none)
+    ring = fit_ring(z, 0.25, blur=1.1, told=told)
+    assert len(ring.segments) == 8
+    assert np.abs(np.array([c for c, _ in ring.corners(0.7)])[:, None] - corners).min(axis=0).max() < 0.3
+
+
+def test_curves_reach_what_they_are_tied_to_from_behind() -> None:
+    """Samples that overshoot the place where their end is tied to, aside of them."""
+    t = np.linspace(0.0, 1.0, 30)
+    z = 11 * t + 3j * (1 - t) ** 2
+    for turn in (1 + 0j, 0.6 - 0.8j):
+        free, tied = Joint(complex(turn * z[0])), Joint(turn * (10 + 2j), turn)
+        [[*_, last]] = fit_chains([Chain(turn * z, (0, 29), free, tied, 0.8)])
+        assert ((last.end - last.c2) * turn.conjugate()).real > 0
+        [[first, *_]] = fit_chains(
+            [Chain(turn * z[::-1], (0, 29), Joint(tied.at, -turn), Joint(free.at), 0.8)]
+        )
+        assert ((first.c1 - first.start) * turn.conjugate()).real < 0
 
 
 def test_a_fillet_is_not_taken_for_a_corner() -> None:

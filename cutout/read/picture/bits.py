@@ -31,8 +31,9 @@ _AHEAD, _BY = 3.0, 1.5
 _SKEW = 0.15
 """Sigma of how much a bar's end slants, by its width: ends are sawn, cut and drawn square."""
 
-_LESS_LIKELY = 5.0
-"""What log odds a square end has to make up for where it is narrower than its part."""
+_LESS_LIKELY = 8.0
+"""What log odds a square end has to make up for where it is narrower than its part: half of it is for the flanks of a
+point, which may bow, while those of a square end are straight."""
 
 _BOWED = 8
 """Straight pieces a bowed flank is drawn in."""

@@ -34,6 +34,10 @@ _TELLING = 0.19
 """Evidence that settles the matter. By measurement on tests/bench/shapes.py: pictures that mix codes gave at
 most 0.13 (in noise and JPEG 60), those that mix light 0.25 and more, but for edges along the pixel rows."""
 
+_BLURRED, _TELLING_BLURRED = 0.8, 0.05
+"""Blur (px) from which on less settles it: edges show more than one mixed pixel then. On those pictures with blurs of
+1 and 2 px: 0.10 and more where light is mixed, under -0.28 where codes are."""
+
 _SHARP, _PLAINLY = 0.3, 0.8
 """Blur (px) of edges whose profiles may mislead, and the evidence from which on they don't. By trial on a box turned
 by few degrees."""
@@ -97,14 +101,14 @@ class EdgeFit:
     """How well a blurred step explains the edges, in codes and in light: mean squared misses in codes.
 
     profiles: how many were looked at; blur: sigma (px) of the Gaussian beside the pixel's own width, in the
-    space that fits better. telling: evidence that settles the matter.
+    space that fits better. telling: evidence that settles the matter; None for what it is with edges that lie alone.
     """
 
     codes: float
     light: float
     profiles: int
     blur: float
-    telling: float = _TELLING
+    telling: float | None = None
 
     @property
     def evidence(self) -> float:
@@ -114,7 +118,7 @@ class EdgeFit:
     @property
     def sure(self) -> bool:
         """Whether the edges settle it by themselves."""
-        return abs(self.evidence) > self.telling
+        return abs(self.evidence) > self._settles
 
     @property
     def doubtful(self) -> bool:
@@ -123,7 +127,13 @@ class EdgeFit:
 
     def light_mixed(self, camera: bool) -> bool:
         """Whether the edges mix light; where they don't tell, whether a camera took the picture decides."""
-        return self.evidence > (-self.telling if camera else self.telling)
+        return self.evidence > (-self._settles if camera else self._settles)
+
+    @property
+    def _settles(self) -> float:
+        if self.telling is not None:
+            return self.telling
+        return _TELLING if self.blur < _BLURRED else _TELLING_BLURRED
 
 
 def linear(codes: ArrayLike) -> FloatArray:

@@ -41,6 +41,10 @@ _BITS_ARM, _BITS_SHARE = 32.0, 0.9
 """The same (px) in a picture of black and white, whose flanks tell their way by where they step from row to row, and
 what share of the room there is."""
 
+_BITS_FLANKS = (12.0, 24.0, 48.0, 96.0)
+"""Lengths (px) of line beyond where the arms begin that tell their place and way there in such a picture: of those
+that a parabola runs along the longest."""
+
 _MOST_ENDS = 60
 """In a picture with more such places they are texture, and stay as they are."""
 
@@ -73,7 +77,7 @@ def ends_restored(field: Field, found: IsoLines, sigma: float) -> IsoLines:
     ends: list[tuple[int, Arms]] = []
     for n, ((k, i), room) in enumerate(zip(places + blunt, rooms, strict=True)):
         arm = min(far, room) if field.bits is None else min(_BITS_ARM, _BITS_SHARE * room)
-        arms = arms_of(found.lines[k], i, arm)
+        arms = arms_of(found.lines[k], i, arm, () if field.bits is None else _BITS_FLANKS)
         if arms is None or (n >= len(places) and not view.doubts(k, arms, found.blur)):
             continue
         ends.append((k, arms))

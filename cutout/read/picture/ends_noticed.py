@@ -19,6 +19,9 @@ _FLANK = 6.0
 _SHARE, _SHARED = 0.6, 0.5
 """The same as a share of the arm, at most; and what share of the line to the next such place an arm may be long."""
 
+_STRAY = 0.25
+"""Root mean square (px) by which a longer stretch of line may stray from a parabola, as steps of a pixel make it."""
+
 _SHORTEST = 5.0
 """Arms shorter than this (px) tell nothing."""
 
@@ -104,8 +107,11 @@ class Arms:
         return way / max(abs(way), 1e-9)
 
 
-def arms_of(z: ComplexArray, i: int, arm: float) -> Arms | None:
-    """The flanks that lead up to point i from `arm` px away; None where the line is too short for them."""
+def arms_of(z: ComplexArray, i: int, arm: float, farther: Sequence[float] = ()) -> Arms | None:
+    """The flanks that lead up to point i from `arm` px away; None where the line is too short for them.
+
+    farther: lengths (px) of line beyond where they begin that tell more of them, where they go on as parabolas do.
+    """
     middle = len(z) // 2
     turned = np.roll(z, middle - i)
     s = stations(turned)
@@ -117,6 +123,10 @@ def arms_of(z: ComplexArray, i: int, arm: float) -> Arms | None:
         return None
     start, into = _flank(turned[left], s[left] + arm)
     end, out = _flank(turned[right], s[right] - arm)
+    for length in farther:
+        start, into = _long_flank(turned, s + arm, flank, length) or (start, into)
+        back = _long_flank(turned[::-1], arm - s[::-1], flank, length)
+        end, out = (end, out) if back is None else (back[0], -back[1])
     first, last = int(np.searchsorted(s, -arm)), int(np.searchsorted(s, arm)) - 1
     return Arms(first + i - middle, last + i - middle, start, end, into, out, complex(turned[middle]))
 
@@ -125,3 +135,16 @@ def _flank(z: ComplexArray, t: FloatArray) -> tuple[complex, complex]:
     """Place and unit way at t = 0 of a parabola through points at lengths t along a line."""
     c = np.linalg.lstsq(np.vander(t, 3, increasing=True), z, rcond=None)[0]
     return complex(c[0]), complex(c[1] / max(abs(c[1]), 1e-12))
+
+
+def _long_flank(
+    z: ComplexArray, t: FloatArray, flank: float, length: float
+) -> tuple[complex, complex] | None:
+    """The same from points at -length < t < flank; None where those go another way, or are not as many."""
+    some = (t > -length) & (t < flank)
+    if t[0] > -length:
+        return None
+    place, way = _flank(z[some], t[some])
+    off = (z[some] - place) * way.conjugate()
+    missed = np.polynomial.Polynomial.fit(off.real, off.imag, 2)(off.real) - off.imag
+    return (place, way) if math.sqrt(float(np.mean(missed**2))) < _STRAY else None

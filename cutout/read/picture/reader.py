@@ -12,15 +12,16 @@ from cutout.errors import NoFigureError, ReadError
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.geom.outline import Note, Outline
 from cutout.read.options import ReadOptions
+from cutout.read.picture.bends import bends_told
 from cutout.read.picture.closed_lines import fill_lines
 from cutout.read.picture.decode import Picture, decode
-from cutout.read.picture.edge import bends_restored, fit_edges, gap_noise, in_light, settled
+from cutout.read.picture.edge import bends_restored, fit_edges, gap_noise, grain_of, in_light, settled
 from cutout.read.picture.ends import ends_restored
 from cutout.read.picture.figure import Field, border_notes, find_figure
 from cutout.read.picture.marked import Apart, told_apart
 from cutout.read.picture.retouch import retouched
 from cutout.read.picture.ribs import fit_ribs, settled_ribs
-from cutout.read.picture.straight import CLEARLY, TELLING, straighter
+from cutout.read.picture.straight import CLEARLY, GRAINY, SWAYING, TELLING, straighter
 from cutout.read.picture.straighten import straightened
 from cutout.read.picture.thin import unblurred
 from cutout.read.picture.together import found_together
@@ -109,7 +110,7 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
     field = figure(picture)
     found = iso_lines(field.values, field.level)
     if field.stepped:
-        return field, ends_restored(field, replace(found, noise=STEPPED), field.softened)
+        return field, bends_told(field, ends_restored(field, replace(found, noise=STEPPED), field.softened))
     if picture.palette:
         found = replace(found, noise=gap_noise(picture.grey, field.values, field.level, found.blur))
     if field.exact:
@@ -124,9 +125,9 @@ def _edges(picture: Picture, name: str, options: ReadOptions, apart: Apart | Non
         # Shaded drawings may seem to mix light, and show their figure in codes only.
         sure, light = False, False
     # Edges near to one another sway for other reasons, too.
-    if lit is not None and doubtful and fit is lone:
+    if lit is not None and doubtful and fit is lone and found.blur < SWAYING:
         waver = straighter(found.lines, lit[1].lines)
-        if abs(waver) > (CLEARLY if sure else TELLING):
+        if abs(waver) > (CLEARLY if sure or grain_of(picture.grey) > GRAINY else TELLING):
             sure, light = True, waver > 0
     if light and lit is not None:
         field, found = lit

@@ -42,3 +42,12 @@ def test_quantiles_of_counted_greys_are_those_of_the_greys(size: int) -> None:
     assert counts.tolist() == np.bincount(greys, minlength=256).tolist()
     shares = (0.02, 0.3, 0.5, 0.98)
     assert quantiles(counts, shares) == pytest.approx(np.quantile(greys.astype(float), shares))
+
+
+@pytest.mark.parametrize(
+    ("blur", "evidence", "told"), [(0.1, 0.1, False), (1.0, 0.1, True), (1.0, -0.1, True)]
+)
+def test_blurred_edges_settle_light_or_codes_by_less(blur: float, evidence: float, told: bool) -> None:
+    fit = edge.EdgeFit(np.exp(evidence), 1.0, 100, blur)
+    assert fit.sure == told
+    assert fit.light_mixed(camera=False) == (told and evidence > 0)

@@ -138,6 +138,25 @@ def test_points_in_black_and_white_lie_in_the_middle_of_where_they_may() -> None
     assert max(away) < 1.2
 
 
+def test_points_with_long_straight_flanks_in_black_and_white_lie_where_those_meet() -> None:
+    """By what six pixels to both sides of where an end's arms begin tell, the second one lay a pixel off."""
+    for k in (5, 6):
+        wide = 70 * math.tan(math.radians(17.5))
+        z = np.array([0j, -70 + 1j * wide, -70 - 1j * wide]) * np.exp(0.41j * k) + complex(0.3 * k, 0.7 * k)
+        assert off(z, seen_in(Image.fromarray(covered(z) < 0.5)), [0])[0] < 0.5
+
+
+def test_round_ends_in_black_and_white_get_no_corners_but_polygons_keep_theirs() -> None:
+    half = np.exp(1j * np.linspace(-math.pi / 2, math.pi / 2, 40))
+    eight = 30 * np.exp(2j * math.pi * np.arange(8) / 8)
+    few = 0
+    for k in range(6):
+        round_ = np.concatenate([15 + 11 * half, -15 - 11 * half]) * np.exp(0.37j * k)
+        few += len(seen_in(Image.fromarray(covered(round_ + complex(0.3 * k % 1, 0.7 * k % 1)) < 0.5)))
+        assert len(seen_in(Image.fromarray(covered(eight * np.exp(0.17j * k)) < 0.5))) == 8
+    assert few <= 1
+
+
 def test_bars_in_black_and_white_keep_all_their_corners() -> None:
     for k in range(6):
         z = np.array([-55 - 1.3j, -1.3j, 1.3j, -55 + 1.3j]) * np.exp(0.2j + 0.5j * k)

@@ -69,7 +69,9 @@ def test_one_that_needs_the_kerf_of_another_go_stays_behind_it() -> None:
     sawn(state, 1, 100 + 140j)
     sawn(state, 2, 200 + 190j)
     sawn(state, 1, 140 + 100j)
-    state.saw(np.array([200 + 165j, 200 + 170j, 230 + 180j]), Place("leg", 2), None, Move("lift", 45.0, (1, 20.0)))
+    state.saw(
+        np.array([200 + 165j, 200 + 170j, 230 + 180j]), Place("leg", 2), None, Move("lift", 45.0, (1, 20.0))
+    )
     again = regrouped(state, fresh, PRICES)[-1]
     assert [cut.start_by for cut in again.cuts] == ["drop in", "turn", "drop in", "back"]
     assert again.cuts[3].parent == (2, 20.0)
