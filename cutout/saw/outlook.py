@@ -55,10 +55,14 @@ def outlook(pattern: Pattern, kit: Kit) -> Outlook:
         # A stretch that ends in inside corners at both ends is arrived at from both sides.
         mine = max(len(found), len(found) / 2 + ends / 2)
         length = math.fsum(s.length for s in found)
-        put_in = prices.moves.thread if prices.moves.threads else prices.moves.drop_in
-        seconds += length * prices.cut + prices.moves.hole + put_in + ARRIVAL * mine
+        seconds += length * prices.cut + _letting_in(prices) + ARRIVAL * mine
         cuts += math.ceil(mine)
     return Outlook(kit.blade, cuts, seconds / 60)
+
+
+def _letting_in(prices: Prices) -> float:
+    """Seconds an opening takes before any of it is sawn: its hole, and the blade put into it."""
+    return prices.moves.hole + (prices.moves.thread if prices.moves.threads else prices.moves.drop_in)
 
 
 def refuse_endless(pattern: Pattern, kit: Kit, *, mended: bool) -> None:
@@ -96,13 +100,18 @@ def advice(pattern: Pattern, kit: Kit, others: Iterable[Kit], plan: Plan) -> str
     if planned < MANY:
         return None
     most = NO_SLOWER * plan.minutes
-    likely = [other for other in others if _may_be_better(other, kit, pattern, most)]
+    likely = [
+        (other, least)
+        for other in others
+        if other.blade.turning_radius < kit.blade.turning_radius
+        and _least_minutes(pattern, other, 0) < most
+        and _least_minutes(pattern, other, least := sum(_fewest(other, pattern))) < most
+    ]
     if not likely:
         return None
-    mine = outlook(pattern, kit)
-    few = WORTH_IT * mine.cuts
-    likely = [other for other in likely if sum(_fewest(other, pattern)) < few]
-    better = [o for o in (outlook(pattern, other) for other in likely) if o.cuts < few and o.minutes < most]
+    few = WORTH_IT * outlook(pattern, kit).cuts
+    found = (outlook(pattern, other) for other, least in likely if least < few)
+    better = [o for o in found if o.cuts < few and o.minutes < most]
     if not better:
         return None
     best = min(better, key=lambda o: (o.minutes, o.cuts))
@@ -118,8 +127,10 @@ def _fewest(kit: Kit, pattern: Pattern) -> list[int]:
     return [fewest_stretches(o, pattern.panel, kit.blade, kit.allow) for o in pattern.openings]
 
 
-def _may_be_better(other: Kit, kit: Kit, pattern: Pattern, most: float) -> bool:
-    """Told without fitting: it turns tighter, and sawing the bare outlines takes no more than `most` minutes."""
+def _least_minutes(pattern: Pattern, kit: Kit, cuts: int) -> float:
+    """Minutes that sawing takes at least where it takes so many cuts or more: what `outlook` comes to is no less, and
+    takes a fit of every line."""
+    prices = Prices.of(kit.moves, kit.feed(pattern.panel.sawn))
     length = _ALL_BUT * math.fsum(o.region.length for o in pattern.openings)
-    bare = length * Prices.of(other.moves, other.feed(pattern.panel.sawn)).cut / 60
-    return other.blade.turning_radius < kit.blade.turning_radius and bare < most
+    seconds = length * prices.cut + _letting_in(prices) * len(pattern.openings) + ARRIVAL * cuts
+    return seconds / 60

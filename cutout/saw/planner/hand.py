@@ -162,6 +162,14 @@ class Hand:
             return None
         return Move("thread", self.prices.moves.thread + self.prices.back * way, parent)
 
+    def least_to_kerf(self, path: KerfPath) -> float:
+        """No move `to_kerf` takes less (seconds), wherever in that kerf to."""
+        cuts = self.state.cuts
+        if path.forward and cuts and cuts[path.cut].go == cuts[-1].go:
+            return self.prices.settle
+        moves = self.prices.moves
+        return (moves.thread if moves.threads else moves.lift) * self.prices.reluctance
+
     def to_spin(self, path: KerfPath, s: float) -> Move | None:
         """Turned on the spot in a kerf of this go, the teeth `s` mm along it; None where the blade is not in it."""
         cuts = self.state.cuts
@@ -181,6 +189,12 @@ class Hand:
         if moves.threads and place != EDGE:
             return Move("thread", moves.thread)
         return Move("drop in", moves.drop_in)
+
+    def least_to_place(self, z: complex, place: Place) -> float:
+        """No move `to_place` takes less (seconds)."""
+        moves = self.prices.moves
+        anew = (moves.thread if moves.threads and place != EDGE else moves.drop_in) * self.prices.reluctance
+        return min(moves.turn, anew) if self.state.cuts and self.rooms.at(z) is not None else anew
 
     def _way_to_room(self, room: int) -> float | None:
         """How far (mm) the blade goes in its own kerf until it stands in a room; None if it can't."""
