@@ -90,11 +90,11 @@ def spent():
     return t.children_user + t.children_system + time.process_time()
 now = lambda stage: [stage, spent(), time.perf_counter(), time.process_time()]
 marks = [now("import")]
-from cutout.job.options import asked_for
 from cutout.processes import own_process
+own_process()
+from cutout.job.options import asked_for
 from cutout.run import make
 from cutout.write.outputs import write_out
-own_process()
 note = lambda stage, done: "(" in stage or marks.append(now(stage))
 profile = cProfile.Profile(time.process_time) if sys.argv[3] == "profile" else None
 if profile:
