@@ -104,6 +104,8 @@ class Rooms:
     def _refresh(self) -> None:
         """Only a new hole or fallen piece makes room; the kerfs round it are part of it."""
         state = self._state
+        if self._seen == len(state.open) and (not self._seen or state.open[-1][0] is self._last):
+            return
         if self._seen and (len(state.open) < self._seen or state.open[self._seen - 1][0] is not self._last):
             # A hole was taken back: begun anew.
             self._seen, self._wide, self._rooms = 0, shapely.Polygon(), np.array([], dtype=object)

@@ -512,12 +512,21 @@ class State:
         most = min(max(FILED * self.blade.kerf * self.blade.width, least), MOST_FILED)
         if part.area > most and (self._surely_fat(part, most) or shapely.area(self.fat(part)) > most):
             return False
-        return self._sawable_depth(part) <= self.blade.kerf
-
-    def _sawable_depth(self, part: Polygon) -> float:
-        """Depth of a piece, the tip of a corner too sharp for any kerf left out of account."""
+        # The tip of a corner too sharp for any kerf is left out of account.
         core = shapely.intersection(part, self.area.sawable)
-        return self.depth(core)[0] if not shapely.is_empty(core) else 0.0
+        return shapely.is_empty(core) or self._is_no_deeper(core, self.blade.kerf)
+
+    def _is_no_deeper(self, part: shapely.Geometry, most: float) -> bool:
+        """Whether `depth` is no more than that (mm), told without putting together what is open."""
+        near = self.near(part)
+        if not near:
+            return self.depth(part)[0] <= most
+        left = shapely.points(shapely.get_coordinates(shapely.segmentize(part, DENSE)))
+        for geometry in near:
+            left = left[~shapely.dwithin(geometry, left, most)]
+            if len(left) == 0:
+                return True
+        return False
 
     def depth(self, part: shapely.Geometry) -> tuple[float, tuple[float, float]]:
         """How far a piece reaches from what is open (mm), and where it reaches furthest."""
