@@ -627,14 +627,18 @@ def _least(hand: Hand, way: Way) -> float:
         return _price(hand, way, hand.least_to_place(*way.place))
     if way.pose is None:
         return _price(hand, way, 0.0)
-    return _price(hand, way, hand.least_to_kerf(way.pose[0]) if way.turned is None else hand.prices.moves.turn)
+    return _price(
+        hand, way, hand.least_to_kerf(way.pose[0]) if way.turned is None else hand.prices.moves.turn
+    )
 
 
 def _cheapest_first(hand: Hand, found: list[Way]) -> Iterator[Chosen]:
     """The ways the blade can get to, by their prices, of equals the first first; `closes` counts as the room it is
     hoped to make. Most are too dear to be looked at: a way is priced where its least price comes up."""
     room = hand.prices.room
-    ends = hand.state.near_open(np.array([way.end for way in found])).tolist() if room else [False] * len(found)
+    ends = (
+        hand.state.near_open(np.array([way.end for way in found])).tolist() if room else [False] * len(found)
+    )
     # Of two with the same price the one that is a bound is settled first: the way may be dearer.
     queue: list[tuple[float, bool, int, Chosen | None]] = [
         (_least(hand, way) - room * closes, False, n, None)
