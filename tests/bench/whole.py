@@ -188,7 +188,7 @@ def table(
 
 
 def bare(source: Path, made: str) -> dict[str, float]:
-    """Seconds of CPU that it takes to decode a photo, draw one iso-line through it, buffer the waste made (WKB, hex)."""
+    """Seconds of CPU to decode a photo, to draw an iso-line through it, and to buffer the waste made (WKB, hex)."""
     grey = np.asarray(Image.open(source).convert("L"), dtype=float)
     waste = shapely.from_wkb(bytes.fromhex(made))
     return {
