@@ -199,10 +199,9 @@ class State:
         self.kerfs = {id(self.open[n][0]) for n in kept["kerfs"]}
 
     def forget(self) -> None:
-        """Let go of what was only remembered to be quick: the walk is over."""
+        """Let go of what was only remembered to be quick: the walk is over. What is held yet will be asked again."""
         for memory in (self._grown, self._passed, self._carried_on):
             memory.clear()
-        self._held = None
 
     @property
     def next_hole(self) -> Place:
