@@ -11,7 +11,7 @@ from cutout.kit import Kit
 from cutout.pattern import Panel, Pattern, cut_pattern
 from cutout.saw import plan
 from cutout.saw.model import Plan
-from cutout.saw.outlook import MANY, MOST_CUTS, advice, outlook, refuse_endless
+from cutout.saw.outlook import MANY, MOST_CUTS, _fewest, _least_minutes, advice, outlook, refuse_endless
 from cutout.saw.planner.area import fewest_stretches, stretches_of
 from tests.figures import star, wavy
 from tests.kits import kit_of
@@ -83,3 +83,13 @@ def test_what_is_told_without_fitting_is_no_more_than_what_is_found(name: str) -
         (opening,) = pattern.openings
         fitted = stretches_of(opening, pattern.panel, kit.blade, kit.allow)
         assert fewest_stretches(opening, pattern.panel, kit.blade, kit.allow) <= len(fitted)
+
+
+@pytest.mark.parametrize("name", ["jigsaw-narrow", "scroll-medium"])
+@pytest.mark.parametrize("teeth", [3, 11])
+def test_no_outlook_is_quicker_than_what_leaves_a_blade_out(name: str, teeth: int) -> None:
+    """The bound goes by cuts no blade can spare; a blade that it leaves out would not have been named."""
+    kit = kit_of(name)
+    for pattern in (wheel(teeth, kit), starry(teeth, kit)):
+        seen, least = outlook(pattern, kit), sum(_fewest(kit, pattern))
+        assert 0.15 * seen.minutes < _least_minutes(pattern, kit, least) <= seen.minutes
