@@ -639,6 +639,7 @@ def _cheapest_first(hand: Hand, found: list[Way]) -> Iterator[Chosen]:
     ends = (
         hand.state.near_open(np.array([way.end for way in found])).tolist() if room else [False] * len(found)
     )
+    hand.rooms.look_at(way.place[0] for way in found if way.place is not None)
     # Of two with the same price the one that is a bound is settled first: the way may be dearer.
     queue: list[tuple[float, bool, int, Chosen | None]] = [
         (_least(hand, way) - room * closes, False, n, None)

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Point, Polygon
 
-from cutout.geom.curve import ComplexArray, FloatArray, to_array
+from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
 from cutout.saw.model import CORNER, EDGE, SAME_GO, Place, StartBy
@@ -621,7 +621,9 @@ class State:
             for part in polygons_of(room):
                 n = int(min(max(part.exterior.length / max(self.blade.width, 2.0), 1), 150))
                 spots = shapely.line_interpolate_point(part.exterior, np.arange(n) / n, normalized=True)
-                self.places.extend((complex(p.x, p.y), fallen_with) for p in spots)
+                self.places.extend(
+                    (z, fallen_with) for z in to_complex(shapely.get_coordinates(spots)).tolist()
+                )
 
     def _note_poses(self, z: ComplexArray) -> None:
         """Places in the new kerf from which a blade put into it, either way round, can branch off."""
