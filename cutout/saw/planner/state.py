@@ -513,14 +513,14 @@ class State:
             return False
         # The tip of a corner too sharp for any kerf is left out of account.
         core = shapely.intersection(part, self.area.sawable)
-        return shapely.is_empty(core) or self._is_no_deeper(core, self.blade.kerf)
+        return bool(shapely.is_empty(core)) or self._is_no_deeper(core, self.blade.kerf)
 
     def _is_no_deeper(self, part: shapely.Geometry, most: float) -> bool:
         """Whether `depth` is no more than that (mm), told without putting together what is open."""
         near = self.near(part)
         if not near:
             return self.depth(part)[0] <= most
-        left = shapely.points(shapely.get_coordinates(shapely.segmentize(part, DENSE)))
+        left = np.asarray(shapely.points(shapely.get_coordinates(shapely.segmentize(part, DENSE))))
         for geometry in near:
             left = left[~shapely.dwithin(geometry, left, most)]
             if len(left) == 0:
