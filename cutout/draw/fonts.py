@@ -81,13 +81,32 @@ def _path(font: str) -> str:
 def plain(text: str, font: str = PLAIN) -> str:
     """The text with every character the font lacks replaced by "?"."""
     known = _face(font).face.charToGlyph
+    if known.keys() >= set(map(ord, text)):
+        return text
     return "".join(c if ord(c) in known else "?" for c in text)
 
 
 @lru_cache(maxsize=20_000)
 def text_width(text: str, font: str, size: float) -> float:
-    """Width in points of `text` set in `font` at `size` points."""
-    return float(_face(font).stringWidth(text, size))
+    """Width in points of `text` set in `font` at `size` points: what the font itself says, several times as fast."""
+    return 0.001 * size * sum(map(_widths(font).__getitem__, text))
+
+
+class _Widths(dict[str, float]):
+    """Widths of characters in thousandths of the size of type, looked up once."""
+
+    def __init__(self, face: TTFont) -> None:
+        super().__init__()
+        self._face = face.face
+
+    def __missing__(self, character: str) -> float:
+        width: float = self._face.charWidths.get(ord(character), self._face.defaultWidth)
+        return self.setdefault(character, width)
+
+
+@cache
+def _widths(font: str) -> _Widths:
+    return _Widths(_face(font))
 
 
 def wrap(text: str, font: str, size: float, width: float) -> list[str]:

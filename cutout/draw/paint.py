@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
@@ -95,8 +96,10 @@ class Pen:
     def _open(self, paths: Iterable[FloatArray]) -> PDFPathObject:
         path = _Path()
         for points in paths:
-            for n, (x, y) in enumerate((np.round(points * PT, _PLACES) + 0.0).tolist()):
-                path.add("l" if n else "m", x, y)
+            said = [f"{x!r} {y!r} l" for x, y in (np.round(points * PT, _PLACES) + 0.0).tolist()]
+            if said:
+                said[0] = f"{said[0][:-1]}m"
+                path.add(" ".join(said))
         return path
 
     def _closed(self, rings: Iterable[Ring]) -> PDFPathObject:
@@ -104,13 +107,14 @@ class Pen:
         for ring in rings:
             if not ring.segments:
                 continue
-            path.add("m", *_place(ring.segments[0].start))
+            said = [f"{_place(ring.segments[0].start)} m"]
             for segment in ring.segments:
                 for run in arc_cubics(segment) if isinstance(segment, Arc) else (segment,):
                     if isinstance(run, Line):
-                        path.add("l", *_place(run.end))
+                        said.append(f"{_place(run.end)} l")
                     else:
-                        path.add("c", *_place(run.c1), *_place(run.c2), *_place(run.end))
+                        said.append(f"{_place(run.c1)} {_place(run.c2)} {_place(run.end)} c")
+            path.add(" ".join(said))
             path.close()
         return path
 
@@ -250,19 +254,24 @@ def _set(grey: Callable[[float], None], colour: Callable[..., None], ink: Ink) -
         grey(ink)
 
 
-def _place(z: complex) -> tuple[float, float]:
-    return round(z.real * PT, _PLACES) + 0.0, round(z.imag * PT, _PLACES) + 0.0
+def _place(z: complex) -> str:
+    return f"{round(z.real * PT, _PLACES) + 0.0!r} {round(z.imag * PT, _PLACES) + 0.0!r}"
 
 
 class _Path(PDFPathObject):
     """A path of numbers rounded already, which are written several times as fast as the library would."""
 
-    def add(self, operator: str, *numbers: float) -> None:
-        """One operator of the format with its numbers: rounded, and no negative 0."""
-        self._code_append(f"{' '.join(map(_short, numbers))} {operator}")  # type: ignore[attr-defined]
+    def add(self, said: str) -> None:
+        """A ring or line: operators of the format behind their numbers, which are rounded and no negative 0."""
+        begin, move, rest = _shortest(said).partition(" m ")
+        # The library wants to see how a path begins.
+        for part in (f"{begin} m", rest) if move else (begin,):
+            self._code_append(part)  # type: ignore[attr-defined]
 
 
-def _short(number: float) -> str:
-    """A number as the library writes it, shortest form: .5 for 0.5, 1 for 1.0."""
-    text = repr(number).removesuffix(".0")
-    return text[1:] if text.startswith("0.") else text
+def _shortest(said: str) -> str:
+    """Numbers as the library writes them, shortest form: .5 for 0.5, 1 for 1.0."""
+    return _BEFORE.sub(".", _AFTER.sub("", said))
+
+
+_AFTER, _BEFORE = re.compile(r"\.0(?!\d)"), re.compile(r"(?<![-\d.])0\.")

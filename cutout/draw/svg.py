@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from html import escape
 from itertools import groupby
@@ -95,10 +96,12 @@ def _id(name: str) -> str:
 
 def ring_path(rings: Iterable[Ring], flip: float) -> str:
     """SVG path data of closed rings; y up becomes y down as `flip` - y. Arcs and cubics stay curves."""
-    return "".join(
-        _move(ring.segments[0].start, flip) + "".join(_run(s, flip) for s in ring.segments) + "Z"
-        for ring in rings
-        if ring.segments
+    return _shortest(
+        "".join(
+            f"M{_point(ring.segments[0].start, flip)}{''.join([_run(s, flip) for s in ring.segments])}Z"
+            for ring in rings
+            if ring.segments
+        )
     )
 
 
@@ -106,8 +109,8 @@ def polyline_path(path: FloatArray, flip: float) -> str:
     """SVG path data of an open polyline (n, 2)."""
     if len(path) == 0:
         return ""
-    xy = np.column_stack([path[:, 0], flip - path[:, 1]])
-    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in xy.tolist())
+    xy = np.column_stack([path[:, 0], flip - path[:, 1]]).tolist()
+    return _shortest("M" + "L".join([f"{x:.4f} {y:.4f}" for x, y in xy]))
 
 
 def number(value: float) -> str:
@@ -132,12 +135,17 @@ def printable(text: str) -> str:
     return "".join(c for c in text if c >= " " and not 0xD800 <= ord(c) <= 0xDFFF and c not in "\ufffe\uffff")
 
 
-def _move(z: complex, flip: float) -> str:
-    return f"M{number(z.real)} {number(flip - z.imag)}"
-
-
 def _point(z: complex, flip: float) -> str:
-    return f"{number(z.real)} {number(flip - z.imag)}"
+    return f"{z.real:.4f} {flip - z.imag:.4f}"
+
+
+def _shortest(data: str) -> str:
+    """Path data whose coordinates have four places, each as `number` writes it."""
+    return _NOTHING.sub("0", _ENDS.sub(r"\1", _WHOLE.sub("", data)))
+
+
+_WHOLE, _ENDS = re.compile(r"\.0000"), re.compile(r"(\.\d*[1-9])0+(?!\d)")
+_NOTHING = re.compile(r"-0(?![\d.])")
 
 
 def _run(segment: Segment, flip: float) -> str:
@@ -145,7 +153,7 @@ def _run(segment: Segment, flip: float) -> str:
         case Line(_, end):
             return f"L{_point(end, flip)}"
         case Arc(_, end, bulge):
-            radius, large = number(segment.radius), int(abs(bulge) > 1)
+            radius, large = f"{segment.radius:.4f}", int(abs(bulge) > 1)
             return f"A{radius} {radius} 0 {large} {int(bulge < 0)} {_point(end, flip)}"
         case Cubic(_, c1, c2, end):
             return f"C{_point(c1, flip)} {_point(c2, flip)} {_point(end, flip)}"

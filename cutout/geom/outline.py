@@ -174,6 +174,8 @@ def from_region(region: shapely.Geometry) -> tuple[Ring, ...]:
 
 def polygons_of(geometry: shapely.Geometry) -> tuple[Polygon, ...]:
     """The polygons in any geometry, lines and points left out."""
+    if isinstance(geometry, Polygon):
+        return () if geometry.is_empty else (geometry,)
     parts = shapely.get_parts(shapely.get_parts(geometry))
     return tuple(p for p in parts if isinstance(p, Polygon) and not p.is_empty)
 

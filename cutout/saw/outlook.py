@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from cutout.check.loose_piece import loose_pieces
@@ -81,6 +81,7 @@ def refuse_endless(pattern: Pattern, kit: Kit, *, mended: bool) -> None:
     times = AFTER_MENDING if mended else BEFORE_MENDING if loose_pieces(pattern) else 1
     most_of_one, most = (math.floor(times * cuts) for cuts in MOST_CUTS)
     cuts = 0
+    # Of openings that measure the same the one and its cuts count once.
     different: dict[tuple[float, float, int], int] = {}
     most_different = math.floor(MOST_DIFFERENT * (AFTER_MENDING if mended else 1))
     for opening in pattern.openings:
@@ -88,7 +89,7 @@ def refuse_endless(pattern: Pattern, kit: Kit, *, mended: bool) -> None:
         cuts += mine
         different[_measures(opening)] = 1 + mine
         if len(different) > 1 and sum(different.values()) > most_different:
-            raise _too_different(len(pattern.openings))
+            raise _too_different(different.values())
         if mine > most_of_one:
             raise _endless(kit, mine, "one opening", most_of_one)
         if cuts > most:
@@ -101,11 +102,11 @@ def _measures(opening: Opening) -> tuple[float, float, int]:
     return round(region.area, 2), round(region.length, 2), len(region.exterior.coords)
 
 
-def _too_different(openings: int) -> LayoutError:
+def _too_different(different: Collection[int]) -> LayoutError:
     return LayoutError(
-        f"{openings} openings are more than are worked out one by one: at most {MOST_DIFFERENT} different ones and "
-        "cuts in them, equal ones counted once. Leave the smallest spots out, smooth the picture, or make several "
-        "panels of it."
+        f"the first {len(different)} different openings alone would take {sum(different) - len(different)} cuts or "
+        f"more: of openings and cuts together at most {MOST_DIFFERENT} are worked out one by one. Leave the smallest "
+        "spots out, smooth the picture, or make several panels of it."
     )
 
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from cutout.geom.outline import polygons_of
 from cutout.write.work import Work
@@ -32,10 +35,10 @@ def _eased_places(work: Work) -> tuple[tuple[float, float], ...]:
     parts = polygons_of(shapely.buffer(shapely.difference(changed, bridges), -DEEP / 2))
     if not parts:
         return ()
-    from scipy.cluster.hierarchy import fcluster, linkage
-
     spots = np.array([shapely.get_coordinates(shapely.point_on_surface(p))[0] for p in parts])
-    groups = fcluster(linkage(spots, "single"), _ONE_PLACE, "distance") if len(parts) > 1 else np.array([1])
+    near = cKDTree(spots).query_pairs(_ONE_PLACE, output_type="ndarray")
+    beside = coo_matrix((np.ones(len(near)), near.T), (len(spots), len(spots)))
+    _, groups = connected_components(beside, directed=False)
     areas = np.array([p.area for p in parts])
     order = np.lexsort((-areas, groups))  # the largest part of each group first
     _, first = np.unique(groups[order], return_index=True)

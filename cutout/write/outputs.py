@@ -69,7 +69,7 @@ FILES: tuple[Output, ...] = (
     ),
     Output(
         "shopdrawing.pdf", "application/pdf", "Shop drawing: one sheet to hang beside the saw",
-        _one("shopdrawing.pdf", shop_drawing_pdf), beside=True,
+        _one("shopdrawing.pdf", shop_drawing_pdf),
     ),
     Output(
         "pattern.svg", "image/svg+xml", "Pattern: the outline as it is cut", _one("pattern.svg", pattern_svg)
@@ -84,7 +84,7 @@ FILES: tuple[Output, ...] = (
     ),
     Output(
         "cutsheet.pdf", "application/pdf", "Notes: findings, spots for the file, what to have ready, sources",
-        _one("cutsheet.pdf", cut_sheet_pdf),
+        _one("cutsheet.pdf", cut_sheet_pdf), beside=True,
     ),
     Output(
         "preview.png", "image/png", "Picture of the finished panel", _one("preview.png", preview_png), beside=True

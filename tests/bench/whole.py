@@ -4,6 +4,8 @@
     python tests/bench/whole.py --runs 1    the same from one run each
     python tests/bench/whole.py --circle    a bare circle and `cutout --help` alone
     python tests/bench/whole.py --others    then the ratios of the other benches as well, one after the other
+    python tests/bench/whole.py --megapixels 0.3 4 12 48    photos of these sizes, one run each on one core: CPU time
+                                            of the stages, ratio of the whole, and the most memory it held
 
 The photo is the shipped drawing of a heron (invented) as a camera would see it: blur, light that falls off to one
 corner, grain, JPEG. Each run is a process of its own, so that nothing it works out is cached. Its modules are
@@ -19,6 +21,7 @@ from __future__ import annotations
 import io
 import itertools
 import json
+import math
 import os
 import statistics
 import subprocess
@@ -39,7 +42,10 @@ from skimage.measure import find_contours
 
 HERE = Path(__file__).parent
 HERON = HERE.parent.parent / "examples" / "heron-shutter" / "heron.svg"
-WIDTH = 3000
+WIDTH, MEGAPIXELS = 3000, 12.0
+"""The drawing's width in a photo of that size (pixels)."""
+RIM = 200
+"""Pixels of white paper round it there."""
 OPTIONS = {"width": "400mm", "panel": "500x700mm", "thickness": "18mm"}
 RUNS = 3
 OTHERS = (
@@ -51,11 +57,13 @@ OTHERS = (
 )
 
 
-def photo(folder: Path) -> Path:
-    """The heron as a camera of 12 megapixels would save it."""
-    png = bytes(resvg_py.svg_to_bytes(svg_string=HERON.read_text("utf-8"), width=WIDTH, background="white"))
+def photo(folder: Path, megapixels: float = MEGAPIXELS) -> Path:
+    """The heron as a camera of so many megapixels would save it."""
+    larger = math.sqrt(megapixels / MEGAPIXELS)
+    width, rim = round(WIDTH * larger), round(RIM * larger)
+    png = bytes(resvg_py.svg_to_bytes(svg_string=HERON.read_text("utf-8"), width=width, background="white"))
     drawn = np.asarray(Image.open(io.BytesIO(png)).convert("L"), dtype=float)
-    seen = gaussian_filter(40 + 0.8 * np.pad(drawn, 200, constant_values=255.0), 1.5)
+    seen = gaussian_filter(40 + 0.8 * np.pad(drawn, rim, constant_values=255.0), 1.5)
     rows, columns = seen.shape
     light = 1 - 0.25 * np.add.outer(np.linspace(0, 1, rows), np.linspace(0, 1, columns))
     grain = np.random.default_rng(12).normal(0, 3, seen.shape)
@@ -83,18 +91,18 @@ def seconds(work: Callable[[], object], runs: int = RUNS) -> float:
 
 
 CHILD = """
-import cProfile, json, os, pstats, sys, tempfile, time
+import cProfile, json, os, pstats, resource, sys, tempfile, time
 from pathlib import Path
 def spent():
     t = os.times()
     return t.children_user + t.children_system + time.process_time()
 now = lambda stage: [stage, spent(), time.perf_counter(), time.process_time()]
 marks = [now("import")]
-from cutout.job.options import asked_for
 from cutout.processes import own_process
+own_process()
+from cutout.job.options import asked_for
 from cutout.run import make
 from cutout.write.outputs import write_out
-own_process()
 note = lambda stage, done: "(" in stage or marks.append(now(stage))
 profile = cProfile.Profile(time.process_time) if sys.argv[3] == "profile" else None
 if profile:
@@ -111,18 +119,21 @@ if profile:
     dearest = sorted(stats.items(), key=lambda item: -item[1][2])[:10]
     for (file, _, name), (_, calls, own, *_) in dearest:
         print(f"  {own * 1000:6.0f} ms {calls:8d} calls  {'/'.join(Path(file).parts[-2:])} {name}", file=sys.stderr)
-print(json.dumps([marks, work.pattern.waste.wkb.hex()]))
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+print(json.dumps([marks, work.pattern.waste.wkb.hex(), peak]))
 """
 
 
 @dataclass(frozen=True)
 class Run:
-    """One run in a process of its own, all caches empty: seconds of each stage, and the waste it made (WKB, hex)."""
+    """One run in a process of its own, all caches empty: seconds of each stage, the waste it made (WKB, hex), and the
+    most memory it held (MB)."""
 
     cpu: dict[str, float]
     wall: dict[str, float]
     own: dict[str, float]
     waste: str
+    peak: float
 
 
 def process(source: Path, options: dict[str, str], compiled: Path, cores: int = 1, how: str = "time") -> Run:
@@ -136,14 +147,14 @@ def process(source: Path, options: dict[str, str], compiled: Path, cores: int = 
         env=surroundings(compiled),
         preexec_fn=lambda: os.sched_setaffinity(0, free),
     )
-    marks, waste = json.loads(done.stdout)
+    marks, waste, peak = json.loads(done.stdout)
     cpu: dict[str, float] = defaultdict(float)
     wall: dict[str, float] = defaultdict(float)
     own: dict[str, float] = defaultdict(float)
     for (stage, *before), (_, *after) in itertools.pairwise(marks):
         for sums, a, b in zip((cpu, wall, own), before, after, strict=True):
             sums[stage] += b - a
-    return Run(cpu, wall, own, waste)
+    return Run(cpu, wall, own, waste, peak)
 
 
 def work_of(stages: dict[str, float]) -> float:
@@ -176,18 +187,41 @@ def table(
     return total, work_of(best.wall), work_of(best.own), one[0].waste
 
 
+def bare(source: Path, made: str) -> dict[str, float]:
+    """Seconds of CPU to decode a photo, to draw an iso-line through it, and to buffer the waste made (WKB, hex)."""
+    grey = np.asarray(Image.open(source).convert("L"), dtype=float)
+    waste = shapely.from_wkb(bytes.fromhex(made))
+    return {
+        "decode": seconds(lambda: Image.open(source).load(), 9),
+        "iso-line": seconds(lambda: find_contours(grey, 128), 3),
+        "buffer": seconds(lambda: shapely.buffer(waste, -0.64, quad_segs=16), 9),
+    }
+
+
+def by_size(sizes: list[float], compiled: Path) -> None:
+    """Photos of several sizes, one run each on one core."""
+    found: list[tuple[Run, float]] = []
+    with tempfile.TemporaryDirectory() as name:
+        process(photo(Path(name), MEGAPIXELS), OPTIONS, compiled)  # Compiles what is not yet.
+        for size in sizes:
+            source = photo(Path(name), size)
+            run = process(source, OPTIONS, compiled)
+            found.append((run, sum(bare(source, run.waste).values())))
+    print(f"{'megapixels; seconds of CPU':32s}" + "".join(f"{size:10g}" for size in sizes))
+    for stage in found[0][0].cpu:
+        print(f"{stage:32s}" + "".join(f"{run.cpu[stage]:10.3f}" for run, _ in found))
+    print(f"{'all but imports':32s}" + "".join(f"{work_of(run.cpu):10.3f}" for run, _ in found))
+    print(f"{'decode + iso-line + buffer':32s}" + "".join(f"{least:10.3f}" for _, least in found))
+    print(f"{'ratio':32s}" + "".join(f"{work_of(run.cpu) / least:10.1f}" for run, least in found))
+    print(f"{'most memory held, MB':32s}" + "".join(f"{run.peak:10.0f}" for run, _ in found))
+
+
 def whole(compiled: Path, runs: int) -> None:
     """The photo's table, and the whole against its least parts."""
     with tempfile.TemporaryDirectory() as name:
         source = photo(Path(name))
         total, clock, own, made = table(source, OPTIONS, compiled, runs)
-        grey = np.asarray(Image.open(source).convert("L"), dtype=float)
-        waste = shapely.from_wkb(bytes.fromhex(made))
-        parts = {
-            "decode": seconds(lambda: Image.open(source).load(), 9),
-            "iso-line": seconds(lambda: find_contours(grey, 128), 3),
-            "buffer": seconds(lambda: shapely.buffer(waste, -0.64, quad_segs=16), 9),
-        }
+        parts = bare(source, made)
         print(", ".join(f"{part} {took * 1000:.0f} ms" for part, took in parts.items()))
         least = sum(parts.values())
         print(f"whole make against decode + iso-line + buffer: {total / least:.1f} (CPU, one core)")
@@ -243,6 +277,9 @@ def main() -> None:
     """Print everything asked for."""
     runs = int(sys.argv[sys.argv.index("--runs") + 1]) if "--runs" in sys.argv else RUNS
     with tempfile.TemporaryDirectory() as compiled:
+        if "--megapixels" in sys.argv:
+            by_size([float(size) for size in sys.argv[sys.argv.index("--megapixels") + 1 :]], Path(compiled))
+            return
         if "--circle" not in sys.argv:
             whole(Path(compiled), runs)
         circle(Path(compiled), runs)

@@ -41,12 +41,12 @@ def bends_told(field: Field, found: IsoLines) -> IsoLines:
         return found
     loops, corners = found_corners(found)
     ring = np.repeat(np.arange(len(corners)), [len(some) for some in corners])
-    if not len(ring):
-        return found
-    index = np.array([corner.index for some in corners for corner in some])
+    index = np.array([corner.index for some in corners for corner in some], dtype=np.intp)
     far = round(_REACH / STEP)
     whole = loops.size[ring] > 4 * far
     ring, index = ring[whole], index[whole]
+    if not len(ring):
+        return found
     paths = loops.at(ring[:, None], index[:, None] + np.arange(-far, far + 1))
     round_ = _Circles.about(paths, field.bits).denied() < _DENIED
     told = loops.at(ring[round_], index[round_])

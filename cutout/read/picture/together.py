@@ -12,7 +12,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
-from scipy.optimize import minimize_scalar
 
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.read.picture.figure import Field
@@ -84,6 +83,8 @@ def _likest(values: FloatArray, sharp: FloatArray, rough: float) -> tuple[float,
         blurred = gaussian_filter(sharp, sigma, mode="nearest")
         slope, low = _line(blurred, values)
         return low, low + slope, float(np.sqrt(np.mean((low + slope * blurred - values) ** 2)))
+
+    from scipy.optimize import minimize_scalar  # Loaded by pictures that need it alone.
 
     bounds = (0.5 * rough, 1.5 * rough)
     best = minimize_scalar(lambda s: told(s)[2], bounds=bounds, method="bounded", options={"xatol": 0.01})

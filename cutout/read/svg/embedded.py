@@ -12,7 +12,6 @@ from PIL import Image
 from cutout.geom.outline import Note, Outline, Ring
 from cutout.read.curves import CurveBook
 from cutout.read.options import ReadOptions
-from cutout.read.picture.reader import read_picture
 from cutout.read.svg.affine import FLIP, Affine, translation
 from cutout.read.svg.compose import Regions
 from cutout.read.svg.document import Document
@@ -53,7 +52,7 @@ def read_embedded(document: Document, drawing: Drawing, name: str, options: Read
         return _from_page(document, drawing, name, options, scale)
     picture, to_page = alone
     mm = scale * abs(to_page.determinant) ** 0.5 if scale else None
-    found = read_picture(picture.data, name, options, mm)
+    found = _traced(picture.data, name, options, mm)
     said = Note(
         "embedded", "All there is in the drawing is a picture made of pixels: it was traced like any picture."
     )
@@ -62,6 +61,14 @@ def read_embedded(document: Document, drawing: Drawing, name: str, options: Read
     from_top = translation(0.0, picture.size[1]).of(FLIP)
     rings = _mapped(found.rings, FLIP.of(to_page).of(from_top))
     return Outline(rings, scale, (said, *found.notes))
+
+
+def _traced(data: bytes, name: str, options: ReadOptions, mm: float | None) -> Outline:
+    """The silhouette in a picture; mm: what one of its pixels measures."""
+    # Loaded by drawings that hold a picture alone: that takes longer than most others take to read.
+    from cutout.read.picture.reader import read_picture
+
+    return read_picture(data, name, options, mm)
 
 
 def _shown_whole(drawing: Drawing) -> tuple[Pasted, Affine] | None:
@@ -105,7 +112,7 @@ def _from_page(
     corner = complex(box[0], box[1]) if box else 0j
     corner += left * unit
     plain = replace(options, corners=None, sheet=None, touched=(), marked=(), crop=None, within=None)
-    found = read_picture(png, name, plain, scale * unit if scale else None)
+    found = _traced(png, name, plain, scale * unit if scale else None)
     said = Note(
         "embedded", "All there is in the drawing are pictures made of pixels: they were drawn and traced."
     )

@@ -16,7 +16,6 @@ from cutout.read.svg.embedded import is_nothing_but_pictures, read_embedded
 from cutout.read.svg.exact import Figure, darker, painted
 from cutout.read.svg.number import MM_PER_PX
 from cutout.read.svg.paint import steady, tone
-from cutout.read.svg.pixels import darker_traced, painted_traced
 from cutout.read.svg.render import shows_text
 from cutout.read.svg.walk import Drawing, Mark, walk
 from cutout.units import count
@@ -59,13 +58,20 @@ def _figure(document: Document, drawing: Drawing, name: str, options: ReadOption
         level = options.threshold / 255
         beyond = drawing.beyond | _beyond_at(drawing.marks, level)
         if beyond:
+            # Here and below: loaded by drawings that only pixels can tell alone.
+            from cutout.read.svg.pixels import darker_traced
+
             figure = darker_traced(document, drawing, name, level, beyond, options)
         else:
             figure = darker(drawing, level, options)
         empty = "nothing in it is darker than the threshold, or it lies off the page."
     else:
-        traced = bool(drawing.beyond)
-        figure = painted_traced(document, drawing, name, options) if traced else painted(drawing, options)
+        if drawing.beyond:
+            from cutout.read.svg.pixels import painted_traced
+
+            figure = painted_traced(document, drawing, name, options)
+        else:
+            figure = painted(drawing, options)
         empty = "nothing in it stands out from the page, or it lies off the page."
     if figure.region.area <= 0:
         if "text" in drawing.beyond and not shows_text(document, drawing, name):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from heapq import heapify, heappop, heapreplace
 from typing import TypeAlias
 
 import numpy as np
@@ -596,10 +598,8 @@ def best(hand: Hand, known: Known) -> Chosen | None:
     size = 10
     for k in range(0, len(open_gaps), size):
         batch = open_gaps[k : k + size]
-        likely = [w for w in ways(state, batch, known) if w not in known.idle]
-        found = [c for w in likely if (c := priced(hand, w)) is not None]
-        found += [c for w in going_on(state, batch, known) if (c := priced(hand, w)) is not None]
-        chosen = cheapest(hand, found, known.idle)
+        found = [w for w in ways(state, batch, known) if w not in known.idle]
+        chosen = cheapest(hand, [*found, *going_on(state, batch, known)], known.idle)
         if chosen is not None:
             return chosen
         size = 24
@@ -617,7 +617,49 @@ def priced(hand: Hand, way: Way) -> Chosen | None:
     if move is None:
         return None
     seconds = move.seconds * (1.0 if move.start_by in SAME_GO else hand.prices.reluctance)
-    return Chosen(way, move, seconds + hand.prices.cut * way.extra + ARRIVAL * way.rest)
+    return Chosen(way, move, _price(hand, way, seconds))
+
+
+def _price(hand: Hand, way: Way, seconds: float) -> float:
+    """What a way costs whose move takes so many seconds."""
+    return seconds + hand.prices.cut * way.extra + ARRIVAL * way.rest
+
+
+def _least(hand: Hand, way: Way) -> float:
+    """No way is cheaper than this, told without looking for the way the blade takes to where it begins."""
+    if way.place is not None:
+        return _price(hand, way, hand.least_to_place(*way.place))
+    if way.pose is None:
+        return _price(hand, way, 0.0)
+    return _price(
+        hand, way, hand.least_to_kerf(way.pose[0]) if way.turned is None else hand.prices.moves.turn
+    )
+
+
+def _cheapest_first(hand: Hand, found: list[Way]) -> Iterator[Chosen]:
+    """The ways the blade can get to, by their prices, of equals the first first; `closes` counts as the room it is
+    hoped to make. Most are too dear to be looked at: a way is priced where its least price comes up."""
+    room = hand.prices.room
+    ends = (
+        hand.state.near_open(np.array([way.end for way in found])).tolist() if room else [False] * len(found)
+    )
+    hand.rooms.look_at(way.place[0] for way in found if way.place is not None)
+    # Of two with the same price the one that is a bound is settled first: the way may be dearer.
+    queue: list[tuple[float, bool, int, Chosen | None]] = [
+        (_least(hand, way) - room * closes, False, n, None)
+        for n, (way, closes) in enumerate(zip(found, ends, strict=True))
+    ]
+    heapify(queue)
+    while queue:
+        _, _, n, known = queue[0]
+        if known is not None:
+            heappop(queue)
+            yield known
+        elif (chosen := priced(hand, found[n])) is not None:
+            chosen = replace(chosen, closes=ends[n])
+            heapreplace(queue, (chosen.price - room * ends[n], True, n, chosen))
+        else:
+            heappop(queue)
 
 
 def crumbs(state: State, way: Way, passed: np.ndarray) -> int:
@@ -644,19 +686,15 @@ def _away(state: State, gap: Gap, last: complex) -> float:
     return float(np.abs(line.at(np.array([gap.start, gap.end])) - last).min())
 
 
-def cheapest(hand: Hand, found: list[Chosen], idle: set[Way]) -> Chosen | None:
+def cheapest(hand: Hand, found: list[Way], idle: set[Way]) -> Chosen | None:
     """Measure the most promising ways exactly and take the best; None if none saws anything new.
 
     Those that saw nothing new are added to `idle`.
     """
     state = hand.state
-    if hand.prices.room:
-        ends = state.near_open(np.array([c.way.end for c in found]))
-        found = [replace(c, closes=bool(near)) for c, near in zip(found, ends, strict=True)]
-    found.sort(key=lambda c: c.price - hand.prices.room * c.closes)
     top: Chosen | None = None
     good = 0
-    for chosen in found:
+    for chosen in _cheapest_first(hand, found):
         way = chosen.way
         passed = state.passed(state.pushed(way.z))
         gain = float(np.count_nonzero(~state.done[passed])) * state.area.step

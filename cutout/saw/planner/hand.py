@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,6 +17,7 @@ from cutout.saw.planner.state import KerfPath, Move, State
 SETTLE = 2.0
 """Seconds to find the place where a blade that was backed out branches off; a thin one is turned out of its kerf
 there, which takes as long as any turn. Common practice, no source."""
+_LINE = 1  # the library's number of the type
 _SIDE = 0.03
 """Room (mm) beside a blade that is turned."""
 
@@ -61,18 +62,29 @@ class Rooms:
         """Number of the room a point lies in or touches; None in a kerf. Beyond the panel's edge: -1."""
         self._refresh()
         if z not in self._known:
-            self._known[z] = self._found(z)
+            self._find([z])
         return self._known[z]
 
-    def _found(self, z: complex) -> int | None:
-        spot = shapely.Point(z.real, z.imag)
+    def look_at(self, places: Iterable[complex]) -> None:
+        """Find the rooms of many points at once, for whoever asks next."""
+        self._refresh()
+        fresh = [z for z in dict.fromkeys(places) if z not in self._known]
+        if fresh:
+            self._find(fresh)
+
+    def _find(self, places: list[complex]) -> None:
+        spots = np.asarray(shapely.points(to_array(np.array(places))))
         reach = self._state.blade.hole_to_turn / 2 + 0.1
+        number = np.full(len(spots), -1)
+        beyond = np.full(len(spots), len(self._state.area.places) > 0)
+        if beyond.any():
+            beyond &= ~shapely.intersects(self._state.area.region, spots)
         if len(self._rooms):
-            here = shapely.dwithin(self._rooms, spot, reach)
-            if here.any():
-                return int(np.argmax(here))
-        beyond = len(self._state.area.places) > 0 and not shapely.intersects(self._state.area.region, spot)
-        return -1 if beyond else None
+            here = shapely.dwithin(self._rooms[:, None], spots, reach)
+            number = np.where(here.any(axis=0), here.argmax(axis=0), -1)
+            beyond &= ~here.any(axis=0)
+        for z, room, out in zip(places, number.tolist(), beyond.tolist(), strict=True):
+            self._known[z] = room if room >= 0 or out else None
 
     def parts(
         self, room: int, cuts: Sequence[int], lines: Sequence[shapely.LineString]
@@ -95,15 +107,19 @@ class Rooms:
             return found
         wide = shapely.buffer(self._rooms[room], reach, quad_segs=4)
         parts, of = shapely.get_parts(shapely.intersection(lines[near], wide), return_index=True)
-        for part, i in zip(parts.tolist(), near[of].tolist(), strict=True):
-            if isinstance(part, shapely.LineString) and not part.is_empty:
-                ends = shapely.points(shapely.get_coordinates(part)[[0, -1]])
-                found[i] += np.asarray(shapely.line_locate_point(lines[i], ends)).tolist()
+        runs = (shapely.get_type_id(parts) == _LINE) & ~shapely.is_empty(parts)
+        parts, of = parts[runs], near[of[runs]]
+        ends = np.column_stack([shapely.get_point(parts, 0), shapely.get_point(parts, -1)])
+        at = np.asarray(shapely.line_locate_point(lines[of][:, None], ends))
+        for i, both in zip(of.tolist(), at.tolist(), strict=True):
+            found[i] += both
         return found
 
     def _refresh(self) -> None:
         """Only a new hole or fallen piece makes room; the kerfs round it are part of it."""
         state = self._state
+        if self._seen == len(state.open) and (not self._seen or state.open[-1][0] is self._last):
+            return
         if self._seen and (len(state.open) < self._seen or state.open[self._seen - 1][0] is not self._last):
             # A hole was taken back: begun anew.
             self._seen, self._wide, self._rooms = 0, shapely.Polygon(), np.array([], dtype=object)
@@ -162,6 +178,14 @@ class Hand:
             return None
         return Move("thread", self.prices.moves.thread + self.prices.back * way, parent)
 
+    def least_to_kerf(self, path: KerfPath) -> float:
+        """No move `to_kerf` takes less (seconds), wherever in that kerf to."""
+        cuts = self.state.cuts
+        if path.forward and cuts and cuts[path.cut].go == cuts[-1].go:
+            return self.prices.settle
+        moves = self.prices.moves
+        return (moves.thread if moves.threads else moves.lift) * self.prices.reluctance
+
     def to_spin(self, path: KerfPath, s: float) -> Move | None:
         """Turned on the spot in a kerf of this go, the teeth `s` mm along it; None where the blade is not in it."""
         cuts = self.state.cuts
@@ -181,6 +205,12 @@ class Hand:
         if moves.threads and place != EDGE:
             return Move("thread", moves.thread)
         return Move("drop in", moves.drop_in)
+
+    def least_to_place(self, z: complex, place: Place) -> float:
+        """No move `to_place` takes less (seconds)."""
+        moves = self.prices.moves
+        anew = (moves.thread if moves.threads and place != EDGE else moves.drop_in) * self.prices.reluctance
+        return min(moves.turn, anew) if self.state.cuts and self.rooms.at(z) is not None else anew
 
     def _way_to_room(self, room: int) -> float | None:
         """How far (mm) the blade goes in its own kerf until it stands in a room; None if it can't."""

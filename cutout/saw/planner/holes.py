@@ -48,14 +48,14 @@ def fewest(reaches: np.ndarray, price: FloatArray) -> tuple[list[int], int]:
     number is proved least (branch and bound, or where that takes long a mixed-integer program, HiGHS), else how
     many more than the lower bound.
     """
-    coverable = reaches.any(axis=0)
-    matrix = np.unique(reaches[:, coverable], axis=1) if coverable.any() else reaches[:, :0]
-    if matrix.shape[1] == 0:
+    wanted = reaches[:, reaches.any(axis=0)]
+    if wanted.shape[1] == 0:
         return [], 0
-    alone = np.flatnonzero(matrix.all(axis=1))
+    alone = np.flatnonzero(wanted.all(axis=1))
     if len(alone):
         # Two rows cost 2 at least, one less than that: the cheapest that does it alone is the answer.
         return [int(alone[np.argmin(price[alone])])], 0
+    matrix = _told_apart(wanted)
     if len(matrix) <= SMALL:
         exact = cheapest_cover(matrix, 1.0 + price)
         if exact is not None:
@@ -76,6 +76,17 @@ def fewest(reaches: np.ndarray, price: FloatArray) -> tuple[list[int], int]:
             bound = solved.mip_dual_bound if solved.mip_dual_bound is not None else 1.0
             return rows, 0 if solved.status == 0 else max(0, len(rows) - math.ceil(float(bound) - 0.5))
     return _greedy(matrix, price)
+
+
+def _told_apart(matrix: np.ndarray) -> np.ndarray:
+    """The columns of a boolean matrix, each once, in the order of their values.
+
+    Neighbours along an outline are mostly reached by the same holes: equal columns are found by their bytes, and only
+    what is left is sorted.
+    """
+    columns = np.packbits(matrix, axis=0).T
+    first = {column.tobytes(): n for n, column in reversed(list(enumerate(columns)))}
+    return np.unique(matrix[:, sorted(first.values())], axis=1)
 
 
 def _greedy(matrix: np.ndarray, price: FloatArray) -> tuple[list[int], int]:

@@ -26,11 +26,12 @@ class Leads:
     """Many leads at once, every field of shape (n,); `side` is +1 for a left turn, -1 for a right one.
 
     start, heading: where the lead begins. first, second: angles of the two arcs. straight: length between
-    them. `source` and `target` are the indices the lead was made from.
+    them; along: its direction. `source` and `target` are the indices the lead was made from.
     """
 
     start: ComplexArray
     heading: ComplexArray
+    along: ComplexArray
     side1: FloatArray
     first: FloatArray
     straight: FloatArray
@@ -55,19 +56,18 @@ class Leads:
 
     def middle(self) -> ComplexArray:
         """The middle of the straight run of each lead: a quick first test of where it goes."""
-        along = self.heading * np.exp(1j * self.side1 * self.first)
-        turned = self.start + _swing(self.heading, self.side1, self.first, self.radius)
-        return np.asarray(turned + along * self.straight / 2)
+        return self._turned() + self.along * self.straight / 2
+
+    def _turned(self) -> ComplexArray:
+        """Where the first arc ends."""
+        return np.asarray(self.start + 1j * self.side1 * self.radius * (self.heading - self.along))
 
     def probes(self) -> ComplexArray:
         """Four more places along each lead, (n, 4): halfway along both arcs, both ends of the straight run."""
-        along = self.heading * np.exp(1j * self.side1 * self.first)
-        half, turned = (
-            self.start + _swing(self.heading, self.side1, self.first * share, self.radius)
-            for share in (0.5, 1.0)
-        )
-        there = turned + along * self.straight
-        last = there + _swing(along, self.side2, self.second / 2, self.radius)
+        half = self.start + _swing(self.heading, self.side1, self.first / 2, self.radius)
+        turned = self._turned()
+        there = turned + self.along * self.straight
+        last = there + _swing(self.along, self.side2, self.second / 2, self.radius)
         return np.stack([turned, there, half, last], axis=1)
 
     def pick(self, which: np.ndarray) -> Leads:
@@ -75,6 +75,7 @@ class Leads:
         return Leads(
             self.start[which],
             self.heading[which],
+            self.along[which],
             self.side1[which],
             self.first[which],
             self.straight[which],
@@ -149,7 +150,7 @@ def from_places(
     w = away / (straight + 1j * side * radius) if radius > 0 else away / np.maximum(np.abs(away), 1e-12)
     angle = _angle(side * np.angle(t[target] / w))
     zero = np.zeros(len(source))
-    made = Leads(q[source], w, zero + 1.0, zero, straight, side, angle, source, target, radius)
+    made = Leads(q[source], w, w, zero + 1.0, zero, straight, side, angle, source, target, radius)
     return made.pick(angle < math.pi)
 
 
@@ -174,14 +175,29 @@ def from_poses(
     apart = (side2 - side1) * radius
     square = between.real**2 + between.imag**2 - apart**2
     which, pair = np.nonzero(square > 1e-9)
-    source, target = begin[pair], end[pair]
-    side1, side2, apart = side1.ravel()[which], side2.ravel()[which], apart.ravel()[which]
+    side1, side2, apart = side1.ravel(), side2.ravel(), apart.ravel()
     straight = np.sqrt(square[which, pair])
-    w = between[which, pair] / (straight + 1j * apart)
-    first = _angle(side1 * np.angle(w / u[source]))
-    second = _angle(side2 * np.angle(t[target] / w))
-    made = Leads(q[source], u[source], side1, first, straight, side2, second, source, target, radius)
-    return made.pick((first < longest) & (second < longest) & (first + second < most))
+    w = between[which, pair] / (straight + 1j * apart[which])
+    first = _angle(side1[which] * np.angle(w / u[begin[pair]]))
+    able = first < min(longest, most)
+    which, pair, straight, w, first = which[able], pair[able], straight[able], w[able], first[able]
+    second = _angle(side2[which] * np.angle(t[end[pair]] / w))
+    able = (second < longest) & (first + second < most)
+    which, pair, straight, w, first = which[able], pair[able], straight[able], w[able], first[able]
+    source, target = begin[pair], end[pair]
+    return Leads(
+        q[source],
+        u[source],
+        w,
+        side1[which],
+        first,
+        straight,
+        side2[which],
+        second[able],
+        source,
+        target,
+        radius,
+    )
 
 
 def _angle(raw: FloatArray) -> FloatArray:

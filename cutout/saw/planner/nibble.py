@@ -14,7 +14,6 @@ from cutout.saw.planner.choose import (
     cheapest,
     near_poses,
     nearest_places,
-    priced,
     valid_leads,
 )
 from cutout.saw.planner.hand import Hand
@@ -34,7 +33,7 @@ def nibble(hand: Hand) -> Chosen | None:
     state = hand.state
     for run in _runs(state)[:_RUNS]:
         ways = [w for i in _middles(run) for w in _against(state, i)]
-        chosen = cheapest(hand, [c for w in ways if (c := priced(hand, w)) is not None], set())
+        chosen = cheapest(hand, ways, set())
         if chosen is not None:
             return chosen
     return None

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Point, Polygon
 
-from cutout.geom.curve import ComplexArray, FloatArray, to_array
+from cutout.geom.curve import ComplexArray, FloatArray, to_array, to_complex
 from cutout.geom.outline import polygons_of
 from cutout.kit import Blade
 from cutout.saw.model import CORNER, EDGE, SAME_GO, Place, StartBy
@@ -201,10 +201,9 @@ class State:
         self.kerfs = {id(self.open[n][0]) for n in kept["kerfs"]}
 
     def forget(self) -> None:
-        """Let go of what was only remembered to be quick: the walk is over."""
+        """Let go of what was only remembered to be quick: the walk is over. What is held yet will be asked again."""
         for memory in (self._grown, self._passed, self._carried_on):
             memory.clear()
-        self._held = None
 
     @property
     def next_hole(self) -> Place:
@@ -515,12 +514,21 @@ class State:
         most = min(max(FILED * self.blade.kerf * self.blade.width, least), MOST_FILED)
         if part.area > most and (self._surely_fat(part, most) or shapely.area(self.fat(part)) > most):
             return False
-        return self._sawable_depth(part) <= self.blade.kerf
-
-    def _sawable_depth(self, part: Polygon) -> float:
-        """Depth of a piece, the tip of a corner too sharp for any kerf left out of account."""
+        # The tip of a corner too sharp for any kerf is left out of account.
         core = shapely.intersection(part, self.area.sawable)
-        return self.depth(core)[0] if not shapely.is_empty(core) else 0.0
+        return bool(shapely.is_empty(core)) or self._is_no_deeper(core, self.blade.kerf)
+
+    def _is_no_deeper(self, part: shapely.Geometry, most: float) -> bool:
+        """Whether `depth` is no more than that (mm), told without putting together what is open."""
+        near = self.near(part)
+        if not near:
+            return self.depth(part)[0] <= most
+        left = np.asarray(shapely.points(shapely.get_coordinates(shapely.segmentize(part, DENSE))))
+        for geometry in near:
+            left = left[~shapely.dwithin(geometry, left, most)]
+            if len(left) == 0:
+                return True
+        return False
 
     def depth(self, part: shapely.Geometry) -> tuple[float, tuple[float, float]]:
         """How far a piece reaches from what is open (mm), and where it reaches furthest."""
@@ -616,7 +624,9 @@ class State:
             for part in polygons_of(room):
                 n = int(min(max(part.exterior.length / max(self.blade.width, 2.0), 1), 150))
                 spots = shapely.line_interpolate_point(part.exterior, np.arange(n) / n, normalized=True)
-                self.places.extend((complex(p.x, p.y), fallen_with) for p in spots)
+                self.places.extend(
+                    (z, fallen_with) for z in to_complex(shapely.get_coordinates(spots)).tolist()
+                )
 
     def _note_poses(self, z: ComplexArray) -> None:
         """Places in the new kerf from which a blade put into it, either way round, can branch off."""

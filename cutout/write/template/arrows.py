@@ -59,11 +59,15 @@ def _arrows(drawing: Drawing, leg: Leg, taken: list[Box]) -> Iterator[Arrow]:
     line = LineString(path)
     count = max(1, round(line.length / _ARROW_EVERY))
     for n in range(count):
-        tries = [
-            _arrow_at(drawing, line, line.length * (n + share) / count)
-            for share in (0.5, 0.35, 0.65, 0.2, 0.8)
-        ]
-        arrow = next((a for a in tries if not any(_overlap(arrow_box(a), b) for b in taken)), tries[0])
+        first: Arrow | None = None
+        for share in (0.5, 0.35, 0.65, 0.2, 0.8):
+            arrow = _arrow_at(drawing, line, line.length * (n + share) / count)
+            first = first or arrow
+            if not any(_overlap(arrow_box(arrow), b) for b in taken):
+                break
+        else:
+            assert first is not None
+            arrow = first
         taken.append(arrow_box(arrow))
         yield arrow
 

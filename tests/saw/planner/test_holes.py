@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutout.saw.planner import holes
-from cutout.saw.planner.holes import fewest
+from cutout.saw.planner.holes import _told_apart, fewest
 from tests.figures import SEEDS
 
 
@@ -59,3 +59,11 @@ def test_where_one_hole_does_it_the_cheapest_such_is_taken(rows: int, columns: i
     matrix[rng.integers(rows)] = True
     alone = np.flatnonzero(matrix.all(axis=1))
     assert fewest(matrix, price) == ([int(alone[np.argmin(price[alone])])], 0)
+
+
+@settings(max_examples=30, deadline=None)
+@given(rows=st.integers(1, 20), columns=st.integers(1, 60), seed=SEEDS)
+def test_columns_are_told_apart_in_the_order_of_their_values(rows: int, columns: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    matrix = np.repeat(rng.random((rows, columns)) < 0.5, 3, axis=1)
+    assert np.array_equal(_told_apart(matrix), np.unique(matrix, axis=1))

@@ -12,7 +12,8 @@ from cutout.errors import WriteError
 from cutout.kit import Paper, paper
 from cutout.write.template import sliding
 from cutout.write.template.register import register_marks
-from cutout.write.template.tiling import Tiling, column_letters, sheets_needed, tile
+from cutout.write.template.template import _few
+from cutout.write.template.tiling import Tiling, column_letters, fewest_slid, sheets_needed, tile
 
 SMALL = Paper("custom", "120 x 160 mm", 120.0, 160.0, "invented")
 
@@ -154,3 +155,12 @@ def test_the_places_that_tell_which_sheets_are_used_are_on_the_same_sheets_as_al
         for begin in draw.uniform(-200, 0, 40):
             used = [set(sliding._cells(places, begin, pitch, 10.0, 30).tolist()) for places in (along, few)]
             assert used[0] == used[1]
+
+
+@settings(deadline=None, max_examples=30)
+@given(lines=drawings())
+def test_some_of_the_points_take_no_more_sheets_than_all(lines: BaseGeometry) -> None:
+    points = sliding.thinned(sliding.points_on(lines))
+    some = _few(points)
+    assert np.isin(some.round(6), points.round(6)).all()
+    assert fewest_slid(some, SMALL) <= fewest_slid(points, SMALL)
