@@ -124,7 +124,7 @@ def test_openings_that_are_all_different_are_refused_where_equal_ones_are_taken(
     pattern = cut_pattern(outline, Panel(320.0, 80.0, 18.0), "panel", kit.blade.kerf)
     monkeypatch.setattr(counted, "MOST_DIFFERENT", 12)
     if refused:
-        with pytest.raises(LayoutError, match="different openings alone would take [0-9]+ cuts"):
+        with pytest.raises(LayoutError, match=r"different openings alone would take [0-9]+ cuts"):
             refuse_endless(pattern, kit, mended=False)
     else:
         refuse_endless(pattern, kit, mended=False)
