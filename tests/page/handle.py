@@ -31,11 +31,12 @@ def show(page: Page, field: str | Locator) -> Locator:
     """What stands in a drawer, with that drawer and every fold around it opened as a user opens them."""
     found = page.locator(field) if isinstance(field, str) else field
     found.first.wait_for(state="attached")
-    section = found.first.evaluate("(e) => e.closest('#dock section')?.id ?? null")
-    if section is not None:
-        front = page.locator(f"#{section} > h2 > .front")
-        if front.get_attribute("aria-expanded") == "false":
-            front.click()
+    # Looked for from it in one step: lists are drawn anew, and what stood in one then hangs in no drawer.
+    front = found.first.locator(
+        "xpath=ancestor::section[ancestor::*[@id='dock']]/h2/*[contains(@class, 'front')]"
+    )
+    if front.count() and front.get_attribute("aria-expanded") == "false":
+        front.click()
     folds = found.first.locator("xpath=ancestor::details[not(@open)]")
     while folds.count():
         folds.first.locator("> summary").click()
