@@ -72,7 +72,7 @@ def run(folder: Path, jobs: int, cores: set[int]) -> tuple[float, float, float]:
         ended, status = os.waitpid(pid, os.WNOHANG)
         if ended:
             break
-        time.sleep(0.05)
+        time.sleep(0.4)
     if status:
         sys.exit("a job failed")
     return time.perf_counter() - begun, sum(seen.cpu.values()), seen.peak
