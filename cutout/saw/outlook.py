@@ -38,6 +38,8 @@ AFTER_MENDING = 1.25
 
 MOST_DIFFERENT = 500
 """Openings, and the cuts these take at least, that are worked out one by one; equal openings count once."""
+DIFFERENT_AFTER_MENDING = 1.6
+"""After mending so many times as many: it parts openings that bridges cross, and makes equal ones differ."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +85,13 @@ def refuse_endless(pattern: Pattern, kit: Kit, *, mended: bool) -> None:
     cuts = 0
     # Of openings that measure the same the one and its cuts count once.
     different: dict[tuple[float, float, int], int] = {}
-    most_different = math.floor(MOST_DIFFERENT * (AFTER_MENDING if mended else 1))
+    most_different = math.floor(MOST_DIFFERENT * (DIFFERENT_AFTER_MENDING if mended else 1))
     for opening in pattern.openings:
         mine = fewest_stretches(opening, pattern.panel, kit.blade, kit.allow)
         cuts += mine
         different[_measures(opening)] = 1 + mine
         if len(different) > 1 and sum(different.values()) > most_different:
-            raise _too_different(different.values())
+            raise _too_different(different.values(), most_different)
         if mine > most_of_one:
             raise _endless(kit, mine, "one opening", most_of_one)
         if cuts > most:
@@ -102,10 +104,10 @@ def _measures(opening: Opening) -> tuple[float, float, int]:
     return round(region.area, 2), round(region.length, 2), len(region.exterior.coords)
 
 
-def _too_different(different: Collection[int]) -> LayoutError:
+def _too_different(different: Collection[int], most: int) -> LayoutError:
     return LayoutError(
         f"the first {len(different)} different openings alone would take {sum(different) - len(different)} cuts or "
-        f"more: of openings and cuts together at most {MOST_DIFFERENT} are worked out one by one. Leave the smallest "
+        f"more: of openings and cuts together at most {most} are worked out one by one. Leave the smallest "
         "spots out, smooth the picture, or make several panels of it."
     )
 
