@@ -33,8 +33,10 @@ from cutout.pattern.pattern import Opening, Pattern
 STEPS = 2.0**20
 """A shape is rounded to so many steps a millimetre: what turning and moving adds is less. A power of two, for then
 what is drawn in tenths of a millimetre or in parts of an inch never lies half way between two steps."""
+SPOT_PLACES = 4
+"""Places behind the point that spots are told to (mm)."""
 _COARSE = 100.0
-"""The same for telling its turns and mirror images apart."""
+"""Steps a millimetre for telling its turns and mirror images apart."""
 _APART = 0.1
 """A figure nearer to the panel's edge than this (mm) is taken to come to it."""
 _SAME_ANGLE = 9
@@ -77,7 +79,7 @@ class Placing:
     def spot_back(self, at: tuple[float, float]) -> tuple[float, float]:
         """One place there, on the panel; to a ten-thousandth of a millimetre."""
         z = complex(self.back(np.array(complex(*at))))
-        return round(z.real, 4), round(z.imag, 4)
+        return round(z.real, SPOT_PLACES), round(z.imag, SPOT_PLACES)
 
     def angle_there(self, angle: float) -> float:
         """The direction (radians) something has there."""

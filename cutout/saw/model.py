@@ -12,6 +12,7 @@ from shapely import MultiPolygon
 
 from cutout.finding import Finding
 from cutout.geom.curve import FloatArray, run_length, to_complex
+from cutout.pattern.placing import SPOT_PLACES
 
 Role: TypeAlias = Literal["starter", "relief", "clearing"]
 """starter: lets the blade in; relief: lets it turn, or saves nibbling a tight curve; clearing: one of the
@@ -26,8 +27,8 @@ lift: lifted out and put into a kerf; thread: unclamped and passed through."""
 
 HELD = 50.0
 """A piece from this size (mm^2) on is to be held when it comes free."""
-SPOT_PLACES, PATH_PLACES = 4, 5
-"""Places behind the point that spots and paths of a plan are told to (mm)."""
+PATH_PLACES = 5
+"""Places behind the point that paths of a plan are told to (mm)."""
 SHORT = 15.0
 """Cuts up to this length (mm) are short."""
 

@@ -366,10 +366,7 @@ def _places(
         return None
     kernel = gaussian(_SETTLE)
     loops = Loops.of(long, max(reach, len(kernel) // 2))
-    smooth = loops.correlated(kernel)
-    along = loops.beside(smooth, 3) - loops.beside(smooth, -3)
-    length = np.abs(along)
-    along = along / np.maximum(length, 1e-9)
+    smooth, along, length = course(loops, kernel)
     bend = np.angle(loops.beside(along, reach) * loops.beside(along, -reach).conj())
     chord = np.abs(loops.beside(smooth, reach) - loops.beside(smooth, -reach))
     curve = bend / np.maximum(chord, 1.0)
@@ -389,6 +386,15 @@ def _places(
     away, _ = tree.query(ends, distance_upper_bound=alone)
     free = (np.reshape(away, (2, -1)) >= alone).all(axis=0)
     return place[free], normal[free], curve[pick][free]
+
+
+def course(loops: Loops, kernel: FloatArray) -> tuple[ComplexArray, ComplexArray, FloatArray]:
+    """Lines averaged by a kernel, the unit ways along them, and how far apart (px) are the places that tell these:
+    six samples from one another."""
+    smooth = loops.correlated(kernel)
+    along = loops.beside(smooth, 3) - loops.beside(smooth, -3)
+    length = np.abs(along)
+    return smooth, along / np.maximum(length, 1e-9), length
 
 
 def gaussian(sigma: float) -> FloatArray:

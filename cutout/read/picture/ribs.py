@@ -15,10 +15,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
 
 from cutout.geom.curve import ComplexArray, FloatArray
 from cutout.geom.outline import Note
-from cutout.read.picture.edge import EdgeFit, coded, gaussian, grain_of, linear, step
+from cutout.read.picture.edge import EdgeFit, coded, course, gaussian, grain_of, linear, step
 from cutout.trace.corners import STEP, Loops, resampled
 from cutout.trace.iso import IsoLines
 
@@ -162,10 +163,7 @@ def _places(lines: list[ComplexArray]) -> tuple[ComplexArray, ComplexArray] | No
     if not long:
         return None
     loops = Loops.of(resampled(long), max(len(kernel) // 2, _STRAIGHT + 3))
-    smooth = loops.correlated(kernel)
-    along = loops.beside(smooth, 3) - loops.beside(smooth, -3)
-    length = np.abs(along)
-    along = along / np.maximum(length, 1e-9)
+    smooth, along, length = course(loops, kernel)
     bend = np.abs(np.angle(loops.beside(along, _STRAIGHT) * loops.beside(along, -_STRAIGHT).conj()))
     plain = np.flatnonzero((bend < _BENT) & (length > 4 * STEP))
     plain = plain[:: max(1, len(plain) // _MOST)]
@@ -187,14 +185,8 @@ def _widths(grey: Grey, at: ComplexArray, normal: ComplexArray, far: int) -> Flo
 
 def _seen(grey: Grey, z: ComplexArray) -> FloatArray:
     """Values of the picture at places (px, y up), in proportion between pixels."""
-    height, width = grey.shape
-    x, y = np.clip(z.real - 0.5, 0, width - 1.001), np.clip(height - z.imag - 0.5, 0, height - 1.001)
-    col, row = x.astype(int), y.astype(int)
-    right, below = np.minimum(col + 1, width - 1), np.minimum(row + 1, height - 1)
-    fx, fy = x - col, y - row
-    top = grey[row, col] * (1 - fx) + grey[row, right] * fx
-    bottom = grey[below, col] * (1 - fx) + grey[below, right] * fx
-    return np.asarray(top * (1 - fy) + bottom * fy)
+    where = [len(grey) - z.imag - 0.5, z.real - 0.5]
+    return np.asarray(map_coordinates(grey, where, output=np.float64, order=1, mode="nearest"))
 
 
 def _laid(

@@ -10,7 +10,7 @@ import numpy as np
 
 from cutout.geom.curve import ComplexArray, run_length, stations, to_array
 from cutout.pattern.placing import Placing
-from cutout.saw.model import SAME_GO, Hole, Leg, Place
+from cutout.saw.model import PATH_PLACES, SAME_GO, Hole, Leg, Place
 from cutout.saw.planner.hand import Prices
 from cutout.saw.planner.state import HAIR, Cut, State
 
@@ -42,7 +42,7 @@ def legs_of(state: State, opening: int, placing: Placing) -> list[Leg]:
             Leg(
                 order=state.first_leg + n,
                 opening=opening,
-                path=to_array(np.round(placing.back(z), 5)),
+                path=to_array(np.round(placing.back(z), PATH_PLACES)),
                 starts=_renamed(first.starts, state, number),
                 ends=_renamed(last.ends, state, number),
                 start_by=first.start_by,

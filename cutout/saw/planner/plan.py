@@ -14,7 +14,7 @@ import shapely
 from cutout.finding import Facts, Finding
 from cutout.kit import Kit
 from cutout.pattern import Opening, Panel, Pattern
-from cutout.pattern.placing import Placing, placed
+from cutout.pattern.placing import SPOT_PLACES, Placing, placed
 from cutout.processes import Task, abreast
 from cutout.saw.model import Hole, LeftOver, Leg, Place, Plan, Role, Step
 from cutout.saw.planner.area import area_of
@@ -263,7 +263,7 @@ def _saw_opening(
             break
         holes = needed
     assert best is not None
-    if len(best.cuts) <= MOST_CUTS and best.cuts[-1:] and best.cuts[-1].go > 1:
+    if len(best.cuts) <= MOST_CUTS and best.goes > 1:
         again = replace(prices, reluctance=RELUCTANCE, room=ROOM[0])
         state = _walked(fresh(), kit, again, _needed(best, len(by_hand)), walks[ROUNDS])
         best = min([best, state, *regrouped(state, fresh, prices)], key=lambda s: _seconds(s, prices))
@@ -420,6 +420,6 @@ def _holes(state: State, opening: Opening) -> list[Hole]:
             roles.append("clearing")
         elif touch < 0.1 or not roles:
             roles.append("relief")
-        at = (round(hole.at.real, 4), round(hole.at.imag, 4))
+        at = (round(hole.at.real, SPOT_PLACES), round(hole.at.imag, SPOT_PLACES))
         made.append(Hole(hole.number, at, hole.diameter, tuple(roles), opening.id))
     return made

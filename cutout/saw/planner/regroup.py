@@ -42,12 +42,12 @@ def _in_fewer_goes(
 ) -> State | None:
     """The same cuts in another order, parted into runs that stay together; None where that takes as many goes."""
     runs = parted(state.cuts)
-    if state.cuts[-1:] and state.cuts[-1].go > 1 and len(runs) > 2:
+    if state.goes > 1 and len(runs) > 2:
         try:
             again = _sawn_again(state, fresh(), prices, runs)
         except _StuckError:
             return None
-        if again.cuts[-1].go < state.cuts[-1].go:
+        if again.goes < state.goes:
             return again
     return None
 

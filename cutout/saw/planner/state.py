@@ -219,6 +219,11 @@ class State:
         """Number of the leg that comes next."""
         return self.first_leg + len(self.cuts)
 
+    @property
+    def goes(self) -> int:
+        """How many goes were begun so far."""
+        return self.cuts[-1].go if self.cuts else 0
+
     def numbered(self, opening: int, first: tuple[int, int]) -> State:
         """The same sawn in an equal opening of another number. first: numbers of its first hole and first leg."""
         if (opening, first) == (self.area.id, (self.first_hole, self.first_leg)):
@@ -306,11 +311,7 @@ class State:
             kerf = shapely.union(kerf, swept(z[0], z[1] - z[0], turned, self.blade))
         drops = self._remove(kerf, leg)
         self.done[self.passed(z)] = True
-        go = (
-            self.cuts[-1].go
-            if self.cuts and move.start_by in SAME_GO
-            else (self.cuts[-1].go + 1 if self.cuts else 1)
-        )
+        go = self.goes if self.cuts and move.start_by in SAME_GO else self.goes + 1
         cut = Cut(
             z,
             starts,
